@@ -1,0 +1,20 @@
+//! Everything outlast works out, and nothing it touches.
+//!
+//! No clock, file, socket, thread or randomness: time is an argument, so every result can be
+//! reproduced. Words: a *bank* is any battery feeding the board; *draw* is the power taken from
+//! it; an *outing* lasts from the bank connected to the bank gone or the board switched off; a
+//! *forecast* is a remaining time as three numbers, never one alone.
+#![cfg_attr(not(test), no_std)]
+#![forbid(unsafe_code)]
+extern crate alloc;
+
+pub mod bank;
+pub mod draw;
+pub mod engine;
+pub mod estimator;
+pub mod forecast;
+pub mod reading;
+pub mod snapshot;
+pub mod time;
+pub mod units;
+pub mod words;

@@ -1,0 +1,243 @@
+//! What a page, a command or a log may know: one instant, all of a piece.
+//!
+//! Numbers only; sentences are made from them by [`crate::words`] when somebody looks.
+
+use alloc::{string::String, sync::Arc, vec::Vec};
+
+use crate::{
+    bank::BankSpec,
+    forecast::Outlook,
+    reading::{
+        BoardFacts, BoardReading, GaugeReading, Got, Program, SourceIx, SourceReport, Strain,
+        SupplyReading,
+    },
+    time::{Mono, Stamp},
+    units::{Amps, Joules, Seconds, Share, Volts, Watts},
+};
+
+/// What the forecast stands on.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Basis {
+    /// A sensor measures the draw.
+    Measured,
+    /// No sensor: the draw is modelled from the board and its load.
+    Modelled,
+    /// A fuel gauge says what is left.
+    Gauge,
+}
+
+/// The supply as it is read this second.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Supply {
+    /// Voltage: the bank sensor's, else the board input's.
+    pub volts: Got<Volts>,
+    /// Current out of the bank.
+    pub current: Got<Amps>,
+    /// Power out of the bank.
+    pub power: Got<Watts>,
+    /// Who measures, if anybody does.
+    pub source: Option<SourceIx>,
+}
+
+/// The draw, as the forecast sees it.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Draw {
+    /// Over the last seconds (modelled when there is no sensor).
+    pub now: Option<Watts>,
+    /// Over the last ten minutes.
+    pub lately: Option<Watts>,
+    /// What this outing has drawn on average.
+    pub outing: Option<Watts>,
+    /// What it stands on.
+    pub basis: Basis,
+}
+
+/// The bank, as told and as counted.
+#[derive(Clone, Debug, PartialEq)]
+pub struct BankView {
+    /// As told; `None` while nobody has told.
+    pub spec: Option<Arc<BankSpec>>,
+    /// Energy it has delivered in this outing, as measured or modelled.
+    pub delivered: Joules,
+    /// Of that, energy bridged over gaps rather than read.
+    pub bridged: Joules,
+    /// Usable energy of the whole bank as believed now: 10 %, 50 %, 90 %.
+    pub usable: Option<[Joules; 3]>,
+    /// How many run-downs it has learned from.
+    pub learned_from: u32,
+}
+
+/// Whether the bank reaches the finish.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Verdict {
+    /// The chance is 90 % or more.
+    Enough,
+    /// 50 % to 90 %.
+    Tight,
+    /// Below 50 %.
+    Short,
+}
+
+/// The finish and the chance of reaching it.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct FinishView {
+    /// When, in boot time.
+    pub at: Mono,
+    /// Chance that the bank is alive then; `None` while it is too soon to say.
+    pub chance: Option<Share>,
+    /// The verdict that follows from the chance.
+    pub verdict: Option<Verdict>,
+    /// The middle of the forecast minus the finish; negative when it ends before.
+    pub spare: Option<Seconds>,
+}
+
+/// What an activity would leave.
+#[derive(Clone, Debug, PartialEq)]
+pub struct ActivityView {
+    /// Its name.
+    pub name: String,
+    /// Whether it is what the operator is doing now.
+    pub current: bool,
+    /// Its usual draw, as learned or as modelled; `None` while unknown.
+    pub usual: Option<Watts>,
+    /// Remaining time if one did only that from now on: 10 %, 50 %, 90 %.
+    pub remaining: Option<[Seconds; 3]>,
+}
+
+/// What an alarm is about. The text is made by [`crate::words::alarm`].
+#[derive(Clone, Debug, PartialEq)]
+pub enum About {
+    /// The cautious remaining time is below so many minutes.
+    RunningOut {
+        /// The limit that was passed, minutes.
+        limit_min: u32,
+    },
+    /// The supply is below the board's limit, or was several times.
+    Undervoltage {
+        /// How often in the last ten minutes.
+        times: u32,
+    },
+    /// The board is throttled or hot.
+    Hot,
+    /// The sensor that the forecast stands on is silent.
+    SensorSilent {
+        /// Which.
+        source: SourceIx,
+        /// Why.
+        gap: crate::reading::Gap,
+    },
+    /// The current looks ten times too large or too small for this board.
+    ShuntDoubt {
+        /// Which.
+        source: SourceIx,
+    },
+}
+
+/// An alarm that stands.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Alarm {
+    /// What about.
+    pub about: About,
+    /// Since when.
+    pub since: Mono,
+    /// Put to sleep until then.
+    pub asleep_until: Option<Mono>,
+}
+
+/// The outing's draw so far, in even steps, for the day line.
+#[derive(Clone, Debug, PartialEq, Default)]
+pub struct Trail {
+    /// When the first step began.
+    pub began: Mono,
+    /// Length of one step, seconds.
+    pub step_s: u32,
+    /// Mean draw of each step, watts; `None` in a gap.
+    pub mean_w: Vec<Option<f32>>,
+    /// Peak draw of each step, watts.
+    pub peak_w: Vec<Option<f32>>,
+    /// Moments worth a tick (undervoltage, gaps, marks), boot time.
+    pub ticks: Vec<Mono>,
+}
+
+/// How the record is doing.
+#[derive(Clone, Debug, PartialEq)]
+pub enum LogState {
+    /// No record is kept by this build or these settings.
+    Off,
+    /// Kept; the last line reached the card then.
+    Kept {
+        /// When.
+        last: Mono,
+    },
+    /// Not kept, for this reason.
+    Stopped {
+        /// A sentence for a person.
+        why: String,
+    },
+}
+
+/// What outlast itself costs.
+#[derive(Clone, Copy, Debug, PartialEq, Default)]
+pub struct Footprint {
+    /// Processor time used, as a share of one core, over the last minute.
+    pub cpu_share: Option<f64>,
+    /// Resident memory, KiB.
+    pub resident_kib: Option<u64>,
+    /// Wake-ups (voluntary context switches) a second, over the last minute.
+    pub wakeups_per_s: Option<f64>,
+}
+
+/// One instant.
+#[derive(Clone, Debug)]
+pub struct Snapshot {
+    /// When it was made.
+    pub at: Stamp,
+    /// The station's name.
+    pub station: String,
+    /// The outing's name, if it was given one.
+    pub outing: Option<String>,
+    /// When the outing began.
+    pub outing_began: Mono,
+    /// The supply this second.
+    pub supply: Supply,
+    /// The draw.
+    pub draw: Draw,
+    /// The bank.
+    pub bank: BankView,
+    /// Banks that can be chosen with one tap.
+    pub bank_choices: Arc<[BankSpec]>,
+    /// The forecast, or why there is none.
+    pub outlook: Outlook,
+    /// The finish, if one is set.
+    pub finish: Option<FinishView>,
+    /// The named activities.
+    pub activities: Vec<ActivityView>,
+    /// Alarms that stand, most urgent first.
+    pub alarms: Vec<Alarm>,
+    /// The board this second.
+    pub board: BoardReading,
+    /// How often the supply was too low in this outing.
+    pub undervoltage_times: u32,
+    /// Flags that have been seen in this outing.
+    pub strain_seen: Strain,
+    /// Board facts.
+    pub facts: Arc<BoardFacts>,
+    /// Every power sensor's channel.
+    pub supplies: Vec<SupplyReading>,
+    /// Every gauge.
+    pub gauges: Vec<GaugeReading>,
+    /// The busiest programs.
+    pub programs: Arc<[Program]>,
+    /// What was found.
+    pub sources: Arc<[SourceReport]>,
+    /// The draw so far.
+    pub trail: Arc<Trail>,
+    /// The record.
+    pub log: LogState,
+    /// Sweeps that came too late or not at all.
+    pub missed_sweeps: u64,
+    /// What outlast costs.
+    pub footprint: Footprint,
+    /// Whether this is a made-up demonstration.
+    pub demo: bool,
+}

@@ -1,0 +1,135 @@
+//! Two clocks that cannot be mixed.
+//!
+//! [`Mono`] is the time since the board was switched on, sleep included; every duration comes from
+//! it. [`Wall`] is what a calendar says; a board without a clock battery may not know it, and it
+//! may jump by years, so it is only ever attached, never subtracted.
+
+use core::time::Duration;
+
+use crate::units::Seconds;
+
+/// Time since boot, sleep included (the kernel's boot-time clock).
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Default)]
+pub struct Mono(Duration);
+
+impl Mono {
+    /// The moment of switching on.
+    pub const BOOT: Self = Self(Duration::ZERO);
+
+    /// So long after boot.
+    #[must_use]
+    pub const fn since_boot(span: Duration) -> Self {
+        Self(span)
+    }
+
+    /// So many seconds after boot; a negative or broken number becomes boot itself.
+    #[must_use]
+    pub fn at_s(seconds: f64) -> Self {
+        Self(Duration::try_from_secs_f64(seconds).unwrap_or(Duration::ZERO))
+    }
+
+    /// The span since boot.
+    #[must_use]
+    pub const fn span(self) -> Duration {
+        self.0
+    }
+
+    /// Seconds since boot.
+    #[must_use]
+    pub const fn as_s(self) -> f64 {
+        self.0.as_secs_f64()
+    }
+
+    /// How long after `earlier`; zero if it was not earlier.
+    #[must_use]
+    pub const fn since(self, earlier: Self) -> Duration {
+        self.0.saturating_sub(earlier.0)
+    }
+
+    /// How many seconds after `earlier`; zero if it was not earlier.
+    #[must_use]
+    pub const fn seconds_since(self, earlier: Self) -> Seconds {
+        Seconds::of(self.since(earlier).as_secs_f64())
+    }
+
+    /// This much later.
+    #[must_use]
+    pub const fn plus(self, span: Duration) -> Self {
+        Self(self.0.saturating_add(span))
+    }
+}
+
+/// Calendar time: milliseconds since 1970-01-01 00:00:00 UTC.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct Wall(i64);
+
+impl Wall {
+    /// From milliseconds since 1970, UTC.
+    #[must_use]
+    pub const fn from_unix_ms(ms: i64) -> Self {
+        Self(ms)
+    }
+
+    /// Milliseconds since 1970, UTC.
+    #[must_use]
+    pub const fn unix_ms(self) -> i64 {
+        self.0
+    }
+
+    /// So many seconds later (or earlier, if negative).
+    #[must_use]
+    #[expect(clippy::cast_possible_truncation, reason = "a float cast saturates, which is meant")]
+    pub const fn plus_s(self, seconds: f64) -> Self {
+        Self(self.0.saturating_add((seconds * 1000.0) as i64))
+    }
+}
+
+/// How far the wall clock may be believed.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Trust {
+    /// The kernel's clock is synchronised, or was in this boot.
+    Synchronised,
+    /// A phone gave the time.
+    Phone,
+    /// Nobody has set the clock in this boot.
+    Unset,
+}
+
+/// A moment: boot time always, wall time as the system gives it, and how far that is believed.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Stamp {
+    /// Time since boot.
+    pub mono: Mono,
+    /// What the system's wall clock says, right or wrong.
+    pub wall: Wall,
+    /// Whether to believe it.
+    pub trust: Trust,
+    /// Local time minus UTC, seconds, for saying times of day.
+    pub utc_offset_s: i32,
+}
+
+impl Stamp {
+    /// The wall time, if it may be believed.
+    #[must_use]
+    pub const fn believed(self) -> Option<Wall> {
+        match self.trust {
+            Trust::Synchronised | Trust::Phone => Some(self.wall),
+            Trust::Unset => None,
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn boot_time_never_runs_below_zero() {
+        let early = Mono::at_s(10.0);
+        let late = Mono::at_s(12.5);
+        assert_eq!(late.since(early), Duration::from_millis(2500));
+        assert_eq!(early.since(late), Duration::ZERO);
+        assert_eq!(Mono::at_s(f64::NAN), Mono::BOOT);
+        assert_eq!(Mono::at_s(-4.0), Mono::BOOT);
+    }
+}

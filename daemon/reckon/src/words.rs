@@ -1,0 +1,1 @@
+//! Facts rounded and said for a person; the one place that rounds.
