@@ -1,0 +1,1 @@
+//! The I²C bus as the chips see it.

@@ -1,0 +1,1 @@
+//! Registers of the INA power monitors.
