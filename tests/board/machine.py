@@ -27,6 +27,10 @@ class BoardTrouble(Exception):
     """The virtual board itself did not do what it should."""
 
 
+class TimeIsUp(BoardTrouble):
+    """The run took longer than it may."""
+
+
 def with_libraries(archive, program, place):
     """Adds a program, without its debugging text, and the shared libraries that it names."""
     with tempfile.TemporaryDirectory() as folder:
@@ -180,8 +184,12 @@ class Board:
 def time_bound(seconds):
     """Ends the whole test with an error when it takes longer."""
     def too_long(*_):
-        raise BoardTrouble(f"not done after {seconds} s")
+        raise TimeIsUp(f"not done after {seconds} s")
+
+    def told_to_stop(*_):
+        raise TimeIsUp("told to stop")
+
     signal.signal(signal.SIGALRM, too_long)
     for sign in (signal.SIGTERM, signal.SIGHUP):
-        signal.signal(sign, lambda *_: (_ for _ in ()).throw(BoardTrouble("told to stop")))
+        signal.signal(sign, told_to_stop)
     signal.alarm(seconds)
