@@ -2,13 +2,25 @@
 //! words what it found and what it could not. Knows nothing of banks, pages or forecasts, and
 //! never asks the system for the time.
 
+mod board;
 mod bus;
+mod discovery;
+mod files;
+mod footprint;
 mod i2c;
 mod ina;
+mod kernel;
+mod processor;
+mod programs;
+mod registry;
 mod root;
 mod source;
+mod sweep;
+mod thermal;
 mod want;
 
+pub use footprint::{Footprint, footprint};
+pub use sweep::{Rescue, Sweeper};
 pub use want::{Chip, SensorWant, Want};
 
 /// Boot time, handed in by whoever may ask the system for it.

@@ -157,6 +157,19 @@ pub(crate) struct BoardPart {
     pub(crate) rails_at_least: Option<Got<Watts>>,
 }
 
+impl BoardPart {
+    /// Knows nothing of anything.
+    pub(crate) const NOTHING: Self = Self {
+        cpu_busy: None,
+        cpu_clock: None,
+        temp: None,
+        undervoltage: None,
+        flags: None,
+        input_volts: None,
+        rails_at_least: None,
+    };
+}
+
 /// What a search for sources brought to light.
 #[derive(Default)]
 pub(crate) struct Found {
