@@ -2,6 +2,7 @@
 
 import random
 import re
+import time
 
 import chips
 from outlast import LONG_SIX
@@ -322,7 +323,7 @@ def three_channels(bench):
         for k, (volts, amps) in enumerate(values, 1):
             follows(bench, f"ina3221 through its driver, channel {k}: follows to {volts} V {amps} A", chip, volts, amps, via="hwmon",
                     place=f"{place}/{k}", within=FOLLOW_S if round_ else NOTICE_S)
-    bench.board.run(f"echo 0 > /sys/bus/i2c/devices/{place}/hwmon/hwmon*/in2_enable")
+    bench.board.run(f"cd /sys/bus/i2c/devices/{place}/hwmon/hwmon* && echo 0 > in2_enable")
     tally.until("ina3221 through its driver: a channel switched off says so", FOLLOW_S, "current null, switched_off", lambda: (
         (got := channel_of(bench.outlast.now(), f"{place}/2"))["current_a"] is None and got["current_gap"] == "switched_off", got))
     follows(bench, "ina3221 through its driver: the others go on", chip, 12.00, 1.500, via="hwmon", place=f"{place}/1")
@@ -416,12 +417,25 @@ def driver_takes_over(bench, chip):
     now = bench.outlast.now()
     live = [(source["id"], source["via"]) for source in now["sources"] if place in source["id"] and source["state"] == "live"]
     tally.check("a driver takes the chip over: it is counted once", len(live) == 1 and live[0][1] == "hwmon", "one live source, hwmon", live)
+    nobody_talks_past_the_driver(bench, chip, "a driver takes the chip over")
+    # And the same when the driver was there first.
+    end(bench, "direct, driver bound")
+    bench.spy(True)
+    if begin(bench, LONG_SIX, "driver there first"):
+        follows(bench, "driver there first: read through the driver", chip, 12.50, 0.450, via="hwmon", within=NOTICE_S)
+        nobody_talks_past_the_driver(bench, chip, "driver there first", 8)
+    bench.remove(chip.address)
+
+
+def nobody_talks_past_the_driver(bench, chip, what, wait=0):
+    """Checks the kernel's record of the bus. The driver itself never asks a chip what it is, and
+    once bound it writes nothing for a reader of voltage, current and power."""
+    time.sleep(wait)
     talk = [one for one in bench.talk() if one[2] == chip.address]
     bench.spy(False)
-    # The driver never reads the identification; whoever does so has gone past it.
     past = [one for one in talk if one[1] == "write" or one[3] in chip.identity]
-    tally.check("a driver takes the chip over: nobody talks past it", talk and not past, "only the driver's own reads", f"{past[:5]} of {len(talk)}")
-    bench.remove(chip.address)
+    bench.tally.check(f"{what}: nobody talks past the driver", talk and not past, "the driver's own reads and nothing else",
+                      f"{past[:5]} in {len(talk)} transfers")
 
 
 def fuel_gauge(bench):
