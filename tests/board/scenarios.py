@@ -209,13 +209,13 @@ def gap_and_healing(bench, chip, place):
     tally.throughout("the forecast stays while nothing changes", 15, "three rising numbers",
                      lambda: ((got := three(bench.outlast.now())) is not None and 0 < got[0] <= got[1] <= got[2], got))
     before = bench.outlast.now()
-    old_id, old_number, width = source_of(before, place)["id"], bench.hwmon(chip.address), three(before)[2] - three(before)[0]
+    old_id, old_number, width = source_of(before, place, "hwmon")["id"], bench.hwmon(chip.address), three(before)[2] - three(before)[0]
     bench.board.run(f"echo {place} > /sys/bus/i2c/drivers/{chip.driver}/unbind")
     tally.until("driver unbound: the supply shows a gap with its reason", FOLLOW_S, "current and power null, with a reason",
                 lambda: ((supply := bench.outlast.now()["supply"])["current_a"] is None and supply["power_w"] is None
                          and supply["current_gap"] in ("gone", "no_answer"), supply))
     tally.until("driver unbound: the source is silent and says why", FOLLOW_S, "silent, with a gap",
-                lambda: ((source := source_of(bench.outlast.now(), place))["state"] == "silent" and source["gap"] is not None,
+                lambda: ((source := source_of(bench.outlast.now(), place, "hwmon"))["state"] == "silent" and source["gap"] is not None,
                          f"{source['state']}, {source['gap']}, {source['notes']}"))
     tally.throughout("driver unbound: the forecast goes on", 20, "three rising numbers",
                      lambda: ((got := three(now := bench.outlast.now())) is not None and 0 < got[0] <= got[1] <= got[2],
@@ -233,14 +233,12 @@ def gap_and_healing(bench, chip, place):
     tally.check("board: the driver came back under another number", new_number != old_number, f"not {old_number}", new_number)
     follows(bench, "driver bound again: the supply is back", chip, 12.40, 0.750, pick=lambda now: now["supply"], via="hwmon", within=NOTICE_S)
     now = bench.outlast.now()
-    source = source_of(now, place)
-    same = [one["id"] for one in now["sources"] if place in one["id"]]
-    tally.check("driver bound again: the same source, under the same name", same == [old_id] and source["state"] == "live",
-                f"one source {old_id}, live", f"{same}, {source['state']}")
+    live = [one["id"] for one in now["sources"] if place in one["id"] and one["state"] == "live"]
+    tally.check("driver bound again: the same source, under the same name", live == [old_id], f"one live source {old_id}", live)
     # Once more the hard way: the device itself goes.
     bench.remove(chip.address)
     tally.until("device removed: a gap again", FOLLOW_S, "silent", lambda: (
-        (source := source_of(bench.outlast.now(), place))["state"] == "silent", f"{source['state']}, {source['gap']}"))
+        (source := source_of(bench.outlast.now(), place, "hwmon"))["state"] == "silent", f"{source['state']}, {source['gap']}"))
     bench.add("ina226", chip.address)
     chip.set(bench.wire, 12.30, 0.600)
     follows(bench, "device there again: the supply is back", chip, 12.30, 0.600, pick=lambda now: now["supply"], via="hwmon", within=NOTICE_S)
@@ -296,7 +294,7 @@ def other_drivers(bench):
             follows(bench, f"{chip.name} through its driver: follows to {volts} V {amps} A", chip, volts, amps, via="hwmon")
         bench.remove(chip.address)
         tally.until(f"{chip.name} through its driver: unplugged is a gap", FOLLOW_S, "silent", lambda place=place: (
-            (source := source_of(bench.outlast.now(), place))["state"] == "silent", f"{source['state']}, {source['gap']}"))
+            (source := source_of(bench.outlast.now(), place, "hwmon"))["state"] == "silent", f"{source['state']}, {source['gap']}"))
     three_channels(bench)
     end(bench, "hot plug")
     # Where the driver does not show its shunt, a scale corrects it.
@@ -421,9 +419,22 @@ def driver_takes_over(bench, chip):
     # And the same when the driver was there first.
     end(bench, "direct, driver bound")
     bench.spy(True)
-    if begin(bench, LONG_SIX, "driver there first"):
+    if begin(bench, LONG_SIX + f'\n[[sensor]]\nmatches = "{place}"\nshunt_ohm = 0.01\n', "driver there first"):
         follows(bench, "driver there first: read through the driver", chip, 12.50, 0.450, via="hwmon", within=NOTICE_S)
         nobody_talks_past_the_driver(bench, chip, "driver there first", 8)
+        # This chip can say what it is: without its driver it is read directly, as the same bank.
+        bench.board.run(f"echo {place} > /sys/bus/i2c/drivers/{chip.driver}/unbind")
+        chip.set(bench.wire, 12.20, 0.550)
+        follows(bench, "driver leaves a chip that can say what it is: read directly", chip, 12.20, 0.550, via="i2c", within=NOTICE_S)
+        follows(bench, "driver leaves a chip that can say what it is: the supply goes on", chip, 12.20, 0.550,
+                pick=lambda now: now["supply"], via="i2c", within=NOTICE_S)
+        bench.board.run(f"echo {place} > /sys/bus/i2c/drivers/{chip.driver}/bind")
+        chip.set(bench.wire, 12.10, 0.650)
+        follows(bench, "driver comes back: the supply goes on through it", chip, 12.10, 0.650,
+                pick=lambda now: now["supply"], via="hwmon", within=NOTICE_S)
+        tally.check("driver comes back: its settings stand", bench.wire.get(chip.address, [0, 5]) == configured, configured,
+                    bench.wire.get(chip.address, [0, 5]))
+        end(bench, "driver there first")
     bench.remove(chip.address)
 
 
