@@ -88,7 +88,8 @@ impl Shown {
     /// The forecast as it stands now, counted down since it was made.
     pub(super) fn forecast(&self, now: Mono) -> Option<Forecast> {
         let made = self.shown.as_ref()?;
-        Some(Forecast { remaining: made.left(now), basis: made.basis, made_at: made.at })
+        // As of now: whoever adds the remaining time to `made_at` gets the same end all along.
+        Some(Forecast { remaining: made.left(now), basis: made.basis, made_at: now })
     }
 
     /// The last forecast as it was made, for somebody who has been blind since.
