@@ -16,11 +16,12 @@ use reckon::{
     snapshot::Snapshot,
     time::{Mono, Stamp},
     units::{AmpHours, Celsius, Share, Volts},
+    words,
 };
 use serde::{Deserialize, de::DeserializeOwned};
 use tokio::sync::{mpsc::error::TrySendError, oneshot};
 
-use crate::{Asked, Site, look::Look, pairing::Rejected, say, trouble::Sorry};
+use crate::{Asked, Site, look::Look, pairing::Rejected, trouble::Sorry};
 
 type Done = Result<Response, Sorry>;
 
@@ -52,7 +53,7 @@ fn refused(refusal: &Refusal) -> Sorry {
         Refusal::BankImplausible(_) => (StatusCode::UNPROCESSABLE_ENTITY, "bank-implausible"),
         Refusal::NameTooLong => (StatusCode::UNPROCESSABLE_ENTITY, "name-too-long"),
     };
-    Sorry::new(status, code, "Not changed", say::refusal(refusal))
+    Sorry::new(status, code, "Not changed", words::refusal(refusal))
 }
 
 /// A field that cannot be read.
@@ -160,7 +161,7 @@ pub(crate) async fn bank_json(State(site): State<Site>, request: Request) -> Don
     let wish: BankJson = json(request).await?;
     let bank = match (wish.bank, wish.spec) {
         (Some(name), None) => offered(&site.snapshot(), &name)?,
-        (None, Some(spec)) => told_bank(spec)?,
+        (None, Some(spec)) => told_bank(&spec)?,
         _ => return Err(unreadable("Give either `bank`, the name of one offered, or `spec`.")),
     };
     let start = started(wish.start.as_deref(), wish.start_level)?;
@@ -209,7 +210,7 @@ fn measured_at(text: &str) -> Result<MeasuredAt, Sorry> {
     }
 }
 
-fn told_bank(spec: SpecJson) -> Result<BankSpec, Sorry> {
+fn told_bank(spec: &SpecJson) -> Result<BankSpec, Sorry> {
     let off = || unreadable("A figure of the bank is not a number. Nothing was changed.");
     Ok(BankSpec {
         name: spec.name.trim().to_owned(),
@@ -256,7 +257,7 @@ fn typed_bank(form: &BankForm) -> Result<BankSpec, Sorry> {
         ambient_c: number(form.ambient_c.as_deref(), "The temperature")?,
         cutoff_v: number(form.cutoff_v.as_deref(), "The cut-off voltage")?,
     };
-    told_bank(told)
+    told_bank(&told)
 }
 
 // ---- the finish -----------------------------------------------------------------------------
@@ -426,7 +427,7 @@ fn paired(site: &Site, wish: &PairWish, headers: &HeaderMap) -> Result<SignedCoo
                 "That is not the code, or it has been used or is too old. `outlast pin` on the board shows the good one.".to_owned(),
             ),
             Rejected::Wait(wait) => {
-                let mut sorry = sorry(StatusCode::TOO_MANY_REQUESTS, "wait", say::wait(wait));
+                let mut sorry = sorry(StatusCode::TOO_MANY_REQUESTS, "wait", words::wait(wait));
                 sorry.retry_after_s = Some(wait.as_secs() + 1);
                 sorry
             }

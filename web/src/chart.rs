@@ -10,11 +10,10 @@ use std::fmt::Write;
 use reckon::{
     forecast::Outlook,
     snapshot::{Snapshot, Trail},
-    time::Mono,
+    time::{Mono, Stamp},
     units::Watts,
+    words,
 };
-
-use crate::say;
 
 /// Columns of the silhouette at most: about one for each two dots of a small phone.
 const COLUMNS: usize = 150;
@@ -61,7 +60,7 @@ pub(crate) fn day_line(snapshot: &Snapshot) -> Option<String> {
     }
 
     let mut svg = String::with_capacity(6 * 1024);
-    let described = say::day_line(snapshot);
+    let described = words::day_line(snapshot);
     let _ = write!(
         svg,
         "<svg class=day role=img aria-labelledby=\"day-t day-d\"><title id=day-t>The day line</title><desc id=day-d>{}</desc>",
@@ -82,7 +81,7 @@ pub(crate) fn day_line(snapshot: &Snapshot) -> Option<String> {
     let _ = write!(svg, "<line class=now x1={x:.1}% x2={x:.1}% y1=1.6em y2=6.9em />");
     label(&mut svg, x, 2.5, "now", x > 80.0, 0.4);
     if let (Some(finish_s), Some(finish)) = (finish_s, snapshot.finish) {
-        flag(&mut svg, scale.x(finish_s), &say::moment(finish.at, snapshot.at));
+        flag(&mut svg, scale.x(finish_s), &words::moment(finish.at, snapshot.at));
     }
     svg.push_str("</svg>");
     Some(svg)
@@ -220,14 +219,14 @@ fn hours(svg: &mut String, snapshot: &Snapshot, scale: &Scale) {
         .unwrap_or_else(|| (span_h / MARKS / 24.0).ceil() * 24.0);
     let step_s = step_h * 3600.0;
     // Where the marks' zero lies, boot seconds.
-    let zero_s = say::midnight(snapshot.at).unwrap_or(scale.from_s);
+    let zero_s = midnight_s(snapshot.at).unwrap_or(scale.from_s);
     let mut mark = ((scale.from_s - zero_s) / step_s).ceil();
     while zero_s + mark * step_s <= scale.to_s {
         let at_s = zero_s + mark * step_s;
         let x = scale.x(at_s);
         let _ = write!(svg, "<line class=rule x1={x:.1}% x2={x:.1}% y1={GROUND}em y2=6.9em />");
         if (3.0..=96.0).contains(&x) {
-            let text = say::hour_mark(Mono::at_s(at_s), snapshot, step_h < 1.0);
+            let text = words::hour_mark(Mono::at_s(at_s), snapshot, step_h < 1.0);
             let _ = write!(
                 svg,
                 "<text class=hour x={x:.1}% y=7.9em text-anchor=middle>{}</text>",
@@ -236,6 +235,14 @@ fn hours(svg: &mut String, snapshot: &Snapshot, scale: &Scale) {
         }
         mark += 1.0;
     }
+}
+
+/// The last local midnight in boot seconds (before boot is negative), where the clock is believed.
+fn midnight_s(at: Stamp) -> Option<f64> {
+    const DAY_MS: i64 = 86_400_000;
+    let local_ms = at.believed()?.unix_ms().saturating_add(i64::from(at.utc_offset_s) * 1000);
+    let into_day_ms = u32::try_from(local_ms.rem_euclid(DAY_MS)).ok()?;
+    Some(at.mono.as_s() - f64::from(into_day_ms) / 1000.0)
 }
 
 fn escaped(text: &str) -> String {

@@ -14,7 +14,6 @@ mod live;
 mod look;
 mod page;
 mod pairing;
-mod say;
 mod trouble;
 mod wire;
 

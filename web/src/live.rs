@@ -6,6 +6,7 @@
 use std::{
     collections::HashMap,
     convert::Infallible,
+    io::Write,
     net::{IpAddr, SocketAddr},
     sync::{Arc, Mutex, OnceLock, PoisonError},
     time::Duration,
@@ -17,11 +18,12 @@ use axum::{
     http::{HeaderValue, StatusCode, header, request::Parts},
     response::Response,
 };
+use flate2::{Compression, write::GzEncoder};
 use futures_util::stream;
 use reckon::snapshot::Snapshot;
 use serde_json::json;
 
-use crate::{Site, page, trouble::Sorry, wire};
+use crate::{Site, look::Look, page, trouble::Sorry, wire};
 
 /// Streams that one address may hold: two tabs of a phone and a program, twice over.
 const STREAMS_PER_PHONE: usize = 6;
@@ -47,12 +49,44 @@ pub(crate) struct Rendered {
     json: OnceLock<Bytes>,
     event: OnceLock<Bytes>,
     sections: OnceLock<Arc<[Section]>>,
+    pages: Mutex<Vec<(Variant, Page)>>,
+}
+
+/// What Now differs by, besides the snapshot.
+#[derive(Clone, Copy, PartialEq, Eq)]
+pub(crate) struct Variant {
+    pub look: Look,
+    pub paired: bool,
+}
+
+/// Now as it is sent.
+#[derive(Clone)]
+pub(crate) struct Page {
+    pub plain: Bytes,
+    pub packed: Bytes,
 }
 
 impl Rendered {
     fn of(snapshot: Arc<Snapshot>) -> Self {
         let (json, event, sections) = (OnceLock::new(), OnceLock::new(), OnceLock::new());
-        Self { snapshot, json, event, sections }
+        Self { snapshot, json, event, sections, pages: Mutex::default() }
+    }
+
+    /// Now in this variant, made once.
+    pub(crate) fn page(
+        &self,
+        variant: Variant,
+        make: impl FnOnce(&Snapshot, &[Section]) -> Option<String>,
+    ) -> Option<Page> {
+        let sections = self.sections();
+        let mut pages = self.pages.lock().unwrap_or_else(PoisonError::into_inner);
+        if let Some((_, page)) = pages.iter().find(|(of, _)| *of == variant) {
+            return Some(page.clone());
+        }
+        let plain = Bytes::from(make(&self.snapshot, &sections)?);
+        let page = Page { packed: packed(&plain), plain };
+        pages.push((variant, page.clone()));
+        Some(page)
     }
 
     /// The snapshot as JSON.
@@ -75,6 +109,17 @@ impl Rendered {
     /// The parts of Now.
     pub(crate) fn sections(&self) -> Arc<[Section]> {
         Arc::clone(self.sections.get_or_init(|| page::sections(&self.snapshot).into()))
+    }
+}
+
+/// Gzip (RFC 1952) at a middling level: the steps above it cost a small board more time than they
+/// save on the hotspot.
+fn packed(plain: &[u8]) -> Bytes {
+    let mut coder = GzEncoder::new(Vec::with_capacity(plain.len() / 3), Compression::new(6));
+    // Writing into memory cannot fail.
+    match coder.write_all(plain).and_then(|()| coder.finish()) {
+        Ok(bytes) => Bytes::from(bytes),
+        Err(_) => Bytes::new(),
     }
 }
 

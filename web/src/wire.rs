@@ -10,10 +10,9 @@ use reckon::{
     snapshot::{About, Basis, LogState, Snapshot, Verdict},
     time::{Mono, Stamp, Trust, Wall},
     units::{Amps, Celsius, Hertz, Joules, Seconds, Share, Volts, Watts},
+    words,
 };
 use serde::Serialize;
-
-use crate::say;
 
 /// The snapshot.
 #[derive(Serialize)]
@@ -163,6 +162,7 @@ struct Activity {
 struct Alarm {
     about: &'static str,
     text: String,
+    meaning: String,
     advice: String,
     since_s: f64,
     asleep_until_s: Option<f64>,
@@ -538,7 +538,7 @@ fn outlooked(snapshot: &Snapshot) -> Outlooked {
 }
 
 fn alarm(alarm: &reckon::snapshot::Alarm, snapshot: &Snapshot) -> Alarm {
-    let said = say::alarm(alarm, snapshot);
+    let said = words::alarm(alarm, snapshot);
     Alarm {
         about: match alarm.about {
             About::RunningOut { .. } => "running_out",
@@ -548,6 +548,7 @@ fn alarm(alarm: &reckon::snapshot::Alarm, snapshot: &Snapshot) -> Alarm {
             About::ShuntDoubt { .. } => "shunt_doubt",
         },
         text: said.text,
+        meaning: said.meaning,
         advice: said.advice,
         since_s: alarm.since.as_s(),
         asleep_until_s: alarm.asleep_until.map(Mono::as_s),

@@ -6,6 +6,7 @@
 mod alarms;
 mod numbers;
 mod sentences;
+mod station;
 
 pub use alarms::{Said, alarm, edge, gap, gap_remedy, refusal};
 pub use numbers::{
@@ -14,6 +15,10 @@ pub use numbers::{
 };
 pub use sentences::{
     Answer, activity, answer, bank, basis, board, clock, draw, log, status, supply, verdict,
+};
+pub use station::{
+    activity_left, bank_label, board_facts, day_line, footprint, hour_mark, shift, shunt,
+    source_reads, source_state, spoken, title, wait,
 };
 
 #[cfg(test)]
