@@ -179,9 +179,7 @@ impl LinuxBus {
 
 impl Bus for LinuxBus {
     fn read_word(&mut self, at: u8, register: u8) -> Heard<u16> {
-        // SMBus sends the low byte of a word first, these chips the high one: swap.
-        // Source: Linux kernel, Documentation/i2c/smbus-protocol.rst, 'SMBus Read Word'.
-        self.transfer(at, |device| device.smbus_read_word_data(register)).map(u16::swap_bytes)
+        self.transfer(at, |device| device.smbus_read_word_data(register)).map(turned)
     }
 
     fn read_block(&mut self, at: u8, register: u8, into: &mut [u8]) -> Heard<()> {
@@ -198,8 +196,14 @@ impl Bus for LinuxBus {
     }
 
     fn write_word(&mut self, at: u8, register: u8, word: u16) -> Heard<()> {
-        self.transfer(at, |device| device.smbus_write_word_data(register, word.swap_bytes()))
+        self.transfer(at, |device| device.smbus_write_word_data(register, turned(word)))
     }
+}
+
+/// SMBus sends the low byte of a word first, these chips the high one.
+/// Source: Linux kernel, Documentation/i2c/smbus-protocol.rst, 'SMBus Read Word'.
+const fn turned(word: u16) -> u16 {
+    word.swap_bytes()
 }
 
 /// The meaning of the library's error.
@@ -237,6 +241,19 @@ mod tests {
         }
         assert!(Trouble::Denied.says(1).contains("group i2c"));
         assert!(Trouble::NoBus.says(1).contains("i2c-dev"));
+    }
+
+    #[test]
+    fn words_are_turned_round_on_the_way() {
+        // What crosses the wire, first byte first, and what the register holds. Contents: INA219
+        // SBOS448G figure 19 (configuration) and figure 24 (5.12 V, conversion ready), INA226
+        // SBOS547B manufacturer ID. The kernel makes a word of the two bytes, low byte first.
+        for (wire, want) in [([0x39, 0x9F], 0x399F), ([0x54, 0x49], 0x5449), ([0x28, 0x02], 0x2802)]
+        {
+            let heard = u16::from_le_bytes(wire);
+            assert_eq!(turned(heard), want);
+            assert_eq!(turned(want).to_le_bytes(), wire, "and back");
+        }
     }
 
     #[test]

@@ -227,8 +227,8 @@ const INA219: Facts = Facts {
     inlets: &[Inlet {
         // Section 8.6.3.1: 10 µV, ±320 mV reads 7D00h and 8300h; table 7: clipped there.
         sense: Sense::Drop(Field {
-            ends: [-32000, 32000],
-            possible: [-32000, 32000],
+            ends: [-ina219_full_drop(0x3FFF), ina219_full_drop(0x3FFF)],
+            possible: [-ina219_full_drop(0x3FFF), ina219_full_drop(0x3FFF)],
             ..Field::whole_word(0x01, 10e-6)
         }),
         // Section 8.6.3.2, figure 24: bits 15 to 3, 4 mV, full scale 32 V = 1F40h.
@@ -248,6 +248,12 @@ const INA219: Facts = Facts {
     look_every: Some(Duration::from_millis(333)),
     ready: (0x02, 1), // section 8.6.3.2: CNVR in the bus voltage register
 };
+
+/// Where the INA219's shunt register is clipped: ±40, 80, 160 or 320 mV by bits 12 and 11 of its
+/// configuration (SBOS448G, section 8.6.3.1).
+const fn ina219_full_drop(config: u16) -> i64 {
+    4000 << (config >> 11 & 3)
+}
 
 /// SBOS547B. 512 averages of 1.1 ms (drop) and 588 µs (voltage), table 7-x of the configuration
 /// register: 864 ms, 0.95 s with a slow clock. Many short conversions rather than a few of 8 ms:

@@ -218,6 +218,11 @@ impl Bus for FakeBus {
         }
         let chip =
             inner.chips.get_mut(&at).filter(|chip| chip.answers).ok_or(Trouble::NoAcknowledge)?;
+        // Bit 15 of register 0 is 'reset' in all five.
+        if let (Some(kind), 0, 1) = (chip.chip, register, word >> 15) {
+            *chip = FakeChip::new(kind);
+            return Ok(());
+        }
         // Bit 0 of the INA219's calibration is always 0 (SBOS448G, figure 27).
         let kept = if chip.chip == Some(Chip::Ina219) && register == 5 { word & !1 } else { word };
         chip.registers.insert(register, u64::from(kept));

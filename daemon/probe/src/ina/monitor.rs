@@ -1,5 +1,7 @@
 //! One chip on a bus: set up, read, and watched for having lost its settings.
 
+use std::time::Duration;
+
 use reckon::{
     reading::{Gap, Got},
     time::Mono,
@@ -14,6 +16,9 @@ use crate::{
 
 /// The most channels that any of these chips has.
 pub(crate) const INLETS: usize = 3;
+
+/// How long to wait at least for a chip that never says that a result is there.
+const PATIENCE: Duration = Duration::from_secs(2);
 
 /// The readings of all channels; a chip with fewer leaves the rest unused.
 pub(crate) type Looks = [Supply; INLETS];
@@ -120,15 +125,18 @@ impl Monitor {
         // A tenth longer, for a slow conversion clock.
         let window = self.facts.window() + self.facts.window() / 10;
         let passed = at.since(since);
-        if passed < window || !(passed >= window * 3 || self.result_is_there(bus)?) {
+        let patience = (window * 3).max(PATIENCE);
+        if passed < window || !(passed >= patience || self.result_is_there(bus)?) {
             return Err(gap);
         }
         self.state = State::Running;
         Ok(())
     }
 
-    /// Whether the chip says that a result is there. A chip that never says so is believed after
-    /// three times the time it needs.
+    /// Whether the chip says that a result is there. One that never says so (the kernel's emulated
+    /// chips) is believed after three times the time it needs. In all these chips the mark stays
+    /// until it is read or the settings are written, and measuring goes on by itself; so once it
+    /// has been seen there is no need to ask again, and nobody else's alert is cleared by asking.
     fn result_is_there(&mut self, bus: &mut dyn Bus) -> Got<bool> {
         let (register, bit) = self.facts.ready;
         let word = bus.read_word(self.address, register);
@@ -178,7 +186,7 @@ impl Monitor {
             let watts = volts.and_then(|volts| Ok(volts * amps?));
             let counted = self
                 .counted(bus, volts, bare, at)
-                .map(|got| got.and_then(|joules| Ok(amps.map(|_| joules * correction.scale)?)));
+                .map(|got| got.and_then(|joules| amps.map(|_| joules * correction.scale)));
             looks[index] = Supply { volts, amps, watts, counted, looks: 1 };
         }
         looks
