@@ -54,19 +54,28 @@ pub(crate) enum Trouble {
 }
 
 impl Trouble {
-    /// The meaning of an error number from a transfer.
+    /// The meaning of an error number from a transfer or from setting the address.
     /// Source: Linux kernel, Documentation/i2c/fault-codes.rst; `EREMOTEIO` for a missing
-    /// acknowledge is what some controllers give instead (seen on the BCM2835).
+    /// acknowledge is what some controllers give instead (BCM2835: from memory), `ENODEV` what the
+    /// kernel's emulated adapter gives (drivers/i2c/i2c-stub.c, seen on Linux 6.1).
     pub(crate) const fn of_errno(errno: i32) -> Self {
         match errno {
-            libc::ENXIO | libc::EREMOTEIO => Self::NoAcknowledge,
+            libc::ENXIO | libc::EREMOTEIO | libc::ENODEV => Self::NoAcknowledge,
             libc::EBUSY => Self::DriverOwns,
             libc::EACCES | libc::EPERM => Self::Denied,
-            libc::ENOENT | libc::ENODEV => Self::NoBus,
+            libc::ENOENT => Self::NoBus,
             libc::EAGAIN => Self::Arbitration,
             libc::ETIMEDOUT => Self::HeldLow,
             libc::EOPNOTSUPP | libc::ENOTTY | libc::ENOSYS => Self::Unsupported,
             other => Self::Failed(other),
+        }
+    }
+
+    /// The same from opening the device file: there, 'no such device' speaks of the bus.
+    pub(crate) const fn of_opening(errno: i32) -> Self {
+        match errno {
+            libc::ENXIO | libc::ENODEV => Self::NoBus,
+            other => Self::of_errno(other),
         }
     }
 
@@ -132,20 +141,12 @@ impl LinuxBus {
     /// costs no time on the wire.
     fn device(&mut self, at: u8) -> Heard<&mut LinuxI2CDevice> {
         match &mut self.open {
-            Some(device) => {
-                if let Err(error) = device.set_slave_address(u16::from(at)) {
-                    return Err(self.trouble(&error));
-                }
-            }
+            Some(device) => device
+                .set_slave_address(u16::from(at))
+                .map_err(|error| Trouble::of_errno(errno(&error)))?,
             None => match LinuxI2CDevice::new(&self.path, u16::from(at)) {
                 Ok(device) => self.open = Some(device),
-                Err(error) => {
-                    return Err(match trouble_of(&error) {
-                        // On opening, 'no such device' speaks of the bus, not of a chip.
-                        Trouble::NoAcknowledge => Trouble::NoBus,
-                        other => other,
-                    });
-                }
+                Err(error) => return Err(Trouble::of_opening(errno(&error))),
             },
         }
         self.open.as_mut().ok_or(Trouble::NoBus)
@@ -159,21 +160,19 @@ impl LinuxBus {
     ) -> Heard<T> {
         let mut first = true;
         loop {
-            let outcome = act(self.device(at)?);
-            match outcome.map_err(|error| self.trouble(&error)) {
-                Err(Trouble::Arbitration) if first => first = false,
-                other => return other,
+            let error = match act(self.device(at)?) {
+                Ok(value) => return Ok(value),
+                Err(error) => errno(&error),
+            };
+            if error == libc::ENODEV {
+                // Perhaps the bus itself is gone: opening it anew will tell.
+                self.open = None;
+            }
+            match Trouble::of_errno(error) {
+                Trouble::Arbitration if first => first = false,
+                trouble => return Err(trouble),
             }
         }
-    }
-
-    /// Classifies an error; a bus that has vanished is closed, so that the next use opens it anew.
-    fn trouble(&mut self, error: &LinuxI2CError) -> Trouble {
-        let trouble = trouble_of(error);
-        if trouble == Trouble::NoBus {
-            self.open = None;
-        }
-        trouble
     }
 }
 
@@ -206,11 +205,11 @@ const fn turned(word: u16) -> u16 {
     word.swap_bytes()
 }
 
-/// The meaning of the library's error.
-fn trouble_of(error: &LinuxI2CError) -> Trouble {
+/// The error number within the library's error.
+fn errno(error: &LinuxI2CError) -> i32 {
     match error {
-        LinuxI2CError::Errno(errno) => Trouble::of_errno(*errno),
-        LinuxI2CError::Io(error) => Trouble::of_errno(error.raw_os_error().unwrap_or(libc::EIO)),
+        LinuxI2CError::Errno(errno) => *errno,
+        LinuxI2CError::Io(error) => error.raw_os_error().unwrap_or(libc::EIO),
     }
 }
 
@@ -221,8 +220,8 @@ mod tests {
     #[test]
     fn error_numbers_become_reasons() {
         // Source: Linux kernel, Documentation/i2c/fault-codes.rst (ENXIO no acknowledge, EAGAIN
-        // lost arbitration, ETIMEDOUT bus held, EOPNOTSUPP, ENODEV, EBUSY); open(2) for EACCES
-        // and ENOENT; EREMOTEIO for a missing acknowledge: from memory.
+        // lost arbitration, ETIMEDOUT bus held, EOPNOTSUPP, EBUSY); drivers/i2c/i2c-stub.c
+        // (ENODEV); open(2) for EACCES and ENOENT; EREMOTEIO: from memory.
         for (errno, want) in [
             (libc::ENXIO, Gap::NoAnswer),
             (libc::EREMOTEIO, Gap::NoAnswer),
@@ -230,7 +229,7 @@ mod tests {
             (libc::ETIMEDOUT, Gap::NoAnswer),
             (libc::EIO, Gap::NoAnswer),
             (libc::EBUSY, Gap::Gone),
-            (libc::ENODEV, Gap::Gone),
+            (libc::ENODEV, Gap::NoAnswer),
             (libc::ENOENT, Gap::Gone),
             (libc::EACCES, Gap::Denied),
             (libc::EOPNOTSUPP, Gap::NotMeasurable),
@@ -239,6 +238,10 @@ mod tests {
             assert_eq!(trouble.gap(), want, "errno {errno}");
             assert!(trouble.says(1).ends_with('.'), "errno {errno} has a sentence");
         }
+        for errno in [libc::ENOENT, libc::ENODEV, libc::ENXIO] {
+            assert_eq!(Trouble::of_opening(errno), Trouble::NoBus, "open(2): errno {errno}");
+        }
+        assert_eq!(Trouble::of_opening(libc::EACCES), Trouble::Denied);
         assert!(Trouble::Denied.says(1).contains("group i2c"));
         assert!(Trouble::NoBus.says(1).contains("i2c-dev"));
     }

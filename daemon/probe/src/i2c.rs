@@ -256,7 +256,13 @@ fn search_bus(
                 found.sources.push(Box::new(Wired::new(bus, place, chip, want, shortened)));
             }
             Ok(verdict) => found.left_alone.push(stranger(place, told, verdict)),
-            Err(Trouble::NoAcknowledge | Trouble::DriverOwns | Trouble::Arbitration) => {
+            // Some controllers say 'input/output error' where nobody acknowledges.
+            Err(
+                Trouble::NoAcknowledge
+                | Trouble::DriverOwns
+                | Trouble::Arbitration
+                | Trouble::Failed(_),
+            ) => {
                 if let Some(chip) = told {
                     found.notes.push(format!(
                         "Nobody answers at 0x{address:02x} on bus {}, where an {} should be. \
@@ -506,6 +512,9 @@ impl Source for Wired {
     }
 
     fn look(&mut self) {
+        if self.facts.look_every.is_none() {
+            return; // the chip averages over the whole second by itself
+        }
         if let Some((volts, amps)) = self.monitor.glance(self.bus.as_mut()) {
             self.between.add(volts, amps);
         }

@@ -258,6 +258,11 @@ fn what_keeps_a_bus_from_being_asked_is_said_once() {
         assert_eq!(found.notes.iter().filter(|note| note.contains(part)).count(), 1, "{part}");
         assert_eq!(bus.lock().reads.len(), 1, "a hanging bus is asked once, not sixteen times");
     }
+    let refusing = crowd();
+    refusing.lock().trouble = Some(Trouble::Failed(5));
+    assert!(find(&tree, &Want::default(), &Known::default(), &refusing).notes.is_empty());
+    let asked: Vec<u8> = refusing.lock().reads.iter().map(|(at, _)| *at).collect();
+    assert_eq!(asked, ADDRESSES.collect::<Vec<_>>(), "one error does not end the search");
     let nothing = FakeBus::default();
     let found = find(&tree, &named("1-0045", Chip::Ina219), &Known::default(), &nothing);
     assert!(found.notes.iter().any(|note| note.contains("0x45") && note.contains("INA219")));

@@ -153,7 +153,6 @@ fn trouble_on_the_bus_has_its_reason_and_passes() {
     for (trouble, gap) in [
         (Trouble::NoAcknowledge, Gap::NoAnswer),
         (Trouble::HeldLow, Gap::NoAnswer),
-        (Trouble::DriverOwns, Gap::Gone),
         (Trouble::NoBus, Gap::Gone),
         (Trouble::Denied, Gap::Denied),
     ] {
@@ -166,6 +165,19 @@ fn trouble_on_the_bus_has_its_reason_and_passes() {
         assert!(bench.next().volts.is_ok(), "{trouble:?} passes");
         assert_eq!(bench.monitor.trouble(), None);
     }
+}
+
+#[test]
+fn a_driver_that_had_the_chip_for_a_while_is_no_reset() {
+    let mut bench = Bench::running(Chip::Ina226);
+    bench.bus.lock().trouble = Some(Trouble::DriverOwns);
+    assert_eq!(bench.next().volts, Err(Gap::Gone));
+    bench.bus.lock().trouble = None;
+    bench.set(0, 0x4527); // what the kernel's driver writes (Linux, drivers/hwmon/ina2xx.c)
+    assert_eq!(bench.next().volts, Err(Gap::NotReady));
+    bench.bus.chip(0x40, FakeChip::ready);
+    assert!(bench.next().volts.is_ok());
+    assert_eq!(bench.monitor.resets(), 0);
 }
 
 #[test]
