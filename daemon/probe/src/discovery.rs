@@ -8,7 +8,10 @@ use reckon::{
 };
 
 use crate::{
-    files, i2c,
+    adc::{self, PowerAdc},
+    board, files,
+    flags::BoardFlags,
+    gauge, hwmon, i2c,
     kernel::{self, ClockState},
     processor::Processor,
     root::Root,
@@ -101,12 +104,42 @@ pub(crate) fn find(
     doors: &Doors,
     known: &Known,
 ) -> Found {
-    let _ = (facts, doors);
     let mut found = Found::default();
     add(&mut found, known, Processor::find(root));
     add(&mut found, known, Thermal::find(root));
+    match BoardFlags::find(root, facts.kind, doors) {
+        Ok(flags) => add(&mut found, known, Some(flags)),
+        Err(note) => found.notes.push(note),
+    }
+    if board::has_power_adc(facts.kind) {
+        power_adc(&mut found, known, doors);
+    }
+    merge(&mut found, hwmon::discover(root, want, known));
+    merge(&mut found, gauge::discover(root, want, known));
     merge(&mut found, i2c::discover(root, want, known));
     found
+}
+
+/// The power-management chip, if the firmware can be asked.
+fn power_adc(found: &mut Found, known: &Known, doors: &Doors) {
+    match &doors.firmware {
+        Ok(firmware) => {
+            let firmware = Arc::clone(firmware);
+            let text: adc::Text = Box::new(move || firmware.command(adc::QUESTION));
+            add(found, known, Some(PowerAdc::new(text)));
+        }
+        Err(Gap::Denied) => found.notes.push(
+            "This board measures its own input voltage and rails, but /dev/vcio is closed to \
+             this user. Add the user to the group video (ls -l /dev/vcio shows the group) and \
+             start outlast again."
+                .into(),
+        ),
+        Err(_) => found.notes.push(
+            "This board measures its own input voltage and rails; only its firmware tells them, \
+             and the firmware cannot be asked here."
+                .into(),
+        ),
+    }
 }
 
 /// Adds a source unless all its channels are known.

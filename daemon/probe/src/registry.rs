@@ -109,18 +109,9 @@ impl Registry {
         }
     }
 
-    /// Whether a channel answered when it was last asked.
-    #[cfg(test)]
-    pub(crate) fn is_live(&self, ix: SourceIx) -> bool {
-        self.entries.get(usize::from(ix.0)).is_some_and(|entry| entry.state == SourceState::Live)
-    }
-
-    /// Identities of all channels that have a source.
+    /// Identities of all channels, also of those that are left alone.
     pub(crate) fn ids(&self) -> impl Iterator<Item = &str> {
-        self.entries
-            .iter()
-            .filter(|entry| entry.state != SourceState::LeftAlone)
-            .map(|entry| entry.channel.id.as_str())
+        self.entries.iter().map(|entry| entry.channel.id.as_str())
     }
 
     /// Called once at the end of each sweep: chooses the bank when that can be done.
