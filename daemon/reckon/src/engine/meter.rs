@@ -39,10 +39,15 @@ impl Meter {
     /// Adds a stretch with this mean draw, measured or modelled.
     pub(super) fn add(&mut self, dt: Seconds, watts: Watts, seen: &Observation) {
         self.count(dt.si(), watts.si().max(0.0));
+        self.watch(dt, watts);
+        self.history.add(seen);
+    }
+
+    /// Follows the draw without counting it, while nothing is taken from the bank.
+    pub(super) fn watch(&mut self, dt: Seconds, watts: Watts) {
         let gain = 1.0 - libm::exp(-dt.si() / NOW_S);
         let now = self.now.unwrap_or(watts.si());
         self.now = Some(now + gain * (watts.si() - now));
-        self.history.add(seen);
     }
 
     /// Bridges a stretch that nobody saw with the draw of the last minutes; `else_watts` where

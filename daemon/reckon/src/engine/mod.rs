@@ -317,7 +317,7 @@ impl Engine {
         if silent > GAP_S && self.last_sweep.is_some() {
             // The last second is left to a sweep that may be on its way.
             self.unseen(silent - 1.0);
-            self.accounted = self.accounted.plus(Duration::from_secs_f64(silent - 1.0));
+            self.accounted = Mono::at_s(at.mono.as_s() - 1.0).max(self.accounted);
             self.latest.draw_now = None;
             self.latest.supply.power = Err(Gap::Late);
             self.latest.supply.current = Err(Gap::Late);
@@ -461,6 +461,7 @@ impl Engine {
         };
         if self.drain.stopped() {
             self.trail.add(dt.si(), Some(Watts::ZERO));
+            self.meter.watch(dt, self.latest.draw_now.unwrap_or(Watts::ZERO));
             return;
         }
         let seen = self.observation(picked, &sweep.board, modelled, dt);
@@ -591,3 +592,6 @@ fn besides(setup: &Setup) -> Besides {
         transmit: radio.transmit.max(radio.receive).max(Watts::ZERO),
     }
 }
+
+#[cfg(test)]
+mod tests;

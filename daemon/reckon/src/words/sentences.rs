@@ -16,7 +16,7 @@ use super::{
 use crate::{
     forecast::{Forecast, Outlook},
     snapshot::{ActivityView, Basis, LogState, Snapshot, Verdict},
-    time::{Stamp, Trust},
+    time::{Mono, Stamp, Trust},
     units::{Seconds, Watts},
 };
 
@@ -86,7 +86,8 @@ fn lasts(forecast: &Forecast, at: Stamp) -> Answer {
 /// `ends about 18:20`; nothing while the clock is not to be believed.
 fn ends(forecast: &Forecast, at: Stamp) -> Option<String> {
     let [low, middle, high] = forecast.remaining;
-    let end = forecast.made_at.plus(core::time::Duration::from_secs_f64(middle.si().max(0.0)));
+    // Held to what a calendar can say anything of; the time of day is left out far before that.
+    let end = Mono::at_s(forecast.made_at.as_s() + middle.si().clamp(0.0, 1e9));
     let time = time_of_day(end, at, clock_step_min(middle, high - low))?;
     Some(format!("ends about {time}"))
 }

@@ -79,7 +79,7 @@ pub fn hour_mark(then: Mono, snapshot: &Snapshot, with_minutes: bool) -> String 
 #[must_use]
 pub fn activity_left(one: &ActivityView) -> String {
     match (one.remaining, one.usual) {
-        (Some([low, middle, high]), _) => left(middle, high - low),
+        (Some([low, middle, high]), _) => format!("{} left", left(middle, high - low)),
         (None, Some(usual)) => format!("draws {}", power(usual)),
         (None, None) => "not known yet".to_string(),
     }
