@@ -238,6 +238,9 @@ mod tests {
             assert_eq!(trouble.gap(), want, "errno {errno}");
             assert!(trouble.says(1).ends_with('.'), "errno {errno} has a sentence");
         }
+        for errno in [libc::ENXIO, libc::EREMOTEIO, libc::ENODEV] {
+            assert_eq!(Trouble::of_errno(errno), Trouble::NoAcknowledge, "errno {errno}");
+        }
         for errno in [libc::ENOENT, libc::ENODEV, libc::ENXIO] {
             assert_eq!(Trouble::of_opening(errno), Trouble::NoBus, "open(2): errno {errno}");
         }

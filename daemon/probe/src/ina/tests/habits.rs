@@ -92,6 +92,17 @@ fn a_chip_that_never_says_ready_is_believed_after_three_times_its_time() {
 }
 
 #[test]
+fn a_mark_that_stands_too_early_is_not_believed() {
+    // The INA226 takes 864 ms for a result with our settings.
+    let mut bench = Bench::new(Chip::Ina226);
+    bench.next();
+    bench.bus.chip(0x40, FakeChip::ready);
+    bench.second -= 0.5;
+    assert_eq!(bench.next().volts, Err(Gap::NotReady));
+    assert!(bench.next().volts.is_ok());
+}
+
+#[test]
 fn a_reset_behind_our_back_is_noticed_within_the_same_second() {
     for chip in EVERY {
         let mut bench = Bench::running(chip);
@@ -315,6 +326,14 @@ fn identification_by_reads_alone() {
         Ok(Verdict::Unlike { config: 0x4127 })
     );
     assert_eq!(bus.lock().writes, []);
+}
+
+#[test]
+fn an_answer_that_no_such_chip_gives_ends_the_questions() {
+    // Bit 15 of register 0 is 'reset' in all five sheets and reads 0.
+    let all_ones = FakeBus::with([(0x40, FakeChip::stranger(&[], false))]);
+    assert_eq!(ask(&mut all_ones.clone(), 0x40, None), Ok(Verdict::Stranger));
+    assert_eq!(all_ones.lock().reads, [(0x40, 0x00)]);
 }
 
 #[test]

@@ -163,6 +163,8 @@ fn setting_words_mean_the_printed_times() {
             Pace { temperature_us: 1052, ..pace(1, 1052, 1052, 1) },
             "INA228 section 7.6.1.2, power-on of ADC_CONFIG",
         ),
+        (Chip::Ina228, 0x9B68, pace(1, 0, 1052, 1), "INA228 ADC_CONFIG, MODE 9h: bus alone"),
+        (Chip::Ina228, 0xAB68, pace(1, 1052, 0, 1), "INA228 ADC_CONFIG, MODE Ah: shunt alone"),
         (Chip::Ina260, 0x6006, pace(1, 0, 140, 1), "INA260 tables 9 to 12: bus alone"),
         (Chip::Ina260, 0x6126, pace(1, 0, 1100, 1), "INA260 tables 9 to 12: bus alone"),
         (Chip::Ina3221, 0x7127, pace(1, 1100, 1100, 3), "INA3221 power-on"),
