@@ -3,7 +3,7 @@
 //!
 //! `cargo run -p web --example scenes -- 8074`
 
-#[path = "../tests/scenes/mod.rs"]
+#[path = "../tests/web/scenes.rs"]
 mod scenes;
 
 use std::{net::Ipv4Addr, sync::Arc};

@@ -86,9 +86,9 @@ struct Board {
     input_v: Option<f64>,
     input_gap: Option<&'static str>,
     rails_at_least_w: Option<f64>,
-    rails_gap: Option<&'static str>,
+    rails_at_least_gap: Option<&'static str>,
     strain_now: Option<Strained>,
-    strain_gap: Option<&'static str>,
+    strain_now_gap: Option<&'static str>,
     strain_seen: Strained,
     notes: Vec<String>,
 }
@@ -145,7 +145,7 @@ struct Outlooked {
     finish_in_s: Option<f64>,
     verdict: Option<&'static str>,
     chance_of_finish: Option<f64>,
-    chance_gap: Option<&'static str>,
+    chance_of_finish_gap: Option<&'static str>,
     spare_s: Option<f64>,
     activities: Vec<Activity>,
 }
@@ -412,7 +412,7 @@ fn board(snapshot: &Snapshot) -> Board {
     let (cpu_clock_hz, cpu_clock_gap) = split(seen.cpu_clock);
     let (temp_c, temp_gap) = split(seen.temp);
     let (input_v, input_gap) = split(seen.input_volts);
-    let (rails_at_least_w, rails_gap) = split(seen.rails_at_least);
+    let (rails_at_least_w, rails_at_least_gap) = split(seen.rails_at_least);
     Board {
         model: facts.model.clone(),
         cores: facts.cores,
@@ -432,9 +432,9 @@ fn board(snapshot: &Snapshot) -> Board {
         input_v,
         input_gap,
         rails_at_least_w,
-        rails_gap,
+        rails_at_least_gap,
         strain_now: seen.flags.ok().map(|flags| strained(flags.now)),
-        strain_gap: seen.flags.err().map(gap_name),
+        strain_now_gap: seen.flags.err().map(gap_name),
         strain_seen: strained(snapshot.strain_seen),
         notes: facts.notes.clone(),
     }
@@ -518,7 +518,7 @@ fn outlooked(snapshot: &Snapshot) -> Outlooked {
             Verdict::Short => "short",
         }),
         chance_of_finish: chance.map(Share::part),
-        chance_gap: match (finish, chance) {
+        chance_of_finish_gap: match (finish, chance) {
             (_, Some(_)) => None,
             (None, None) => Some("no_finish"),
             (Some(_), None) => Some(remaining_gap.unwrap_or("too_soon")),

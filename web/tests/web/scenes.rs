@@ -7,8 +7,8 @@ use reckon::{
     draw::BoardKind,
     forecast::{Forecast, Outlook},
     reading::{
-        BoardFacts, BoardReading, Flags, Gap, Program, Role, Shunt, SourceIx, SourceReport,
-        SourceState, Strain, SupplyReading, Via,
+        BoardFacts, BoardReading, Flags, Flow, Gap, GaugeReading, Program, Role, Shunt, SourceIx,
+        SourceReport, SourceState, Strain, SupplyReading, Via,
     },
     snapshot::{
         About, ActivityView, Alarm, BankView, Basis, Draw, FinishView, Footprint, LogState,
@@ -19,9 +19,10 @@ use reckon::{
 };
 
 /// The names of all scenes.
-pub(crate) const ALL: [&str; 9] = [
+pub(crate) const ALL: [&str; 10] = [
     "fine",
     "alarm",
+    "gauge",
     "no_bank",
     "too_soon",
     "blind",
@@ -307,6 +308,9 @@ fn blind() -> Snapshot {
         source: Some(SourceIx(0)),
     };
     made.draw.now = None;
+    if let Some(finish) = &mut made.finish {
+        (finish.chance, finish.verdict, finish.spare) = (None, None, None);
+    }
     let mut sources = sources();
     sources[0].state = SourceState::Silent { since, gap: Gap::NoAnswer };
     made.sources = Arc::from(sources);
@@ -355,6 +359,36 @@ fn no_sensor() -> Snapshot {
     made
 }
 
+fn gauge() -> Snapshot {
+    let mut made = no_sensor();
+    let mut sources = made.sources.to_vec();
+    sources.push(SourceReport {
+        id: "power_supply:bq27411-0".to_owned(),
+        title: "Fuel gauge bq27411-0".to_owned(),
+        via: Via::PowerSupply,
+        role: Role::Bank,
+        state: SourceState::Live,
+        shunt: None,
+        notes: Vec::new(),
+    });
+    // The scene without a sensor has two sources besides.
+    let source = SourceIx(2);
+    made.sources = Arc::from(sources);
+    made.gauges = vec![GaugeReading {
+        source,
+        volts: Ok(Volts::of(3.82)),
+        amps: Ok(Amps::of(0.61)),
+        level: Ok(Share::nearest(0.58)),
+        energy_left: Ok(Joules::from_wh(10.4)),
+        flow: Flow::Draining,
+        temp: Err(Gap::NotReady),
+    }];
+    made.draw.basis = Basis::Gauge;
+    let Outlook::Lasts(forecast) = &mut made.outlook else { unreachable!("that scene lasts") };
+    forecast.basis = Basis::Gauge;
+    made
+}
+
 fn no_clock() -> Snapshot {
     let mut made = fine();
     made.at.trust = Trust::Unset;
@@ -367,6 +401,7 @@ pub(crate) fn scene(name: &str) -> Option<Snapshot> {
     Some(match name {
         "fine" => fine(),
         "alarm" => alarm(),
+        "gauge" => gauge(),
         "no_bank" => no_bank(),
         "too_soon" => too_soon(),
         "blind" => blind(),
