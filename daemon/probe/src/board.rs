@@ -150,7 +150,6 @@ pub(crate) fn decode(code: u32) -> Option<Revision> {
     Some(Revision { kind, memory_mib, processor, revision: (bits(0, 4) & 0xf) as u8 })
 }
 
-#[expect(clippy::match_same_arms, reason = "one line for each line of the vendor's list")]
 fn kind_by_type(code: u32) -> Option<BoardKind> {
     Some(match code {
         0x00 => BoardKind::OneA,

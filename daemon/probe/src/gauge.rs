@@ -23,7 +23,7 @@ use crate::{
 /// One flat cell to a large stack; the kernel's test gauge with its 3.3 mV falls out.
 const VOLTS: RangeInclusive<f64> = 0.5..=120.0;
 /// As for power monitors.
-const MOST_AMPS: f64 = 500.0;
+const MOST_AMPS: f64 = 300.0;
 /// More than any bank that is carried, in watt-hours.
 const MOST_WH: f64 = 100_000.0;
 

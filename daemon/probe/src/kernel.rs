@@ -1,6 +1,6 @@
-//! The two kernel calls that have no file: the clock's state and the firmware's mailbox. The only
-//! unsafe code of the crate.
-#![expect(unsafe_code, reason = "adjtimex and the mailbox ioctl have no safe wrapper in use here")]
+//! The kernel calls that have no file: the clock's state, our own use of the processor, and the
+//! firmware's mailbox. The only unsafe code of the crate.
+#![expect(unsafe_code, reason = "these three calls have no safe wrapper among our dependencies")]
 
 use std::{
     fs::{File, OpenOptions},
@@ -32,6 +32,36 @@ pub(crate) fn clock_state() -> io::Result<ClockState> {
     #[allow(clippy::useless_conversion, reason = "wide already on 64-bit targets")]
     let max_error_us = i64::from(timex.maxerror);
     Ok(ClockState { status: timex.status, max_error_us })
+}
+
+/// What this process has used since it began, threads that have ended included.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) struct Usage {
+    /// Processor time, seconds.
+    pub(crate) cpu_s: f64,
+    /// How often a thread gave the processor away by itself.
+    pub(crate) switches_own: u64,
+    /// How often it was taken away.
+    pub(crate) switches_forced: u64,
+}
+
+/// Our own use of the processor.
+pub(crate) fn usage() -> io::Result<Usage> {
+    // SAFETY: `rusage` is plain integers, for which all zero bits are valid; the call fills it in.
+    let (answer, usage) = unsafe {
+        let mut usage: libc::rusage = std::mem::zeroed();
+        (libc::getrusage(libc::RUSAGE_SELF, &raw mut usage), usage)
+    };
+    if answer < 0 {
+        return Err(io::Error::last_os_error());
+    }
+    #[expect(clippy::cast_precision_loss, reason = "exact for 285 years")]
+    let seconds = |time: libc::timeval| time.tv_sec as f64 + time.tv_usec as f64 * 1e-6;
+    Ok(Usage {
+        cpu_s: seconds(usage.ru_utime) + seconds(usage.ru_stime),
+        switches_own: u64::try_from(usage.ru_nvcsw).unwrap_or(0),
+        switches_forced: u64::try_from(usage.ru_nivcsw).unwrap_or(0),
+    })
 }
 
 /// The firmware's mailbox.

@@ -4,7 +4,7 @@
 use std::sync::Arc;
 
 use reckon::{
-    reading::{Gap, Role, SourceIx, SourceReport, SourceState, Via},
+    reading::{Gap, Got, Role, SourceIx, SourceReport, SourceState, Via},
     time::Mono,
     units::{Amps, Volts},
 };
@@ -301,13 +301,13 @@ fn board_trouble(part: &BoardPart) -> Option<Gap> {
     let BoardPart { cpu_busy, cpu_clock, temp, undervoltage, flags, input_volts, rails_at_least } =
         part;
     let said = [
-        cpu_busy.map(|got| got.err()),
-        cpu_clock.map(|got| got.err()),
-        temp.map(|got| got.err()),
-        flags.map(|got| got.err()),
-        undervoltage.map(|got| got.err()),
-        input_volts.map(|got| got.err()),
-        rails_at_least.map(|got| got.err()),
+        cpu_busy.map(Got::err),
+        cpu_clock.map(Got::err),
+        temp.map(Got::err),
+        flags.map(Got::err),
+        undervoltage.map(Got::err),
+        input_volts.map(Got::err),
+        rails_at_least.map(Got::err),
     ];
     let mut first = None;
     for answer in said.into_iter().flatten() {

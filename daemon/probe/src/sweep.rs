@@ -35,6 +35,9 @@ use crate::{
     want::Want,
 };
 
+#[cfg(test)]
+mod tests;
+
 /// Until then a sweep waits for sources that are read apart.
 const DEADLINE: Duration = Duration::from_millis(600);
 /// A source in line that takes longer is read apart from then on.

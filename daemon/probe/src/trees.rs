@@ -179,10 +179,14 @@ pub(crate) enum Spell {
     Hangs,
 }
 
+/// Spells by the ending of a path, and the bell that rings when one is lifted.
+type Spells = (Mutex<Vec<(String, Spell)>>, Condvar);
+
 /// The system's files, some of them under a spell. Clones share the spells.
 #[derive(Clone, Default)]
 pub(crate) struct Spelled {
-    spells: Arc<(Mutex<Vec<(String, Spell)>>, Condvar)>,
+    spells: Arc<Spells>,
+    hanging: Arc<AtomicU32>,
 }
 
 impl Spelled {
@@ -196,6 +200,11 @@ impl Spelled {
     pub(crate) fn lift(&self, ending: &str) {
         self.spells.0.lock().unwrap().retain(|(other, _)| other != ending);
         self.spells.1.notify_all();
+    }
+
+    /// How many threads hang at this moment.
+    pub(crate) fn hanging(&self) -> u32 {
+        self.hanging.load(Ordering::SeqCst)
     }
 
     fn on(&self, path: &Path) -> Option<Spell> {
@@ -225,12 +234,14 @@ impl Handle for SpelledHandle {
             Some(Spell::SlowMs(ms)) => std::thread::sleep(std::time::Duration::from_millis(ms)),
             Some(Spell::Hangs) => {
                 let (spells, lifted) = &*self.files.spells;
+                self.files.hanging.fetch_add(1, Ordering::SeqCst);
                 let mut guard = spells.lock().unwrap();
                 while guard.iter().any(|(ending, spell)| {
                     matches!(spell, Spell::Hangs) && self.path.to_string_lossy().ends_with(ending)
                 }) {
                     guard = lifted.wait(guard).unwrap();
                 }
+                self.files.hanging.fetch_sub(1, Ordering::SeqCst);
             }
             None => {}
         }

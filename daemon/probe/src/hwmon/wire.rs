@@ -12,7 +12,7 @@ use crate::{files::Attr, root::Root, source::Supply};
 
 /// No current beyond this is believed: no bank that one carries gives it, and no wire at such a
 /// sensor would live.
-const MOST_AMPS: f64 = 500.0;
+const MOST_AMPS: f64 = 300.0;
 /// Below the ground by more than an offset: broken or wired the wrong way round.
 const LEAST_VOLTS: f64 = -0.5;
 /// A shunt voltage below this, in mV, has no sign worth trusting.
