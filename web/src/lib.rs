@@ -12,6 +12,7 @@ mod chart;
 mod guard;
 mod live;
 mod look;
+mod metrics;
 mod page;
 mod pairing;
 mod trouble;
@@ -120,6 +121,7 @@ fn routes() -> Router<Site> {
         .route("/outing", post(asks::outing_form))
         .route("/look", post(asks::look_form))
         .route("/live", get(live::parts))
+        .route("/metrics", get(metrics::metrics))
         .route("/favicon.ico", get(async || StatusCode::NO_CONTENT))
         .route(look::style().path, get(look::style_file))
         .route(look::script().path, get(look::script_file))

@@ -5,6 +5,7 @@ mod forms;
 mod golden;
 mod hostile;
 mod looks;
+mod metrics;
 mod openapi;
 mod pages;
 mod rig;
