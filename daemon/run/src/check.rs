@@ -6,7 +6,7 @@ use std::{sync::Arc, time::Duration};
 use probe::{SensorWant, Sweeper, Want};
 use reckon::{
     reading::{BoardFacts, Gap, Got, Role, SourceIx, SourceReport, SourceState, Sweep},
-    units::Amps,
+    units::{Amps, Celsius, Hertz, Share},
     words,
 };
 use serde::Serialize;
@@ -105,9 +105,9 @@ impl Report {
                 kernel: facts.kernel.clone(),
                 has_clock_battery: facts.has_rtc,
                 clock_synchronised: sweep.clock_synchronised.ok(),
-                cpu_busy: board.cpu_busy.ok().map(|x| x.part()),
-                cpu_clock_hz: board.cpu_clock.ok().map(|x| x.si()),
-                temp_c: board.temp.ok().map(|x| x.si()),
+                cpu_busy: board.cpu_busy.ok().map(Share::part),
+                cpu_clock_hz: board.cpu_clock.ok().map(Hertz::si),
+                temp_c: board.temp.ok().map(Celsius::si),
                 undervoltage: board.undervoltage.ok(),
                 undervoltage_gap: board.undervoltage.err().map(words::gap),
                 leds: facts.leds.clone(),

@@ -16,7 +16,7 @@ use reckon::{
         Strain, SupplyReading, Sweep, Via,
     },
     time::{Mono, Wall},
-    units::{AmpHours, Amps, Celsius, Hertz, Share, Volts},
+    units::{AmpHours, Amps, Celsius, Hertz, Share, Volts, Watts},
 };
 use tokio::sync::oneshot;
 use web::Asked;
@@ -161,7 +161,7 @@ fn play_one(
         }
         let sweep = sweep(outing, &now, second, sampler.clock.mono());
         left_wh -=
-            sweep.supplies.first().and_then(|s| s.watts.ok()).map_or(0.0, |w| w.si()) / 3600.0;
+            sweep.supplies.first().and_then(|s| s.watts.ok()).map_or(0.0, Watts::si) / 3600.0;
         let event = Event::Sweep { sweep: Box::new(sweep), at: sampler.clock.stamp(), missed: 0 };
         if sampler.events.send(event).is_err() {
             return false;

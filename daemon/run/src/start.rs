@@ -291,7 +291,7 @@ impl Station {
         let (show, now) = watch::channel(engine.tick(at));
         let (events, event_list) = mpsc::sync_channel(EVENTS);
         let (asks, asked) = tokio_mpsc::channel(16);
-        let (keeper, keeper_thread) = self.keeper(&events)?;
+        let (keeper, keeper_thread) = self.keeper(&events)?.unzip();
         let sampler =
             Sampler { clock: self.clock.clone(), events: events.clone(), missed: Arc::default() };
         let brain = Brain {
@@ -320,17 +320,18 @@ impl Station {
         Ok((parts, Started { events, brain, keeper: keeper_thread }))
     }
 
-    fn keeper(
-        &self,
-        events: &SyncSender<Event>,
-    ) -> io::Result<(Option<mpsc::Sender<brain::Job>>, Option<JoinHandle<()>>)> {
-        let Some(folder) = self.folder.clone() else { return Ok((None, None)) };
+    /// Nothing, where nothing can be kept.
+    fn keeper(&self, events: &SyncSender<Event>) -> io::Result<Option<Keeper>> {
+        let Some(folder) = self.folder.clone() else { return Ok(None) };
         let (jobs, job_list) = mpsc::channel();
         let events = events.clone();
         let thread = critical::thread("writer", move || brain::keeper(&folder, job_list, &events))?;
-        Ok((Some(jobs), Some(thread)))
+        Ok(Some((jobs, thread)))
     }
 }
+
+/// Where jobs for the card go, and the thread that does them.
+type Keeper = (mpsc::Sender<brain::Job>, JoinHandle<()>);
 
 impl Feed {
     /// What the brain calls when no sweep came: a sampler that goes on without the sensor that
