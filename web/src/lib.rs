@@ -16,6 +16,7 @@ mod metrics;
 mod page;
 mod pairing;
 mod trouble;
+mod when;
 mod wire;
 
 use std::sync::Arc;
