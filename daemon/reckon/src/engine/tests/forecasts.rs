@@ -93,6 +93,24 @@ fn a_gauge_is_enough() {
 }
 
 #[test]
+fn a_gauge_that_falls_silent_leaves_its_last_word() {
+    let mut field = Field::new(setup());
+    let before = lasts(&field.seconds(600, |_| gauge(Flow::Draining, 0.612)));
+    let mut quiet = gauge(Flow::Unknown, 0.0);
+    quiet.gauges[0].volts = Err(Gap::NoAnswer);
+    quiet.gauges[0].amps = Err(Gap::NoAnswer);
+    quiet.gauges[0].level = Err(Gap::NoAnswer);
+    quiet.gauges[0].energy_left = Err(Gap::NoAnswer);
+    let shot = field.seconds(600, |_| quiet.clone());
+    assert_eq!(shot.supply.power, Err(Gap::NoAnswer));
+    let after = lasts(&shot);
+    let gone = hours(&before)[1] - hours(&after)[1];
+    near(gone, 600.0 / 3600.0, 0.15, "the time that has passed is taken off");
+    // Gone altogether.
+    lasts(&field.seconds(60, |_| bare()));
+}
+
+#[test]
 fn charging_or_mains_is_not_draining() {
     for sweep in [gauge(Flow::Charging, -0.5), gauge(Flow::Resting, 0.0)] {
         let mut field = Field::new(setup());
