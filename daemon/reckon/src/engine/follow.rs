@@ -10,7 +10,7 @@ use super::{
 use crate::{
     bank::{BankSpec, Cells, MeasuredAt},
     draw::ModelFrom,
-    estimator::{Estimator, LoadPrior, Observation},
+    estimator::{Estimator, Learned, LoadPrior, Observation},
     forecast::Spread,
     reading::{BoardReading, Flow},
     time::Mono,
@@ -43,6 +43,8 @@ pub(super) struct Following {
     left: Option<(Joules, f64)>,
     /// The bank is the gauge's own; nobody has told of one.
     untold: bool,
+    /// Run-downs that it has learned from.
+    pub(super) learned_from: u32,
 }
 
 impl Following {
@@ -152,7 +154,8 @@ impl Engine {
             Site::Nowhere => MeasuredAt::Nowhere,
         };
         let bank = BankSpec { measured_at, ..spec.clone() };
-        let mut estimator = Estimator::new(&bank, &self.load_prior(), &self.setup.learned, start);
+        let learned = self.learned();
+        let mut estimator = Estimator::new(&bank, &self.load_prior(), &learned, start);
         for seen in self.meter.history() {
             estimator.step(&seen);
         }
@@ -161,9 +164,18 @@ impl Engine {
             Start::Part(share) => Some(share),
             Start::Unknown => None,
         };
-        self.following = Some(Following { estimator, site, began_at, left: None, untold });
+        let learned_from = learned.rundowns();
+        self.following =
+            Some(Following { estimator, site, began_at, left: None, untold, learned_from });
         self.shown.hurry();
         self.usual_at = None;
+    }
+
+    /// What earlier run-downs taught, as long as the bank is the one they were of.
+    pub(super) fn learned(&self) -> Learned {
+        let of = self.setup.bank.as_ref().map(|bank| bank.name.as_str());
+        let followed = self.bank.as_ref().map(|bank| bank.name.as_str());
+        if of == followed { self.setup.learned.clone() } else { Learned::default() }
     }
 
     pub(super) fn feed(&mut self, seen: &Observation) {

@@ -147,7 +147,7 @@ impl Picker {
         let measured = by_count.map_or(shown, Ok);
         Picked {
             supply: Supply {
-                volts,
+                volts: volts.or_else(|gap| sweep.board.input_volts.map_err(|_| gap)),
                 current: amps,
                 power: shown,
                 source: self.answered.first().copied(),

@@ -65,7 +65,7 @@ pub struct Setup {
     pub radio: Option<Radio>,
     /// Whether this is a made-up demonstration.
     pub demo: bool,
-    /// What earlier run-downs of the bank taught; nothing by default.
+    /// What earlier run-downs of [`Setup::bank`] taught; nothing by default.
     pub learned: Learned,
     /// What was chosen before a restart, if anything was kept.
     pub resume: Option<Resume>,

@@ -139,7 +139,7 @@ impl Engine {
             delivered: self.delivered(),
             bridged: self.bridged(),
             usable: usable.map(|points| points.map(Joules::from_wh)),
-            learned_from: self.setup.learned.rundowns(),
+            learned_from: self.following.as_ref().map_or(0, |following| following.learned_from),
         }
     }
 

@@ -111,6 +111,31 @@ fn a_gauge_that_falls_silent_leaves_its_last_word() {
 }
 
 #[test]
+fn a_gauge_that_knows_only_the_level() {
+    // Source: kernel power-supply class, a max17040 gauge: 3.905 V, 78 %, no current, no charge,
+    // status unknown (legal: nothing follows from it).
+    let mut sweep = gauge(Flow::Unknown, 0.0);
+    sweep.gauges[0].volts = Ok(Volts::of(3.905));
+    sweep.gauges[0].amps = Err(Gap::Absent);
+    sweep.gauges[0].energy_left = Err(Gap::Absent);
+    sweep.gauges[0].level = Ok(Share::nearest(0.78));
+    let mut field = Field::new(setup());
+    assert_eq!(field.seconds(600, |_| sweep.clone()).outlook, Outlook::NoBank);
+    // With the bank told of, the level says how full it is.
+    let with = |start, level: f64| {
+        let bank = BankSpec { measured_at: MeasuredAt::Cells, ..blue_ten() };
+        let mut field = Field::new(Setup { bank: Some(bank), start, ..setup() });
+        let mut sweep = sweep.clone();
+        sweep.gauges[0].level = Ok(Share::nearest(level));
+        hours(&lasts(&field.seconds(600, |_| sweep.clone())))[1]
+    };
+    let (unknown, full, half) =
+        (with(Start::Unknown, 0.78), with(Start::Full, 0.78), with(Start::Full, 0.39));
+    near(unknown, full, 0.1 * full, "whatever was said of the start");
+    near(half, full / 2.0, 0.1 * full, "half the level, half the time");
+}
+
+#[test]
 fn charging_or_mains_is_not_draining() {
     for sweep in [gauge(Flow::Charging, -0.5), gauge(Flow::Resting, 0.0)] {
         let mut field = Field::new(setup());
