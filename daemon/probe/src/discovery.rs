@@ -117,6 +117,15 @@ pub(crate) fn find(
     merge(&mut found, hwmon::discover(root, want, known));
     merge(&mut found, gauge::discover(root, want, known));
     merge(&mut found, i2c::discover(root, want, known));
+    let measured = found.sources.iter().any(|source| source.channels().iter().any(|c| c.power));
+    if known.ids.is_empty() && !measured {
+        found.notes.push(
+            "No power sensor and no fuel gauge was found, so the draw can only be modelled from \
+             the board and its load, and the forecast is wide. A power monitor such as an INA226 \
+             or INA219 board between bank and board, on the I²C pins, makes it much sharper."
+                .into(),
+        );
+    }
     found
 }
 

@@ -135,6 +135,8 @@ impl Sweeper {
         facts.notes.extend(found.notes.iter().cloned());
         facts.notes.extend(state.programs.note());
         state.take_in(found, now());
+        let ids: Vec<&str> = state.registry.ids().collect();
+        facts.notes.extend(want.unmet(&ids));
         state.scout.start(&root, now());
         let core = Core {
             root,
