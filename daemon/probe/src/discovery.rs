@@ -61,7 +61,7 @@ impl Doors {
         if !root.is_real() {
             return Self { firmware: Err(Gap::Absent), clock: None };
         }
-        let firmware = kernel::Mailbox::open(&root.at("/dev/vcio"));
+        let firmware = kernel::Mailbox::open(&root.at("/dev/vcio"), &root.at("/dev/vcio_gencmd"));
         Self {
             firmware: match firmware {
                 Ok(mailbox) => Ok(Arc::new(mailbox)),
@@ -106,7 +106,11 @@ pub(crate) fn find(
 ) -> Found {
     let mut found = Found::default();
     add(&mut found, known, Processor::find(root));
-    add(&mut found, known, Thermal::find(root));
+    let thermal = Thermal::find(root);
+    if thermal.is_none() {
+        found.notes.push("No processor temperature can be read on this machine.".into());
+    }
+    add(&mut found, known, thermal);
     match BoardFlags::find(root, facts.kind, doors) {
         Ok(flags) => add(&mut found, known, Some(flags)),
         Err(note) => found.notes.push(note),
