@@ -632,3 +632,29 @@ fn a_monitor_of_another_kind_is_named_and_left_alone() {
     assert!(sweep.supplies.is_empty());
     assert_eq!(report(&sweep, "hwmon:ltc2945@1-006f").state, SourceState::LeftAlone);
 }
+
+#[test]
+fn on_the_real_machine_files_stay_open_until_the_device_goes() {
+    let (tree, files) = (Tree::of("4b-ina219"), Spelled::default());
+    let root = Root::new(Some(tree.root())).with_files(Arc::new(files.clone())).taken_for_real();
+    let doors = Doors { firmware: Err(Gap::Absent), clock: None };
+    let mut sweeper = Sweeper::with(root, Want::default(), still(), doors);
+    for s in 0..5 {
+        check(
+            &sweeper.sweep(Mono::at_s(f64::from(s))),
+            "hwmon:ina219@1-0040",
+            [5.12, 0.64, 3.2768],
+        );
+    }
+    assert_eq!(files.opened("curr1_input"), 1, "kept");
+    assert_eq!(files.opened("/proc/stat"), 2, "once to count the cores, once to stay");
+    // The driver is unbound: open handles answer ENODEV (kernfs, Linux fs/kernfs/file.c).
+    files.cast("curr1_input", Spell::Errno(libc::ENODEV));
+    let gone = sweeper.sweep(Mono::at_s(5.0));
+    assert_eq!(supply(&gone, "hwmon:ina219@1-0040").amps, Err(Gap::Gone));
+    files.lift("curr1_input");
+    sweeper.sweep(Mono::at_s(6.0));
+    let back = sweeper.sweep(Mono::at_s(7.0));
+    check(&back, "hwmon:ina219@1-0040", [5.12, 0.64, 3.2768]);
+    assert_eq!(files.opened("curr1_input"), 2, "opened anew, once");
+}
