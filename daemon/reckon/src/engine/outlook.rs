@@ -12,7 +12,7 @@ use crate::{
 /// A forecast is worked out anew after this many seconds.
 const ANEW_S: f64 = 5.0;
 /// A new one that says nearly the same is shown after this many seconds at the latest.
-const SHOW_S: f64 = 60.0;
+const SHOW_S: f64 = 120.0;
 /// 'Nearly the same': each of the three points within this share, or within 45 s.
 const NEARLY: f64 = 0.03;
 /// Without any sweep for so long there is nothing to say any more.
@@ -70,8 +70,8 @@ impl Shown {
         *self = Self::default();
     }
 
-    /// Takes a new distribution. It is shown at once where it says something else, and within a
-    /// minute anyway; until then the old one counts down, so that the last digit stands still.
+    /// Takes a new distribution. It is shown at once where it says something else, and within two
+    /// minutes anyway; until then the old one counts down, so that the last digit stands still.
     pub(super) fn take(&mut self, spread: Option<Spread>, now: Mono, basis: Basis) {
         let at_once = self.looked.is_none();
         self.looked = Some(now);

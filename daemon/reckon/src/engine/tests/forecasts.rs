@@ -46,6 +46,30 @@ fn the_shown_forecast_counts_down_and_holds_still() {
 }
 
 #[test]
+fn what_is_printed_does_not_flicker() {
+    // Calls in every second 15 s period, with a different mood every ten minutes.
+    let mut field = Field::blue_ten();
+    let draw = |k: u32| {
+        let on = k % 30 < 13 && (k / 600) % 3 != 2;
+        measured(5.0, 0.7 + if on { 0.9 } else { 0.0 })
+    };
+    field.seconds(1800, draw);
+    let mut printed: Vec<(u32, String)> = Vec::new();
+    for k in 0..3600 {
+        let text = crate::words::answer(&field.second(draw(1800 + k))).big;
+        if printed.last().is_none_or(|(_, last)| *last != text) {
+            printed.push((k, text));
+        }
+    }
+    // An hour passes, and the moods move the forecast: a dozen changes, none taken back within a minute.
+    assert!((4..=14).contains(&printed.len()), "{} changes: {printed:?}", printed.len());
+    for three in printed.windows(3) {
+        let flicker = three[0].1 == three[2].1 && three[2].0 - three[1].0 < 60;
+        assert!(!flicker, "{three:?}");
+    }
+}
+
+#[test]
 fn a_silent_sensor_widens_the_range_and_the_forecast_goes_on() {
     let after = |sweep: Sweep| {
         let mut field = Field::blue_ten();
