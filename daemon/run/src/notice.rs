@@ -52,7 +52,7 @@ fn changes(before: &[SourceReport], after: &[SourceReport], at: Mono) -> Vec<Str
                 None | Some(SourceState::Live | SourceState::LeftAlone),
                 SourceState::Silent { gap, .. },
             ) => {
-                format!("{title} is silent: {}", words::gap(gap))
+                format!("{title} {}. {}", words::gap(gap), words::gap_remedy(gap))
             }
             _ => continue,
         };
