@@ -40,7 +40,7 @@ use activities::Activities;
 use alarms::{Alarms, Seen};
 use follow::{Drain, Following};
 use meter::Meter;
-use outlook::Shown;
+use outlook::{Shown, doubt, doubted};
 use pick::{By, Picked, Picker};
 use strain::StrainWatch;
 use trail::TrailMaker;
@@ -123,6 +123,7 @@ pub struct Engine {
     log: LogState,
     footprint: Footprint,
     missed: u64,
+    silent_since: Option<Mono>,
 }
 
 impl Engine {
@@ -170,6 +171,7 @@ impl Engine {
             log: LogState::Off,
             footprint: Footprint::default(),
             missed: 0,
+            silent_since: None,
             setup,
         };
         if let Some(resume) = resume {
@@ -422,9 +424,16 @@ impl Engine {
     /// Forecast and alarms of this moment.
     fn look(&mut self, at: Stamp) {
         let now = at.mono;
+        self.mind_silence(now);
         self.find_finish(at);
         if self.shown.due(now) {
             let spread = self.following.as_ref().and_then(Following::remaining);
+            let spread = match self.silent_since {
+                Some(since) => {
+                    spread.map(|spread| doubted(&spread, doubt(now.seconds_since(since).si())))
+                }
+                None => spread,
+            };
             let basis = self.basis();
             self.shown.take(spread, now, basis);
             self.look_at_activities(now);
@@ -449,6 +458,16 @@ impl Engine {
         };
         self.alarms.wake(now);
         self.alarms.take(&seen, now);
+    }
+
+    /// Notes since when the sensor has been silent; the forecast is made anew when that begins and
+    /// when it ends.
+    fn mind_silence(&mut self, now: Mono) {
+        if self.latest.silent.is_some() == self.silent_since.is_some() {
+            return;
+        }
+        self.silent_since = self.latest.silent.map(|_| now);
+        self.shown.hurry();
     }
 
     /// The sensor whose current this board cannot draw: far above its full load at a voltage where
