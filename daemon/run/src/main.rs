@@ -16,6 +16,7 @@ mod keep;
 mod log;
 mod notice;
 mod ready;
+mod replay;
 mod sampler;
 mod serve;
 mod settings;
@@ -39,6 +40,7 @@ fn main() -> ExitCode {
         Some(Command::Now(look)) => ask::now(&look),
         Some(Command::Pin(look)) => ask::pin(&look),
         Some(Command::Check(options)) => check(&options),
+        Some(Command::Replay(options)) => replay::run(&options),
     };
     match done {
         Ok(()) => ExitCode::SUCCESS,

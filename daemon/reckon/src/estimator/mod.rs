@@ -151,6 +151,13 @@ impl Estimator {
         Some(outcome::lasts(&outing.left(), |h| ahead.over(h)))
     }
 
+    /// Whether the draw is measured: a sensor was told of and has given something. Else it is
+    /// modelled.
+    #[must_use]
+    pub fn is_measured(&self) -> bool {
+        self.speaker().is_measured()
+    }
+
     /// How many more seconds until it can say; 0 when it can.
     #[must_use]
     pub fn wants_s(&self) -> f64 {

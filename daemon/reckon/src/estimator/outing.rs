@@ -257,6 +257,10 @@ impl Outing {
         self.draw.ahead()
     }
 
+    pub(super) const fn is_measured(&self) -> bool {
+        self.modelled.is_none()
+    }
+
     pub(super) const fn read_s(&self) -> f64 {
         self.read_s
     }
@@ -283,7 +287,7 @@ impl Outing {
             lasted_s: self.elapsed_s,
             energy_wh: self.delivered_wh,
             bridged_wh: self.bridged_wh,
-            measured: self.modelled.is_none(),
+            measured: self.is_measured(),
             ambient_c: self.ambient_c,
             rest_curve: self.volts.map(Volts::into_curve).unwrap_or_default(),
             source_ohms,
