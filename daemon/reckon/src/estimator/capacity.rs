@@ -10,7 +10,10 @@
 
 use libm::{exp, log, sqrt};
 
-use super::{Ending, RunDown, maths::above};
+use super::{
+    Ending, RunDown,
+    maths::{above, correct},
+};
 use crate::{
     bank::{BankSpec, Cells},
     engine::Start,
@@ -75,10 +78,10 @@ const fn kind(cells: Cells, converter: bool) -> Kind {
 const SHORT: (f64, f64) = (0.2, 0.03);
 /// Share of run-downs that differ for no reason that is known, and how much wider they scatter.
 const ODD: (f64, f64) = (0.07, 3.0);
-/// Before the first whole run-down: banks whose label is simply wrong, and USB banks as good as new
-/// with an honest label and a good converter, which the trade's figures are about.
-const MISLABELLED: Part = Part { weight: 0.1, off: -0.2, sd: 0.15 };
-const AS_NEW: Part = Part { weight: 0.06, off: 0.2, sd: 0.08 };
+/// Before the first whole run-down: banks whose label is simply wrong, and on the other side banks
+/// as good as new with an honest label and a good converter, which the trade's figures are about.
+const UNKNOWN_USB: Part = Part { weight: 0.2, off: -0.03, sd: 0.2 };
+const UNKNOWN_PACK: Part = Part { weight: 0.1, off: -0.2, sd: 0.15 };
 /// A person's word on a part-charged start is good to a tenth (ln).
 const GUESSED_LEVEL: f64 = 0.1;
 
@@ -104,10 +107,6 @@ pub(super) struct Part {
     pub(super) off: f64,
     /// Its deviation.
     pub(super) sd: f64,
-}
-
-impl Part {
-    const NONE: Self = Self { weight: 0.0, off: 0.0, sd: 1.0 };
 }
 
 /// What an outing is like, in the terms of the line.
@@ -149,18 +148,16 @@ impl Capacity {
     }
 
     /// The law of ε as a mixture.
-    pub(super) fn parts(&self) -> [Part; 4] {
-        let [odd, new] = if self.known {
-            [Part { weight: ODD.0, off: 0.0, sd: self.repeat * ODD.1 }, Part::NONE]
-        } else {
-            [MISLABELLED, if self.converter { AS_NEW } else { Part::NONE }]
+    pub(super) fn parts(&self) -> [Part; 3] {
+        let odd = match (self.known, self.converter) {
+            (true, _) => Part { weight: ODD.0, off: 0.0, sd: self.repeat * ODD.1 },
+            (false, true) => UNKNOWN_USB,
+            (false, false) => UNKNOWN_PACK,
         };
-        let usual = 1.0 - SHORT.0 - odd.weight - new.weight;
         [
-            Part { weight: usual, off: 0.0, sd: self.repeat },
+            Part { weight: 1.0 - SHORT.0 - odd.weight, off: 0.0, sd: self.repeat },
             Part { weight: SHORT.0, off: -SHORT.1, sd: self.repeat * 1.3 },
             odd,
-            new,
         ]
     }
 
@@ -217,8 +214,8 @@ impl Capacity {
             let s = v + p.sd * p.sd + blur2;
             let r = y - p.off - m;
             let like = p.weight / sqrt(s) * exp(-0.5 * r * r / s);
-            let k = v / s;
-            let (mi, vi) = (m + k * r, v * (1.0 - k));
+            let one = correct(v, 1.0, s - v);
+            let (mi, vi) = (m + one.gain * r, one.var);
             w += like;
             first += like * mi;
             second += like * (vi + mi * mi);

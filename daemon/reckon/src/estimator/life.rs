@@ -12,7 +12,7 @@ use libm::{exp, log, sqrt};
 
 use super::{
     Ending, LoadPrior, RunDown,
-    maths::above,
+    maths::{above, correct},
     usual::{FULL_TO_IDLE, SOME_BOARD_W, STEP_DOWN},
 };
 use crate::{bank::BankSpec, engine::Start};
@@ -185,8 +185,9 @@ impl Life {
         let (new, new_v) = if run.ending == Ending::Died && run.start != Start::Unknown {
             // A run-down far off counts as a noisier one (Student, four degrees of freedom).
             let odd = ((4.0 + value * value / (v + line.noise)) / 5.0).max(1.0);
-            let k = v / (v + line.noise * odd + if part < 0.0 { 0.01 } else { 0.0 });
-            (value * (1.0 - k), v * (1.0 - k))
+            let guessed = if part < 0.0 { 0.01 } else { 0.0 };
+            let whole = correct(v, 1.0, line.noise * odd + guessed);
+            (value * (1.0 - whole.gain), whole.var)
         } else {
             above(value, v, 0.0, sqrt(line.noise))
         };

@@ -86,6 +86,22 @@ pub(super) fn mean_spread(x: f64) -> f64 {
     ((2.0 * x - 3.0 + 4.0 * e - e * e) / (x * x)).max(0.0)
 }
 
+/// How far a reading moves a belief, and what is left of the belief's variance.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Correction {
+    /// Shift of the mean per unit of surprise.
+    pub(super) gain: f64,
+    /// Variance afterwards.
+    pub(super) var: f64,
+}
+
+/// One Kalman correction of a scalar of variance `var` by a reading that is `slope` times it, with
+/// noise of variance `noise` (Kalman 1960).
+pub(super) fn correct(var: f64, slope: f64, noise: f64) -> Correction {
+    let gain = var * slope / (slope * slope * var + noise);
+    Correction { gain, var: (1.0 - gain * slope) * var }
+}
+
 /// Mean and variance of a normal variable known to exceed a limit that is itself blurred:
 /// the factor is Φ((x − limit)/blur). Exact moments (the 'soft cut' of a probit likelihood).
 pub(super) fn above(mean: f64, var: f64, limit: f64, blur: f64) -> (f64, f64) {

@@ -183,11 +183,12 @@ impl Estimator {
         left.sort_by(|a, b| a.0.total_cmp(&b.0));
         let total: f64 = left.iter().map(|p| p.1).sum();
         let mut before = 0.0;
-        let spread = Spread::from_points(left.iter().map(|&(e, w)| {
+        let middles = left.iter().map(|&(e, w)| {
             let middle = before + 0.5 * w;
             before += w;
             (e + used, middle / total)
-        }));
+        });
+        let spread = Spread::from_points(core::iter::once((used, 0.0)).chain(middles));
         let at = |share| spread.quantile(Share::nearest(share)).map(Seconds::si);
         Some([at(0.1)?, at(0.5)?, at(0.9)?])
     }

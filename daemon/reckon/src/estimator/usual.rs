@@ -2,7 +2,7 @@
 
 use libm::log;
 
-use super::{LoadPrior, RunDown, draw::Usual};
+use super::{LoadPrior, RunDown, draw::Usual, maths::correct};
 use crate::bank::BankSpec;
 
 /// A 12 V pack feeds the board through a step-down converter of about this efficiency (trade
@@ -39,9 +39,9 @@ pub(super) fn usual(
 ) -> Usual {
     let (mut log_w, mut var) = printed(bank, load, converter);
     for run in runs {
-        let k = var / (var + BETWEEN * BETWEEN);
-        log_w += k * (log(mean_w(run).max(1e-3)) - log_w);
-        var *= 1.0 - k;
+        let seen = correct(var, 1.0, BETWEEN * BETWEEN);
+        log_w += seen.gain * (log(mean_w(run).max(1e-3)) - log_w);
+        var = seen.var;
     }
     let (change_sd, change_h) = if converter { CHANGE_USB } else { CHANGE_PACK };
     Usual { log_w, var, between: BETWEEN, change_sd, change_h }

@@ -1,5 +1,8 @@
 //! The estimator as its users meet it.
 
+mod promises;
+mod published;
+
 use super::*;
 use crate::{
     bank::Cells,
