@@ -9,6 +9,7 @@
 extern crate alloc;
 
 pub mod bank;
+pub mod bank_choices;
 pub mod draw;
 pub mod engine;
 pub mod estimator;

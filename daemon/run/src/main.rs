@@ -1,1 +1,82 @@
-fn main() {}
+//! The binary: reads the command line, does the command, ends with an exit code that scripts can
+//! rely on: 0 done, 1 failed, 2 wrong use, 78 settings refused.
+
+mod ask;
+mod brain;
+mod check;
+mod choices;
+mod cli;
+mod clock;
+mod costs;
+mod critical;
+mod demo;
+mod folders;
+mod glance;
+mod keep;
+mod log;
+mod notice;
+mod ready;
+mod sampler;
+mod serve;
+mod settings;
+mod start;
+mod welcome;
+
+use std::process::ExitCode;
+
+use clap::Parser;
+use cli::{Cli, Command};
+
+/// `EX_CONFIG` of sysexits.h; the unit does not restart after it.
+const SETTINGS_REFUSED: u8 = 78;
+
+fn main() -> ExitCode {
+    let cli = Cli::parse();
+    log::begin();
+    let done = match cli.command {
+        None => run(&cli.run),
+        Some(Command::Run(options)) => run(&options),
+        Some(Command::Now(look)) => ask::now(&look),
+        Some(Command::Pin(look)) => ask::pin(&look),
+        Some(Command::Check(options)) => check(&options),
+    };
+    match done {
+        Ok(()) => ExitCode::SUCCESS,
+        Err(Failed { say, code }) => {
+            tracing::error!("{say}");
+            ExitCode::from(code)
+        }
+    }
+}
+
+/// Why a command failed.
+pub(crate) struct Failed {
+    say: String,
+    code: u8,
+}
+
+impl From<String> for Failed {
+    fn from(say: String) -> Self {
+        Self { say, code: 1 }
+    }
+}
+
+impl From<settings::Refused> for Failed {
+    fn from(refused: settings::Refused) -> Self {
+        Self { say: refused.to_string(), code: SETTINGS_REFUSED }
+    }
+}
+
+fn run(options: &cli::Run) -> Result<(), Failed> {
+    let (settings, source) = if options.demo && options.settings.is_none() {
+        Default::default()
+    } else {
+        settings::find(options.settings.as_deref())?
+    };
+    Ok(start::run(options, settings, source.as_deref())?)
+}
+
+fn check(options: &cli::Check) -> Result<(), Failed> {
+    let (settings, _) = settings::find(options.settings.as_deref())?;
+    check::run(options, settings.sensors)
+}

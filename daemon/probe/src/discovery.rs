@@ -1,0 +1,211 @@
+//! Looks for sources, at the start and whenever the machine's list of devices has changed.
+
+use std::{io, sync::Arc, time::Duration};
+
+use reckon::{
+    reading::{BoardFacts, Gap, Got},
+    time::Mono,
+};
+
+use crate::{
+    adc::{self, PowerAdc},
+    board, files,
+    flags::BoardFlags,
+    gauge, hwmon, i2c,
+    kernel::{self, ClockState},
+    processor::Processor,
+    root::Root,
+    source::{Found, Known, Source},
+    thermal::Thermal,
+    want::Want,
+};
+
+/// Between two looks at the lists of devices.
+const EVERY: Duration = Duration::from_secs(10);
+/// Folders whose listings change when a device comes or goes.
+const LISTS: [&str; 4] =
+    ["/sys/class/hwmon", "/sys/class/power_supply", "/sys/bus/i2c/devices", "/sys/class/i2c-dev"];
+/// The kernel calls its clock unsynchronised when the error may be this large.
+/// Source: the kernel's `kernel/time/ntp.c`; the same limit is used by systemd's timedated.
+const MAX_ERROR_US: i64 = 16_000_000;
+
+/// The firmware, as far as it can be asked.
+pub(crate) trait Firmware: Send + Sync {
+    /// The throttle flags.
+    fn throttled(&self) -> io::Result<u32>;
+    /// A text command and its text answer.
+    fn command(&self, command: &str) -> io::Result<String>;
+}
+
+impl Firmware for kernel::Mailbox {
+    fn throttled(&self) -> io::Result<u32> {
+        kernel::Mailbox::throttled(self)
+    }
+
+    fn command(&self, command: &str) -> io::Result<String> {
+        kernel::Mailbox::command(self, command)
+    }
+}
+
+/// What is asked of the system other than through files. Shut below another root.
+pub(crate) struct Doors {
+    /// The firmware's mailbox, or why it cannot be opened.
+    pub(crate) firmware: Result<Arc<dyn Firmware>, Gap>,
+    /// The kernel's clock state.
+    pub(crate) clock: Option<fn() -> io::Result<ClockState>>,
+}
+
+impl Doors {
+    /// Open on the real machine, shut elsewhere.
+    pub(crate) fn for_root(root: &Root) -> Self {
+        if !root.is_real() {
+            return Self { firmware: Err(Gap::Absent), clock: None };
+        }
+        let firmware = kernel::Mailbox::open(&root.at("/dev/vcio"));
+        Self {
+            firmware: match firmware {
+                Ok(mailbox) => Ok(Arc::new(mailbox)),
+                Err(error) => Err(files::gap(&error)),
+            },
+            clock: Some(kernel::clock_state),
+        }
+    }
+
+    /// Whether the wall clock is synchronised, or has been since the board was switched on: the
+    /// kernel withdraws its word some nine hours after the last contact with a time server,
+    /// although the clock is then still good to about a second.
+    pub(crate) fn clock_synchronised(&self, root: &Root) -> Got<bool> {
+        let kernels_word = self.clock.map(|ask| ask());
+        if let Some(Ok(state)) = kernels_word
+            && synchronised(state)
+        {
+            return Ok(true);
+        }
+        // Touched at each synchronisation of this boot. Source: systemd-timesyncd(8).
+        let flagged = root.at("/run/systemd/timesync/synchronized").exists();
+        match kernels_word {
+            Some(Err(error)) if !flagged => Err(files::gap(&error)),
+            _ => Ok(flagged),
+        }
+    }
+}
+
+/// The rule of systemd's timedated: the largest error counts, not the status bit, which is also
+/// set when the hardware clock runs on local time.
+const fn synchronised(state: ClockState) -> bool {
+    state.max_error_us < MAX_ERROR_US
+}
+
+/// Everything that is not known yet.
+pub(crate) fn find(
+    root: &Root,
+    want: &Want,
+    facts: &BoardFacts,
+    doors: &Doors,
+    known: &Known,
+) -> Found {
+    let mut found = Found::default();
+    add(&mut found, known, Processor::find(root));
+    add(&mut found, known, Thermal::find(root));
+    match BoardFlags::find(root, facts.kind, doors) {
+        Ok(flags) => add(&mut found, known, Some(flags)),
+        Err(note) => found.notes.push(note),
+    }
+    if board::has_power_adc(facts.kind) {
+        power_adc(&mut found, known, doors);
+    }
+    merge(&mut found, hwmon::discover(root, want, known));
+    merge(&mut found, gauge::discover(root, want, known));
+    merge(&mut found, i2c::discover(root, want, known));
+    found
+}
+
+/// The power-management chip, if the firmware can be asked.
+fn power_adc(found: &mut Found, known: &Known, doors: &Doors) {
+    match &doors.firmware {
+        Ok(firmware) => {
+            let firmware = Arc::clone(firmware);
+            let text: adc::Text = Box::new(move || firmware.command(adc::QUESTION));
+            add(found, known, Some(PowerAdc::new(text)));
+        }
+        Err(Gap::Denied) => found.notes.push(
+            "This board measures its own input voltage and rails, but /dev/vcio is closed to \
+             this user. Add the user to the group video (ls -l /dev/vcio shows the group) and \
+             start outlast again."
+                .into(),
+        ),
+        Err(_) => found.notes.push(
+            "This board measures its own input voltage and rails; only its firmware tells them, \
+             and the firmware cannot be asked here."
+                .into(),
+        ),
+    }
+}
+
+/// Adds a source unless all its channels are known.
+fn add<S: Source + 'static>(found: &mut Found, known: &Known, source: Option<S>) {
+    if let Some(source) = source
+        && !source.channels().iter().all(|channel| known.has(&channel.id))
+    {
+        found.sources.push(Box::new(source));
+    }
+}
+
+fn merge(found: &mut Found, more: Found) {
+    found.sources.extend(more.sources);
+    found.left_alone.extend(more.left_alone);
+    found.notes.extend(more.notes);
+}
+
+/// Notices when a search is worth while.
+#[derive(Default)]
+pub(crate) struct Scout {
+    seen: Vec<Vec<String>>,
+    due: Option<Mono>,
+}
+
+impl Scout {
+    /// Takes the present lists as known.
+    pub(crate) fn start(&mut self, root: &Root, at: Mono) {
+        self.seen = lists(root);
+        self.due = Some(at.plus(EVERY));
+    }
+
+    /// Whether the lists have changed since the last search.
+    pub(crate) fn due(&mut self, root: &Root, at: Mono) -> bool {
+        if self.due.is_some_and(|due| at < due) {
+            return false;
+        }
+        self.due = Some(at.plus(EVERY));
+        let now = lists(root);
+        if now == self.seen {
+            return false;
+        }
+        self.seen = now;
+        true
+    }
+}
+
+fn lists(root: &Root) -> Vec<Vec<String>> {
+    LISTS.iter().map(|list| files::names(&root.at(list)).unwrap_or_default()).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Source: systemd's timedated reads `maxerror` only; the vectors are a synchronised clock,
+    /// one just started, a local-time hardware clock with the unsynchronised bit set, and one at
+    /// the limit.
+    #[test]
+    fn the_clocks_state_by_its_largest_error() {
+        for (status, max_error_us, want) in [
+            (0x2001, 250_000, true),
+            (0x2041, 16_000_000, false),
+            (0x40, 1000, true),
+            (0x2001, 16_000_000, false),
+        ] {
+            assert_eq!(synchronised(ClockState { status, max_error_us }), want, "{status:x}");
+        }
+    }
+}

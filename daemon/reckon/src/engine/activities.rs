@@ -1,0 +1,205 @@
+//! What the operator does, and what each kind of operating usually draws.
+
+use alloc::{string::String, vec::Vec};
+
+use crate::{
+    draw::{Besides, BoardModel},
+    units::{Share, Watts},
+};
+
+/// First names, for an operator who has given none.
+#[must_use]
+pub fn first_names() -> Vec<String> {
+    ["Receive", "Contacts", "Logging", "Idle"].map(String::from).to_vec()
+}
+
+/// A tagged stretch counts for learning once it has lasted this long.
+const WORTH_S: f64 = 60.0;
+
+/// What is assumed of an activity before it has been seen (common practice, no source): how busy
+/// the cores are and for what share of the time the key is down.
+///
+/// A decoder works in bursts; somebody who calls half of the time in a timed mode has the key down
+/// for a fifth of it (79 symbols of 0.160 s in every second 15 s period, halved).
+fn assumed(name: &str) -> Option<(f64, f64)> {
+    match name {
+        "Receive" => Some((0.30, 0.0)),
+        "Contacts" => Some((0.35, 0.21)),
+        "Logging" => Some((0.15, 0.0)),
+        "Idle" => Some((0.03, 0.0)),
+        _ => None,
+    }
+}
+
+/// The draw of one activity.
+#[derive(Clone, Debug)]
+struct Tally {
+    name: String,
+    known_s: f64,
+    minutes: f64,
+    mean_w: f64,
+    scatter: f64,
+    open_s: f64,
+    open_j: f64,
+}
+
+impl Tally {
+    const fn new(name: String) -> Self {
+        Self {
+            name,
+            known_s: 0.0,
+            minutes: 0.0,
+            mean_w: 0.0,
+            scatter: 0.0,
+            open_s: 0.0,
+            open_j: 0.0,
+        }
+    }
+
+    /// Mean and variance over whole minutes, by Welford's running sums (Technometrics 4, 1962): a
+    /// second is too short, since a transmission would count as scatter.
+    fn add(&mut self, dt_s: f64, watts: f64) {
+        self.known_s += dt_s;
+        self.open_s += dt_s;
+        self.open_j += watts * dt_s;
+        if self.open_s < 60.0 {
+            return;
+        }
+        let minute = self.open_j / self.open_s;
+        (self.open_s, self.open_j) = (0.0, 0.0);
+        self.minutes += 1.0;
+        let off = minute - self.mean_w;
+        self.mean_w += off / self.minutes;
+        self.scatter += off * (minute - self.mean_w);
+    }
+
+    fn learned(&self) -> Option<Usual> {
+        if self.known_s < WORTH_S || self.minutes < 1.0 || self.mean_w <= 0.0 {
+            return None;
+        }
+        // With few minutes the scatter is not known yet: it counts as a fifth of the draw, fading.
+        let seen = if self.minutes >= 2.0 { self.scatter / (self.minutes - 1.0) } else { 0.0 };
+        let prior = (0.2 * self.mean_w) * (0.2 * self.mean_w);
+        let variance = (seen * (self.minutes - 1.0) + prior * 3.0) / (self.minutes + 2.0);
+        // The mean ahead differs from the mean behind by both their scatters.
+        let of_mean = libm::sqrt(variance * 2.0 / self.minutes.min(30.0)) / self.mean_w;
+        Some(Usual {
+            watts: Watts::of(self.mean_w),
+            log_sd: libm::sqrt(of_mean * of_mean + 0.05 * 0.05),
+        })
+    }
+}
+
+/// The usual draw of an activity and how well it is known.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Usual {
+    pub(super) watts: Watts,
+    pub(super) log_sd: f64,
+}
+
+/// All activities, and which one is tagged.
+#[derive(Clone, Debug)]
+pub(super) struct Activities {
+    tallies: Vec<Tally>,
+    current: Option<usize>,
+    measured_j: f64,
+    modelled_j: f64,
+}
+
+impl Activities {
+    pub(super) fn new(names: &[String]) -> Self {
+        let mut tallies: Vec<Tally> = Vec::new();
+        for name in names {
+            if !tallies.iter().any(|one| one.name == *name) {
+                tallies.push(Tally::new(name.clone()));
+            }
+        }
+        Self { tallies, current: None, measured_j: 0.0, modelled_j: 0.0 }
+    }
+
+    /// Tags from now on; `false` if there is no such activity.
+    pub(super) fn tag(&mut self, name: Option<&str>) -> bool {
+        let Some(name) = name else {
+            self.current = None;
+            return true;
+        };
+        let place = self.tallies.iter().position(|one| one.name == name);
+        if place.is_some() {
+            self.current = place;
+        }
+        place.is_some()
+    }
+
+    pub(super) fn current(&self) -> Option<&str> {
+        self.current.and_then(|place| self.tallies.get(place)).map(|one| one.name.as_str())
+    }
+
+    /// A measured stretch, and what the model would have said of it.
+    pub(super) fn add(&mut self, dt_s: f64, measured: Watts, modelled: Watts) {
+        self.measured_j += measured.si() * dt_s;
+        self.modelled_j += modelled.si() * dt_s;
+        if let Some(tally) = self.current.and_then(|place| self.tallies.get_mut(place)) {
+            tally.add(dt_s, measured.si());
+        }
+    }
+
+    /// How far this station's measured draw is from the model's; 1 until there is enough to tell.
+    fn station_factor(&self) -> f64 {
+        // Half an hour of 3 W counts as much as the model.
+        let worth = 5400.0;
+        ((self.measured_j + worth) / (self.modelled_j + worth)).clamp(0.2, 5.0)
+    }
+
+    /// Names in order, each with its usual draw.
+    pub(super) fn usual(
+        &self,
+        board: &BoardModel,
+        besides: &Besides,
+    ) -> Vec<(&str, Option<Usual>)> {
+        let factor = self.station_factor();
+        let modelled = |name: &str| {
+            let (busy, duty) = assumed(name)?;
+            let watts =
+                board.at(Some(Share::nearest(busy))) + besides.at_duty(Share::nearest(duty));
+            (watts.si() > 0.0).then(|| Usual { watts: watts * factor, log_sd: board.log_sd })
+        };
+        self.tallies
+            .iter()
+            .map(|one| (one.name.as_str(), one.learned().or_else(|| modelled(&one.name))))
+            .collect()
+    }
+
+    /// Whether the name is the one that is tagged.
+    pub(super) fn is_current(&self, name: &str) -> bool {
+        self.current() == Some(name)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn learns_the_mean_of_what_was_tagged() {
+        let mut all = Activities::new(&first_names());
+        assert!(!all.tag(Some("Fishing")), "no such activity");
+        assert!(all.tag(Some("Contacts")));
+        // 15 s periods, key down 12.64 s in every second one (QEX Jul/Aug 2020): 3 W receiving,
+        // 13 W sending.
+        for second in 0..3600_u32 {
+            let phase = f64::from(second % 30);
+            let on = (12.64 - phase).clamp(0.0, 1.0);
+            all.add(1.0, Watts::of(3.0 + 10.0 * on), Watts::of(3.0));
+        }
+        let (board, besides) = (BoardModel::of(None, None), Besides::default());
+        let usual = all.usual(&board, &besides);
+        let (name, contacts) = usual[1];
+        let contacts = contacts.unwrap();
+        assert_eq!(name, "Contacts");
+        let want = 3.0 + 10.0 * 12.64 / 30.0;
+        assert!((contacts.watts.si() - want).abs() < 0.01, "{contacts:?}, want {want}");
+        assert!(contacts.log_sd < 0.1);
+        let receive = usual[0].1.unwrap();
+        assert!(receive.log_sd > contacts.log_sd);
+    }
+}

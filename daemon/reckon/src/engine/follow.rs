@@ -1,0 +1,281 @@
+//! Which bank the estimator follows, and where its draw is seen.
+
+use alloc::string::String;
+
+use super::{
+    Engine, Start,
+    outlook::stretched,
+    pick::{By, Gauge, Picked},
+};
+use crate::{
+    bank::{BankSpec, Cells, MeasuredAt},
+    draw::ModelFrom,
+    estimator::{Estimator, LoadPrior, Observation},
+    forecast::Spread,
+    reading::{BoardReading, Flow},
+    time::Mono,
+    units::{AmpHours, Joules, Share, Volts},
+};
+
+/// Below this the bank is being charged rather than noise being read, W.
+const CHARGING_W: f64 = -0.05;
+
+/// Where the draw is seen.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Site {
+    /// By a sensor or gauge, at the place that the bank's owner told, or that fits.
+    Seen(MeasuredAt),
+    /// By the board's own rails.
+    Rails,
+    /// Nowhere: modelled.
+    Nowhere,
+}
+
+/// The estimator and what it was built on.
+#[derive(Clone, Debug)]
+pub(super) struct Following {
+    pub(super) estimator: Estimator,
+    site: Site,
+    /// Level that the count began at, if it is known.
+    began_at: Option<Share>,
+    /// The gauge's word on the energy left, as of the last sweep, where it speaks for this bank.
+    left: Option<Joules>,
+    /// The bank is the gauge's own; nobody has told of one.
+    untold: bool,
+}
+
+impl Following {
+    /// The remaining time, drawn to what the gauge says is left where one speaks for this bank.
+    pub(super) fn remaining(&self) -> Option<Spread> {
+        let spread = self.estimator.remaining()?;
+        Some(self.gauged(spread))
+    }
+
+    /// The same if from now on the draw were this.
+    pub(super) fn remaining_at(&self, watts: f64, log_sd: f64) -> Option<Spread> {
+        let spread = self.estimator.remaining_at(watts, log_sd)?;
+        Some(self.gauged(spread))
+    }
+
+    fn gauged(&self, spread: Spread) -> Spread {
+        match self.gauge_factor() {
+            Some(factor) => stretched(&spread, factor),
+            None => spread,
+        }
+    }
+
+    /// How much more is left by the gauge than by the count.
+    fn gauge_factor(&self) -> Option<f64> {
+        let left = self.left?.wh();
+        let [_, usable, _] = self.estimator.usable_wh()?;
+        let counted = usable - self.estimator.delivered_wh();
+        if counted <= 0.0 {
+            return None;
+        }
+        Some((left / counted).clamp(0.02, 20.0))
+    }
+
+    pub(super) const fn by_gauge(&self) -> bool {
+        self.left.is_some()
+    }
+
+    /// Takes what the gauge says, where it sits at the cells of the bank that is followed.
+    fn hear(&mut self, gauge: Option<Gauge>, spec: &BankSpec) {
+        self.left = None;
+        let Some(gauge) = gauge else { return };
+        if !self.untold && spec.measured_at != MeasuredAt::Cells {
+            return;
+        }
+        self.left = gauge.left.or_else(|| {
+            // A level alone: that share of what was believed to be in the full bank.
+            let began_at = self.began_at.filter(|share| share.part() > 0.01)?;
+            let [_, usable, _] = self.estimator.usable_wh()?;
+            Some(Joules::from_wh(usable * gauge.level?.part() / began_at.part()))
+        });
+    }
+}
+
+impl Engine {
+    /// Sees to it that the estimator follows the bank that is there, with its draw seen where it is
+    /// seen now. When that changes it is built anew and told the outing so far.
+    pub(super) fn settle(&mut self, picked: &Picked, board: &BoardReading) {
+        let gauge = picked.gauge;
+        let Some((spec, start, untold)) = self.bank_or_gauge(gauge) else {
+            self.following = None;
+            return;
+        };
+        let site = match picked.by {
+            By::Sensor | By::Gauge => Site::Seen(place(&spec, picked.supply.volts.ok())),
+            By::Nobody if board.rails_at_least.is_ok() => Site::Rails,
+            By::Nobody => Site::Nowhere,
+        };
+        let fits = self.following.as_ref().is_some_and(|old| same_site(old.site, site));
+        if !fits {
+            self.build(&spec, start, site, untold);
+        }
+        // A sensor that sees the draw of a bank says more than a gauge of who knows which cells.
+        let speaks = picked.by != By::Sensor || untold;
+        if let Some(following) = &mut self.following {
+            following.hear(gauge.filter(|_| speaks), &spec);
+        }
+    }
+
+    /// Builds the estimator for a bank that was just chosen, seen where the last one was.
+    pub(super) fn follow_bank(&mut self) {
+        let Some(spec) = self.bank.clone() else { return };
+        let site = match self.latest.by {
+            By::Sensor | By::Gauge => Site::Seen(place(&spec, self.latest.supply.volts.ok())),
+            By::Nobody if self.latest.board.rails_at_least.is_ok() => Site::Rails,
+            By::Nobody => Site::Nowhere,
+        };
+        if self.last_sweep.is_some() {
+            self.build(&spec, self.start, site, false);
+        }
+    }
+
+    fn build(&mut self, spec: &BankSpec, start: Start, site: Site, untold: bool) {
+        let measured_at = match site {
+            Site::Seen(place) => place,
+            Site::Rails => MeasuredAt::Output,
+            Site::Nowhere => MeasuredAt::Nowhere,
+        };
+        let bank = BankSpec { measured_at, ..spec.clone() };
+        let mut estimator = Estimator::new(&bank, &self.load_prior(), &self.setup.learned, start);
+        for seen in self.meter.history() {
+            estimator.step(&seen);
+        }
+        let began_at = match start {
+            Start::Full => Some(Share::WHOLE),
+            Start::Part(share) => Some(share),
+            Start::Unknown => None,
+        };
+        self.following = Some(Following { estimator, site, began_at, left: None, untold });
+        self.shown.hurry();
+        self.usual_at = None;
+    }
+
+    pub(super) fn feed(&mut self, seen: &Observation) {
+        if let Some(following) = &mut self.following {
+            following.estimator.step(seen);
+        }
+    }
+
+    /// The bank that was told of, else the one that a gauge knows.
+    fn bank_or_gauge(&self, gauge: Option<Gauge>) -> Option<(BankSpec, Start, bool)> {
+        if let Some(told) = &self.bank {
+            let start = match (self.start, gauge.and_then(|gauge| gauge.level)) {
+                (Start::Unknown, Some(level)) if told.measured_at == MeasuredAt::Cells => {
+                    Start::Part(level)
+                }
+                (start, _) => start,
+            };
+            return Some(((**told).clone(), start, false));
+        }
+        let gauge = gauge?;
+        let left = gauge.left.filter(|left| left.si() > 0.0)?;
+        Some((spec_of_gauge(left, gauge.level, gauge.volts)?, start_of(gauge.level), true))
+    }
+
+    pub(super) fn load_prior(&self) -> LoadPrior {
+        let radio = self.setup.radio;
+        let known = self.board.from != ModelFrom::Generic;
+        LoadPrior {
+            idle_w: known.then(|| self.board.idle.si()),
+            full_w: known.then(|| self.board.full.si()),
+            accessories_w: self.besides.accessories.si(),
+            radio_receive_w: radio.map(|_| self.besides.receive.si()),
+            radio_transmit_w: radio.map(|_| self.besides.transmit.si()),
+        }
+    }
+}
+
+/// A told place stays; where 'nowhere' was told and a sensor has turned up after all, the place
+/// follows from the voltage that it reads.
+fn place(spec: &BankSpec, volts: Option<Volts>) -> MeasuredAt {
+    if spec.measured_at != MeasuredAt::Nowhere {
+        return spec.measured_at;
+    }
+    let (low, high) = match spec.cells {
+        Cells::LiIon => (2.5, 4.4),
+        Cells::LiFePo4 => (2.0, 3.7),
+        Cells::LeadAcid => (1.6, 2.5),
+    };
+    let series = f64::from(spec.series);
+    let fits = volts.is_some_and(|v| (low * series..=high * series).contains(&v.si()));
+    if fits { MeasuredAt::Cells } else { MeasuredAt::Output }
+}
+
+/// The place that was guessed from a voltage once is not guessed again every second.
+const fn same_site(old: Site, new: Site) -> bool {
+    matches!(
+        (old, new),
+        (Site::Seen(_), Site::Seen(_))
+            | (Site::Rails, Site::Rails)
+            | (Site::Nowhere, Site::Nowhere)
+    )
+}
+
+fn start_of(level: Option<Share>) -> Start {
+    level.map_or(Start::Full, |level| Start::Part(Share::nearest(level.part().max(0.02))))
+}
+
+/// A bank as a gauge describes it: lithium cells that hold so much when full.
+fn spec_of_gauge(left: Joules, level: Option<Share>, volts: Option<Volts>) -> Option<BankSpec> {
+    let full = left.wh() / level.map_or(1.0, |level| level.part().max(0.02));
+    let cells = volts.map_or(1.0, |volts| libm::round(volts.si() / 3.7).clamp(1.0, 16.0));
+    #[expect(
+        clippy::cast_possible_truncation,
+        clippy::cast_sign_loss,
+        reason = "held to 1 to 16 above"
+    )]
+    let series = cells as u8;
+    let label_volts = Volts::of(3.7 * cells);
+    let label = AmpHours::new(full / label_volts.si()).filter(|label| label.si() > 0.0)?;
+    Some(BankSpec {
+        name: String::new(),
+        cells: Cells::LiIon,
+        series,
+        label,
+        label_volts,
+        measured_at: MeasuredAt::Cells,
+        ambient: None,
+        cutoff: None,
+    })
+}
+
+/// Notices that the bank is being charged, or that the board runs from the mains.
+#[derive(Clone, Debug, Default)]
+pub(super) struct Drain {
+    stopped: bool,
+    turning: Option<Mono>,
+}
+
+impl Drain {
+    /// Looks at one sweep.
+    pub(super) fn take(&mut self, picked: &Picked, now: Mono) {
+        let measured = picked.measured.and_then(Result::ok);
+        let into_bank = measured.is_some_and(|watts| watts.si() < CHARGING_W);
+        let by_flow = picked.by != By::Sensor
+            && picked.gauge.is_some_and(|g| matches!(g.flow, Flow::Charging | Flow::Resting));
+        // A missing reading changes nothing.
+        if measured.is_none() && picked.measured.is_some() && !by_flow {
+            return;
+        }
+        let want = into_bank || by_flow;
+        if want == self.stopped {
+            self.turning = None;
+            return;
+        }
+        let since = *self.turning.get_or_insert(now);
+        let hold_s = if by_flow || !want { 5.0 } else { 20.0 };
+        if now.seconds_since(since).si() >= hold_s {
+            self.stopped = want;
+            self.turning = None;
+        }
+    }
+
+    /// Whether nothing is taken from the bank.
+    pub(super) const fn stopped(&self) -> bool {
+        self.stopped
+    }
+}

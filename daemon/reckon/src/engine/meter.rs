@@ -1,0 +1,168 @@
+//! Counts the energy of an outing, and keeps a short account of it for a bank that is told of
+//! later.
+//!
+//! Each power is the mean of the second before it, so energy is counted in rectangles: power times
+//! the time since the sweep before. A trapezoid would average two means and blur every step.
+
+use alloc::vec::Vec;
+
+use crate::{
+    estimator::Observation,
+    units::{Joules, Seconds, Watts},
+};
+
+/// Steps kept for a bank that is told of later; when full, neighbours are merged.
+const MOST_STEPS: usize = 240;
+
+/// Time constant of 'now', seconds.
+const NOW_S: f64 = 4.0;
+
+/// Slots of a ten-minute mean, one a 15 s.
+const SLOTS: usize = 40;
+const SLOT_S: f64 = 15.0;
+
+/// The energy account of one outing.
+#[derive(Clone, Debug, Default)]
+pub(super) struct Meter {
+    /// Everything.
+    pub(super) delivered: Joules,
+    /// Of it, bridged over gaps.
+    pub(super) bridged: Joules,
+    /// Time that it was counted over.
+    pub(super) counted_s: f64,
+    now: Option<f64>,
+    lately: Vec<(f64, f64)>,
+    history: History,
+}
+
+impl Meter {
+    /// Adds a stretch with this mean draw, measured or modelled.
+    pub(super) fn add(&mut self, dt: Seconds, watts: Watts, seen: &Observation) {
+        self.count(dt.si(), watts.si().max(0.0));
+        self.watch(dt, watts);
+        self.history.add(seen);
+    }
+
+    /// Follows the draw without counting it, while nothing is taken from the bank.
+    pub(super) fn watch(&mut self, dt: Seconds, watts: Watts) {
+        let gain = 1.0 - libm::exp(-dt.si() / NOW_S);
+        let now = self.now.unwrap_or(watts.si());
+        self.now = Some(now + gain * (watts.si() - now));
+    }
+
+    /// Bridges a stretch that nobody saw with the draw of the last minutes; `else_watts` where
+    /// there was none.
+    pub(super) fn bridge(&mut self, dt: Seconds, else_watts: Watts, seen: &Observation) {
+        let watts = self.lately().or(self.outing()).unwrap_or(else_watts).si().max(0.0);
+        self.bridged = self.bridged + Joules::of(watts * dt.si());
+        self.count(dt.si(), watts);
+        self.now = None;
+        self.history.add(seen);
+    }
+
+    fn count(&mut self, dt_s: f64, watts: f64) {
+        self.delivered = self.delivered + Joules::of(watts * dt_s);
+        self.counted_s += dt_s;
+        match self.lately.last_mut() {
+            Some((span, energy)) if *span + dt_s <= SLOT_S => {
+                *span += dt_s;
+                *energy += watts * dt_s;
+            }
+            _ => {
+                if self.lately.len() >= SLOTS {
+                    self.lately.remove(0);
+                }
+                // A stretch longer than the window itself stands for the window alone.
+                let span = dt_s.min(600.0);
+                self.lately.push((span, watts * span));
+            }
+        }
+    }
+
+    /// Over the last seconds; `None` in a gap.
+    pub(super) fn now(&self) -> Option<Watts> {
+        self.now.and_then(Watts::new)
+    }
+
+    /// Over the last ten minutes.
+    pub(super) fn lately(&self) -> Option<Watts> {
+        let (span, energy) =
+            self.lately.iter().fold((0.0, 0.0), |(s, e), &(span, energy)| (s + span, e + energy));
+        (span >= 1.0).then(|| Watts::of(energy / span))
+    }
+
+    /// Over the outing.
+    pub(super) fn outing(&self) -> Option<Watts> {
+        (self.counted_s >= 1.0).then(|| Watts::of(self.delivered.si() / self.counted_s))
+    }
+
+    /// What was seen since the outing began, in few steps.
+    pub(super) fn history(&self) -> Vec<Observation> {
+        self.history.steps.iter().map(Step::seen).collect()
+    }
+}
+
+/// One merged step.
+#[derive(Clone, Copy, Debug, Default)]
+struct Step {
+    dt_s: f64,
+    /// Seconds and sums of watts, volts, amps, processor share and temperature, each over the
+    /// seconds that it was known.
+    sums: [(f64, f64); 5],
+}
+
+impl Step {
+    fn of(seen: &Observation) -> Self {
+        let values = [seen.watts, seen.volts, seen.amps, seen.cpu_busy, seen.cpu_temp_c];
+        let sum = |value: Option<f64>| value.map_or((0.0, 0.0), |v| (seen.dt_s, v * seen.dt_s));
+        Self { dt_s: seen.dt_s, sums: values.map(sum) }
+    }
+
+    fn merge(&mut self, other: &Self) {
+        self.dt_s += other.dt_s;
+        for (mine, more) in self.sums.iter_mut().zip(other.sums) {
+            *mine = (mine.0 + more.0, mine.1 + more.1);
+        }
+    }
+
+    fn seen(&self) -> Observation {
+        let mean = |(span, sum): (f64, f64)| (span > 0.0).then(|| sum / span);
+        let [watts, volts, amps, cpu_busy, cpu_temp_c] = self.sums.map(mean);
+        // Unknown for the greater part of the step counts as unknown.
+        let watts = watts.filter(|_| self.sums[0].0 * 2.0 >= self.dt_s);
+        Observation { dt_s: self.dt_s, watts, volts, amps, cpu_busy, cpu_temp_c }
+    }
+}
+
+#[derive(Clone, Debug)]
+struct History {
+    steps: Vec<Step>,
+    step_s: f64,
+}
+
+impl Default for History {
+    fn default() -> Self {
+        Self { steps: Vec::new(), step_s: 60.0 }
+    }
+}
+
+impl History {
+    fn add(&mut self, seen: &Observation) {
+        let more = Step::of(seen);
+        match self.steps.last_mut() {
+            Some(last) if last.dt_s + more.dt_s <= self.step_s => last.merge(&more),
+            _ => self.steps.push(more),
+        }
+        if self.steps.len() > MOST_STEPS {
+            self.step_s *= 2.0;
+            let merged = self.steps.chunks(2).map(|pair| {
+                let mut first = pair[0];
+                if let Some(second) = pair.get(1) {
+                    first.merge(second);
+                }
+                first
+            });
+            self.steps = merged.collect();
+        }
+    }
+}

@@ -1,0 +1,597 @@
+//! The only mutable state: takes sweeps and asks, gives snapshots.
+//!
+//! Everything that may change what the page shows comes in through [`Engine::take`],
+//! [`Engine::tick`] or [`Engine::ask`]; time is always an argument.
+
+mod activities;
+mod alarms;
+mod follow;
+mod meter;
+mod outlook;
+mod pick;
+mod resume;
+mod show;
+mod strain;
+mod trail;
+
+pub use activities::first_names;
+pub use alarms::{Change, Edge};
+pub use resume::{Choices, FinishChoice, Resume};
+
+use alloc::{string::String, sync::Arc, vec::Vec};
+use core::time::Duration;
+
+use crate::{
+    bank::BankSpec,
+    draw::{Besides, BoardModel, ModelFrom},
+    estimator::{Learned, Observation},
+    forecast::Outlook,
+    reading::{
+        BoardFacts, BoardReading, Gap, GaugeReading, Program, SourceIx, SourceReport,
+        SupplyReading, Sweep,
+    },
+    snapshot::{Basis, Footprint, LogState, Snapshot, Supply},
+    time::{Mono, Stamp, Wall},
+    units::{Celsius, Seconds, Share, Watts},
+};
+use activities::Activities;
+use alarms::{Alarms, Seen};
+use follow::{Drain, Following};
+use meter::Meter;
+use outlook::Shown;
+use pick::{By, Picked, Picker};
+use strain::StrainWatch;
+use trail::TrailMaker;
+
+/// How full a bank was when it was connected.
+#[derive(Clone, Copy, Debug, PartialEq, Default)]
+pub enum Start {
+    /// Charged until its charger stopped.
+    #[default]
+    Full,
+    /// Charged to about this share.
+    Part(Share),
+    /// Nobody knows.
+    Unknown,
+}
+
+/// Something that draws besides the board, as the settings tell.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Accessory {
+    /// Its name.
+    pub name: String,
+    /// What it draws from the bank.
+    pub draw: Watts,
+}
+
+/// A radio on the same bank, as its data sheet prints it.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Radio {
+    /// Receiving.
+    pub receive: Watts,
+    /// Transmitting, key down.
+    pub transmit: Watts,
+}
+
+/// What the engine is told at the start.
+#[derive(Clone, Debug, Default)]
+pub struct Setup {
+    /// The station's name.
+    pub station: String,
+    /// The bank that a start finds connected, as long as nobody chose another.
+    pub bank: Option<BankSpec>,
+    /// How full it is then.
+    pub start: Start,
+    /// Banks offered for one tap.
+    pub bank_choices: Vec<BankSpec>,
+    /// Names of the activities.
+    pub activities: Vec<String>,
+    /// Board facts from the probes.
+    pub facts: Arc<BoardFacts>,
+    /// Idle and full-load draw of the board, where the settings overrule the table.
+    pub board_draw: Option<(Watts, Watts)>,
+    /// What else hangs on the bank.
+    pub accessories: Vec<Accessory>,
+    /// A radio on the bank.
+    pub radio: Option<Radio>,
+    /// Whether this is a made-up demonstration.
+    pub demo: bool,
+    /// What earlier run-downs of the bank taught; nothing by default.
+    pub learned: Learned,
+    /// What was chosen before a restart, if anything was kept.
+    pub resume: Option<Resume>,
+}
+
+/// What a person asks for.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Ask {
+    /// This bank is connected now; a new outing begins.
+    UseBank {
+        /// Which.
+        bank: BankSpec,
+        /// How full.
+        start: Start,
+    },
+    /// Last until so long from now; `None` clears the finish.
+    Finish {
+        /// How long from now.
+        after: Option<Duration>,
+    },
+    /// This is what I am doing from now on; `None` stops tagging.
+    Activity {
+        /// One of the names.
+        name: Option<String>,
+    },
+    /// Let this alarm sleep.
+    Sleep {
+        /// Its place in the snapshot's list, and since when it stands (so that a list that has
+        /// changed in between is noticed).
+        alarm: usize,
+        /// Since when it stands.
+        since: Mono,
+        /// For how long.
+        span: Duration,
+    },
+    /// Name this outing.
+    NameOuting {
+        /// The name; empty takes it away.
+        name: String,
+    },
+}
+
+/// Why an ask was not carried out; said to the person by [`crate::words::refusal`].
+#[derive(Clone, Debug, PartialEq)]
+pub enum Refusal {
+    /// No activity of that name.
+    NoSuchActivity,
+    /// The alarm has gone meanwhile.
+    AlarmGone,
+    /// The finish is too far away or already past.
+    FinishOutOfRange,
+    /// The bank's figures cannot be right; the sentence says which.
+    BankImplausible(String),
+    /// The name is too long (64 characters at most).
+    NameTooLong,
+}
+
+/// Names of outings, activities and banks are held to this many characters.
+const LONGEST_NAME: usize = 64;
+/// A finish may be this far away.
+const FARTHEST_FINISH: Duration = Duration::from_secs(14 * 24 * 3600);
+/// A finish that has passed stays for this long.
+const FINISH_STAYS_S: f64 = 1800.0;
+/// Sweeps further apart than this leave a gap: a reading tells of its own second only.
+const GAP_S: f64 = 3.0;
+
+/// The part of the last sweep that is shown until the next.
+#[derive(Clone, Debug)]
+struct Latest {
+    supply: Supply,
+    by: By,
+    silent: Option<(SourceIx, Gap)>,
+    draw_now: Option<Watts>,
+    board: BoardReading,
+    supplies: Vec<SupplyReading>,
+    gauges: Vec<GaugeReading>,
+    programs: Arc<[Program]>,
+    sources: Arc<[SourceReport]>,
+}
+
+impl Default for Latest {
+    fn default() -> Self {
+        let none = Err(Gap::NotReady);
+        Self {
+            supply: Supply {
+                volts: none,
+                current: Err(Gap::NotReady),
+                power: Err(Gap::NotReady),
+                source: None,
+            },
+            by: By::Nobody,
+            silent: None,
+            draw_now: None,
+            board: BoardReading::UNKNOWN,
+            supplies: Vec::new(),
+            gauges: Vec::new(),
+            programs: Arc::from([]),
+            sources: Arc::from([]),
+        }
+    }
+}
+
+/// The state of everything: one outing after another.
+#[derive(Clone, Debug)]
+pub struct Engine {
+    setup: Setup,
+    bank_choices: Arc<[BankSpec]>,
+    board: BoardModel,
+    besides: Besides,
+    bank: Option<Arc<BankSpec>>,
+    start: Start,
+    chosen: bool,
+    outing: Option<String>,
+    began: Mono,
+    /// Energy is counted up to here.
+    accounted: Mono,
+    last_sweep: Option<Mono>,
+    late_sweeps: u64,
+    finish: Option<Mono>,
+    finish_wall: Option<Wall>,
+    picker: Picker,
+    meter: Meter,
+    trail: TrailMaker,
+    strain: StrainWatch,
+    activities: Activities,
+    following: Option<Following>,
+    drain: Drain,
+    shown: Shown,
+    usual: Vec<show::ActivityLeft>,
+    usual_at: Option<Mono>,
+    alarms: Alarms,
+    latest: Latest,
+    log: LogState,
+    footprint: Footprint,
+    missed: u64,
+}
+
+impl Engine {
+    /// An engine that has seen nothing yet. The outing begins now, or goes on where
+    /// [`Setup::resume`] left it.
+    #[must_use]
+    pub fn new(mut setup: Setup, at: Stamp) -> Self {
+        let resume = setup.resume.take();
+        if setup.activities.is_empty() {
+            setup.activities = first_names();
+        }
+        let choices = if setup.bank_choices.is_empty() {
+            BankSpec::common()
+        } else {
+            setup.bank_choices.clone()
+        };
+        let board = BoardModel::of(setup.facts.kind, setup.board_draw);
+        let besides = besides(&setup);
+        let mut engine = Self {
+            bank_choices: choices.into(),
+            board,
+            besides,
+            bank: setup.bank.clone().map(Arc::new),
+            start: setup.start,
+            chosen: false,
+            outing: None,
+            began: at.mono,
+            accounted: at.mono,
+            last_sweep: None,
+            late_sweeps: 0,
+            finish: None,
+            finish_wall: None,
+            picker: Picker::default(),
+            meter: Meter::default(),
+            trail: TrailMaker::new(at.mono),
+            strain: StrainWatch::default(),
+            activities: Activities::new(&setup.activities),
+            following: None,
+            drain: Drain::default(),
+            shown: Shown::default(),
+            usual: Vec::new(),
+            usual_at: None,
+            alarms: Alarms::default(),
+            latest: Latest::default(),
+            log: LogState::Off,
+            footprint: Footprint::default(),
+            missed: 0,
+            setup,
+        };
+        if let Some(resume) = resume {
+            engine.go_on(resume, at);
+        }
+        engine
+    }
+
+    /// Takes a sweep. One that is not later than what is accounted for already (handed over twice,
+    /// out of order, or after its time) costs nothing and is counted as missed.
+    pub fn take(&mut self, sweep: &Sweep, at: Stamp) -> Arc<Snapshot> {
+        let when = sweep.at.min(at.mono);
+        let first = self.last_sweep.is_none();
+        if !first && when <= self.accounted {
+            self.late_sweeps = self.late_sweeps.saturating_add(1);
+            return self.snapshot(at);
+        }
+        let dt = when.seconds_since(self.accounted);
+        let picked = self.picker.pick(sweep, dt);
+        let (unseen, seen) = if dt.si() > GAP_S { (dt.si() - 1.0, 1.0) } else { (0.0, dt.si()) };
+        self.unseen(unseen);
+        self.accounted = when.max(self.accounted);
+        self.last_sweep = Some(when);
+        if self.strain.take(&sweep.board, when) {
+            self.trail.tick(when);
+        }
+        self.draw_of(&picked, sweep, Seconds::of(seen), when);
+        self.remember(&picked, sweep);
+        self.look(at);
+        self.snapshot(at)
+    }
+
+    /// No sweep arrived: the silence ages.
+    pub fn tick(&mut self, at: Stamp) -> Arc<Snapshot> {
+        let silent = at.mono.seconds_since(self.accounted).si();
+        if silent > GAP_S && self.last_sweep.is_some() {
+            // The last second is left to a sweep that may be on its way.
+            self.unseen(silent - 1.0);
+            self.accounted = Mono::at_s(at.mono.as_s() - 1.0).max(self.accounted);
+            self.latest.draw_now = None;
+            self.latest.supply.power = Err(Gap::Late);
+            self.latest.supply.current = Err(Gap::Late);
+            if let Some(source) = self.latest.supply.source {
+                self.latest.silent = Some((source, Gap::Late));
+            }
+        }
+        self.look(at);
+        self.snapshot(at)
+    }
+
+    /// Carries out what a person asks for.
+    ///
+    /// # Errors
+    /// Refuses what cannot be right, with a reason that [`crate::words::refusal`] puts into words;
+    /// nothing has changed then.
+    pub fn ask(&mut self, ask: &Ask, at: Stamp) -> Result<(), Refusal> {
+        match ask {
+            Ask::UseBank { bank, start } => self.use_bank(bank, *start, at)?,
+            Ask::Finish { after } => self.set_finish(*after, at)?,
+            Ask::Activity { name } => {
+                if !self.activities.tag(name.as_deref()) {
+                    return Err(Refusal::NoSuchActivity);
+                }
+            }
+            Ask::Sleep { alarm, since, span } => {
+                if !self.alarms.sleep(*alarm, *since, *span, at.mono) {
+                    return Err(Refusal::AlarmGone);
+                }
+            }
+            Ask::NameOuting { name } => {
+                let name = name.trim();
+                if name.chars().count() > LONGEST_NAME {
+                    return Err(Refusal::NameTooLong);
+                }
+                self.outing = (!name.is_empty()).then(|| String::from(name));
+            }
+        }
+        self.shown.hurry();
+        self.usual_at = None;
+        self.look(at);
+        Ok(())
+    }
+
+    /// Changes of alarms since the last call, oldest first.
+    #[must_use]
+    pub fn edges(&mut self) -> Vec<Edge> {
+        self.alarms.drain()
+    }
+
+    /// How the record is doing, for the snapshots from now on.
+    pub fn note_log(&mut self, log: LogState) {
+        self.log = log;
+    }
+
+    /// What outlast itself costs, for the snapshots from now on.
+    pub fn note_footprint(&mut self, footprint: Footprint) {
+        self.footprint = footprint;
+    }
+
+    /// Sweeps that never came, as whoever schedules them counts; late ones are counted here.
+    pub fn note_missed(&mut self, sweeps: u64) {
+        self.missed = sweeps;
+    }
+
+    /// Board facts that were found out later.
+    pub fn note_facts(&mut self, facts: Arc<BoardFacts>) {
+        self.board = BoardModel::of(facts.kind, self.setup.board_draw);
+        self.setup.facts = facts;
+    }
+
+    /// Banks offered for one tap, for the snapshots from now on.
+    pub fn note_bank_choices(&mut self, banks: Vec<BankSpec>) {
+        self.bank_choices = banks.into();
+    }
+
+    fn use_bank(&mut self, bank: &BankSpec, start: Start, at: Stamp) -> Result<(), Refusal> {
+        if let Some(why) = bank.implausible() {
+            return Err(Refusal::BankImplausible(why));
+        }
+        // The first bank that is told of is the one that has fed the board all along.
+        if self.bank.is_some() {
+            self.new_outing(at.mono);
+        }
+        self.bank = Some(Arc::new(bank.clone()));
+        self.start = start;
+        self.chosen = true;
+        self.following = None;
+        self.shown.forget();
+        self.follow_bank();
+        Ok(())
+    }
+
+    fn new_outing(&mut self, now: Mono) {
+        self.began = now;
+        self.accounted = self.accounted.max(now);
+        self.outing = None;
+        self.finish = self.finish.filter(|at| *at > now);
+        self.meter = Meter::default();
+        self.trail = TrailMaker::new(now);
+        self.strain = StrainWatch::default();
+        self.drain = Drain::default();
+        self.picker.forget();
+        self.alarms.new_bank(now);
+    }
+
+    fn set_finish(&mut self, after: Option<Duration>, at: Stamp) -> Result<(), Refusal> {
+        let Some(after) = after else {
+            (self.finish, self.finish_wall) = (None, None);
+            return Ok(());
+        };
+        if after.is_zero() || after > FARTHEST_FINISH {
+            return Err(Refusal::FinishOutOfRange);
+        }
+        self.finish = Some(at.mono.plus(after));
+        self.finish_wall = at.believed().map(|wall| wall.plus_s(after.as_secs_f64()));
+        Ok(())
+    }
+
+    /// A stretch that nobody saw: bridged with the draw before it.
+    fn unseen(&mut self, dt_s: f64) {
+        if dt_s <= 0.0 {
+            return;
+        }
+        self.trail.add(dt_s, None);
+        if self.drain.stopped() {
+            return;
+        }
+        let seen = Observation { dt_s, ..Observation::default() };
+        self.meter.bridge(Seconds::of(dt_s), self.modelled(None), &seen);
+        self.feed(&seen);
+    }
+
+    /// Takes the draw of one sweep into the count, the estimate, the trail and the activities.
+    fn draw_of(&mut self, picked: &Picked, sweep: &Sweep, dt: Seconds, when: Mono) {
+        self.drain.take(picked, when);
+        let modelled = self.modelled(Some(&sweep.board));
+        self.latest.draw_now = match picked.measured {
+            Some(measured) => measured.ok(),
+            None => Some(modelled),
+        };
+        if self.drain.stopped() {
+            self.trail.add(dt.si(), Some(Watts::ZERO));
+            self.meter.watch(dt, self.latest.draw_now.unwrap_or(Watts::ZERO));
+            return;
+        }
+        let seen = self.observation(picked, &sweep.board, modelled, dt);
+        // Before the meter notes this second: an estimator that is built here is told the history.
+        self.settle(picked, &sweep.board);
+        self.feed(&seen);
+        match picked.measured {
+            Some(Ok(watts)) => {
+                self.meter.add(dt, watts, &seen);
+                self.activities.add(dt.si(), watts.max(Watts::ZERO), modelled);
+                self.trail.add(dt.si(), Some(watts));
+            }
+            Some(Err(_)) => {
+                self.meter.bridge(dt, modelled, &seen);
+                self.trail.add(dt.si(), None);
+            }
+            None => {
+                self.meter.add(dt, modelled, &seen);
+                self.trail.add(dt.si(), Some(modelled));
+            }
+        }
+    }
+
+    /// The model's word on the draw of this second: board, accessories, radio on receive.
+    fn modelled(&self, board: Option<&BoardReading>) -> Watts {
+        let busy = board.and_then(|board| board.cpu_busy.ok());
+        let rails = board.and_then(|board| board.rails_at_least.ok());
+        self.board.with_rails(busy, rails) + self.besides.at_duty(Share::NONE)
+    }
+
+    fn observation(
+        &self,
+        picked: &Picked,
+        board: &BoardReading,
+        modelled: Watts,
+        dt: Seconds,
+    ) -> Observation {
+        let measured = picked.measured.and_then(Result::ok);
+        // A board that measures its rails has a draw worth taking as read; another one's is left to
+        // the estimator, which needs to know how busy the cores are.
+        let by_rails = picked.measured.is_none() && board.rails_at_least.is_ok();
+        let watts = measured.or(by_rails.then_some(modelled));
+        Observation {
+            dt_s: dt.si(),
+            watts: watts.map(|watts| watts.si().max(0.0)),
+            volts: measured.and(picked.supply.volts.ok()).map(crate::units::Volts::si),
+            amps: measured.and(picked.supply.current.ok()).map(crate::units::Amps::si),
+            cpu_busy: Some(board.cpu_busy.map_or(0.25, Share::part)),
+            cpu_temp_c: board.temp.ok().map(Celsius::si),
+        }
+    }
+
+    fn remember(&mut self, picked: &Picked, sweep: &Sweep) {
+        let latest = &mut self.latest;
+        latest.supply = picked.supply;
+        latest.by = picked.by;
+        latest.silent = picked.silent;
+        latest.board = sweep.board;
+        latest.supplies.clone_from(&sweep.supplies);
+        latest.gauges.clone_from(&sweep.gauges);
+        latest.programs = Arc::clone(&sweep.programs);
+        latest.sources = Arc::clone(&sweep.sources);
+    }
+
+    /// Forecast and alarms of this moment.
+    fn look(&mut self, at: Stamp) {
+        let now = at.mono;
+        self.find_finish(at);
+        if self.shown.due(now) {
+            let spread = self.following.as_ref().and_then(Following::remaining);
+            let basis = self.basis();
+            self.shown.take(spread, now, basis);
+            self.look_at_activities(now);
+        }
+        let outlook = self.outlook(now);
+        let board = &self.latest.board;
+        let flags = board.flags.unwrap_or_default().now;
+        let low = strain::is_low(board);
+        let seen = Seen {
+            cautious_s: match &outlook {
+                Outlook::Lasts(forecast) => Some(forecast.cautious().si()),
+                Outlook::NotDraining => Some(f64::MAX),
+                _ => None,
+            },
+            low_now: low,
+            low_lately: self.strain.lately(now),
+            // Throttled together with too low a supply is the supply's doing.
+            heat_flag: flags.soft_hot || (flags.throttled && !low),
+            temp_c: board.temp.ok().map(Celsius::si),
+            silent: self.latest.silent,
+            doubt: self.shunt_doubt(),
+        };
+        self.alarms.wake(now);
+        self.alarms.take(&seen, now);
+    }
+
+    /// The sensor whose current this board cannot draw: far above its full load at a voltage where
+    /// nothing else is usual on the same sensor, or far below its idle draw.
+    fn shunt_doubt(&self) -> Option<SourceIx> {
+        if self.latest.by != By::Sensor || self.board.from == ModelFrom::Generic {
+            return None;
+        }
+        let watts = self.meter.now()?.si();
+        let volts = self.latest.supply.volts.ok()?.si();
+        let most = (self.board.full + self.besides.at_duty(Share::WHOLE)).si();
+        let least = self.board.idle.si();
+        let wrong = (watts > 3.5 * most && volts < 6.0) || watts < least / 4.0;
+        self.latest.supply.source.filter(|_| wrong && !self.drain.stopped())
+    }
+
+    fn basis(&self) -> Basis {
+        if self.following.as_ref().is_some_and(Following::by_gauge) {
+            return Basis::Gauge;
+        }
+        match self.latest.by {
+            By::Sensor => Basis::Measured,
+            By::Gauge => Basis::Gauge,
+            By::Nobody => Basis::Modelled,
+        }
+    }
+}
+
+fn besides(setup: &Setup) -> Besides {
+    let radio = setup.radio.unwrap_or(Radio { receive: Watts::ZERO, transmit: Watts::ZERO });
+    Besides {
+        accessories: crate::draw::sum(setup.accessories.iter().map(|one| one.draw)),
+        receive: radio.receive.max(Watts::ZERO),
+        transmit: radio.transmit.max(radio.receive).max(Watts::ZERO),
+    }
+}
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,150 @@
+//! When the forecast is made anew, and what of it is shown in between.
+
+use core::time::Duration;
+
+use crate::{
+    forecast::{Forecast, Outlook, Spread},
+    snapshot::{Basis, FinishView, Verdict},
+    time::Mono,
+    units::{Seconds, Share},
+};
+
+/// A forecast is worked out anew after this many seconds.
+const ANEW_S: f64 = 5.0;
+/// A new one that says nearly the same is shown after this many seconds at the latest.
+const SHOW_S: f64 = 60.0;
+/// 'Nearly the same': each of the three points within this share, or within 45 s.
+const NEARLY: f64 = 0.03;
+/// Without any sweep for so long there is nothing to say any more.
+pub(super) const BLIND_S: f64 = 600.0;
+
+/// The shown forecast and the distribution behind it.
+#[derive(Clone, Debug, Default)]
+pub(super) struct Shown {
+    shown: Option<Made>,
+    looked: Option<Mono>,
+}
+
+#[derive(Clone, Debug)]
+struct Made {
+    spread: Spread,
+    points: [Seconds; 3],
+    at: Mono,
+    basis: Basis,
+}
+
+impl Made {
+    fn new(spread: Spread, at: Mono, basis: Basis) -> Option<Self> {
+        let point = |share: f64| spread.quantile(Share::nearest(share));
+        let points = [point(0.1)?, point(0.5)?, point(0.9)?];
+        Some(Self { points, at, basis, spread })
+    }
+
+    fn left(&self, now: Mono) -> [Seconds; 3] {
+        let gone = now.seconds_since(self.at);
+        self.points.map(|point| (point - gone).max(Seconds::ZERO))
+    }
+
+    fn nearly(&self, other: &Self, now: Mono) -> bool {
+        self.basis == other.basis
+            && self.left(now).iter().zip(other.left(now)).all(|(mine, fresh)| {
+                let off = (fresh - *mine).abs().si();
+                off <= 45.0 || off <= NEARLY * fresh.si()
+            })
+    }
+}
+
+impl Shown {
+    /// Whether a new forecast is due.
+    pub(super) fn due(&self, now: Mono) -> bool {
+        self.looked.is_none_or(|looked| now.seconds_since(looked).si() >= ANEW_S)
+    }
+
+    /// The next call of [`Shown::due`] says yes, and what comes then is shown at once.
+    pub(super) fn hurry(&mut self) {
+        self.looked = None;
+    }
+
+    /// Everything is forgotten, for a new outing.
+    pub(super) fn forget(&mut self) {
+        *self = Self::default();
+    }
+
+    /// Takes a new distribution. It is shown at once where it says something else, and within a
+    /// minute anyway; until then the old one counts down, so that the last digit stands still.
+    pub(super) fn take(&mut self, spread: Option<Spread>, now: Mono, basis: Basis) {
+        let at_once = self.looked.is_none();
+        self.looked = Some(now);
+        let Some(made) = spread.and_then(|spread| Made::new(spread, now, basis)) else { return };
+        let hold = !at_once
+            && self.shown.as_ref().is_some_and(|old| {
+                now.seconds_since(old.at).si() < SHOW_S && old.nearly(&made, now)
+            });
+        if !hold {
+            self.shown = Some(made);
+        }
+    }
+
+    /// The forecast as it stands now, counted down since it was made.
+    pub(super) fn forecast(&self, now: Mono) -> Option<Forecast> {
+        let made = self.shown.as_ref()?;
+        // As of now: whoever adds the remaining time to `made_at` gets the same end all along.
+        Some(Forecast { remaining: made.left(now), basis: made.basis, made_at: now })
+    }
+
+    /// The last forecast as it was made, for somebody who has been blind since.
+    pub(super) fn last(&self) -> Option<Forecast> {
+        let made = self.shown.as_ref()?;
+        Some(Forecast { remaining: made.points, basis: made.basis, made_at: made.at })
+    }
+
+    /// Chance that the bank is alive at `at`, given that it is alive now.
+    pub(super) fn chance(&self, at: Mono, now: Mono) -> Option<Share> {
+        let made = self.shown.as_ref()?;
+        let beyond = |when: Mono| made.spread.chance_beyond(when.seconds_since(made.at));
+        let (then, so_far) = (beyond(at)?.part(), beyond(now)?.part());
+        if at <= now {
+            return Some(Share::WHOLE);
+        }
+        Some(if so_far > 0.0 { Share::nearest(then / so_far) } else { Share::NONE })
+    }
+
+    /// The finish against the forecast.
+    pub(super) fn finish(&self, at: Mono, now: Mono, outlook: &Outlook) -> FinishView {
+        let Outlook::Lasts(forecast) = outlook else {
+            return FinishView { at, chance: None, verdict: None, spare: None };
+        };
+        let chance = self.chance(at, now);
+        let ahead = at.seconds_since(now);
+        FinishView {
+            at,
+            chance,
+            verdict: chance.map(verdict),
+            spare: Some(forecast.middle() - ahead),
+        }
+    }
+}
+
+/// 'Enough' from 90 %, 'tight' from 50 %, else 'short'.
+pub(super) fn verdict(chance: Share) -> Verdict {
+    if chance.part() >= 0.9 {
+        Verdict::Enough
+    } else if chance.part() >= 0.5 {
+        Verdict::Tight
+    } else {
+        Verdict::Short
+    }
+}
+
+/// A span in whole seconds, as it stands in an outlook.
+pub(super) fn wants(seconds: f64) -> Duration {
+    Duration::try_from_secs_f64(libm::ceil(seconds.clamp(0.0, 1e7))).unwrap_or(Duration::ZERO)
+}
+
+/// All times of a distribution multiplied by `factor`.
+pub(super) fn stretched(spread: &Spread, factor: f64) -> Spread {
+    let steps = (1..200).map(|step| f64::from(step) / 200.0);
+    Spread::from_points(steps.filter_map(|share| {
+        spread.quantile(Share::nearest(share)).map(|at| (at.si() * factor, share))
+    }))
+}

@@ -1,0 +1,129 @@
+//! What must survive a restart, and how the engine goes on from it.
+
+use alloc::string::String;
+
+use super::{Engine, FARTHEST_FINISH, FINISH_STAYS_S, Start};
+use crate::{
+    bank::BankSpec,
+    estimator::Observation,
+    time::{Mono, Stamp, Wall},
+    units::{Joules, Seconds, Watts},
+};
+
+/// What was chosen and counted so far. Whoever keeps files keeps this.
+#[derive(Clone, Debug, PartialEq, Default)]
+pub struct Choices {
+    /// The bank that a person chose and how full it was; `None` while only the settings name one.
+    pub bank: Option<(BankSpec, Start)>,
+    /// The finish.
+    pub finish: Option<FinishChoice>,
+    /// What is being done.
+    pub activity: Option<String>,
+    /// The outing's name.
+    pub outing: Option<String>,
+    /// When the outing began; means something in the same boot only.
+    pub began: Mono,
+    /// Up to when energy was counted; means something in the same boot only.
+    pub counted_to: Mono,
+    /// Energy delivered in this outing so far.
+    pub delivered: Joules,
+    /// Of it, bridged over gaps.
+    pub bridged: Joules,
+}
+
+/// A finish as it was given: boot time always, and the calendar's word if it was believed then.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct FinishChoice {
+    /// Boot time; means something in the same boot only.
+    pub at: Mono,
+    /// Wall time.
+    pub wall: Option<Wall>,
+}
+
+/// What is known of before the restart.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Resume {
+    /// As [`Engine::choices`] gave them.
+    pub choices: Choices,
+    /// Whether the board has not been switched off since (the boot's identity is the same).
+    pub same_boot: bool,
+}
+
+impl Engine {
+    /// What must survive a restart.
+    #[must_use]
+    pub fn choices(&self) -> Choices {
+        let bank = self.bank.as_ref().filter(|_| self.chosen);
+        Choices {
+            bank: bank.map(|bank| ((**bank).clone(), self.start)),
+            finish: self.finish.map(|at| FinishChoice { at, wall: self.finish_wall }),
+            activity: self.activities.current().map(String::from),
+            outing: self.outing.clone(),
+            began: self.began,
+            counted_to: self.accounted,
+            delivered: self.delivered(),
+            bridged: self.bridged(),
+        }
+    }
+
+    pub(super) fn go_on(&mut self, resume: Resume, at: Stamp) {
+        let Resume { choices, same_boot } = resume;
+        if let Some((bank, start)) = choices.bank
+            && bank.implausible().is_none()
+        {
+            // After a boot nobody knows whether the bank was charged in between; only one from
+            // which nearly nothing was taken is as full as it was.
+            let touched = choices.delivered.si() > 0.02 * bank.label_energy().si();
+            self.start = if same_boot || !touched { start } else { Start::Unknown };
+            self.bank = Some(alloc::sync::Arc::new(bank));
+            self.chosen = true;
+        }
+        self.activities.tag(choices.activity.as_deref());
+        self.finish_wall = choices.finish.and_then(|finish| finish.wall);
+        if !same_boot || choices.began > choices.counted_to || choices.counted_to > at.mono {
+            self.find_finish(at);
+            return;
+        }
+        self.outing = choices.outing;
+        self.finish = choices.finish.map(|finish| finish.at);
+        self.began = choices.began;
+        self.accounted = choices.counted_to;
+        self.trail = super::TrailMaker::new(choices.began);
+        let span = choices.counted_to.seconds_since(choices.began);
+        self.trail.add(span.si(), None);
+        self.carry(span, choices.delivered.max(Joules::ZERO), choices.bridged.max(Joules::ZERO));
+    }
+
+    /// Energy counted before the restart: one long step with its mean draw.
+    fn carry(&mut self, span: Seconds, delivered: Joules, bridged: Joules) {
+        if span.si() < 1.0 {
+            return;
+        }
+        let mean = Watts::of(delivered.si() / span.si());
+        let seen = Observation {
+            dt_s: span.si(),
+            watts: Some(mean.si()),
+            cpu_busy: Some(0.25),
+            ..Observation::default()
+        };
+        self.meter.add(span, mean, &seen);
+        self.meter.bridged = bridged;
+    }
+
+    /// Finds the finish again by the calendar, once that is believed; lets go of one long past.
+    pub(super) fn find_finish(&mut self, at: Stamp) {
+        if self.finish.is_some_and(|finish| at.mono.seconds_since(finish).si() > FINISH_STAYS_S) {
+            (self.finish, self.finish_wall) = (None, None);
+        }
+        if self.finish.is_some() {
+            return;
+        }
+        let (Some(wall), Some(now)) = (self.finish_wall, at.believed()) else { return };
+        let ahead = wall.unix_ms().saturating_sub(now.unix_ms());
+        let ahead = u64::try_from(ahead).ok().map(core::time::Duration::from_millis);
+        match ahead.filter(|ahead| *ahead <= FARTHEST_FINISH) {
+            Some(ahead) => self.finish = Some(at.mono.plus(ahead)),
+            None => self.finish_wall = None,
+        }
+    }
+}

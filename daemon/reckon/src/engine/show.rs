@@ -1,0 +1,158 @@
+//! The snapshot: everything that may be shown of this moment, all of a piece.
+
+use alloc::{string::String, sync::Arc, vec::Vec};
+
+use super::{
+    Engine,
+    outlook::{BLIND_S, wants},
+};
+use crate::{
+    forecast::Outlook,
+    snapshot::{ActivityView, BankView, Draw, Snapshot},
+    time::{Mono, Stamp},
+    units::{Joules, Seconds, Share, Watts},
+};
+
+/// What activities would leave is worked out anew after this many seconds.
+const USUAL_S: f64 = 30.0;
+
+/// An activity's usual draw and what it would leave, as of some moment.
+#[derive(Clone, Debug)]
+pub(super) struct ActivityLeft {
+    name: String,
+    usual: Option<Watts>,
+    left: Option<[Seconds; 3]>,
+}
+
+impl Engine {
+    /// What the activities would leave, every half minute.
+    pub(super) fn look_at_activities(&mut self, now: Mono) {
+        if self.usual_at.is_some_and(|then| now.seconds_since(then).si() < USUAL_S) {
+            return;
+        }
+        self.usual_at = Some(now);
+        let ready = self.shown.forecast(now).is_some();
+        let following = self.following.as_ref().filter(|_| ready);
+        let left = |watts: f64, log_sd: f64| {
+            let spread = following?.remaining_at(watts, log_sd)?;
+            let point = |share: f64| spread.quantile(Share::nearest(share));
+            Some([point(0.1)?, point(0.5)?, point(0.9)?])
+        };
+        let usual = self.activities.usual(&self.board, &self.besides);
+        self.usual = usual
+            .into_iter()
+            .map(|(name, usual)| ActivityLeft {
+                name: String::from(name),
+                usual: usual.map(|usual| usual.watts),
+                left: usual.and_then(|usual| left(usual.watts.si(), usual.log_sd)),
+            })
+            .collect();
+    }
+
+    /// The forecast, or why there is none.
+    pub(super) fn outlook(&self, now: Mono) -> Outlook {
+        if self.drain.stopped() {
+            return Outlook::NotDraining;
+        }
+        let quiet = self.last_sweep.map(|last| (last, now.seconds_since(last).si()));
+        let Some(following) = &self.following else {
+            return if self.bank.is_some() {
+                Outlook::TooSoon { wants: wants(120.0) }
+            } else {
+                Outlook::NoBank
+            };
+        };
+        if let Some((since, _)) = quiet.filter(|(_, quiet)| *quiet > BLIND_S) {
+            return Outlook::Blind { since, last: self.shown.last() };
+        }
+        match self.shown.forecast(now) {
+            Some(forecast) => Outlook::Lasts(forecast),
+            None => Outlook::TooSoon { wants: wants(following.estimator.wants_s().max(1.0)) },
+        }
+    }
+
+    /// Energy of this outing: the estimator's count where one runs, so that it fits what it says
+    /// is left.
+    pub(super) fn delivered(&self) -> Joules {
+        self.following.as_ref().map_or(self.meter.delivered, |following| {
+            Joules::from_wh(following.estimator.delivered_wh())
+        })
+    }
+
+    pub(super) fn bridged(&self) -> Joules {
+        self.following.as_ref().map_or(self.meter.bridged, |following| {
+            Joules::from_wh(following.estimator.bridged_wh())
+        })
+    }
+
+    pub(super) fn snapshot(&self, at: Stamp) -> Arc<Snapshot> {
+        let now = at.mono;
+        let outlook = self.outlook(now);
+        let latest = &self.latest;
+        Arc::new(Snapshot {
+            at,
+            station: self.setup.station.clone(),
+            outing: self.outing.clone(),
+            outing_began: self.began,
+            supply: latest.supply,
+            draw: self.draw_view(),
+            bank: self.bank_view(),
+            bank_choices: Arc::clone(&self.bank_choices),
+            finish: self.finish.map(|finish| self.shown.finish(finish, now, &outlook)),
+            outlook,
+            activities: self.activity_views(now),
+            alarms: self.alarms.standing(),
+            board: latest.board,
+            undervoltage_times: self.strain.times,
+            strain_seen: self.strain.seen,
+            facts: Arc::clone(&self.setup.facts),
+            supplies: latest.supplies.clone(),
+            gauges: latest.gauges.clone(),
+            programs: Arc::clone(&latest.programs),
+            sources: Arc::clone(&latest.sources),
+            trail: self.trail.trail(),
+            log: self.log.clone(),
+            missed_sweeps: self.missed.saturating_add(self.late_sweeps),
+            footprint: self.footprint,
+            demo: self.setup.demo,
+        })
+    }
+
+    fn draw_view(&self) -> Draw {
+        let measured = self.meter.now().filter(|_| self.latest.draw_now.is_some());
+        Draw {
+            now: measured.or(self.latest.draw_now),
+            lately: self.meter.lately(),
+            outing: self.meter.outing(),
+            basis: self.basis(),
+        }
+    }
+
+    fn bank_view(&self) -> BankView {
+        let usable = self
+            .following
+            .as_ref()
+            .filter(|following| !following.by_gauge())
+            .and_then(|following| following.estimator.usable_wh());
+        BankView {
+            spec: self.bank.clone(),
+            delivered: self.delivered(),
+            bridged: self.bridged(),
+            usable: usable.map(|points| points.map(Joules::from_wh)),
+            learned_from: self.setup.learned.rundowns(),
+        }
+    }
+
+    fn activity_views(&self, now: Mono) -> Vec<ActivityView> {
+        let gone = self.usual_at.map_or(Seconds::ZERO, |then| now.seconds_since(then));
+        self.usual
+            .iter()
+            .map(|one| ActivityView {
+                name: one.name.clone(),
+                current: self.activities.is_current(&one.name),
+                usual: one.usual,
+                remaining: one.left.map(|left| left.map(|at| (at - gone).max(Seconds::ZERO))),
+            })
+            .collect()
+    }
+}

@@ -1,0 +1,194 @@
+//! Alarms: raised once, cleared once, never flapping.
+
+use core::time::Duration;
+
+use super::*;
+use crate::{
+    engine::{Ask, Change, Edge, Refusal},
+    reading::{Flags, Strain},
+    snapshot::About,
+    words,
+};
+
+fn raised(edges: &[Edge]) -> Vec<&About> {
+    edges
+        .iter()
+        .filter(|edge| !matches!(edge.change, Change::Cleared { .. }))
+        .map(|edge| &edge.about)
+        .collect()
+}
+
+fn low(sweep: Sweep, now: bool, lately: bool) -> Sweep {
+    let strain = |undervoltage| Strain { undervoltage, ..Strain::default() };
+    let board = BoardReading {
+        undervoltage: Ok(now),
+        flags: Ok(Flags { now: strain(now), lately: strain(now || lately) }),
+        ..sweep.board
+    };
+    Sweep { board, ..sweep }
+}
+
+#[test]
+fn the_limits_of_the_remaining_time_come_one_after_another() {
+    let mut field = Field::blue_ten();
+    let mut seen = Vec::new();
+    let mut flapped = 0;
+    // 37 Wh at the cells; 8 W with bursts empty it in a few hours.
+    for k in 0..5 * 3600_u32 {
+        let burst = if k % 30 < 13 { 0.8 } else { 0.0 };
+        let shot = field.second(measured(5.0, 1.25 + burst));
+        for edge in field.engine.edges() {
+            match (&edge.about, edge.change) {
+                (About::RunningOut { limit_min }, Change::Raised | Change::Changed) => {
+                    seen.push(*limit_min);
+                    let cautious = lasts(&shot).cautious().si() / 60.0;
+                    assert!(cautious < f64::from(*limit_min), "{limit_min} at {cautious} min");
+                }
+                (About::RunningOut { .. }, Change::Cleared { .. }) => flapped += 1,
+                other => panic!("{other:?}"),
+            }
+            assert!(words::edge(&edge, &shot).ends_with('.'));
+        }
+    }
+    assert!(flapped <= 1, "{flapped} taken back");
+    assert_eq!(seen, [120, 60, 30, 10], "each limit once, in order");
+}
+
+#[test]
+fn undervoltage_is_counted_once_an_event() {
+    let mut field = Field::blue_ten();
+    let good = || measured(5.0, 0.8);
+    field.seconds(60, |_| low(good(), false, false));
+    // The alarm file falls back after 2 s, the sticky flag tells of the same dip until 4 s later.
+    let dip = |field: &mut Field| {
+        field.seconds(2, |_| low(good(), true, true));
+        field.seconds(3, |_| low(good(), false, true));
+        field.seconds(20, |_| low(good(), false, false))
+    };
+    let shot = dip(&mut field);
+    assert_eq!(shot.undervoltage_times, 1);
+    assert!(shot.strain_seen.undervoltage && !shot.strain_seen.throttled);
+    assert_eq!(shot.trail.ticks.len(), 1);
+    let shot = dip(&mut field);
+    assert_eq!(shot.undervoltage_times, 2);
+    assert_eq!(shot.alarms[0].about, About::Undervoltage { times: 2 });
+    // A flag alone counts as well (boards whose driver has no alarm file).
+    let shot = {
+        let only_flag = || {
+            let sweep = low(good(), false, true);
+            Sweep {
+                board: BoardReading { undervoltage: Err(Gap::NotMeasurable), ..sweep.board },
+                ..sweep
+            }
+        };
+        field.seconds(4, |_| only_flag());
+        field.seconds(700, |_| low(good(), false, false))
+    };
+    assert_eq!(shot.undervoltage_times, 3);
+    assert!(shot.alarms.is_empty(), "over after ten quiet minutes: {:?}", shot.alarms);
+    let edges = field.engine.edges();
+    assert_eq!(raised(&edges).len(), 1, "told once: {edges:?}");
+    let Change::Cleared { lasted } = edges[1].change else { panic!("{edges:?}") };
+    assert!((600..760).contains(&lasted.as_secs()), "{lasted:?}");
+}
+
+#[test]
+fn a_silent_sensor_is_told_and_taken_back() {
+    let mut field = Field::blue_ten();
+    field.seconds(120, |_| measured(5.0, 0.8));
+    assert!(field.seconds(5, |_| silent(Gap::NoAnswer)).alarms.is_empty(), "a hiccup is not");
+    field.seconds(30, |_| measured(5.0, 0.8));
+    let shot = field.seconds(20, |_| silent(Gap::NoAnswer));
+    let about = About::SensorSilent { source: SourceIx(0), gap: Gap::NoAnswer };
+    assert_eq!(shot.alarms[0].about, about);
+    let said = words::alarm(&shot.alarms[0], &shot);
+    assert!(said.text.contains("INA226 power monitor"), "{}", said.text);
+    field.seconds(60, |_| measured(5.0, 0.8));
+    let edges = field.engine.edges();
+    assert_eq!(raised(&edges), [&about]);
+    assert_eq!(edges.len(), 2);
+    // A sampler that hangs is told in the same way.
+    let shot = field.silence(20);
+    let late = About::SensorSilent { source: SourceIx(0), gap: Gap::Late };
+    assert_eq!(shot.alarms[0].about, late);
+}
+
+#[test]
+fn a_sensor_that_stutters_does_not_flap() {
+    let mut field = Field::blue_ten();
+    field.seconds(120, |_| measured(5.0, 0.8));
+    field.seconds(1200, |k| if k % 4 == 0 { measured(5.0, 0.8) } else { silent(Gap::NoAnswer) });
+    let edges = field.engine.edges();
+    assert!(edges.len() <= 1, "{edges:?}");
+}
+
+#[test]
+fn heat_has_a_gap_between_raised_and_cleared() {
+    let mut field = Field::blue_ten();
+    let at = |celsius: f64| {
+        let sweep = measured(5.0, 0.8);
+        Sweep { board: BoardReading { temp: Ok(Celsius::of(celsius)), ..sweep.board }, ..sweep }
+    };
+    field.seconds(600, |k| at(if k % 2 == 0 { 79.0 } else { 80.5 }));
+    assert!(field.engine.edges().len() <= 1);
+    let shot = field.seconds(60, |_| at(83.0));
+    assert_eq!(shot.alarms[0].about, About::Hot);
+    field.seconds(600, |k| at(if k % 2 == 0 { 76.0 } else { 81.0 }));
+    assert_eq!(field.engine.edges().len(), 1, "raised, and nothing since");
+    let shot = field.seconds(120, |_| at(60.0));
+    assert!(shot.alarms.is_empty());
+    // Throttled together with undervoltage is the supply's doing, not heat.
+    let both = Strain { undervoltage: true, throttled: true, ..Strain::default() };
+    let shot = field.seconds(30, |_| {
+        let sweep = low(measured(5.0, 0.8), true, true);
+        let flags = Ok(Flags { now: both, lately: both });
+        Sweep { board: BoardReading { flags, ..sweep.board }, ..sweep }
+    });
+    assert!(shot.alarms.iter().all(|alarm| alarm.about != About::Hot), "{:?}", shot.alarms);
+}
+
+#[test]
+fn a_shunt_that_is_ten_times_off_is_doubted() {
+    // A 4B draws 0.6 to 1.2 A (vendor's table): 0.8 A is right, 8 A and 0.08 A are not.
+    let table = [(0.8, false), (1.5, false), (8.0, true), (0.08, true), (0.6, false)];
+    for (amps, want) in table {
+        let mut field = Field::blue_ten();
+        let shot = field.seconds(90, |_| measured(5.0, amps));
+        let doubt = About::ShuntDoubt { source: SourceIx(0) };
+        let found = shot.alarms.iter().any(|alarm| alarm.about == doubt);
+        assert_eq!(found, want, "{amps} A: {:?}", shot.alarms);
+    }
+    // A radio on a 12 V pack may draw that much.
+    let mut field = Field::new(Setup { bank: Some(BankSpec::common()[2].clone()), ..setup() });
+    let shot = field.seconds(300, |_| measured(13.2, 5.0));
+    assert!(shot.alarms.iter().all(|alarm| !matches!(alarm.about, About::ShuntDoubt { .. })));
+}
+
+#[test]
+fn an_alarm_sleeps_and_wakes() {
+    let mut field = Field::blue_ten();
+    field.seconds(120, |_| measured(5.0, 0.8));
+    let shot = field.seconds(60, |_| silent(Gap::NoAnswer));
+    let since = shot.alarms[0].since;
+    let span = Duration::from_secs(300);
+    field.ask(&Ask::Sleep { alarm: 0, since, span }).unwrap();
+    let shot = field.second(silent(Gap::NoAnswer));
+    assert!(shot.alarms[0].asleep_until.is_some());
+    let gone = Ask::Sleep { alarm: 0, since: Mono::at_s(1.0), span };
+    assert_eq!(field.ask(&gone), Err(Refusal::AlarmGone));
+    let gone = Ask::Sleep { alarm: 9, since, span };
+    assert_eq!(field.ask(&gone), Err(Refusal::AlarmGone));
+    let shot = field.seconds(310, |_| silent(Gap::NoAnswer));
+    assert_eq!(shot.alarms[0].asleep_until, None, "awake again");
+    assert_eq!(shot.alarms[0].since, since, "and the same alarm");
+}
+
+#[test]
+fn nobody_draining_the_edges_does_not_fill_the_memory() {
+    let mut field = Field::blue_ten();
+    for _ in 0..400 {
+        field.seconds(12, |_| silent(Gap::NoAnswer));
+        field.seconds(8, |_| measured(5.0, 0.8));
+    }
+    assert!(field.engine.edges().len() <= 256);
+}

@@ -1,0 +1,115 @@
+//! The outing's draw so far in at most [`MOST_STEPS`] even steps, for the day line.
+
+use alloc::sync::Arc;
+
+use crate::{snapshot::Trail, time::Mono, units::Watts};
+
+/// Steps at most; when they are full, the step's length doubles.
+pub(super) const MOST_STEPS: usize = 240;
+/// Ticks at most; the oldest go first.
+const MOST_TICKS: usize = 48;
+const FIRST_STEP_S: u32 = 10;
+
+/// Builds the trail.
+#[derive(Clone, Debug)]
+pub(super) struct TrailMaker {
+    done: Arc<Trail>,
+    open: Open,
+}
+
+/// The step that is being filled.
+#[derive(Clone, Copy, Debug, Default)]
+struct Open {
+    filled_s: f64,
+    known_s: f64,
+    energy_j: f64,
+    peak_w: f64,
+}
+
+impl TrailMaker {
+    /// An empty trail from then on.
+    pub(super) fn new(began: Mono) -> Self {
+        let empty = Trail { began, step_s: FIRST_STEP_S, ..Trail::default() };
+        Self { done: Arc::new(empty), open: Open::default() }
+    }
+
+    /// Adds a stretch; `None` is a gap.
+    pub(super) fn add(&mut self, dt_s: f64, watts: Option<Watts>) {
+        // A stretch longer than a whole trail would only push everything else out of it.
+        let mut rest = dt_s.clamp(0.0, 1e8);
+        while rest > 0.0 {
+            let room = f64::from(self.done.step_s) - self.open.filled_s;
+            let part = rest.min(room);
+            self.open.fill(part, watts);
+            rest -= part;
+            if rest > 0.0 || part >= room {
+                self.close_step();
+            }
+        }
+    }
+
+    fn close_step(&mut self) {
+        let (mean, peak) = self.open.sums();
+        self.open = Open::default();
+        let trail = Arc::make_mut(&mut self.done);
+        trail.mean_w.push(mean);
+        trail.peak_w.push(peak);
+        if trail.mean_w.len() >= MOST_STEPS {
+            trail.mean_w = trail.mean_w.chunks(2).map(mean_of).collect();
+            trail.peak_w = trail.peak_w.chunks(2).map(peak_of).collect();
+            trail.step_s = trail.step_s.saturating_mul(2);
+        }
+    }
+
+    /// A moment worth a tick.
+    pub(super) fn tick(&mut self, at: Mono) {
+        let trail = Arc::make_mut(&mut self.done);
+        if trail.ticks.last() == Some(&at) {
+            return;
+        }
+        if trail.ticks.len() >= MOST_TICKS {
+            trail.ticks.remove(0);
+        }
+        trail.ticks.push(at);
+    }
+
+    /// The trail of all whole steps.
+    pub(super) fn trail(&self) -> Arc<Trail> {
+        Arc::clone(&self.done)
+    }
+}
+
+impl Open {
+    fn fill(&mut self, dt_s: f64, watts: Option<Watts>) {
+        self.filled_s += dt_s;
+        if let Some(watts) = watts {
+            let watts = watts.si().max(0.0);
+            self.known_s += dt_s;
+            self.energy_j += watts * dt_s;
+            self.peak_w = self.peak_w.max(watts);
+        }
+    }
+
+    /// Mean and peak; unknown for more than half of the step is a gap.
+    fn sums(&self) -> (Option<f32>, Option<f32>) {
+        if self.known_s <= 0.0 || self.known_s * 2.0 < self.filled_s {
+            return (None, None);
+        }
+        (Some(narrow(self.energy_j / self.known_s)), Some(narrow(self.peak_w)))
+    }
+}
+
+#[expect(clippy::cast_possible_truncation, reason = "a drawing needs no more digits")]
+fn narrow(watts: f64) -> f32 {
+    watts as f32
+}
+
+fn mean_of(pair: &[Option<f32>]) -> Option<f32> {
+    let (count, sum) =
+        pair.iter().flatten().fold((0.0, 0.0), |(count, sum), one| (count + 1.0, sum + one));
+    (count > 0.0).then(|| sum / count)
+}
+
+fn peak_of(pair: &[Option<f32>]) -> Option<f32> {
+    pair.iter().flatten().copied().reduce(f32::max)
+}

@@ -1,1 +1,0 @@
-//! What is believed of the bank and the draw, and the remaining time that follows.

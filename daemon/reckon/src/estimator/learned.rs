@@ -1,0 +1,93 @@
+//! What earlier run-downs of a bank taught, as plain data that others can keep on the card.
+
+use alloc::vec::Vec;
+
+use super::Ending;
+use crate::{bank::BankSpec, engine::Start};
+
+/// One finished outing of a bank: all that later forecasts need of it. Plain data; whoever builds
+/// one from a store fills what it has and leaves the rest to `..RunDown::default()`.
+#[derive(Clone, Debug, PartialEq, Default)]
+pub struct RunDown {
+    /// Whether the bank died or was only stopped.
+    pub ending: Ending,
+    /// How full it began.
+    pub start: Start,
+    /// From connected to the end, s.
+    pub lasted_s: f64,
+    /// Energy delivered at the sensor, as measured or modelled, Wh.
+    pub energy_wh: f64,
+    /// Of that, bridged over gaps, Wh.
+    pub bridged_wh: f64,
+    /// Whether the draw was measured (else modelled).
+    pub measured: bool,
+    /// Temperature around it, as expected at the time, °C.
+    pub ambient_c: Option<f64>,
+    /// Rest voltage against energy delivered, `[Wh, V]`, rising in Wh; empty where the cells'
+    /// voltage is not seen. At most 64 points.
+    pub rest_curve: Vec<[f64; 2]>,
+    /// Resistance of bank and lead as seen by the sensor, ohms.
+    pub source_ohms: Option<f64>,
+    /// Typical peak current, A.
+    pub peak_a: Option<f64>,
+    /// Mean draw of each half hour, W. At most 256.
+    pub half_hours_w: Vec<f64>,
+    /// What a modelled draw was made of: hours of each part, in an order that only the estimator
+    /// knows. At most 16.
+    pub work: Vec<f64>,
+    /// The processor's rhythm in a timed mode: size (share of the processor) and length (s) of the
+    /// burst that follows a slot that was listened to.
+    pub burst: Option<[f64; 2]>,
+}
+
+/// What earlier run-downs taught. The default has learned nothing.
+#[derive(Clone, Debug, PartialEq, Default)]
+pub struct Learned {
+    runs: Vec<RunDown>,
+}
+
+impl Learned {
+    /// Learns from one more run-down.
+    pub fn credit(&mut self, rundown: &RunDown) {
+        if rundown.energy_wh > 0.0 && rundown.energy_wh.is_finite() && rundown.lasted_s > 0.0 {
+            self.runs.push(rundown.clone());
+        }
+    }
+
+    /// Learns afresh from these, oldest first: for starting from a store, and for striking one out.
+    #[must_use]
+    pub fn from_rundowns(_bank: &BankSpec, runs: impl IntoIterator<Item = RunDown>) -> Self {
+        let mut learned = Self::default();
+        for run in runs {
+            learned.credit(&run);
+        }
+        learned
+    }
+
+    /// All that was learned from, oldest first, as plain data.
+    #[must_use]
+    pub fn rundowns_data(&self) -> &[RunDown] {
+        &self.runs
+    }
+
+    /// How many outings it learned from.
+    #[must_use]
+    pub fn rundowns(&self) -> u32 {
+        u32::try_from(self.runs.len()).unwrap_or(u32::MAX)
+    }
+
+    pub(super) fn whole_runs(&self) -> impl Iterator<Item = &RunDown> {
+        self.runs.iter().filter(|r| r.ending == Ending::Died && r.start == Start::Full)
+    }
+
+    pub(super) fn cut_short(&self) -> impl Iterator<Item = &RunDown> {
+        self.runs.iter().filter(|r| r.ending == Ending::Stopped && r.start == Start::Full)
+    }
+
+    /// Mean draw over all earlier outings, W.
+    pub(super) fn mean_draw(&self) -> Option<f64> {
+        let (wh, s) =
+            self.runs.iter().fold((0.0, 0.0), |(e, t), r| (e + r.energy_wh, t + r.lasted_s));
+        (s > 600.0).then(|| wh * 3600.0 / s)
+    }
+}

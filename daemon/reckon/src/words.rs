@@ -1,1 +1,0 @@
-//! Facts rounded and said for a person; the one place that rounds.

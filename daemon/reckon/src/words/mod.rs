@@ -1,0 +1,25 @@
+//! Facts rounded and said for a person; the one place that rounds.
+//!
+//! Pages, terminal, journal and alarms all speak through here, so that one instant is told in the
+//! same words everywhere. Nothing here decides anything: a sentence follows from a snapshot.
+
+mod alarms;
+mod numbers;
+mod sentences;
+mod station;
+
+pub use alarms::{Said, alarm, edge, gap, gap_remedy, refusal};
+pub use numbers::{
+    ago, ahead, celsius, chance, clock_time, energy, left, moment, percent, power, range, span,
+    volts,
+};
+pub use sentences::{
+    Answer, activity, answer, bank, basis, board, clock, draw, log, status, supply, verdict,
+};
+pub use station::{
+    activity_left, bank_label, board_facts, day_line, footprint, hour_mark, shift, shunt,
+    source_reads, source_state, spoken, title, wait,
+};
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,253 @@
+//! Numbers for a person: as many digits as are worth believing, and no line break inside one.
+
+use alloc::{
+    format,
+    string::{String, ToString},
+};
+
+use crate::{
+    time::{Mono, Stamp},
+    units::{Celsius, Joules, Seconds, Share, Volts, Watts},
+};
+
+/// Keeps a number and its unit on one line.
+pub(super) const TIE: char = '\u{a0}';
+
+/// Rounded to the nearest whole number, held to what a page can show.
+#[expect(
+    clippy::cast_possible_truncation,
+    clippy::cast_sign_loss,
+    reason = "held to the range first, and never NaN: quantities are finite"
+)]
+fn whole(number: f64) -> u64 {
+    libm::round(number.clamp(0.0, 1e12)) as u64
+}
+
+/// A forecast in minutes, rounded to a step that suits its size and how unsure it is.
+///
+/// The step never falls as the time grows, and it changes only at times that are whole numbers of
+/// both steps, so a longer time is never printed as a shorter one.
+fn rounded_min(minutes: f64, width_min: f64, down: bool) -> u64 {
+    let step = step_min(minutes, width_min);
+    let steps = minutes.max(0.0) / step;
+    whole(if down { libm::floor(steps) } else { libm::round(steps) } * step)
+}
+
+fn step_min(minutes: f64, width_min: f64) -> f64 {
+    const STEPS: [f64; 5] = [1.0, 5.0, 10.0, 30.0, 60.0];
+    let by_size = if minutes < 20.0 {
+        1.0
+    } else if minutes < 120.0 {
+        5.0
+    } else if minutes < 720.0 {
+        10.0
+    } else if minutes < 2880.0 {
+        30.0
+    } else {
+        60.0
+    };
+    let largest = |most: f64| STEPS.into_iter().rfind(|step| *step <= most).unwrap_or(1.0);
+    largest(width_min / 4.0).min(largest(minutes / 4.0)).max(by_size)
+}
+
+/// Beyond 30 days a forecast means nothing any more.
+const LONGEST_MIN: u64 = 43_200;
+
+/// `50 min`, `6 h 40`, `3 days 5 h`.
+fn minutes_said(minutes: u64) -> String {
+    let (days, hours, min) = (minutes / 1440, minutes / 60, minutes % 60);
+    match (minutes, min) {
+        (0, _) => format!("under 1{TIE}min"),
+        (1..60, _) => format!("{minutes}{TIE}min"),
+        (60..4320, 0) => format!("{hours}{TIE}h"),
+        (60..4320, _) => format!("{hours}{TIE}h{TIE}{min:02}"),
+        (4320..=LONGEST_MIN, _) if hours % 24 == 0 => format!("{days}{TIE}days"),
+        (4320..=LONGEST_MIN, _) => format!("{days}{TIE}days{TIE}{}{TIE}h", hours % 24),
+        _ => format!("more than 30{TIE}days"),
+    }
+}
+
+/// A forecast remaining time, given the middle or an end and the width of its range.
+#[must_use]
+pub fn left(time: Seconds, width: Seconds) -> String {
+    minutes_said(rounded_min(time.si() / 60.0, width.si() / 60.0, false))
+}
+
+/// `between 5 h 50 and 7 h 30`; the cautious end is rounded down.
+#[must_use]
+pub fn range(remaining: [Seconds; 3]) -> String {
+    let [low, _, high] = remaining.map(|time| time.si() / 60.0);
+    let width = high - low;
+    let (low, high) = (rounded_min(low, width, true), rounded_min(high, width, false));
+    let (from, to) = (minutes_said(low), minutes_said(high));
+    if from == to {
+        let itself = low == 0 || low > LONGEST_MIN;
+        return if itself { from } else { format!("about {from}") };
+    }
+    if low == 0 {
+        return format!("up to {to}");
+    }
+    format!("between {from} and {to}")
+}
+
+/// A span that is known: `12 s`, `14 min`, `2 h 14`, `3 days 5 h`.
+#[must_use]
+pub fn span(time: Seconds) -> String {
+    let seconds = whole(time.si());
+    if seconds < 60 {
+        return format!("{seconds}{TIE}s");
+    }
+    let minutes = whole(time.si() / 60.0);
+    if minutes >= 4320 { minutes_said(minutes / 60 * 60) } else { minutes_said(minutes) }
+}
+
+/// `12 s ago`.
+#[must_use]
+pub fn ago(then: Mono, now: Mono) -> String {
+    format!("{} ago", span(now.seconds_since(then)))
+}
+
+/// `in 2 h 14`.
+#[must_use]
+pub fn ahead(then: Mono, now: Mono) -> String {
+    format!("in {}", span(then.seconds_since(now)))
+}
+
+/// The time of day of a moment, `18:20`, `06:00 tomorrow`, `06:00 on Saturday`; `None` while the
+/// clock is not to be believed, or beyond a week.
+#[must_use]
+pub fn clock_time(then: Mono, at: Stamp) -> Option<String> {
+    time_of_day(then, at, 1)
+}
+
+/// The same to so many whole minutes.
+pub(super) fn time_of_day(then: Mono, at: Stamp, step_min: i64) -> Option<String> {
+    let wall_now = at.believed()?;
+    let wall_then = wall_now.plus_s(then.as_s() - at.mono.as_s());
+    let local = |ms: i64| ms.div_euclid(1000).saturating_add(i64::from(at.utc_offset_s));
+    let step_s = step_min.clamp(1, 60) * 60;
+    let seconds = local(wall_then.unix_ms());
+    let rounded = seconds.saturating_add(step_s / 2).div_euclid(step_s).saturating_mul(step_s);
+    let minute = rounded.div_euclid(60).rem_euclid(1440);
+    let time = format!("{:02}:{:02}", minute / 60, minute % 60);
+    let day = rounded.div_euclid(86_400);
+    match day.saturating_sub(local(wall_now.unix_ms()).div_euclid(86_400)) {
+        0 => Some(time),
+        1 => Some(format!("{time} tomorrow")),
+        -1 => Some(format!("{time} yesterday")),
+        2..=6 => Some(format!("{time} on {}", weekday(day))),
+        _ => None,
+    }
+}
+
+/// 1970-01-01 was a Thursday.
+fn weekday(days_since_1970: i64) -> &'static str {
+    match days_since_1970.rem_euclid(7) {
+        0 => "Thursday",
+        1 => "Friday",
+        2 => "Saturday",
+        3 => "Sunday",
+        4 => "Monday",
+        5 => "Tuesday",
+        _ => "Wednesday",
+    }
+}
+
+/// The time of day where the clock is believed, else how far away.
+#[must_use]
+pub fn moment(then: Mono, at: Stamp) -> String {
+    clock_time(then, at)
+        .unwrap_or_else(|| if then >= at.mono { ahead(then, at.mono) } else { ago(then, at.mono) })
+}
+
+/// A step for times of day that is no finer than the forecast's own.
+pub(super) fn clock_step_min(time: Seconds, width: Seconds) -> i64 {
+    if step_min(time.si() / 60.0, width.si() / 60.0) < 5.0 {
+        1
+    } else if step_min(time.si() / 60.0, width.si() / 60.0) < 10.0 {
+        5
+    } else {
+        10
+    }
+}
+
+/// `0.45 W`, `4.1 W`, `26 W`.
+#[must_use]
+pub fn power(watts: Watts) -> String {
+    measured(watts.si(), "W")
+}
+
+/// `0.42 Wh`, `12.4 Wh`, `124 Wh`.
+#[must_use]
+pub fn energy(joules: Joules) -> String {
+    let wh = joules.wh();
+    let size = wh.abs();
+    if size < 0.0005 {
+        return format!("0{TIE}Wh");
+    }
+    let digits = if size < 0.995 { 2 } else { usize::from(size < 99.95) };
+    signed(wh, digits, "Wh")
+}
+
+fn measured(value: f64, unit: &str) -> String {
+    let size = value.abs();
+    if size < 0.005 {
+        return format!("0{TIE}{unit}");
+    }
+    let digits = if size < 0.995 { 2 } else { usize::from(size < 19.95) };
+    signed(value, digits, unit)
+}
+
+fn signed(value: f64, digits: usize, unit: &str) -> String {
+    let sign = if value < 0.0 { "\u{2212}" } else { "" };
+    format!("{sign}{:.digits$}{TIE}{unit}", value.abs())
+}
+
+/// `5.08 V`.
+#[must_use]
+pub fn volts(volts: Volts) -> String {
+    signed(volts.si(), 2, "V")
+}
+
+/// `48 °C`.
+#[must_use]
+pub fn celsius(temp: Celsius) -> String {
+    let whole_degrees = libm::round(temp.si());
+    if whole_degrees == 0.0 {
+        return format!("0{TIE}°C");
+    }
+    signed(whole_degrees, 0, "°C")
+}
+
+/// `23 %`.
+#[must_use]
+pub fn percent(share: Share) -> String {
+    format!("{:.0}{TIE}%", share.part() * 100.0)
+}
+
+/// A chance as people say it: `about 2 in 3`.
+#[must_use]
+pub fn chance(share: Share) -> String {
+    const SAID: [(f64, &str); 11] = [
+        (0.05, "1 in 20"),
+        (0.10, "1 in 10"),
+        (0.20, "1 in 5"),
+        (1.0 / 3.0, "1 in 3"),
+        (0.50, "1 in 2"),
+        (0.60, "3 in 5"),
+        (2.0 / 3.0, "2 in 3"),
+        (0.75, "3 in 4"),
+        (0.80, "4 in 5"),
+        (0.90, "9 in 10"),
+        (0.95, "19 in 20"),
+    ];
+    let part = share.part();
+    if part < 0.03 {
+        return "next to none".to_string();
+    }
+    if part > 0.97 {
+        return "nearly certain".to_string();
+    }
+    let nearest = SAID.iter().min_by(|a, b| (a.0 - part).abs().total_cmp(&(b.0 - part).abs()));
+    nearest.map_or_else(String::new, |(_, said)| format!("about {said}").replace(' ', "\u{a0}"))
+}

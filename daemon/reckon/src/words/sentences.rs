@@ -1,0 +1,321 @@
+//! The sentences of the Now page, the terminal and the journal.
+
+use alloc::{
+    format,
+    string::{String, ToString},
+    vec::Vec,
+};
+
+use super::{
+    alarms::{gap, gap_remedy},
+    numbers::{
+        celsius, chance, clock_step_min, clock_time, energy, left, moment, percent, power, range,
+        span, time_of_day, volts,
+    },
+};
+use crate::{
+    forecast::{Forecast, Outlook},
+    snapshot::{ActivityView, Basis, LogState, Snapshot, Verdict},
+    time::{Mono, Stamp, Trust},
+    units::{Seconds, Watts},
+};
+
+/// The answer to 'how long': something short to print large, and the sentences under it.
+#[derive(Clone, Debug, PartialEq, Eq, Default)]
+pub struct Answer {
+    /// The large words.
+    pub big: String,
+    /// What follows them (`left`), if they are a duration.
+    pub after: String,
+    /// Sentences under it, without their full stops where they are fragments.
+    pub lines: Vec<String>,
+}
+
+/// The forecast, or why there is none.
+#[must_use]
+pub fn answer(snapshot: &Snapshot) -> Answer {
+    let plain = |big: &str, lines: &[String]| Answer {
+        big: big.to_string(),
+        after: String::new(),
+        lines: lines.to_vec(),
+    };
+    match &snapshot.outlook {
+        Outlook::Lasts(forecast) => lasts(forecast, snapshot.at),
+        Outlook::TooSoon { wants } => {
+            let wait = span(Seconds::of(wants.as_secs_f64()));
+            plain("Too soon to say.", &[format!("A first forecast comes in about {wait}.")])
+        }
+        Outlook::NoBank => plain(
+            "Which bank feeds this board?",
+            &[String::from(
+                "Choose it below; what it has delivered since then is counted already.",
+            )],
+        ),
+        Outlook::NotDraining => plain(
+            "Nothing is taken from the bank.",
+            &[String::from(
+                "It is being charged, or the board runs from the mains. The count of hours begins \
+                 when the bank is on its own.",
+            )],
+        ),
+        Outlook::Blind { since, last } => {
+            let silent = span(snapshot.at.mono.seconds_since(*since));
+            let mut lines = alloc::vec![format!("Nothing has been read for {silent}.")];
+            if let Some(last) = last {
+                let [low, middle, high] = last.remaining;
+                lines.push(format!(
+                    "The last forecast, {} ago, was {}, {}.",
+                    span(snapshot.at.mono.seconds_since(last.made_at)),
+                    left(middle, high - low),
+                    range(last.remaining),
+                ));
+            }
+            lines.push(String::from("Check the sensor's plug, or start outlast again."));
+            Answer { big: String::from("No readings."), after: String::new(), lines }
+        }
+    }
+}
+
+fn lasts(forecast: &Forecast, at: Stamp) -> Answer {
+    let [low, middle, high] = forecast.remaining;
+    let mut lines = alloc::vec![range(forecast.remaining)];
+    lines.extend(ends(forecast, at));
+    Answer { big: left(middle, high - low), after: String::from("left"), lines }
+}
+
+/// `ends about 18:20`; nothing while the clock is not to be believed.
+fn ends(forecast: &Forecast, at: Stamp) -> Option<String> {
+    let [low, middle, high] = forecast.remaining;
+    // Held to what a calendar can say anything of; the time of day is left out far before that.
+    let end = Mono::at_s(forecast.made_at.as_s() + middle.si().clamp(0.0, 1e9));
+    let time = time_of_day(end, at, clock_step_min(middle, high - low))?;
+    Some(format!("ends about {time}"))
+}
+
+/// The finish against the forecast, as a sentence; `None` without a finish.
+#[must_use]
+pub fn verdict(snapshot: &Snapshot) -> Option<String> {
+    let finish = snapshot.finish?;
+    let when = match clock_time(finish.at, snapshot.at) {
+        Some(time) => time,
+        None if finish.at >= snapshot.at.mono => {
+            format!("the finish {}", moment(finish.at, snapshot.at))
+        }
+        None => String::from("the finish"),
+    };
+    if finish.at <= snapshot.at.mono {
+        return Some(format!("The finish was {}.", ago_or_time(snapshot)));
+    }
+    let (Some(verdict), Some(odds)) = (finish.verdict, finish.chance) else {
+        return Some(format!("Too soon to say whether it is enough for {when}."));
+    };
+    let spare = finish.spare.map_or(0.0, Seconds::si);
+    let width = match &snapshot.outlook {
+        Outlook::Lasts(forecast) => forecast.hopeful() - forecast.cautious(),
+        _ => Seconds::ZERO,
+    };
+    let about = left(Seconds::of(spare.abs()), width);
+    Some(match verdict {
+        Verdict::Enough => format!("Enough for {when}, with about {about} to spare."),
+        Verdict::Tight => format!("Tight for {when}: the chance of lasting is {}.", chance(odds)),
+        Verdict::Short if spare < 0.0 => {
+            format!("Short for {when} by about {about}; the chance of lasting is {}.", chance(odds))
+        }
+        Verdict::Short => format!("Short for {when}: the chance of lasting is {}.", chance(odds)),
+    })
+}
+
+fn ago_or_time(snapshot: &Snapshot) -> String {
+    snapshot.finish.map_or_else(String::new, |finish| match clock_time(finish.at, snapshot.at) {
+        Some(time) => format!("at {time}"),
+        None => moment(finish.at, snapshot.at),
+    })
+}
+
+/// What the forecast stands on.
+#[must_use]
+pub fn basis(snapshot: &Snapshot) -> String {
+    match snapshot.draw.basis {
+        Basis::Measured => match source_title(snapshot) {
+            Some(title) => format!("The draw is measured by {title}."),
+            None => String::from("The draw is measured."),
+        },
+        Basis::Gauge => String::from("What is left is read from the battery's own fuel gauge."),
+        Basis::Modelled => {
+            let board = match (&snapshot.facts.model, snapshot.facts.kind) {
+                (Some(model), Some(_)) => format!("the figures printed for {model}"),
+                _ => String::from("a board in general, since this one is not in the table"),
+            };
+            format!(
+                "No sensor measures the draw: it is worked out from {board} and from its load, so \
+                 the range is wide."
+            )
+        }
+    }
+}
+
+fn source_title(snapshot: &Snapshot) -> Option<&str> {
+    let place = usize::from(snapshot.supply.source?.0);
+    snapshot.sources.get(place).map(|report| report.title.as_str())
+}
+
+/// The draw now and what is usual.
+#[must_use]
+pub fn draw(snapshot: &Snapshot) -> String {
+    let Some(now) = snapshot.draw.now else {
+        return match (snapshot.draw.lately, snapshot.supply.power) {
+            (Some(lately), Err(why)) => format!(
+                "The draw cannot be read: the sensor {}. It was {} before.",
+                gap(why),
+                power(lately)
+            ),
+            (None, Err(why)) => format!("The draw cannot be read: the sensor {}.", gap(why)),
+            (_, Ok(now)) => format!("Drawing {} now.", power(now)),
+        };
+    };
+    if now.si() < -0.05 {
+        return format!("{} go into the bank.", power(-now));
+    }
+    let now = match snapshot.draw.basis {
+        Basis::Modelled => format!("Drawing about {} by the model", power(now)),
+        Basis::Measured | Basis::Gauge => format!("Drawing {} now", power(now)),
+    };
+    match usual(snapshot) {
+        Some(usual) => format!("{now}; {usual}."),
+        None => format!("{now}."),
+    }
+}
+
+fn usual(snapshot: &Snapshot) -> Option<String> {
+    let current = snapshot.activities.iter().find(|one| one.current);
+    if let Some((name, watts)) = current.and_then(|one| Some((&one.name, one.usual?))) {
+        return Some(format!("{} is usual for {}", power(watts), name.to_lowercase()));
+    }
+    let began = snapshot.at.mono.seconds_since(snapshot.outing_began);
+    let outing: Watts = snapshot.draw.outing.filter(|_| began.si() >= 300.0)?;
+    Some(format!("{} on average in this outing", power(outing)))
+}
+
+/// An activity and what it would leave.
+#[must_use]
+pub fn activity(one: &ActivityView) -> String {
+    let remaining = one.remaining.map(|[low, middle, high]| left(middle, high - low));
+    match (remaining, one.usual) {
+        (Some(time), Some(watts)) => format!("{}: {time} at {}", one.name, power(watts)),
+        (Some(time), None) => format!("{}: {time}", one.name),
+        (None, Some(watts)) => format!("{}: {}", one.name, power(watts)),
+        (None, None) => one.name.clone(),
+    }
+}
+
+/// The supply.
+#[must_use]
+pub fn supply(snapshot: &Snapshot) -> String {
+    let reads = match snapshot.supply.volts {
+        Ok(level) => format!("Supply {}", volts(level)),
+        Err(_) => String::from("Supply voltage not measured"),
+    };
+    let times = snapshot.undervoltage_times;
+    let state = match snapshot.board.undervoltage {
+        Ok(true) => String::from(", too low for the board right now"),
+        _ if times == 1 => String::from("; it was too low once in this outing"),
+        _ if times > 1 => format!("; it was too low {times} times in this outing"),
+        Ok(false) => String::from(", steady"),
+        Err(_) => String::from("; this board cannot tell whether it sags"),
+    };
+    format!("{reads}{state}.")
+}
+
+/// The board.
+#[must_use]
+pub fn board(snapshot: &Snapshot) -> String {
+    let board = &snapshot.board;
+    let temp = match board.temp {
+        Ok(temp) => format!("Board {}", celsius(temp)),
+        Err(why) => format!("Board temperature {}", gap(why)),
+    };
+    let busy = match board.cpu_busy {
+        Ok(busy) => format!(", processor {} busy", percent(busy)),
+        Err(_) => String::new(),
+    };
+    let flags = board.flags.unwrap_or_default().now;
+    let slowed = if flags.throttled || flags.soft_hot {
+        "; it slows itself down"
+    } else if flags.capped {
+        "; its clock is capped"
+    } else {
+        ""
+    };
+    format!("{temp}{busy}{slowed}.")
+}
+
+/// The bank: what it has delivered, and of what.
+#[must_use]
+pub fn bank(snapshot: &Snapshot) -> String {
+    let view = &snapshot.bank;
+    let began = span(snapshot.at.mono.seconds_since(snapshot.outing_began));
+    let delivered = energy(view.delivered);
+    let bridged = if view.bridged.si() > 0.02 * view.delivered.si() && view.bridged.si() > 36.0 {
+        format!(" {} of it fell into gaps and is an estimate.", energy(view.bridged))
+    } else {
+        String::new()
+    };
+    let Some(spec) = &view.spec else {
+        return format!("{delivered} drawn in {began}.{bridged}");
+    };
+    let usable = match view.usable {
+        Some([low, _, high]) => {
+            format!(" of {} to {} that it can give", energy(low), energy(high))
+        }
+        None => String::new(),
+    };
+    format!("{} has delivered {delivered}{usable}, in {began}.{bridged}", spec.name)
+}
+
+/// The clock.
+#[must_use]
+pub fn clock(at: Stamp) -> String {
+    let time = clock_time(at.mono, at).unwrap_or_default();
+    match at.trust {
+        Trust::Synchronised => format!("Clock {time}, set by the network or a receiver."),
+        Trust::Phone => format!("Clock {time}, set by a phone."),
+        Trust::Unset => String::from(
+            "Nobody has set the clock since the board was switched on: no time of day is shown, \
+             and log entries would carry a wrong one.",
+        ),
+    }
+}
+
+/// The record.
+#[must_use]
+pub fn log(snapshot: &Snapshot) -> String {
+    match &snapshot.log {
+        LogState::Off => String::from("No record is kept."),
+        LogState::Kept { last } => {
+            format!(
+                "Record: last line written {} ago.",
+                span(snapshot.at.mono.seconds_since(*last))
+            )
+        }
+        LogState::Stopped { why } => format!("The record has stopped: {why}"),
+    }
+}
+
+/// How things stand, in one line for a service manager.
+#[must_use]
+pub fn status(snapshot: &Snapshot) -> String {
+    let answer = answer(snapshot);
+    let mut line = answer.big;
+    if !answer.after.is_empty() {
+        line = format!("{line} {}, {}.", answer.after, answer.lines.join(", "));
+    }
+    line.push(' ');
+    line.push_str(&draw(snapshot));
+    if let Err(why) = snapshot.supply.power
+        && snapshot.draw.basis == Basis::Measured
+    {
+        line.push(' ');
+        line.push_str(gap_remedy(why));
+    }
+    line
+}

@@ -1,0 +1,252 @@
+//! The brain: one thread that owns all state and takes one event after the other. Whatever can
+//! happen is in [`Event`]; what comes out is a snapshot for the pages and a job for the keeper.
+
+use std::{
+    path::Path,
+    sync::{
+        Arc,
+        mpsc::{Receiver, RecvTimeoutError, Sender, SyncSender},
+    },
+    time::Duration,
+};
+
+use reckon::{
+    engine::{Ask, Engine, Refusal},
+    reading::Sweep,
+    snapshot::{Footprint, LogState, Snapshot},
+    time::{Mono, Stamp},
+};
+use tokio::sync::{oneshot, watch};
+use web::Asked;
+
+use crate::{
+    choices::{self, Kept},
+    clock::Clock,
+    glance::plain_spaces,
+    notice::Notice,
+    ready::Ready,
+};
+
+/// Without a sweep for this long the silence itself is looked at.
+const PATIENCE: Duration = Duration::from_millis(2500);
+/// How often the state of the outing is written without being asked.
+const KEEP_EVERY: Duration = Duration::from_mins(10);
+
+/// Everything that can happen.
+pub(crate) enum Event {
+    /// Every source was asked once.
+    Sweep {
+        /// What they said.
+        sweep: Box<Sweep>,
+        /// When.
+        at: Stamp,
+        /// Sweeps so far that came too late or not at all.
+        missed: u64,
+    },
+    /// What outlast itself costs.
+    Costs(Footprint),
+    /// Somebody wants something.
+    Asked(Asked),
+    /// The keeper wrote, or could not.
+    Kept(Result<(), String>),
+    /// End.
+    Stop,
+}
+
+/// Writes this, then answers whoever waits for it.
+pub(crate) struct Job {
+    kept: Kept,
+    answer: Option<oneshot::Sender<Result<(), Refusal>>>,
+}
+
+/// What the brain is made of.
+pub(crate) struct Brain {
+    /// Works everything out.
+    pub(crate) engine: Engine,
+    /// The time.
+    pub(crate) clock: Clock,
+    /// What happens.
+    pub(crate) events: Receiver<Event>,
+    /// Where the pages look.
+    pub(crate) show: watch::Sender<Arc<Snapshot>>,
+    /// Where jobs for the card go; `None` where nothing is kept.
+    pub(crate) keeper: Option<Sender<Job>>,
+    /// What systemd hears.
+    pub(crate) ready: Ready,
+    /// Frees the sampling from a sensor that hangs.
+    pub(crate) free: Box<dyn FnMut() -> bool + Send>,
+    /// This boot.
+    pub(crate) boot_id: Option<String>,
+    /// Why choices are not kept, for the page.
+    pub(crate) trouble: Option<String>,
+}
+
+/// What the brain remembers from turn to turn besides the engine.
+struct Memory {
+    kept_at: Mono,
+    believed: bool,
+    last_sweep: Mono,
+    silent: bool,
+    notice: Notice,
+}
+
+impl Brain {
+    /// Takes events until it is told to stop; then everything is written once more.
+    pub(crate) fn run(mut self) {
+        let now = self.clock.mono();
+        let mut memory = Memory {
+            kept_at: now,
+            believed: self.clock.is_believed(),
+            last_sweep: now,
+            silent: false,
+            notice: Notice::default(),
+        };
+        self.note_log();
+        loop {
+            let shot = match self.events.recv_timeout(PATIENCE) {
+                Ok(Event::Stop) | Err(RecvTimeoutError::Disconnected) => break,
+                Ok(event) => self.turn(event, &mut memory),
+                Err(RecvTimeoutError::Timeout) => Some(self.silence(&mut memory)),
+            };
+            if let Some(shot) = shot {
+                memory.notice.look(&shot, &self.engine.edges());
+                self.ready.status(shot.at.mono, || plain_spaces(&reckon::words::status(&shot)));
+                self.show.send_replace(shot);
+            }
+            self.ready.alive(self.clock.mono());
+        }
+        self.keep(None);
+    }
+
+    fn turn(&mut self, event: Event, memory: &mut Memory) -> Option<Arc<Snapshot>> {
+        match event {
+            Event::Sweep { sweep, at, missed } => Some(self.swept(&sweep, at, missed, memory)),
+            Event::Asked(Asked { ask, answer }) => self.asked(&ask, answer),
+            Event::Costs(costs) => {
+                self.engine.note_footprint(costs);
+                None
+            }
+            Event::Kept(outcome) => {
+                self.kept(outcome.err());
+                None
+            }
+            Event::Stop => None,
+        }
+    }
+
+    fn swept(
+        &mut self,
+        sweep: &Sweep,
+        at: Stamp,
+        missed: u64,
+        memory: &mut Memory,
+    ) -> Arc<Snapshot> {
+        if memory.silent {
+            let silent_s = at.mono.since(memory.last_sweep).as_secs();
+            tracing::info!("the sensors are read again after {silent_s} s");
+            memory.silent = false;
+        }
+        memory.last_sweep = at.mono;
+        self.engine.note_missed(missed);
+        let shot = self.engine.take(sweep, at);
+        // That the clock may be believed is worth a write: a restart must not forget it.
+        let news = self.clock.is_believed() && !memory.believed;
+        if news || at.mono.since(memory.kept_at) >= KEEP_EVERY {
+            memory.believed = self.clock.is_believed();
+            memory.kept_at = at.mono;
+            self.keep(None);
+        }
+        shot
+    }
+
+    /// Nothing came: the snapshot must say so rather than look fresh.
+    fn silence(&mut self, memory: &mut Memory) -> Arc<Snapshot> {
+        let at = self.clock.stamp();
+        let freed = (self.free)();
+        if !memory.silent {
+            memory.silent = true;
+            let silent_s = at.mono.since(memory.last_sweep).as_secs();
+            let what_now = if freed {
+                "the others are read on without it"
+            } else {
+                "the forecast goes on from what was known"
+            };
+            tracing::warn!(
+                "no sensor has answered for {silent_s} s, one of them hangs; {what_now}"
+            );
+        }
+        self.engine.tick(at)
+    }
+
+    fn asked(
+        &mut self,
+        ask: &Ask,
+        answer: oneshot::Sender<Result<(), Refusal>>,
+    ) -> Option<Arc<Snapshot>> {
+        let at = self.clock.stamp();
+        let done = self.engine.ask(ask, at);
+        if done.is_err() {
+            // Whoever asked may have gone meanwhile.
+            let _ = answer.send(done);
+            return None;
+        }
+        let shot = self.engine.tick(at);
+        // Whoever is answered shall see the change at once.
+        self.show.send_replace(Arc::clone(&shot));
+        self.keep(Some(answer));
+        Some(shot)
+    }
+
+    /// Hands what must survive to the keeper, who answers when it is on the card.
+    fn keep(&mut self, answer: Option<oneshot::Sender<Result<(), Refusal>>>) {
+        let choices = self.engine.choices();
+        let kept = Kept::of(&choices, self.boot_id.as_deref(), self.clock.is_believed());
+        let unkept = match &self.keeper {
+            Some(keeper) => keeper.send(Job { kept, answer }).err().and_then(|job| job.0.answer),
+            None => answer,
+        };
+        if let Some(answer) = unkept {
+            // Carried out, though it will not survive a restart; the page says so.
+            let _ = answer.send(Ok(()));
+        }
+    }
+
+    fn kept(&mut self, trouble: Option<String>) {
+        match (&self.trouble, &trouble) {
+            (None, Some(why)) => tracing::warn!("{why}"),
+            (Some(_), None) => tracing::info!("what is chosen is kept again"),
+            _ => {}
+        }
+        self.trouble = trouble;
+        self.note_log();
+    }
+
+    fn note_log(&mut self) {
+        let log = self.trouble.clone().map_or(LogState::Off, |why| LogState::Stopped { why });
+        self.engine.note_log(log);
+    }
+}
+
+/// The keeper: writes one job after the other, so that a slow card delays no reading.
+pub(crate) fn keeper(folder: &Path, jobs: Receiver<Job>, events: &SyncSender<Event>) {
+    let mut said_well = false;
+    for Job { kept, answer } in jobs {
+        let outcome = choices::save(folder, &kept).map_err(|why| {
+            format!(
+                "What is chosen cannot be kept in {}: {why}. Readings and forecast go on, but a \
+                 restart will not know the bank and the finish. Make room on the card or make \
+                 the folder writable",
+                folder.display()
+            )
+        });
+        if let Some(answer) = answer {
+            // Carried out in any case; whoever asked may have gone meanwhile.
+            let _ = answer.send(Ok(()));
+        }
+        if outcome.is_err() || !said_well {
+            let well = outcome.is_ok();
+            // A full queue or a brain that has ended: the next job says it again.
+            said_well = events.try_send(Event::Kept(outcome)).is_ok() && well;
+        }
+    }
+}

@@ -1,0 +1,302 @@
+//! The border between what the engine calls its choices and the file that keeps them across
+//! restarts: structs of its own, checked when they are read.
+
+use std::{io, path::Path};
+
+use reckon::{
+    bank::{BankSpec, Cells, MeasuredAt},
+    engine::{Choices, FinishChoice, Start},
+    time::{Mono, Wall},
+    units::{AmpHours, Celsius, Joules, Share, Volts},
+};
+use serde::{Deserialize, Serialize};
+
+use crate::keep::{read_some, set_aside, write_whole};
+
+const CHOICES: &str = "choices.toml";
+const HEAD: &str = "# Kept by outlast across restarts. Change things on the page, not here.\n";
+
+/// What a person chose, and how far the outing had come.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[serde(default)]
+pub(crate) struct Kept {
+    /// The boot that this was written in; boot-based times are good in that one only.
+    pub(crate) boot_id: Option<String>,
+    /// Whether the wall clock was synchronised in that boot.
+    pub(crate) clock_was_synchronised: bool,
+    /// What the operator was doing.
+    activity: Option<String>,
+    /// The outing's name.
+    outing: Option<String>,
+    began_s: f64,
+    counted_to_s: f64,
+    delivered_wh: f64,
+    bridged_wh: f64,
+    finish: Option<KeptFinish>,
+    bank: Option<KeptBank>,
+}
+
+/// The finish, in boot time and, where the clock was believed, in wall time.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+struct KeptFinish {
+    at_s: f64,
+    wall_ms: Option<i64>,
+}
+
+/// The bank that was chosen, and how full it was then.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+struct KeptBank {
+    name: String,
+    cells: String,
+    series: u8,
+    label_mah: f64,
+    label_v: f64,
+    measured_at: String,
+    ambient_c: Option<f64>,
+    cutoff_v: Option<f64>,
+    /// `full`, `part` or `unknown`.
+    start: String,
+    start_share: Option<f64>,
+}
+
+impl Kept {
+    /// As it will be written.
+    pub(crate) fn of(
+        choices: &Choices,
+        boot_id: Option<&str>,
+        clock_was_synchronised: bool,
+    ) -> Self {
+        Self {
+            boot_id: boot_id.map(str::to_owned),
+            clock_was_synchronised,
+            activity: choices.activity.clone(),
+            outing: choices.outing.clone(),
+            began_s: choices.began.as_s(),
+            counted_to_s: choices.counted_to.as_s(),
+            delivered_wh: choices.delivered.wh(),
+            bridged_wh: choices.bridged.wh(),
+            finish: choices.finish.map(|finish| KeptFinish {
+                at_s: finish.at.as_s(),
+                wall_ms: finish.wall.map(Wall::unix_ms),
+            }),
+            bank: choices.bank.as_ref().map(|(spec, start)| KeptBank::of(spec, *start)),
+        }
+    }
+
+    /// Whether it was written since the board was last switched on.
+    pub(crate) fn same_boot(&self, boot_id: Option<&str>) -> bool {
+        boot_id.is_some() && self.boot_id.as_deref() == boot_id
+    }
+
+    /// As it was chosen.
+    pub(crate) fn choices(&self) -> Choices {
+        Choices {
+            bank: self.bank.as_ref().and_then(KeptBank::told),
+            finish: self.finish.map(|finish| FinishChoice {
+                at: Mono::at_s(finish.at_s),
+                wall: finish.wall_ms.map(Wall::from_unix_ms),
+            }),
+            activity: self.activity.clone(),
+            outing: self.outing.clone(),
+            began: Mono::at_s(self.began_s),
+            counted_to: Mono::at_s(self.counted_to_s),
+            delivered: Joules::from_wh(self.delivered_wh),
+            bridged: Joules::from_wh(self.bridged_wh),
+        }
+    }
+
+    fn sound(&self) -> bool {
+        let count = [self.began_s, self.counted_to_s, self.delivered_wh, self.bridged_wh];
+        count.iter().all(|x| x.is_finite() && *x >= 0.0)
+            && self.bank.as_ref().is_none_or(|bank| bank.told().is_some())
+    }
+}
+
+impl KeptBank {
+    /// As it will be written.
+    fn of(spec: &BankSpec, start: Start) -> Self {
+        let cells = match spec.cells {
+            Cells::LiIon => "li-ion",
+            Cells::LiFePo4 => "lifepo4",
+            Cells::LeadAcid => "lead-acid",
+        };
+        let measured_at = match spec.measured_at {
+            MeasuredAt::Output => "output",
+            MeasuredAt::Cells => "cells",
+            MeasuredAt::Nowhere => "nowhere",
+        };
+        let (start, start_share) = match start {
+            Start::Full => ("full", None),
+            Start::Part(share) => ("part", Some(share.part())),
+            Start::Unknown => ("unknown", None),
+        };
+        Self {
+            name: spec.name.clone(),
+            cells: cells.to_owned(),
+            series: spec.series,
+            label_mah: spec.label.si() * 1000.0,
+            label_v: spec.label_volts.si(),
+            measured_at: measured_at.to_owned(),
+            ambient_c: spec.ambient.map(Celsius::si),
+            cutoff_v: spec.cutoff.map(Volts::si),
+            start: start.to_owned(),
+            start_share,
+        }
+    }
+
+    /// The bank as told, or `None` if the figures cannot be ours.
+    fn told(&self) -> Option<(BankSpec, Start)> {
+        let cells = match self.cells.as_str() {
+            "li-ion" => Cells::LiIon,
+            "lifepo4" => Cells::LiFePo4,
+            "lead-acid" => Cells::LeadAcid,
+            _ => return None,
+        };
+        let measured_at = match self.measured_at.as_str() {
+            "output" => MeasuredAt::Output,
+            "cells" => MeasuredAt::Cells,
+            "nowhere" => MeasuredAt::Nowhere,
+            _ => return None,
+        };
+        let start = match (self.start.as_str(), self.start_share) {
+            ("full", _) => Start::Full,
+            ("part", Some(share)) => Start::Part(Share::new(share)?),
+            ("unknown", _) => Start::Unknown,
+            _ => return None,
+        };
+        let spec = BankSpec {
+            name: self.name.chars().filter(|c| !c.is_control()).take(64).collect(),
+            cells,
+            series: self.series,
+            label: AmpHours::new(self.label_mah / 1000.0)?,
+            label_volts: Volts::new(self.label_v)?,
+            measured_at,
+            ambient: self.ambient_c.and_then(Celsius::new),
+            cutoff: self.cutoff_v.and_then(Volts::new),
+        };
+        spec.implausible().is_none().then_some((spec, start))
+    }
+}
+
+/// What was kept, and what is to be said about it.
+pub(crate) struct Found {
+    /// Empty if there was nothing or nothing readable.
+    pub(crate) kept: Kept,
+    /// A damaged file was set aside, or could not be read: a sentence.
+    pub(crate) trouble: Option<String>,
+}
+
+/// Reads what was kept.
+pub(crate) fn load(folder: &Path) -> Found {
+    let path = folder.join(CHOICES);
+    let bytes = match read_some(&path) {
+        Ok(bytes) => bytes,
+        Err(why) if why.kind() == io::ErrorKind::NotFound => {
+            return Found { kept: Kept::default(), trouble: None };
+        }
+        Err(why) => {
+            let trouble = format!(
+                "What was chosen before cannot be read ({}: {why}); outlast starts as if nothing \
+                 had been chosen",
+                path.display()
+            );
+            return Found { kept: Kept::default(), trouble: Some(trouble) };
+        }
+    };
+    match understood(&bytes) {
+        Some(kept) => Found { kept, trouble: None },
+        None => Found {
+            kept: Kept::default(),
+            trouble: Some(format!("{}; choose the bank and the finish again", set_aside(&path))),
+        },
+    }
+}
+
+fn understood(bytes: &[u8]) -> Option<Kept> {
+    let kept: Kept = toml::from_str(std::str::from_utf8(bytes).ok()?).ok()?;
+    kept.sound().then_some(kept)
+}
+
+/// Writes what must survive.
+///
+/// # Errors
+/// Whatever the card says.
+pub(crate) fn save(folder: &Path, kept: &Kept) -> io::Result<()> {
+    let body = toml::to_string(kept).map_err(io::Error::other)?;
+    write_whole(folder, CHOICES, format!("{HEAD}{body}").as_bytes())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::fs;
+
+    fn blue_ten() -> BankSpec {
+        BankSpec {
+            name: "Blue \"ten\" = [x]".into(),
+            cells: Cells::LiIon,
+            series: 1,
+            label: AmpHours::of(10.0),
+            label_volts: Volts::of(3.7),
+            measured_at: MeasuredAt::Output,
+            ambient: Some(Celsius::of(-3.5)),
+            cutoff: None,
+        }
+    }
+
+    fn choices() -> Choices {
+        Choices {
+            bank: Some((blue_ten(), Start::Part(Share::nearest(0.75)))),
+            finish: Some(FinishChoice {
+                at: Mono::at_s(9000.5),
+                wall: Some(Wall::from_unix_ms(7)),
+            }),
+            activity: Some("receive".into()),
+            outing: Some("Ridge above the reservoir".into()),
+            began: Mono::at_s(60.0),
+            counted_to: Mono::at_s(7200.0),
+            delivered: Joules::from_wh(6.0),
+            bridged: Joules::from_wh(0.5),
+        }
+    }
+
+    fn kept() -> Kept {
+        Kept::of(&choices(), Some("boot"), true)
+    }
+
+    #[test]
+    fn what_is_kept_comes_back() {
+        let home = tempfile::tempdir().unwrap();
+        assert_eq!(load(home.path()).kept, Kept::default());
+        save(home.path(), &kept()).unwrap();
+        save(home.path(), &kept()).unwrap();
+        let found = load(home.path());
+        assert_eq!((found.kept.clone(), found.trouble), (kept(), None));
+        assert_eq!(found.kept.choices(), choices());
+        assert!(found.kept.same_boot(Some("boot")) && !found.kept.same_boot(None));
+    }
+
+    #[test]
+    fn every_bit_flipped_is_read_or_set_aside_never_lost() {
+        let home = tempfile::tempdir().unwrap();
+        save(home.path(), &kept()).unwrap();
+        let path = home.path().join(CHOICES);
+        let good = fs::read(&path).unwrap();
+        for (at, bit) in (0..good.len()).map(|at| (at, at % 8)) {
+            let mut bad = good.clone();
+            bad[at] ^= 1 << bit;
+            fs::write(&path, &bad).unwrap();
+            let found = load(home.path());
+            if let Some(trouble) = found.trouble {
+                let aside =
+                    trouble.split(['\u{20}', ';']).find(|w| w.contains(".damaged-")).unwrap();
+                assert_eq!(fs::read(aside).unwrap(), bad, "{trouble}");
+                fs::remove_file(aside).unwrap();
+                assert_eq!(found.kept, Kept::default());
+            } else {
+                let bank = found.kept.choices().bank;
+                assert!(bank.is_none_or(|(spec, _)| spec.implausible().is_none()));
+            }
+        }
+    }
+}

@@ -1,0 +1,207 @@
+//! The only file that asks the system the time. Everyone else is handed a [`Clock`] or a stamp.
+//!
+//! Durations come from the kernel's boot-time clock, which counts sleep and never jumps. The wall
+//! clock is attached to it and believed only if the kernel's clock is synchronised, or was in this
+//! boot: a board without a clock battery wakes up in some other year.
+
+use std::{
+    sync::{
+        Arc, Condvar, Mutex, PoisonError,
+        atomic::{AtomicBool, Ordering},
+    },
+    time::Duration,
+};
+
+use jiff::{Timestamp, tz::TimeZone};
+use reckon::time::{Mono, Stamp, Trust, Wall};
+use rustix::{
+    io::Errno,
+    thread::clock_nanosleep_absolute,
+    time::{ClockId, Timespec, clock_gettime},
+};
+
+/// Where the time comes from.
+#[derive(Clone)]
+pub(crate) struct Clock {
+    source: Source,
+    zone: Arc<TimeZone>,
+    was_synchronised: Arc<AtomicBool>,
+}
+
+#[derive(Clone)]
+enum Source {
+    System,
+    Hand(HandClock),
+}
+
+impl Clock {
+    /// The machine's own time.
+    pub(crate) fn system() -> Self {
+        Self::of(Source::System)
+    }
+
+    /// A clock that goes as somebody sets it.
+    pub(crate) fn by_hand(hand: HandClock) -> Self {
+        Self::of(Source::Hand(hand))
+    }
+
+    fn of(source: Source) -> Self {
+        let zone = Arc::new(TimeZone::system());
+        Self { source, zone, was_synchronised: Arc::default() }
+    }
+
+    /// Time since boot.
+    pub(crate) fn mono(&self) -> Mono {
+        match &self.source {
+            Source::System => system_mono(),
+            Source::Hand(hand) => hand.mono(),
+        }
+    }
+
+    /// This moment.
+    pub(crate) fn stamp(&self) -> Stamp {
+        let (mono, wall) = match &self.source {
+            Source::System => (system_mono(), system_wall()),
+            Source::Hand(hand) => (hand.mono(), hand.wall()),
+        };
+        let utc_offset_s = Timestamp::from_millisecond(wall.unix_ms())
+            .map_or(0, |at| self.zone.to_offset(at).seconds());
+        Stamp { mono, wall, trust: self.trust(), utc_offset_s }
+    }
+
+    fn trust(&self) -> Trust {
+        let known = self.was_synchronised.load(Ordering::Relaxed);
+        if known { Trust::Synchronised } else { Trust::Unset }
+    }
+
+    /// The kernel says that its clock is synchronised, or it was earlier in this boot. That is
+    /// remembered: a clock once set runs on within seconds a day when the network is gone.
+    pub(crate) fn was_synchronised(&self) {
+        self.was_synchronised.store(true, Ordering::Relaxed);
+    }
+
+    /// Whether the wall clock is believed.
+    pub(crate) fn is_believed(&self) -> bool {
+        self.was_synchronised.load(Ordering::Relaxed)
+    }
+
+    /// Sleeps until that moment; at once if it has passed. A sleep by hand ends when the hand says.
+    pub(crate) fn sleep_until(&self, until: Mono) {
+        match &self.source {
+            Source::System => system_sleep(until),
+            Source::Hand(hand) => hand.sleep_until(until),
+        }
+    }
+}
+
+fn system_mono() -> Mono {
+    let t = clock_gettime(ClockId::Boottime);
+    Mono::since_boot(Duration::new(
+        u64::try_from(t.tv_sec).unwrap_or(0),
+        u32::try_from(t.tv_nsec).unwrap_or(0),
+    ))
+}
+
+fn system_wall() -> Wall {
+    let t = clock_gettime(ClockId::Realtime);
+    Wall::from_unix_ms(t.tv_sec.saturating_mul(1000).saturating_add(t.tv_nsec / 1_000_000))
+}
+
+fn system_sleep(until: Mono) {
+    let span = until.span();
+    let until = Timespec {
+        tv_sec: i64::try_from(span.as_secs()).unwrap_or(i64::MAX),
+        tv_nsec: i64::from(span.subsec_nanos()),
+    };
+    // A signal may end the sleep early; the deadline is absolute, so it is simply taken up again.
+    while clock_nanosleep_absolute(ClockId::Boottime, &until) == Err(Errno::INTR) {}
+}
+
+/// A clock that stands still until it is moved: for demonstrations, which run faster than life,
+/// and for tests.
+#[derive(Clone)]
+pub(crate) struct HandClock {
+    inner: Arc<(Mutex<Mono>, Condvar)>,
+    wall_at_boot: Wall,
+}
+
+impl HandClock {
+    /// Stands at `start`; the wall clock said `wall` then.
+    pub(crate) fn at(start: Mono, wall: Wall) -> Self {
+        let wall_at_boot = wall.plus_s(-start.as_s());
+        Self { inner: Arc::new((Mutex::new(start), Condvar::new())), wall_at_boot }
+    }
+
+    /// Moves it on.
+    pub(crate) fn forward(&self, by: Duration) {
+        let (now, moved) = &*self.inner;
+        let mut now = now.lock().unwrap_or_else(PoisonError::into_inner);
+        *now = now.plus(by);
+        moved.notify_all();
+    }
+
+    fn mono(&self) -> Mono {
+        *self.inner.0.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    fn wall(&self) -> Wall {
+        self.wall_at_boot.plus_s(self.mono().as_s())
+    }
+
+    fn sleep_until(&self, until: Mono) {
+        let (now, moved) = &*self.inner;
+        let mut now = now.lock().unwrap_or_else(PoisonError::into_inner);
+        while *now < until {
+            now = moved.wait(now).unwrap_or_else(PoisonError::into_inner);
+        }
+    }
+}
+
+/// Lets real time pass, for a player that runs a made-up clock.
+pub(crate) fn pause(span: Duration) {
+    std::thread::sleep(span);
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn sleeping_ends_at_the_deadline_and_not_before() {
+        let clock = Clock::system();
+        let until = clock.mono().plus(Duration::from_millis(30));
+        clock.sleep_until(until);
+        assert!(clock.mono() >= until);
+        clock.sleep_until(Mono::BOOT);
+    }
+
+    #[test]
+    fn boot_time_is_what_the_kernel_tells_everyone() {
+        // Source: proc(5), /proc/uptime: seconds since boot, suspend included.
+        let text = std::fs::read_to_string("/proc/uptime").expect("a Linux kernel");
+        let uptime: f64 = text.split(' ').next().unwrap().parse().unwrap();
+        let ours = Clock::system().mono().as_s();
+        assert!((ours - uptime).abs() < 2.0, "{ours} against {uptime}");
+    }
+
+    #[test]
+    fn trust_comes_once_and_stays_for_this_boot() {
+        let clock = Clock::system();
+        assert_eq!(clock.stamp().trust, Trust::Unset);
+        assert_eq!(clock.stamp().believed(), None);
+        clock.clone().was_synchronised();
+        assert_eq!(clock.stamp().trust, Trust::Synchronised);
+    }
+
+    #[test]
+    fn a_hand_clock_goes_as_it_is_moved() {
+        let hand = HandClock::at(Mono::at_s(60.0), Wall::from_unix_ms(1_000_000));
+        let clock = Clock::by_hand(hand.clone());
+        hand.forward(Duration::from_millis(1500));
+        assert_eq!(clock.mono(), Mono::at_s(61.5));
+        assert_eq!(clock.stamp().wall, Wall::from_unix_ms(1_001_500));
+        let waker = std::thread::spawn(move || hand.forward(Duration::from_secs(9)));
+        clock.sleep_until(Mono::at_s(70.0));
+        waker.join().unwrap();
+    }
+}

@@ -1,0 +1,57 @@
+//! One instant as sentences for a terminal: alarms first, then the answer, then what it rests on.
+
+use std::time::Duration;
+
+use reckon::{snapshot::Snapshot, units::Seconds, words};
+
+/// The whole glance; ends with a line break.
+pub(crate) fn text(shot: &Snapshot) -> String {
+    let mut lines = Vec::new();
+    if shot.demo {
+        lines.push("Demonstration: everything below is made up.".to_owned());
+    }
+    lines.extend(alarms(shot));
+    let answer = words::answer(shot);
+    lines.push(format!("{} {}", answer.big, answer.after).trim_end().to_owned());
+    lines.extend(answer.lines);
+    lines.extend(words::verdict(shot));
+    lines.extend([
+        words::draw(shot),
+        words::supply(shot),
+        words::bank(shot),
+        words::board(shot),
+        words::clock(shot.at),
+        words::log(shot),
+    ]);
+    lines.retain(|line| !line.is_empty());
+    plain_spaces(&lines.join("\n")) + "\n"
+}
+
+fn alarms(shot: &Snapshot) -> impl Iterator<Item = String> {
+    shot.alarms.iter().filter(|alarm| alarm.asleep_until.is_none()).map(|alarm| {
+        let said = words::alarm(alarm, shot);
+        format!("! {} {} {}", said.text, said.meaning, said.advice)
+    })
+}
+
+/// A known span, for the journal.
+pub(crate) fn span(span: Duration) -> String {
+    plain_spaces(&words::span(Seconds::of(span.as_secs_f64())))
+}
+
+/// The words tie numbers to their units with spaces that a page must not break; a terminal's
+/// reader wants to search and copy.
+pub(crate) fn plain_spaces(text: &str) -> String {
+    text.replace(['\u{a0}', '\u{202f}'], " ")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn spaces_can_be_typed() {
+        assert_eq!(plain_spaces("6\u{a0}h\u{202f}40"), "6 h 40");
+        assert_eq!(span(Duration::from_secs(240)), "4 min");
+    }
+}

@@ -1,0 +1,134 @@
+//! Small files that must survive a restart, each written whole or not at all; and the secret.
+//!
+//! A1: after fsync returns, the bytes survive. A2: a rename within a folder is all or nothing.
+//! P1: after a power cut each file is the old one or the new one, never a mixture.
+//! P2: a file that cannot be understood is set aside under another name, and said; as long as the
+//! folder lets us rename, it is never overwritten.
+
+use std::{
+    fs::{self, File, OpenOptions},
+    io::{self, Read, Write},
+    os::unix::fs::OpenOptionsExt,
+    path::{Path, PathBuf},
+};
+
+const SECRET: &str = "secret";
+/// Larger than any such file of ours; more is not read.
+const MOST_BYTES: u64 = 64 * 1024;
+
+/// Moves a damaged file out of the way under a name that is still free.
+pub(crate) fn set_aside(path: &Path) -> String {
+    let aside = (1..1000)
+        .map(|n| PathBuf::from(format!("{}.damaged-{n}", path.display())))
+        .find(|p| !p.exists());
+    let moved = aside.as_ref().is_some_and(|aside| fs::rename(path, aside).is_ok());
+    match aside.filter(|_| moved) {
+        Some(aside) => {
+            format!("{} is damaged and was set aside as {}", path.display(), aside.display())
+        }
+        None => format!("{} is damaged and cannot be moved out of the way", path.display()),
+    }
+}
+
+pub(crate) fn read_some(path: &Path) -> io::Result<Vec<u8>> {
+    let mut bytes = Vec::new();
+    File::open(path)?.take(MOST_BYTES).read_to_end(&mut bytes)?;
+    Ok(bytes)
+}
+
+/// The secret that signs the tickets of paired phones, made at the first start.
+///
+/// # Errors
+/// A sentence, with the secret of this run, which cannot be kept.
+pub(crate) fn secret(folder: Option<&Path>) -> ([u8; 32], Result<(), String>) {
+    let Some(folder) = folder else { return (random(), Ok(())) };
+    let path = folder.join(SECRET);
+    let trouble = match read_some(&path) {
+        Ok(bytes) => match <[u8; 32]>::try_from(bytes.as_slice()) {
+            Ok(secret) => return (secret, Ok(())),
+            Err(_) => Some(set_aside(&path)),
+        },
+        Err(why) if why.kind() == io::ErrorKind::NotFound => None,
+        Err(why) => {
+            let said =
+                format!("{} cannot be read: {why}; phones have to pair again", path.display());
+            return (random(), Err(said));
+        }
+    };
+    let fresh = random();
+    let written = write_whole(folder, SECRET, &fresh).map_err(|why| {
+        format!(
+            "{} cannot be written: {why}; phones have to pair again after a restart",
+            path.display()
+        )
+    });
+    let said = trouble.map_or(written, |_| {
+        Err(format!("{} was damaged; every phone has to pair again", path.display()))
+    });
+    (fresh, said)
+}
+
+/// Fresh bytes from the system's generator.
+pub(crate) fn random<const N: usize>() -> [u8; N] {
+    let mut bytes = [0; N];
+    let mut filled = 0;
+    while filled < N {
+        match rustix::rand::getrandom(&mut bytes[filled..], rustix::rand::GetRandomFlags::empty()) {
+            Ok(n) => filled += n,
+            Err(rustix::io::Errno::INTR) => {}
+            // A kernel without the call has the device.
+            Err(_) => match File::open("/dev/urandom").and_then(|mut f| f.read_exact(&mut bytes)) {
+                Ok(()) => filled = N,
+                Err(why) => {
+                    tracing::error!(
+                        "there is no randomness to be had ({why}); a guessable code would be worse than none"
+                    );
+                    std::process::exit(1);
+                }
+            },
+        }
+    }
+    bytes
+}
+
+/// Whole or not at all: a new file is written aside, synced, and takes the old one's name; then
+/// the folder is synced, so that the name survives too.
+pub(crate) fn write_whole(folder: &Path, name: &str, bytes: &[u8]) -> io::Result<()> {
+    let aside = folder.join(format!(".{name}.new"));
+    let written = || -> io::Result<()> {
+        match fs::remove_file(&aside) {
+            Err(why) if why.kind() != io::ErrorKind::NotFound => return Err(why),
+            _ => {}
+        }
+        let mut file = OpenOptions::new().write(true).create_new(true).mode(0o600).open(&aside)?;
+        file.write_all(bytes)?;
+        file.sync_all()?;
+        fs::rename(&aside, folder.join(name))?;
+        File::open(folder)?.sync_all()
+    };
+    written().inspect_err(|_| {
+        // Half a file helps nobody; if it cannot go either, the next write takes it away.
+        let _ = fs::remove_file(&aside);
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::os::unix::fs::PermissionsExt;
+
+    #[test]
+    fn the_secret_is_ours_alone_and_stays() {
+        let home = tempfile::tempdir().unwrap();
+        let (first, said) = secret(Some(home.path()));
+        assert_eq!(said, Ok(()));
+        assert_eq!(secret(Some(home.path())).0, first);
+        let mode = fs::metadata(home.path().join(SECRET)).unwrap().permissions().mode();
+        assert_eq!(mode & 0o777, 0o600);
+        fs::write(home.path().join(SECRET), b"short").unwrap();
+        let (second, said) = secret(Some(home.path()));
+        assert!(second != first && said.unwrap_err().contains("damaged"));
+        assert_eq!(secret(Some(home.path())).0, second);
+        assert_ne!(secret(None).0, secret(None).0);
+    }
+}

@@ -1,0 +1,120 @@
+//! Serves a router on a socket with limits that a phone never meets and a nuisance does: so many
+//! connections at a time, so long for a request's head, so much for its size.
+
+use std::{convert::Infallible, io, net::SocketAddr, sync::Arc, time::Duration};
+
+use axum::{Router, body::Body, extract::ConnectInfo};
+use hyper::{
+    Request,
+    body::Incoming,
+    server::conn::http1,
+    service::{HttpService, service_fn},
+};
+use hyper_util::{
+    rt::{TokioIo, TokioTimer},
+    server::graceful::GracefulShutdown,
+    service::TowerToHyperService,
+};
+use tokio::{
+    io::{AsyncRead, AsyncWrite},
+    net::{TcpListener, UnixListener},
+    sync::{Semaphore, watch},
+    time::{sleep, timeout},
+};
+
+/// For the head of a request; also how long an idle connection may stay.
+const HEAD_WITHIN: Duration = Duration::from_secs(20);
+/// A head larger than this is refused.
+const HEAD_BYTES: usize = 16 * 1024;
+/// After the word to stop, running answers get this long.
+const STOP_WITHIN: Duration = Duration::from_secs(2);
+
+/// Something that connections come in on.
+pub(crate) trait Door {
+    /// A connection.
+    type Stream: AsyncRead + AsyncWrite + Unpin + Send + 'static;
+    /// Waits for the next one, and says from where it comes.
+    async fn next(&self) -> io::Result<(Self::Stream, Option<SocketAddr>)>;
+}
+
+impl Door for TcpListener {
+    type Stream = tokio::net::TcpStream;
+    async fn next(&self) -> io::Result<(Self::Stream, Option<SocketAddr>)> {
+        let (stream, peer) = self.accept().await?;
+        // A page is small and wanted now.
+        stream.set_nodelay(true)?;
+        Ok((stream, Some(peer)))
+    }
+}
+
+impl Door for UnixListener {
+    type Stream = tokio::net::UnixStream;
+    async fn next(&self) -> io::Result<(Self::Stream, Option<SocketAddr>)> {
+        self.accept().await.map(|(stream, _)| (stream, None))
+    }
+}
+
+/// Serves until `stop` says so, then lets running answers end.
+pub(crate) async fn serve(
+    door: impl Door,
+    router: Router,
+    seats: usize,
+    mut stop: watch::Receiver<bool>,
+) {
+    let seats = Arc::new(Semaphore::new(seats));
+    let graceful = GracefulShutdown::new();
+    let mut said = false;
+    loop {
+        let come = async {
+            let seat = Arc::clone(&seats).acquire_owned().await;
+            (seat, door.next().await)
+        };
+        let (seat, stream) = tokio::select! {
+            come = come => come,
+            _ = stop.wait_for(|stop| *stop) => break,
+        };
+        let (stream, peer) = match stream {
+            Ok(come) => {
+                said = false;
+                come
+            }
+            Err(why) => {
+                // Out of file handles, or a connection that went away before it was taken.
+                if !said {
+                    tracing::warn!("a connection could not be taken: {why}");
+                    said = true;
+                }
+                sleep(Duration::from_millis(200)).await;
+                continue;
+            }
+        };
+        let answer = http1::Builder::new()
+            .timer(TokioTimer::new())
+            .header_read_timeout(HEAD_WITHIN)
+            .max_buf_size(HEAD_BYTES)
+            .serve_connection(TokioIo::new(stream), answering(router.clone(), peer));
+        let answer = graceful.watch(answer);
+        tokio::spawn(async move {
+            // A phone that walks out of reach ends its connection in an error every time.
+            let _ = answer.await;
+            drop(seat);
+        });
+    }
+    if timeout(STOP_WITHIN, graceful.shutdown()).await.is_err() {
+        tracing::info!("some pages were still being read and were cut off");
+    }
+}
+
+/// The router, told with each request from where it comes.
+fn answering(
+    router: Router,
+    peer: Option<SocketAddr>,
+) -> impl HttpService<Incoming, ResBody = Body, Error = Infallible, Future: Send> {
+    let inner = TowerToHyperService::new(router);
+    service_fn(move |mut request: Request<Incoming>| {
+        if let Some(peer) = peer {
+            request.extensions_mut().insert(ConnectInfo(peer));
+        }
+        hyper::service::Service::call(&inner, request)
+    })
+}

@@ -1,0 +1,115 @@
+//! Settings from outside: what an owner may write, and what is said about mistakes.
+
+use super::*;
+
+const SHIPPED: &str = include_str!("../../../../systemd/outlast.toml");
+
+fn said(text: &str) -> Vec<String> {
+    read(text).expect_err("must be refused").iter().map(ToString::to_string).collect()
+}
+
+#[test]
+fn shipped_file_is_the_defaults() {
+    let shipped = read(SHIPPED).expect("the shipped file is good");
+    assert_eq!(format!("{shipped:?}"), format!("{:?}", Settings::default()));
+    assert_eq!(format!("{:?}", read("").unwrap()), format!("{:?}", Settings::default()));
+}
+
+#[test]
+fn every_example_in_the_shipped_file_can_be_switched_on() {
+    let switched: String = SHIPPED
+        .lines()
+        .map(|line| {
+            let bare = line.strip_prefix("# ").unwrap_or(line);
+            let word = bare.split([' ', '=']).next().unwrap_or("");
+            let is_key =
+                bare.contains(" = ") && word.chars().all(|c| c.is_ascii_lowercase() || c == '_');
+            if is_key || bare.starts_with('[') { format!("{bare}\n") } else { "\n".to_owned() }
+        })
+        .collect();
+    let s = read(&switched).unwrap_or_else(|e| panic!("{e:#?}"));
+    let bank = s.bank.expect("the example bank");
+    assert_eq!(
+        (bank.name.as_str(), bank.label.si(), bank.cutoff),
+        ("Blue ten", 10.0, Some(Volts::of(3.0)))
+    );
+    assert_eq!(s.board, Some(BoardKind::FourB));
+    assert_eq!(s.spare_banks.len(), 1);
+    assert_eq!(s.board_draw, Some((Watts::of(2.7), Watts::of(6.4))));
+    assert_eq!(s.radio.map(|r| r.transmit.si()), Some(2.0 * 13.8));
+    assert_eq!(s.accessories.len(), 1);
+    assert_eq!(s.sensors[0].chip, Some(Chip::Ina219));
+    // Every key that the reader knows stands in the file: an unknown one lists its neighbours.
+    for table in
+        ["", "[bank]\nlabel_mah=1", "[draw]", "[[accessory]]", "[[sensor]]", "[[spare_bank]]"]
+    {
+        let all = said(&format!("{table}\n\"?\" = 1"));
+        let list = all.iter().find_map(|l| l.split("these can stand: ").nth(1)).expect("a list");
+        for key in list.trim_end_matches('.').split(", ") {
+            let known =
+                SHIPPED.contains(&format!("{key} = ")) || SHIPPED.contains(&format!("[{key}]"));
+            assert!(known, "`{key}` of {table} is not explained in the shipped file");
+        }
+    }
+}
+
+#[test]
+fn five_mistakes_are_five_complaints() {
+    let all = said(
+        "station = 7\nlistn = \"0.0.0.0:1\"\n[bank]\nlabel_mah = -5\nseries = 0\n[[sensor]]\nmatches = \"x\"\nscale = 0\n",
+    );
+    assert_eq!(all.len(), 5, "{all:#?}");
+    assert!(all[0].starts_with("line 1: station = 7: want a text"), "{all:#?}");
+    assert!(all[1].contains("line 2: listn: no such key. Did you mean `listen`?"), "{all:#?}");
+    assert!(all[2].contains("line 4: bank.label_mah = -5: want 100 to 2000000 mAh"), "{all:#?}");
+    assert!(all[2].contains("printed on the bank's label"), "{all:#?}");
+    assert!(
+        all[3].contains("line 5: bank.series = 0: want a whole number from 1 to 16"),
+        "{all:#?}"
+    );
+    assert!(all[4].contains("line 8: sensor[0].scale = 0"), "{all:#?}");
+}
+
+#[test]
+fn numbers_that_are_none() {
+    for bad in ["nan", "inf", "-inf", "1e400", "9223372036854775807", "\"12\"", "true"] {
+        assert_eq!(said(&format!("[bank]\nlabel_mah = {bad}")).len(), 1, "{bad}");
+    }
+    assert_eq!(read("[bank]\nlabel_mah = 0x2710").unwrap().bank.unwrap().label.si(), 10.0);
+}
+
+#[test]
+fn what_does_not_fit_together() {
+    assert!(said("[bank]\nlabel_mah = 6000\nlabel_v = 12.8")[0].contains("not 12.8 V"));
+    assert!(said("[bank]\nname = \"x\"")[0].contains("not guessed"));
+    assert!(said("[draw]\nidle_w = 3\nfull_w = 2")[0].contains("no less than an idle one"));
+    assert!(said("[draw]\nidle_w = 3")[0].contains("only used together"));
+    assert!(said("bank = 3")[0].contains("[bank]"));
+    assert!(said("accessory = []\nactivities = [\"a\", \"a\"]")[0].contains("different"));
+}
+
+#[test]
+fn broken_toml_says_the_line() {
+    let all = said("station = \"x\"\nlisten = \n[bank\nlabel_mah = 3");
+    assert!(all.iter().any(|l| l.starts_with("line 2") && l.contains("not TOML")), "{all:#?}");
+    // Whatever is in the file, reading it ends in settings or in complaints.
+    let nested = "[".repeat(5000);
+    for junk in ["\u{0}", "=", "[[[", "a.b.c = 1", "bank = [{}]", "'''", nested.as_str()] {
+        assert!(read(junk).is_err(), "{junk:?}");
+    }
+}
+
+#[test]
+fn a_bank_told_in_few_words() {
+    let bank = read("[bank]\ncells = \"lifepo4\"\nlabel_mah = 6000").unwrap().bank.unwrap();
+    assert_eq!(
+        (bank.series, bank.label_volts.si(), bank.measured_at),
+        (4, 12.8, MeasuredAt::Cells)
+    );
+    let part = read("[bank]\nlabel_mah = 10000\nstart = \"70 %\"").unwrap();
+    assert_eq!(part.start, Start::Part(Share::new(0.7).unwrap()));
+    assert_eq!(board_kind("Raspberry Pi 4 Model B Rev 1.4"), Some(BoardKind::FourB));
+    assert_eq!(board_kind("Raspberry Pi Zero 2 W Rev 1.0"), Some(BoardKind::ZeroTwoW));
+    assert_eq!(board_kind("Raspberry Pi 3 Model A Plus Rev 1.0"), Some(BoardKind::ThreeAPlus));
+    assert_eq!(board_kind("6"), None);
+}

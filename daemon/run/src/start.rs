@@ -1,0 +1,383 @@
+//! The only place that starts anything: folders, threads, sockets; and the order in which they
+//! stop.
+
+use std::{
+    io,
+    path::{Path, PathBuf},
+    sync::{
+        Arc,
+        mpsc::{self, SyncSender},
+    },
+    thread::JoinHandle,
+    time::Duration,
+};
+
+use axum::routing::get;
+use probe::{Rescue, Sweeper, Want};
+use reckon::{
+    engine::{Engine, Resume, Setup},
+    reading::BoardFacts,
+    snapshot::Snapshot,
+};
+use tokio::{
+    net::{TcpListener, UnixListener},
+    signal::unix::{SignalKind, signal},
+    sync::{mpsc as tokio_mpsc, watch},
+    time::timeout,
+};
+use web::{Asked, Pairing, Shown};
+
+use crate::{
+    ask,
+    brain::{self, Brain, Event},
+    choices,
+    cli::Run,
+    clock::{Clock, HandClock},
+    critical, demo,
+    folders::{Folders, SOCKET, open_socket_to_group},
+    glance, keep,
+    ready::Ready,
+    sampler::Sampler,
+    serve::serve,
+    settings::Settings,
+    welcome,
+};
+
+/// Room between the threads: a minute of sweeps.
+const EVENTS: usize = 64;
+/// How long the welcome waits for what was found.
+const FIRST_SWEEP: Duration = Duration::from_secs(3);
+/// Seats for our own commands on the Unix socket.
+const OWN_SEATS: usize = 16;
+
+/// Runs until told to stop.
+///
+/// # Errors
+/// A sentence that says why it could not start.
+pub(crate) fn run(run: &Run, settings: Settings, source: Option<&Path>) -> Result<(), String> {
+    let runtime = tokio::runtime::Builder::new_current_thread()
+        .enable_all()
+        .max_blocking_threads(2)
+        .thread_stack_size(256 * 1024)
+        .build()
+        .map_err(|why| format!("The system has no room for outlast: {why}."))?;
+    runtime.block_on(live(run, settings, source))
+}
+
+async fn live(run: &Run, settings: Settings, source: Option<&Path>) -> Result<(), String> {
+    // Before anything is touched: may we have the port at all?
+    let listen = run.listen.unwrap_or(settings.listen);
+    let door =
+        TcpListener::bind(listen).await.map_err(|why| welcome::port_refused(listen, &why))?;
+    let here = door.local_addr().unwrap_or(listen);
+    let folders = folders(run);
+    let own_door = own_door(folders.runtime.as_deref()).await?;
+    let mut signals = Signals::new().map_err(|why| format!("Signals cannot be heard: {why}."))?;
+
+    let station = station(run, settings, &folders);
+    let (mut parts, started) = station
+        .start()
+        .map_err(|why| format!("The system has no room for another thread: {why}."))?;
+    let (stop, stopped) = watch::channel(false);
+    let pages = parts.pages(false);
+    let mut serving = vec![tokio::spawn(serve(door, pages, parts.seats, stopped.clone()))];
+    if let Some((own, _)) = own_door.as_ref() {
+        let own = UnixListener::from_std(own.try_clone().map_err(|why| why.to_string())?)
+            .map_err(|why| format!("The socket for `outlast now` cannot be served: {why}."))?;
+        serving.push(tokio::spawn(serve(own, parts.pages(true), OWN_SEATS, stopped)));
+    }
+    tokio::spawn(hand_over(parts.asked.take(), started.events.clone()));
+    let ready = Ready::from_environment();
+    ready.ready();
+    // What was found is known with the first sweep.
+    let mut first = parts.now.clone();
+    let _ = timeout(FIRST_SWEEP, first.wait_for(|shot| !shot.sources.is_empty())).await;
+    welcome::say(&welcome::Welcome {
+        listen: here,
+        settings: source,
+        state: folders.state.as_deref().filter(|_| !run.demo),
+        shot: &parts.now.borrow().clone(),
+        pin: &parts.pairing.pin(parts.clock.mono()),
+        trouble: parts.trouble.as_deref(),
+    });
+
+    signals.wait().await;
+    ready.stopping();
+    tracing::info!("told to stop; what was chosen is being written");
+    // In this order: the brain writes and lets go of the snapshot, which ends the streams; then
+    // the pages.
+    started.stop();
+    // Nobody listens any more if every page has gone already.
+    let _ = stop.send(true);
+    for task in serving {
+        // A page that broke down has been logged by its own thread.
+        let _ = task.await;
+    }
+    if let Some((_, path)) = own_door {
+        // The next start takes a stale socket away as well.
+        let _ = std::fs::remove_file(path);
+    }
+    Ok(())
+}
+
+/// A demonstration keeps nothing, unless it is told where.
+fn folders(run: &Run) -> Folders {
+    if run.demo && run.state.is_none() {
+        Folders::default()
+    } else {
+        Folders::of_daemon(run.state.as_deref())
+    }
+}
+
+/// The socket for our own commands. One that still answers belongs to a running outlast.
+async fn own_door(
+    folder: Option<&Path>,
+) -> Result<Option<(std::os::unix::net::UnixListener, PathBuf)>, String> {
+    let Some(path) = folder.map(|f| f.join(SOCKET)) else { return Ok(None) };
+    if tokio::net::UnixStream::connect(&path).await.is_ok() {
+        return Err(welcome::already_runs(&path));
+    }
+    let opened = || -> io::Result<std::os::unix::net::UnixListener> {
+        match std::fs::remove_file(&path) {
+            Err(why) if why.kind() != io::ErrorKind::NotFound => return Err(why),
+            _ => {}
+        }
+        let door = std::os::unix::net::UnixListener::bind(&path)?;
+        door.set_nonblocking(true)?;
+        open_socket_to_group(&path)?;
+        Ok(door)
+    };
+    match opened() {
+        Ok(door) => Ok(Some((door, path))),
+        Err(why) => {
+            tracing::warn!(
+                "`outlast now` and `outlast pin` will not work: {} cannot be made ({why})",
+                path.display()
+            );
+            Ok(None)
+        }
+    }
+}
+
+/// Everything that is needed to start the threads.
+struct Station {
+    clock: Clock,
+    feed: Feed,
+    setup: Setup,
+    folder: Option<PathBuf>,
+    pairing: Arc<Pairing>,
+    trouble: Option<String>,
+    seats: usize,
+    hosts: Vec<String>,
+}
+
+/// Where the sweeps come from.
+enum Feed {
+    Board(Box<Sweeper>),
+    Demo(HandClock, u16),
+}
+
+fn station(run: &Run, settings: Settings, folders: &Folders) -> Station {
+    let (clock, feed, facts) = if run.demo {
+        let hand = demo::clock();
+        (Clock::by_hand(hand.clone()), Feed::Demo(hand, run.demo_speed), demo::facts())
+    } else {
+        let clock = Clock::system();
+        let now = {
+            let clock = clock.clone();
+            Arc::new(move || clock.mono())
+        };
+        let want = Want { sysroot: run.sysroot.clone(), sensors: settings.sensors.clone() };
+        let sweeper = Sweeper::new(want, now);
+        let facts = sweeper.facts();
+        (clock, Feed::Board(Box::new(sweeper)), facts)
+    };
+    let found = folders.state.as_deref().map(choices::load);
+    let (secret, secret_kept) = keep::secret(folders.state.as_deref());
+    let mut trouble = folders.trouble.clone();
+    for more in found.iter().filter_map(|f| f.trouble.clone()).chain(secret_kept.err()) {
+        tracing::warn!("{more}");
+        trouble.get_or_insert(more);
+    }
+    let mut setup = if run.demo { demo::setup(facts) } else { setup(&settings, facts) };
+    if let Some(kept) = found.map(|f| f.kept) {
+        let same_boot = kept.same_boot(setup.facts.boot_id.as_deref());
+        if same_boot && kept.clock_was_synchronised {
+            clock.was_synchronised();
+        }
+        setup.resume = Some(Resume { choices: kept.choices(), same_boot });
+    }
+    Station {
+        clock,
+        feed,
+        setup,
+        folder: folders.state.clone(),
+        pairing: Arc::new(Pairing::new(secret, keep::random)),
+        trouble,
+        seats: usize::from(settings.connections),
+        hosts: welcome::own_names(settings.hosts),
+    }
+}
+
+fn setup(settings: &Settings, mut facts: BoardFacts) -> Setup {
+    facts.kind = settings.board.or(facts.kind);
+    Setup {
+        station: settings.station.clone(),
+        bank: settings.bank.clone(),
+        start: settings.start,
+        bank_choices: settings.bank.iter().chain(&settings.spare_banks).cloned().collect(),
+        activities: settings.activities.clone(),
+        facts: Arc::new(facts),
+        board_draw: settings.board_draw,
+        accessories: settings.accessories.clone(),
+        radio: settings.radio,
+        ..Setup::default()
+    }
+}
+
+/// What the pages are made from.
+struct Parts {
+    clock: Clock,
+    now: watch::Receiver<Arc<Snapshot>>,
+    asks: tokio_mpsc::Sender<Asked>,
+    asked: Option<tokio_mpsc::Receiver<Asked>>,
+    pairing: Arc<Pairing>,
+    trouble: Option<String>,
+    seats: usize,
+    hosts: Vec<String>,
+}
+
+impl Parts {
+    fn pages(&self, own: bool) -> axum::Router {
+        let shown = Shown {
+            now: self.now.clone(),
+            asks: self.asks.clone(),
+            pairing: Arc::clone(&self.pairing),
+            hosts: self.hosts.clone(),
+        };
+        if !own {
+            return web::pages(shown);
+        }
+        let now = self.now.clone();
+        let glance = move || std::future::ready(glance::text(&now.borrow()));
+        web::socket(shown).route(ask::GLANCE, get(glance))
+    }
+}
+
+/// The running threads.
+struct Started {
+    events: SyncSender<Event>,
+    brain: JoinHandle<()>,
+    keeper: Option<JoinHandle<()>>,
+}
+
+impl Started {
+    /// Ends the brain and the keeper, in this order; the sampler ends with the process.
+    fn stop(self) {
+        // If the brain has gone the process has ended already.
+        let _ = self.events.send(Event::Stop);
+        for thread in std::iter::once(self.brain).chain(self.keeper) {
+            // A thread that broke down has ended the process.
+            let _ = thread.join();
+        }
+    }
+}
+
+impl Station {
+    fn start(self) -> io::Result<(Parts, Started)> {
+        let at = self.clock.stamp();
+        let boot_id = self.setup.facts.boot_id.clone();
+        let mut engine = Engine::new(self.setup.clone(), at);
+        let (show, now) = watch::channel(engine.tick(at));
+        let (events, event_list) = mpsc::sync_channel(EVENTS);
+        let (asks, asked) = tokio_mpsc::channel(16);
+        let (keeper, keeper_thread) = self.keeper(&events)?.unzip();
+        let sampler =
+            Sampler { clock: self.clock.clone(), events: events.clone(), missed: Arc::default() };
+        let brain = Brain {
+            engine,
+            clock: self.clock.clone(),
+            events: event_list,
+            show,
+            keeper,
+            ready: Ready::from_environment(),
+            free: self.feed.freeing(&sampler),
+            boot_id,
+            trouble: self.trouble.clone(),
+        };
+        let brain = critical::thread("brain", move || brain.run())?;
+        self.feed.flow(sampler)?;
+        let parts = Parts {
+            clock: self.clock,
+            now,
+            asks,
+            asked: Some(asked),
+            pairing: self.pairing,
+            trouble: self.trouble,
+            seats: self.seats,
+            hosts: self.hosts,
+        };
+        Ok((parts, Started { events, brain, keeper: keeper_thread }))
+    }
+
+    /// Nothing, where nothing can be kept.
+    fn keeper(&self, events: &SyncSender<Event>) -> io::Result<Option<Keeper>> {
+        let Some(folder) = self.folder.clone() else { return Ok(None) };
+        let (jobs, job_list) = mpsc::channel();
+        let events = events.clone();
+        let thread = critical::thread("writer", move || brain::keeper(&folder, job_list, &events))?;
+        Ok(Some((jobs, thread)))
+    }
+}
+
+/// Where jobs for the card go, and the thread that does them.
+type Keeper = (mpsc::Sender<brain::Job>, JoinHandle<()>);
+
+impl Feed {
+    /// What the brain calls when no sweep came: a sampler that goes on without the sensor that
+    /// hangs. Tells whether there was one.
+    fn freeing(&self, sampler: &Sampler) -> Box<dyn FnMut() -> bool + Send> {
+        let Self::Board(sweeper) = self else { return Box::new(|| false) };
+        let (rescue, sampler): (Rescue, Sampler) = (sweeper.rescue(), sampler.clone());
+        Box::new(move || {
+            let Some(sweeper) = rescue.overdue() else { return false };
+            let sampler = sampler.clone();
+            critical::thread("sampler", move || sampler.run(sweeper)).is_ok()
+        })
+    }
+
+    fn flow(self, sampler: Sampler) -> io::Result<()> {
+        let body: Box<dyn FnOnce() + Send> = match self {
+            Self::Board(sweeper) => Box::new(move || sampler.run(*sweeper)),
+            Self::Demo(hand, speed) => Box::new(move || demo::play(&hand, &sampler, speed)),
+        };
+        critical::thread("sampler", body).map(drop)
+    }
+}
+
+/// Hands what the pages ask for to the brain; sleeps while nobody asks.
+async fn hand_over(asked: Option<tokio_mpsc::Receiver<Asked>>, events: SyncSender<Event>) {
+    let Some(mut asked) = asked else { return };
+    while let Some(one) = asked.recv().await {
+        // A brain that is a minute behind has other worries; dropping the ask answers 'busy'.
+        let _ = events.try_send(Event::Asked(one));
+    }
+}
+
+struct Signals {
+    term: tokio::signal::unix::Signal,
+    int: tokio::signal::unix::Signal,
+}
+
+impl Signals {
+    fn new() -> io::Result<Self> {
+        Ok(Self { term: signal(SignalKind::terminate())?, int: signal(SignalKind::interrupt())? })
+    }
+
+    async fn wait(&mut self) {
+        tokio::select! {
+            _ = self.term.recv() => {}
+            _ = self.int.recv() => {}
+        }
+    }
+}

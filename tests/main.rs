@@ -1,0 +1,8 @@
+//! The whole program, from outside: the built binary on made-up boards, and what must hold of the
+//! tree. One binary, so that it links once.
+
+mod daemon;
+mod settings;
+mod shipped_files;
+mod support;
+mod walls;

@@ -1,0 +1,145 @@
+//! What is shipped beside the binary: units, users, rules, and the man pages.
+
+use std::{fs, process::Command};
+
+use crate::support::{BINARY, tree};
+
+/// Runs a tool that must be there; a missing one fails with how to get it.
+fn tool(name: &str, package: &str, arguments: &[&str]) -> (bool, String) {
+    let out = Command::new(name).args(arguments).output().unwrap_or_else(|why| {
+        panic!("`{name}` is needed for this test and cannot be run ({why}). It comes with the package `{package}`.")
+    });
+    let said = [out.stdout, out.stderr].concat();
+    (out.status.success(), String::from_utf8_lossy(&said).into_owned())
+}
+
+/// A copy of the unit that names the binary of this build, so that the verifier finds it.
+fn unit_of_this_build(folder: &std::path::Path) -> String {
+    let unit = fs::read_to_string(tree().join("systemd/outlast.service")).expect("the unit");
+    assert!(unit.contains("/usr/bin/outlast"));
+    let path = folder.join("outlast.service");
+    fs::write(&path, unit.replace("/usr/bin/outlast", BINARY)).expect("a copy");
+    path.to_str().expect("a path").to_owned()
+}
+
+#[test]
+fn the_unit_passes_the_verifier() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let unit = unit_of_this_build(folder.path());
+    let (well, said) = tool("systemd-analyze", "systemd", &["verify", "--man=no", &unit]);
+    let ours: Vec<&str> = said.lines().filter(|line| line.contains("outlast")).collect();
+    assert!(well && ours.is_empty(), "{said}");
+    // And the verifier is no rubber stamp.
+    fs::write(
+        &unit,
+        "[Service]\nType=notify\nExecStart=/nonexistent/outlast run\nWatchdogSec=maybe\n",
+    )
+    .expect("a file");
+    let (_, said) = tool("systemd-analyze", "systemd", &["verify", "--man=no", &unit]);
+    assert!(said.contains("outlast"), "a broken unit passes: {said}");
+}
+
+#[test]
+fn the_unit_promises_what_the_program_keeps() {
+    let unit = fs::read_to_string(tree().join("systemd/outlast.service")).expect("the unit");
+    for line in [
+        "Type=notify",
+        "RestartPreventExitStatus=78",
+        "Restart=on-failure",
+        "StateDirectory=outlast",
+        "RuntimeDirectory=outlast",
+        "User=outlast",
+    ] {
+        assert!(unit.lines().any(|l| l == line), "`{line}` is missing in the unit");
+    }
+    assert!(unit.lines().any(|l| l.starts_with("WatchdogSec=")));
+    assert!(unit.lines().any(|l| l.starts_with("SupplementaryGroups=")
+        && l.contains("i2c")
+        && l.contains("video")));
+    // A comment behind a value would become part of it: systemd.syntax(7).
+    for line in unit.lines().filter(|l| !l.starts_with('#')) {
+        assert!(!line.contains(" #"), "{line}");
+    }
+}
+
+#[test]
+fn the_user_and_the_folders_are_as_systemd_wants_them() {
+    let root = tempfile::tempdir().expect("a folder");
+    fs::create_dir_all(root.path().join("etc")).expect("a folder");
+    let at = format!("--root={}", root.path().display());
+    let users = tree().join("systemd/outlast.sysusers");
+    let (well, said) = tool("systemd-sysusers", "systemd", &[&at, users.to_str().expect("a path")]);
+    assert!(well, "{said}");
+    let passwd = fs::read_to_string(root.path().join("etc/passwd")).expect("users");
+    let group = fs::read_to_string(root.path().join("etc/group")).expect("groups");
+    assert!(
+        passwd.lines().any(|l| l.starts_with("outlast:") && l.ends_with("nologin")),
+        "{passwd}"
+    );
+    for name in ["outlast:", "i2c:", "video:"] {
+        assert!(group.lines().any(|l| l.starts_with(name)), "{name} is missing in {group}");
+    }
+}
+
+#[test]
+fn the_rule_opens_the_buses_to_their_group_only() {
+    let rules = fs::read_to_string(tree().join("systemd/outlast.rules")).expect("the rules");
+    let lines: Vec<&str> =
+        rules.lines().filter(|l| !l.starts_with('#') && !l.trim().is_empty()).collect();
+    assert!(!lines.is_empty());
+    for line in &lines {
+        assert!(line.contains("GROUP=\"") && line.contains("MODE=\"0660\""), "{line}");
+    }
+    assert!(lines.iter().any(|l| l.contains("SUBSYSTEM==\"i2c-dev\"")));
+}
+
+#[test]
+fn the_service_speaks_to_systemd() {
+    use std::{os::unix::net::UnixDatagram, time::Duration};
+    let home = crate::support::home();
+    let board = crate::support::Board::with_sensor();
+    let socket = home.path().join("notify.sock");
+    let heard = UnixDatagram::bind(&socket).expect("a socket");
+    heard.set_read_timeout(Some(Duration::from_secs(10))).expect("a time limit");
+    let mut command = crate::support::outlast(home.path());
+    command
+        .args(["run", "--listen", "127.0.0.1:0", "--sysroot"])
+        .arg(board.path(""))
+        .env("NOTIFY_SOCKET", &socket)
+        .env("WATCHDOG_USEC", "6000000");
+    let mut daemon = crate::support::Daemon::of(command);
+    let mut words = String::new();
+    let mut hear = |until: &str| {
+        let mut buffer = [0; 4096];
+        while !words.contains(until) {
+            let n = heard
+                .recv(&mut buffer)
+                .unwrap_or_else(|why| panic!("no {until}: {why}; heard {words}"));
+            words.push_str(&String::from_utf8_lossy(&buffer[..n]));
+            words.push('\n');
+        }
+    };
+    hear("READY=1");
+    hear("WATCHDOG=1");
+    hear("STATUS=");
+    assert_eq!(daemon.end("TERM").code(), Some(0));
+    hear("STOPPING=1");
+}
+
+#[test]
+fn man_pages_of_every_command_can_be_made() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let out = Command::new(env!("CARGO"))
+        .args(["run", "--quiet", "--offline", "--package", "outlast", "--example", "man", "--"])
+        .arg(folder.path())
+        .current_dir(tree())
+        .output()
+        .expect("cargo is there");
+    assert!(out.status.success(), "{}", String::from_utf8_lossy(&out.stderr));
+    for page in ["outlast.1", "outlast-run.1", "outlast-now.1", "outlast-check.1", "outlast-pin.1"]
+    {
+        let text = fs::read_to_string(folder.path().join(page))
+            .unwrap_or_else(|why| panic!("{page}: {why}"));
+        assert!(text.contains(".TH outlast"), "{page}");
+    }
+}

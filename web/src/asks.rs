@@ -1,0 +1,470 @@
+//! What a phone may ask for: forms and JSON read into [`Ask`]s, sent to the owner of all state, and
+//! the answer waited for. Plausibility is judged there; here only what cannot be read is refused.
+
+use std::time::Duration;
+
+use axum::{
+    Form, Json,
+    extract::{FromRequest, Request, State},
+    http::{HeaderMap, StatusCode},
+    response::{IntoResponse, Redirect, Response},
+};
+use axum_extra::extract::cookie::SignedCookieJar;
+use reckon::{
+    bank::{BankSpec, Cells, MeasuredAt},
+    engine::{Ask, Refusal, Start},
+    snapshot::Snapshot,
+    time::{Mono, Stamp},
+    units::{AmpHours, Celsius, Share, Volts},
+    words,
+};
+use serde::{Deserialize, de::DeserializeOwned};
+use tokio::sync::{mpsc::error::TrySendError, oneshot};
+
+use crate::{Asked, Site, look::Look, pairing::Rejected, trouble::Sorry};
+
+type Done = Result<Response, Sorry>;
+
+/// Sends an ask to the owner of the state and waits for the word.
+async fn put(site: &Site, ask: Ask) -> Result<(), Sorry> {
+    let (answer, heard) = oneshot::channel();
+    site.asks.try_send(Asked { ask, answer }).map_err(|error| match error {
+        TrySendError::Full(_) => busy("Too much is being asked at once; try again in a moment."),
+        TrySendError::Closed(_) => busy("outlast is stopping; nothing was changed."),
+    })?;
+    match heard.await {
+        Ok(Ok(())) => Ok(()),
+        Ok(Err(refusal)) => Err(refused(&refusal)),
+        Err(_) => Err(busy("outlast is stopping; nothing was changed.")),
+    }
+}
+
+fn busy(say: &str) -> Sorry {
+    let mut sorry = Sorry::new(StatusCode::SERVICE_UNAVAILABLE, "busy", "Not just now", say);
+    sorry.retry_after_s = Some(2);
+    sorry
+}
+
+fn refused(refusal: &Refusal) -> Sorry {
+    let (status, code) = match refusal {
+        Refusal::NoSuchActivity => (StatusCode::UNPROCESSABLE_ENTITY, "no-such-activity"),
+        Refusal::AlarmGone => (StatusCode::CONFLICT, "alarm-gone"),
+        Refusal::FinishOutOfRange => (StatusCode::UNPROCESSABLE_ENTITY, "finish-out-of-range"),
+        Refusal::BankImplausible(_) => (StatusCode::UNPROCESSABLE_ENTITY, "bank-implausible"),
+        Refusal::NameTooLong => (StatusCode::UNPROCESSABLE_ENTITY, "name-too-long"),
+    };
+    Sorry::new(status, code, "Not changed", words::refusal(refusal))
+}
+
+/// A field that cannot be read.
+fn unreadable(say: impl Into<String>) -> Sorry {
+    Sorry::new(StatusCode::UNPROCESSABLE_ENTITY, "unreadable-field", "Not changed", say)
+}
+
+async fn form<T: DeserializeOwned>(request: Request) -> Result<T, Sorry> {
+    match Form::<T>::from_request(request, &()).await {
+        Ok(Form(read)) => Ok(read),
+        Err(rejection) => Err(Sorry::of_status(rejection.status())),
+    }
+}
+
+async fn json<T: DeserializeOwned>(request: Request) -> Result<T, Sorry> {
+    match Json::<T>::from_request(request, &()).await {
+        Ok(Json(read)) => Ok(read),
+        Err(rejection) => {
+            let mut sorry = Sorry::of_status(rejection.status());
+            if matches!(
+                rejection.status(),
+                StatusCode::BAD_REQUEST | StatusCode::UNPROCESSABLE_ENTITY
+            ) {
+                // serde's words name the field and the place; they hold nothing of ours.
+                sorry.say = format!("{} Nothing was changed.", rejection.body_text());
+            }
+            Err(sorry)
+        }
+    }
+}
+
+fn done() -> Done {
+    Ok(StatusCode::NO_CONTENT.into_response())
+}
+
+fn back_to(path: &str) -> Done {
+    Ok(Redirect::to(path).into_response())
+}
+
+/// A number as people type it: with a point or a comma. Empty means not given.
+fn number(text: Option<&str>, field: &str) -> Result<Option<f64>, Sorry> {
+    let Some(text) = text.map(str::trim).filter(|text| !text.is_empty()) else {
+        return Ok(None);
+    };
+    text.replace(',', ".")
+        .parse::<f64>()
+        .ok()
+        .filter(|it| it.is_finite())
+        .map(Some)
+        .ok_or_else(|| unreadable(format!("{field} must be a number. Nothing was changed.")))
+}
+
+// ---- the bank -------------------------------------------------------------------------------
+
+#[derive(Deserialize, Default)]
+pub(crate) struct BankForm {
+    bank: Option<String>,
+    name: Option<String>,
+    cells: Option<String>,
+    series: Option<String>,
+    label_mah: Option<String>,
+    label_v: Option<String>,
+    measured_at: Option<String>,
+    ambient_c: Option<String>,
+    cutoff_v: Option<String>,
+    start: Option<String>,
+    level_percent: Option<String>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct BankJson {
+    bank: Option<String>,
+    spec: Option<SpecJson>,
+    start: Option<String>,
+    start_level: Option<f64>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct SpecJson {
+    name: String,
+    cells: String,
+    series: u8,
+    label_mah: f64,
+    label_v: f64,
+    measured_at: String,
+    ambient_c: Option<f64>,
+    cutoff_v: Option<f64>,
+}
+
+pub(crate) async fn bank_form(State(site): State<Site>, request: Request) -> Done {
+    let form: BankForm = form(request).await?;
+    let bank = match form.bank.as_deref().filter(|name| !name.is_empty()) {
+        Some(name) => offered(&site.snapshot(), name)?,
+        None => typed_bank(&form)?,
+    };
+    let level = number(form.level_percent.as_deref(), "How full")?.map(|percent| percent / 100.0);
+    let start = started(form.start.as_deref(), level)?;
+    put(&site, Ask::UseBank { bank, start }).await?;
+    back_to("/")
+}
+
+pub(crate) async fn bank_json(State(site): State<Site>, request: Request) -> Done {
+    let wish: BankJson = json(request).await?;
+    let bank = match (wish.bank, wish.spec) {
+        (Some(name), None) => offered(&site.snapshot(), &name)?,
+        (None, Some(spec)) => told_bank(&spec)?,
+        _ => return Err(unreadable("Give either `bank`, the name of one offered, or `spec`.")),
+    };
+    let start = started(wish.start.as_deref(), wish.start_level)?;
+    put(&site, Ask::UseBank { bank, start }).await?;
+    done()
+}
+
+fn offered(snapshot: &Snapshot, name: &str) -> Result<BankSpec, Sorry> {
+    let connected = snapshot.bank.spec.as_deref();
+    snapshot
+        .bank_choices
+        .iter()
+        .chain(connected)
+        .find(|bank| bank.name == name)
+        .cloned()
+        .ok_or_else(|| unreadable("There is no bank of that name here. Nothing was changed."))
+}
+
+fn started(start: Option<&str>, level: Option<f64>) -> Result<Start, Sorry> {
+    match (start.unwrap_or("").trim(), level) {
+        ("" | "part", Some(part)) => Share::new(part).map(Start::Part).ok_or_else(|| {
+            unreadable("How full must lie between empty and full. Nothing was changed.")
+        }),
+        ("" | "full", _) => Ok(Start::Full),
+        ("unknown", _) => Ok(Start::Unknown),
+        ("part", None) => Err(unreadable("Say how full the bank is. Nothing was changed.")),
+        _ => Err(unreadable("`start` is full, part or unknown. Nothing was changed.")),
+    }
+}
+
+fn cells(text: &str) -> Result<Cells, Sorry> {
+    match text {
+        "li-ion" => Ok(Cells::LiIon),
+        "lifepo4" => Ok(Cells::LiFePo4),
+        "lead-acid" => Ok(Cells::LeadAcid),
+        _ => Err(unreadable("`cells` is li-ion, lifepo4 or lead-acid. Nothing was changed.")),
+    }
+}
+
+fn measured_at(text: &str) -> Result<MeasuredAt, Sorry> {
+    match text {
+        "output" => Ok(MeasuredAt::Output),
+        "cells" => Ok(MeasuredAt::Cells),
+        "nowhere" => Ok(MeasuredAt::Nowhere),
+        _ => Err(unreadable("`measured_at` is output, cells or nowhere. Nothing was changed.")),
+    }
+}
+
+fn told_bank(spec: &SpecJson) -> Result<BankSpec, Sorry> {
+    let off = || unreadable("A figure of the bank is not a number. Nothing was changed.");
+    Ok(BankSpec {
+        name: spec.name.trim().to_owned(),
+        cells: cells(&spec.cells)?,
+        series: spec.series,
+        label: AmpHours::new(spec.label_mah / 1000.0).ok_or_else(off)?,
+        label_volts: Volts::new(spec.label_v).ok_or_else(off)?,
+        measured_at: measured_at(&spec.measured_at)?,
+        ambient: spec.ambient_c.and_then(Celsius::new),
+        cutoff: spec.cutoff_v.and_then(Volts::new),
+    })
+}
+
+/// A bank from the form. What a USB bank's owner need not know is filled in: one lithium-ion cell
+/// in series, the label's capacity meant at 3.7 V (IEC 61960-3 names 3.6 V and 3.7 V as nominal),
+/// and the sensor, if there is one, behind the converter.
+fn typed_bank(form: &BankForm) -> Result<BankSpec, Sorry> {
+    let cells = cells(form.cells.as_deref().unwrap_or("li-ion"))?;
+    let series = number(form.series.as_deref(), "Cells in series")?.unwrap_or(match cells {
+        Cells::LiIon => 1.0,
+        Cells::LiFePo4 => 4.0,
+        Cells::LeadAcid => 6.0,
+    });
+    let series = (1..=u8::MAX)
+        .find(|whole| f64::from(*whole) == series)
+        .ok_or_else(|| unreadable("Cells in series must be a whole number from 1 up."))?;
+    let each_v = match cells {
+        Cells::LiIon => 3.7,
+        Cells::LiFePo4 => 3.2,
+        Cells::LeadAcid => 2.0,
+    };
+    let label_v =
+        number(form.label_v.as_deref(), "The label's volts")?.unwrap_or(each_v * f64::from(series));
+    let Some(label_mah) = number(form.label_mah.as_deref(), "The label's mAh")? else {
+        return Err(unreadable("Give the mAh that the bank's label prints. Nothing was changed."));
+    };
+    let told = SpecJson {
+        name: form.name.clone().unwrap_or_default(),
+        cells: form.cells.clone().unwrap_or_else(|| "li-ion".to_owned()),
+        series,
+        label_mah,
+        label_v,
+        measured_at: form.measured_at.clone().unwrap_or_else(|| "output".to_owned()),
+        ambient_c: number(form.ambient_c.as_deref(), "The temperature")?,
+        cutoff_v: number(form.cutoff_v.as_deref(), "The cut-off voltage")?,
+    };
+    told_bank(&told)
+}
+
+// ---- the finish -----------------------------------------------------------------------------
+
+#[derive(Deserialize, Default)]
+pub(crate) struct FinishForm {
+    after_min: Option<String>,
+    shift_min: Option<String>,
+    at: Option<String>,
+    clear: Option<String>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct FinishJson {
+    after_s: Option<f64>,
+}
+
+pub(crate) async fn finish_form(State(site): State<Site>, request: Request) -> Done {
+    let form: FinishForm = form(request).await?;
+    let snapshot = site.snapshot();
+    let after = wished_finish(&form, &snapshot)?;
+    put(&site, Ask::Finish { after }).await?;
+    back_to("/")
+}
+
+fn wished_finish(form: &FinishForm, snapshot: &Snapshot) -> Result<Option<Duration>, Sorry> {
+    if form.clear.is_some() {
+        return Ok(None);
+    }
+    if let Some(after_min) = number(form.after_min.as_deref(), "The time to last")? {
+        return span(after_min * 60.0).map(Some);
+    }
+    if let Some(shift_min) = number(form.shift_min.as_deref(), "The shift")? {
+        let from = snapshot.finish.map_or(snapshot.at.mono, |finish| finish.at);
+        let ahead_s = from.as_s() - snapshot.at.mono.as_s() + shift_min * 60.0;
+        return span(ahead_s).map(Some);
+    }
+    match form.at.as_deref().map(str::trim).filter(|text| !text.is_empty()) {
+        Some(text) => until(text, snapshot.at).map(Some),
+        None => Err(unreadable("Say when you want to finish. Nothing was changed.")),
+    }
+}
+
+fn span(seconds: f64) -> Result<Duration, Sorry> {
+    Duration::try_from_secs_f64(seconds).map_err(|_| refused(&Refusal::FinishOutOfRange))
+}
+
+/// How long until the clock next shows `text` ("17:00").
+fn until(text: &str, at: Stamp) -> Result<Duration, Sorry> {
+    let Some(wall) = at.believed() else {
+        return Err(unreadable(
+            "The board does not know the time of day, so say for how long instead. Nothing was changed.",
+        ));
+    };
+    let wrong = || unreadable("A time of day looks like 17:00. Nothing was changed.");
+    let (hour, minute) = text.split_once(':').ok_or_else(wrong)?;
+    let minute = minute.split(':').next().unwrap_or("");
+    let hour: i64 = hour.parse().ok().filter(|hour| (0..24).contains(hour)).ok_or_else(wrong)?;
+    let minute: i64 = minute.parse().ok().filter(|it| (0..60).contains(it)).ok_or_else(wrong)?;
+    const DAY_MS: i64 = 86_400_000;
+    let local_ms = wall.unix_ms().saturating_add(i64::from(at.utc_offset_s) * 1000);
+    let wanted_ms = (hour * 60 + minute) * 60_000;
+    let ahead_ms = (wanted_ms - local_ms.rem_euclid(DAY_MS)).rem_euclid(DAY_MS);
+    let ahead_ms = if ahead_ms == 0 { DAY_MS } else { ahead_ms };
+    Ok(Duration::from_millis(ahead_ms.unsigned_abs()))
+}
+
+pub(crate) async fn finish_json(State(site): State<Site>, request: Request) -> Done {
+    let wish: FinishJson = json(request).await?;
+    let after = wish.after_s.map(span).transpose()?;
+    put(&site, Ask::Finish { after }).await?;
+    done()
+}
+
+// ---- activity, alarm, name ------------------------------------------------------------------
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct NameWish {
+    name: Option<String>,
+}
+
+fn activity(wish: NameWish) -> Ask {
+    let name = wish.name.map(|name| name.trim().to_owned()).filter(|name| !name.is_empty());
+    Ask::Activity { name }
+}
+
+pub(crate) async fn activity_form(State(site): State<Site>, request: Request) -> Done {
+    put(&site, activity(form(request).await?)).await?;
+    back_to("/")
+}
+
+pub(crate) async fn activity_json(State(site): State<Site>, request: Request) -> Done {
+    put(&site, activity(json(request).await?)).await?;
+    done()
+}
+
+fn outing(wish: NameWish) -> Ask {
+    Ask::NameOuting { name: wish.name.unwrap_or_default().trim().to_owned() }
+}
+
+pub(crate) async fn outing_form(State(site): State<Site>, request: Request) -> Done {
+    put(&site, outing(form(request).await?)).await?;
+    back_to("/station")
+}
+
+pub(crate) async fn outing_json(State(site): State<Site>, request: Request) -> Done {
+    put(&site, outing(json(request).await?)).await?;
+    done()
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct SleepWish {
+    alarm: usize,
+    since_s: f64,
+    for_s: f64,
+}
+
+fn sleep(wish: &SleepWish, snapshot: &Snapshot) -> Result<Ask, Sorry> {
+    // A number that went through text is not to the nanosecond what it was; the snapshot's is.
+    let since = snapshot
+        .alarms
+        .get(wish.alarm)
+        .map(|alarm| alarm.since)
+        .filter(|since| (since.as_s() - wish.since_s).abs() < 0.001)
+        .ok_or_else(|| refused(&Refusal::AlarmGone))?;
+    const LONGEST_S: f64 = 24.0 * 3600.0;
+    if !(60.0..=LONGEST_S).contains(&wish.for_s) {
+        return Err(unreadable("An alarm can sleep for a minute at least and a day at most."));
+    }
+    let span = span(wish.for_s)?;
+    Ok(Ask::Sleep { alarm: wish.alarm, since: Mono::since_boot(since.span()), span })
+}
+
+pub(crate) async fn sleep_form(State(site): State<Site>, request: Request) -> Done {
+    let wish = form(request).await?;
+    put(&site, sleep(&wish, &site.snapshot())?).await?;
+    back_to("/")
+}
+
+pub(crate) async fn sleep_json(State(site): State<Site>, request: Request) -> Done {
+    let wish = json(request).await?;
+    put(&site, sleep(&wish, &site.snapshot())?).await?;
+    done()
+}
+
+// ---- pairing and look -----------------------------------------------------------------------
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct PairWish {
+    code: String,
+}
+
+fn paired(site: &Site, wish: &PairWish, headers: &HeaderMap) -> Result<SignedCookieJar, Sorry> {
+    let at = site.snapshot().at.mono;
+    site.pairing.pair(&wish.code, at, headers).map_err(|rejected| {
+        let sorry = |status, code, say: String| {
+            Sorry::new(status, code, "Not paired", say).way_on("/pair", "Try again")
+        };
+        match rejected {
+            Rejected::Wrong => sorry(
+                StatusCode::FORBIDDEN,
+                "wrong-code",
+                "That is not the code, or it has been used or is too old. `outlast pin` on the board shows the good one.".to_owned(),
+            ),
+            Rejected::Wait(wait) => {
+                let mut sorry = sorry(StatusCode::TOO_MANY_REQUESTS, "wait", words::wait(wait));
+                sorry.retry_after_s = Some(wait.as_secs() + 1);
+                sorry
+            }
+        }
+    })
+}
+
+pub(crate) async fn pair_form(
+    State(site): State<Site>,
+    headers: HeaderMap,
+    request: Request,
+) -> Done {
+    let wish = form(request).await?;
+    let ticket = paired(&site, &wish, &headers)?;
+    Ok((ticket, Redirect::to("/")).into_response())
+}
+
+pub(crate) async fn pair_json(
+    State(site): State<Site>,
+    headers: HeaderMap,
+    request: Request,
+) -> Done {
+    let wish = json(request).await?;
+    let ticket = paired(&site, &wish, &headers)?;
+    Ok((StatusCode::NO_CONTENT, ticket).into_response())
+}
+
+#[derive(Deserialize)]
+pub(crate) struct LookForm {
+    look: String,
+}
+
+pub(crate) async fn look_form(request: Request) -> Done {
+    let form: LookForm = form(request).await?;
+    let Some(look) = Look::named(&form.look) else {
+        return Err(unreadable("There is no such look. Nothing was changed."));
+    };
+    Ok(([(axum::http::header::SET_COOKIE, look.cookie())], Redirect::to("/station"))
+        .into_response())
+}

@@ -1,0 +1,150 @@
+//! How pages look: three looks, one style, one script, and the policy that lets a browser run
+//! nothing else.
+//!
+//! Now carries style and script within itself, so that the first view needs one round trip; other
+//! pages link the same text under a name made of its hash, which a browser may keep for ever.
+
+use std::sync::LazyLock;
+
+use axum::{
+    http::{HeaderMap, HeaderValue, header},
+    response::{IntoResponse, Response},
+};
+use base64::{Engine, engine::general_purpose::STANDARD};
+use sha2::{Digest, Sha256};
+
+/// The cookie that keeps the choice.
+const COOKIE: &str = "look";
+
+/// A look.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Look {
+    /// As the phone prefers: paper in light, dusk in dark.
+    Auto,
+    /// Dark on light, for the sun.
+    Paper,
+    /// Light on dark.
+    Dusk,
+    /// Red on black, for eyes used to the dark.
+    Night,
+}
+
+impl Look {
+    pub(crate) const ALL: [Self; 4] = [Self::Auto, Self::Paper, Self::Dusk, Self::Night];
+
+    pub(crate) const fn name(self) -> &'static str {
+        match self {
+            Self::Auto => "auto",
+            Self::Paper => "paper",
+            Self::Dusk => "dusk",
+            Self::Night => "night",
+        }
+    }
+
+    /// What the button says.
+    pub(crate) const fn words(self) -> &'static str {
+        match self {
+            Self::Auto => "As the phone prefers",
+            Self::Paper => "Paper, for the sun",
+            Self::Dusk => "Dusk",
+            Self::Night => "Night, red on black",
+        }
+    }
+
+    pub(crate) fn named(name: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|look| look.name() == name)
+    }
+
+    /// The look that the request's cookie asks for.
+    pub(crate) fn of(headers: &HeaderMap) -> Self {
+        headers
+            .get_all(header::COOKIE)
+            .iter()
+            .filter_map(|value| value.to_str().ok())
+            .flat_map(|value| value.split(';'))
+            .filter_map(|pair| pair.trim().split_once('='))
+            .find(|(name, _)| *name == COOKIE)
+            .and_then(|(_, name)| Self::named(name))
+            .unwrap_or(Self::Auto)
+    }
+
+    /// The header value that keeps this choice for a year.
+    pub(crate) fn cookie(self) -> String {
+        format!("{COOKIE}={}; Path=/; Max-Age=31536000; SameSite=Strict", self.name())
+    }
+}
+
+/// Style or script: its text, its address as a file, and its hash for the policy.
+pub(crate) struct Sheet {
+    pub(crate) text: &'static str,
+    pub(crate) path: &'static str,
+    hash: String,
+}
+
+impl Sheet {
+    fn new(text: &'static str, stem: &str, end: &str) -> Self {
+        let digest = Sha256::digest(text.as_bytes());
+        let short: String = digest.iter().take(6).map(|byte| format!("{byte:02x}")).collect();
+        // Once per run: routes want an address that lives as long as the program.
+        let path = Box::leak(format!("/look/{stem}-{short}.{end}").into_boxed_str());
+        Self { text, path, hash: STANDARD.encode(digest) }
+    }
+}
+
+static STYLE: LazyLock<Sheet> =
+    LazyLock::new(|| Sheet::new(include_str!("../look/style.css"), "style", "css"));
+static SCRIPT: LazyLock<Sheet> =
+    LazyLock::new(|| Sheet::new(include_str!("../look/live.js"), "live", "js"));
+static POLICY: LazyLock<HeaderValue> = LazyLock::new(|| {
+    let policy = format!(
+        "default-src 'none'; style-src 'self' 'sha256-{}'; script-src 'self' 'sha256-{}'; \
+         img-src 'self'; connect-src 'self'; form-action 'self'; base-uri 'none'; \
+         frame-ancestors 'none'",
+        STYLE.hash, SCRIPT.hash
+    );
+    HeaderValue::from_str(&policy).unwrap_or(HeaderValue::from_static("default-src 'none'"))
+});
+
+pub(crate) fn style() -> &'static Sheet {
+    &STYLE
+}
+
+pub(crate) fn script() -> &'static Sheet {
+    &SCRIPT
+}
+
+/// Content-Security-Policy (W3C CSP Level 3): nothing but our own.
+pub(crate) fn policy() -> HeaderValue {
+    POLICY.clone()
+}
+
+/// Whether the browser unpacks gzip (RFC 9110 section 12.5.3): named, and not with a weight of 0.
+pub(crate) fn takes_gzip(headers: &HeaderMap) -> bool {
+    headers
+        .get_all(header::ACCEPT_ENCODING)
+        .iter()
+        .filter_map(|value| value.to_str().ok())
+        .flat_map(|value| value.split(','))
+        .any(|coding| {
+            let mut parts = coding.split(';').map(str::trim);
+            let named = parts.next().is_some_and(|name| name.eq_ignore_ascii_case("gzip"));
+            let weight = parts.find_map(|part| part.strip_prefix("q="));
+            named && weight.is_none_or(|weight| weight.parse().unwrap_or(1.0_f32) > 0.0)
+        })
+}
+
+fn kept(kind: &'static str, sheet: &'static Sheet) -> Response {
+    let headers = [
+        (header::CONTENT_TYPE, kind),
+        (header::CACHE_CONTROL, "public, max-age=31536000, immutable"),
+    ];
+    (headers, sheet.text).into_response()
+}
+
+pub(crate) async fn style_file() -> Response {
+    kept("text/css; charset=utf-8", style())
+}
+
+pub(crate) async fn script_file() -> Response {
+    kept("text/javascript; charset=utf-8", script())
+}

@@ -1,0 +1,128 @@
+//! The snapshot for collectors: OpenMetrics 1.0 text. Units stand in the names as that standard
+//! wants them (`_volts`, `_seconds`), and a missing value is a missing sample, never a zero.
+
+use std::fmt::Write;
+
+use axum::{
+    extract::State,
+    http::header,
+    response::{IntoResponse, Response},
+};
+use reckon::{
+    forecast::Outlook,
+    snapshot::Snapshot,
+    units::{Amps, Celsius, Share, Volts, Watts},
+};
+
+use crate::Site;
+
+/// OpenMetrics 1.0, 'Overall structure': the content type with its version.
+const KIND: &str = "application/openmetrics-text; version=1.0.0; charset=utf-8";
+
+/// `GET /metrics`.
+pub(crate) async fn metrics(State(site): State<Site>) -> Response {
+    ([(header::CONTENT_TYPE, KIND)], exposition(&site.snapshot())).into_response()
+}
+
+/// Name without prefix, unit (part of the name), help.
+type Family = (&'static str, &'static str, &'static str);
+
+struct Text(String);
+
+impl Text {
+    /// A family and its samples; one without a value is left out.
+    fn family(&mut self, (name, unit, help): Family, kind: &str, samples: &[(&str, Option<f64>)]) {
+        let known: Vec<_> =
+            samples.iter().filter_map(|(of, value)| Some((of, (*value)?))).collect();
+        if known.is_empty() {
+            return;
+        }
+        let full = if unit.is_empty() {
+            format!("outlast_{name}")
+        } else {
+            format!("outlast_{name}_{unit}")
+        };
+        let _ = writeln!(self.0, "# TYPE {full} {kind}");
+        if !unit.is_empty() {
+            let _ = writeln!(self.0, "# UNIT {full} {unit}");
+        }
+        let _ = writeln!(self.0, "# HELP {full} {help}");
+        let suffix = if kind == "counter" { "_total" } else { "" };
+        for (labels, value) in known {
+            let _ = writeln!(self.0, "{full}{suffix}{labels} {value}");
+        }
+    }
+
+    fn gauge(&mut self, family: Family, value: Option<f64>) {
+        self.family(family, "gauge", &[("", value)]);
+    }
+}
+
+fn exposition(snapshot: &Snapshot) -> String {
+    let mut text = Text(String::with_capacity(4096));
+    let (supply, board, bank) = (&snapshot.supply, &snapshot.board, &snapshot.bank);
+    text.gauge(
+        ("up", "seconds", "Time since the board was switched on."),
+        Some(snapshot.at.mono.as_s()),
+    );
+    text.gauge(("supply", "volts", "Supply voltage."), supply.volts.ok().map(Volts::si));
+    text.gauge(
+        ("supply", "amperes", "Current out of the bank."),
+        supply.current.ok().map(Amps::si),
+    );
+    text.gauge(("supply", "watts", "Power out of the bank."), supply.power.ok().map(Watts::si));
+    text.gauge(
+        ("draw", "watts", "Draw as the forecast sees it, measured or modelled."),
+        snapshot.draw.now.map(Watts::si),
+    );
+    text.family(
+        ("bank_delivered", "joules", "Energy delivered in this outing."),
+        "gauge",
+        &[("", Some(bank.delivered.si()))],
+    );
+    let remaining = match &snapshot.outlook {
+        Outlook::Lasts(forecast) => forecast.remaining.map(|left| Some(left.si())),
+        Outlook::TooSoon { .. }
+        | Outlook::NoBank
+        | Outlook::NotDraining
+        | Outlook::Blind { .. } => [None; 3],
+    };
+    let [p10, p50, p90] = remaining;
+    text.family(
+        ("remaining", "seconds", "Remaining time: three points of one distribution."),
+        "gauge",
+        &[("{share=\"0.1\"}", p10), ("{share=\"0.5\"}", p50), ("{share=\"0.9\"}", p90)],
+    );
+    text.gauge(
+        ("finish_chance", "ratio", "Chance that the bank lasts until the finish."),
+        snapshot.finish.and_then(|finish| finish.chance).map(Share::part),
+    );
+    text.gauge(("board", "celsius", "Processor temperature."), board.temp.ok().map(Celsius::si));
+    text.gauge(
+        ("board_busy", "ratio", "Share of all cores."),
+        board.cpu_busy.ok().map(Share::part),
+    );
+    text.gauge(
+        ("undervoltage", "", "1 while the supply is too low for the board."),
+        board.undervoltage.ok().map(|low| f64::from(u8::from(low))),
+    );
+    text.gauge(
+        ("undervoltage_seen", "", "How often the supply was too low in this outing."),
+        Some(f64::from(snapshot.undervoltage_times)),
+    );
+    let standing = u32::try_from(snapshot.alarms.len()).unwrap_or(u32::MAX);
+    text.gauge(("alarms", "", "Alarms that stand."), Some(f64::from(standing)));
+    let missed = u32::try_from(snapshot.missed_sweeps).unwrap_or(u32::MAX);
+    text.family(
+        ("missed_sweeps", "", "Sweeps that came too late or not at all."),
+        "counter",
+        &[("", Some(f64::from(missed)))],
+    );
+    let resident = snapshot.footprint.resident_kib.and_then(|kib| u32::try_from(kib).ok());
+    text.gauge(
+        ("resident", "bytes", "Resident memory of outlast."),
+        resident.map(|kib| f64::from(kib) * 1024.0),
+    );
+    text.0.push_str("# EOF\n");
+    text.0
+}

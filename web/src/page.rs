@@ -1,0 +1,347 @@
+//! Pages for people: template structs and the handlers that fill them. Words come from `reckon`.
+
+use askama::Template;
+use axum::{
+    extract::State,
+    http::{HeaderMap, HeaderValue, StatusCode, header},
+    response::{Html, IntoResponse, Response},
+};
+use reckon::{
+    bank::BankSpec,
+    reading::{SourceIx, SourceReport, SourceState},
+    snapshot::{ActivityView, Basis, Snapshot},
+    time::Mono,
+    units::Seconds,
+    words,
+};
+
+use crate::{
+    Site, chart, live,
+    live::Section,
+    look::{self, Look, Sheet},
+    trouble::Sorry,
+};
+
+/// Address and name of each page, in the bar's order; a new page adds its line.
+const PLACES: [(&str, &str); 2] = [("/", "Now"), ("/station", "Station")];
+
+/// What every page's frame needs.
+struct Frame {
+    look: Look,
+    style: &'static Sheet,
+    places: &'static [(&'static str, &'static str)],
+    here: &'static str,
+}
+
+impl Frame {
+    fn new(look: Look, here: &'static str) -> Self {
+        Self { look, style: look::style(), places: &PLACES, here }
+    }
+}
+
+#[derive(Template)]
+#[template(path = "now.html")]
+struct NowPage<'a> {
+    frame: Frame,
+    script: &'static Sheet,
+    title: String,
+    sections: &'a [Section],
+    paired: bool,
+}
+
+#[derive(Template)]
+#[template(path = "top.html")]
+struct TopPart<'a> {
+    snapshot: &'a Snapshot,
+    clock: Option<String>,
+}
+
+struct AlarmShown {
+    said: words::Said,
+    ix: usize,
+    since_s: f64,
+    asleep: Option<String>,
+}
+
+#[derive(Template)]
+#[template(path = "alarms.html")]
+struct AlarmsPart {
+    awake: Vec<AlarmShown>,
+    asleep: Vec<AlarmShown>,
+}
+
+#[derive(Template)]
+#[template(path = "answer.html")]
+struct AnswerPart {
+    answer: words::Answer,
+    verdict: Option<String>,
+    basis: Option<String>,
+}
+
+struct Tile<'a> {
+    activity: &'a ActivityView,
+    left: String,
+}
+
+#[derive(Template)]
+#[template(path = "doing.html")]
+struct DoingPart<'a> {
+    tiles: Vec<Tile<'a>>,
+}
+
+#[derive(Template)]
+#[template(path = "finish.html")]
+struct FinishPart {
+    set: Option<String>,
+    /// The field's value, `17:00`.
+    at: Option<String>,
+    clock_known: bool,
+    presets: Vec<(u32, String)>,
+    shifts: Vec<(i32, String)>,
+}
+
+struct BankTile {
+    name: String,
+    label: String,
+    connected: bool,
+}
+
+#[derive(Template)]
+#[template(path = "bank.html")]
+struct BankPart {
+    choices: Vec<BankTile>,
+    ask_level: bool,
+}
+
+#[derive(Template)]
+#[template(path = "facts.html")]
+struct FactsPart {
+    lines: Vec<String>,
+}
+
+struct SourceShown<'a> {
+    report: &'a SourceReport,
+    state: String,
+    reads: Option<String>,
+    shunt: Option<String>,
+    silent: bool,
+}
+
+#[derive(Template)]
+#[template(path = "station.html")]
+struct StationPage<'a> {
+    frame: Frame,
+    snapshot: &'a Snapshot,
+    paired: bool,
+    trusted: bool,
+    bank_line: String,
+    bank: String,
+    sources: Vec<SourceShown<'a>>,
+    board: Vec<(&'static str, String)>,
+    clock: String,
+    footprint: Vec<String>,
+    looks: [Look; 4],
+    version: &'static str,
+}
+
+#[derive(Template)]
+#[template(path = "pair.html")]
+struct PairPage {
+    frame: Frame,
+    paired: bool,
+}
+
+#[derive(Template)]
+#[template(path = "sorry.html")]
+struct SorryPage<'a> {
+    frame: Frame,
+    sorry: &'a Sorry,
+}
+
+fn filled(page: &impl Template) -> Option<String> {
+    page.render().inspect_err(|error| tracing::error!(%error, "a page could not be filled in")).ok()
+}
+
+fn shown(page: &impl Template) -> Response {
+    filled(page).map_or_else(
+        || StatusCode::INTERNAL_SERVER_ERROR.into_response(),
+        |text| Html(text).into_response(),
+    )
+}
+
+fn part(part: &impl Template) -> String {
+    filled(part).unwrap_or_default()
+}
+
+// ---- Now ------------------------------------------------------------------------------------
+
+/// The parts of Now, in reading order.
+pub(crate) fn sections(snapshot: &Snapshot) -> Vec<Section> {
+    let section = |id, html| Section { id, html };
+    let modelled = snapshot.draw.basis == Basis::Modelled;
+    let answer = AnswerPart {
+        answer: words::answer(snapshot),
+        verdict: words::verdict(snapshot),
+        basis: modelled.then(|| words::basis(snapshot)),
+    };
+    let clock = words::clock_time(snapshot.at.mono, snapshot.at);
+    let ask_bank = snapshot.bank.spec.is_none();
+    vec![
+        section("top", part(&TopPart { snapshot, clock })),
+        section("alarms", alarms(snapshot)),
+        section("answer", part(&answer)),
+        section("spoken", words::spoken(snapshot)),
+        section("bank", if ask_bank { bank(snapshot, false) } else { String::new() }),
+        section("day", chart::day_line(snapshot).unwrap_or_default()),
+        section("doing", doing(snapshot)),
+        section("facts", part(&FactsPart { lines: facts(snapshot) })),
+        section("finish", if ask_bank { String::new() } else { finish(snapshot) }),
+    ]
+}
+
+/// The sentences under the drawing.
+fn facts(snapshot: &Snapshot) -> Vec<String> {
+    let mut lines = vec![
+        words::draw(snapshot),
+        format!("{} {}", words::supply(snapshot), words::board(snapshot)),
+        words::bank(snapshot),
+        words::log(snapshot),
+    ];
+    lines.extend(snapshot.at.believed().is_none().then(|| words::clock(snapshot.at)));
+    lines
+}
+
+fn alarms(snapshot: &Snapshot) -> String {
+    let at = snapshot.at;
+    let (mut awake, mut asleep) = (Vec::new(), Vec::new());
+    for (ix, alarm) in snapshot.alarms.iter().enumerate() {
+        let until = alarm.asleep_until.filter(|until| *until > at.mono);
+        let shown = AlarmShown {
+            said: words::alarm(alarm, snapshot),
+            ix,
+            since_s: alarm.since.as_s(),
+            asleep: until.map(|until| words::moment(until, at)),
+        };
+        if until.is_some() { asleep.push(shown) } else { awake.push(shown) }
+    }
+    if awake.is_empty() && asleep.is_empty() {
+        return String::new();
+    }
+    part(&AlarmsPart { awake, asleep })
+}
+
+fn doing(snapshot: &Snapshot) -> String {
+    if snapshot.activities.is_empty() {
+        return String::new();
+    }
+    let tile = |activity| Tile { activity, left: words::activity_left(activity) };
+    part(&DoingPart { tiles: snapshot.activities.iter().map(tile).collect() })
+}
+
+fn finish(snapshot: &Snapshot) -> String {
+    let at = snapshot.at;
+    let set = snapshot.finish.map(|finish| words::moment(finish.at, at));
+    let clock_known = at.believed().is_some();
+    let preset = |hours: u32| (hours * 60, words::span(Seconds::of(f64::from(hours) * 3600.0)));
+    part(&FinishPart {
+        at: snapshot
+            .finish
+            .and_then(|finish| words::clock_time(finish.at, at))
+            .filter(|time| time.len() == 5),
+        set,
+        clock_known,
+        presets: [2, 4, 6, 8].map(preset).into(),
+        shifts: [-30, 30].map(|minutes| (minutes, words::shift(minutes))).into(),
+    })
+}
+
+fn bank(snapshot: &Snapshot, ask_level: bool) -> String {
+    let connected = snapshot.bank.spec.as_deref();
+    let tile = |bank: &BankSpec| BankTile {
+        name: bank.name.clone(),
+        label: words::bank_label(bank),
+        connected: connected.is_some_and(|it| it.name == bank.name),
+    };
+    let own = connected.filter(|it| snapshot.bank_choices.iter().all(|bank| bank.name != it.name));
+    let choices = own.into_iter().chain(snapshot.bank_choices.iter()).map(tile).collect();
+    part(&BankPart { choices, ask_level })
+}
+
+/// `GET /`: style and script within, packed once for each snapshot, look and state of pairing.
+pub(crate) async fn now(State(site): State<Site>, headers: HeaderMap) -> Response {
+    let rendered = site.rendered();
+    let (look, paired) = (Look::of(&headers), site.trusted || site.pairing.knows(&headers));
+    let made = rendered.page(live::Variant { look, paired }, |snapshot, sections| {
+        filled(&NowPage {
+            frame: Frame::new(look, "Now"),
+            script: look::script(),
+            title: words::title(snapshot),
+            sections,
+            paired,
+        })
+    });
+    let Some(page) = made else {
+        return StatusCode::INTERNAL_SERVER_ERROR.into_response();
+    };
+    let packed = look::takes_gzip(&headers);
+    let mut response = Response::new(if packed { page.packed } else { page.plain }.into());
+    let sent = response.headers_mut();
+    sent.insert(header::CONTENT_TYPE, HeaderValue::from_static("text/html; charset=utf-8"));
+    sent.insert(header::VARY, HeaderValue::from_static("accept-encoding, cookie"));
+    if packed {
+        sent.insert(header::CONTENT_ENCODING, HeaderValue::from_static("gzip"));
+    }
+    response
+}
+
+// ---- Station --------------------------------------------------------------------------------
+
+pub(crate) async fn station(State(site): State<Site>, headers: HeaderMap) -> Response {
+    let snapshot = site.snapshot();
+    shown(&StationPage {
+        frame: Frame::new(Look::of(&headers), "Station"),
+        snapshot: &snapshot,
+        paired: site.trusted || site.pairing.knows(&headers),
+        trusted: site.trusted,
+        bank_line: words::bank(&snapshot),
+        bank: bank(&snapshot, true),
+        sources: sources(&snapshot),
+        board: words::board_facts(&snapshot),
+        clock: words::clock(snapshot.at),
+        footprint: words::footprint(&snapshot.footprint),
+        looks: Look::ALL,
+        version: env!("CARGO_PKG_VERSION"),
+    })
+}
+
+fn sources(snapshot: &Snapshot) -> Vec<SourceShown<'_>> {
+    snapshot
+        .sources
+        .iter()
+        .enumerate()
+        .map(|(ix, report)| SourceShown {
+            report,
+            state: words::source_state(report, snapshot.at.mono),
+            reads: u16::try_from(ix)
+                .ok()
+                .and_then(|ix| words::source_reads(SourceIx(ix), snapshot)),
+            shunt: report.shunt.map(|shunt| words::shunt(&shunt)),
+            silent: matches!(report.state, SourceState::Silent { .. }),
+        })
+        .collect()
+}
+
+pub(crate) async fn pair(State(site): State<Site>, headers: HeaderMap) -> Response {
+    // Makes sure that the journal has a code that is good now.
+    let at: Mono = site.snapshot().at.mono;
+    drop(site.pairing.pin(at));
+    shown(&PairPage {
+        frame: Frame::new(Look::of(&headers), "Station"),
+        paired: site.pairing.knows(&headers),
+    })
+}
+
+/// A failure, as a page with a way on.
+pub(crate) fn sorry(sorry: &Sorry, look: Look) -> String {
+    part(&SorryPage { frame: Frame::new(look, ""), sorry })
+}

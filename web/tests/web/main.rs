@@ -1,0 +1,14 @@
+//! The page and the JSON, called without a socket.
+#![expect(clippy::unwrap_used, reason = "a test fails by falling")]
+
+mod forms;
+mod golden;
+mod hostile;
+mod looks;
+mod metrics;
+mod openapi;
+mod pages;
+mod rig;
+mod scenes;
+mod streams;
+mod trust;

@@ -1,0 +1,254 @@
+//! The hand-kept document against what is really served.
+
+use std::collections::BTreeSet;
+
+use axum::{
+    body::Body,
+    http::{Method, Request, StatusCode, header},
+};
+use serde_json::Value;
+
+use crate::{
+    rig::{HOST, Rig, json},
+    scenes,
+};
+
+const DOCUMENT: &str = include_str!("../../src/openapi.json");
+
+fn document() -> Value {
+    serde_json::from_str(DOCUMENT).unwrap()
+}
+
+/// Follows a reference within the document.
+fn found<'a>(document: &'a Value, schema: &'a Value) -> &'a Value {
+    match schema.get("$ref").and_then(Value::as_str) {
+        Some(to) => document.pointer(to.strip_prefix('#').unwrap()).expect(to),
+        None => schema,
+    }
+}
+
+/// Whether the value fits (the parts of JSON Schema 2020-12 that the document uses), noting every
+/// member that was met with a value.
+fn fits(
+    document: &Value,
+    schema: &Value,
+    value: &Value,
+    path: &str,
+    met: &mut BTreeSet<String>,
+) -> Result<(), String> {
+    let schema = found(document, schema);
+    if let Some(any) = schema.get("anyOf").and_then(Value::as_array) {
+        let tried: Vec<_> = any.iter().map(|it| fits(document, it, value, path, met)).collect();
+        return tried.iter().any(Result::is_ok).then_some(()).ok_or(format!("{path}: {tried:?}"));
+    }
+    let kind = match value {
+        Value::Null => "null",
+        Value::Bool(_) => "boolean",
+        Value::Number(number) if number.is_i64() || number.is_u64() => "integer",
+        Value::Number(_) => "number",
+        Value::String(_) => "string",
+        Value::Array(_) => "array",
+        Value::Object(_) => "object",
+    };
+    let allowed = match &schema["type"] {
+        Value::Array(kinds) => kinds.iter().filter_map(Value::as_str).collect(),
+        one => vec![one.as_str().ok_or(format!("{path}: no type"))?],
+    };
+    let as_number = kind == "integer" && allowed.contains(&"number");
+    if !allowed.contains(&kind) && !as_number {
+        return Err(format!("{path}: {kind} where {allowed:?} is promised"));
+    }
+    if let Some(items) = value.as_array() {
+        for item in items {
+            fits(document, &schema["items"], item, &format!("{path}[]"), met)?;
+        }
+    }
+    if let (Some(members), Some(known)) = (value.as_object(), schema["properties"].as_object()) {
+        for (name, member) in members {
+            let inner = known.get(name).ok_or(format!("{path}.{name} is not in the document"))?;
+            let path = format!("{path}.{name}");
+            met.insert(path.clone());
+            fits(document, inner, member, &path, met)?;
+        }
+        for name in schema["required"].as_array().into_iter().flatten().filter_map(Value::as_str) {
+            if !members.contains_key(name) {
+                return Err(format!("{path}.{name} is promised and missing"));
+            }
+        }
+    }
+    Ok(())
+}
+
+#[tokio::test]
+async fn every_member_served_is_in_the_document_and_the_other_way_round() {
+    let document = document();
+    let schema = &document["components"]["schemas"]["Now"];
+    let mut met = BTreeSet::new();
+    for scene in scenes::ALL {
+        let now = Rig::of(scene).get("/api/v1/now").await.json();
+        fits(&document, schema, &now, "now", &mut met)
+            .unwrap_or_else(|why| panic!("{scene}: {why}"));
+    }
+    let mut promised = BTreeSet::new();
+    members(&document, schema, "now", &mut promised);
+    let missing: Vec<_> = promised.difference(&met).collect();
+    assert!(missing.is_empty(), "promised and never served: {missing:?}");
+}
+
+fn members(document: &Value, schema: &Value, path: &str, all: &mut BTreeSet<String>) {
+    let schema = found(document, schema);
+    for inner in schema.get("anyOf").and_then(Value::as_array).into_iter().flatten() {
+        members(document, inner, path, all);
+    }
+    if let Some(items) = schema.get("items") {
+        members(document, items, &format!("{path}[]"), all);
+    }
+    for (name, inner) in schema["properties"].as_object().into_iter().flatten() {
+        let path = format!("{path}.{name}");
+        all.insert(path.clone());
+        members(document, inner, &path, all);
+    }
+}
+
+#[tokio::test]
+async fn every_value_that_can_be_missing_has_its_reason_beside_it() {
+    for scene in scenes::ALL {
+        let now = Rig::of(scene).get("/api/v1/now").await.json();
+        reasons(&now, scene);
+    }
+}
+
+/// Where a member and its `…_gap` stand side by side, exactly one is null.
+fn reasons(value: &Value, whose: &str) {
+    match value {
+        Value::Array(items) => items.iter().for_each(|item| reasons(item, whose)),
+        Value::Object(members) => {
+            for (name, gap) in members {
+                let Some(stem) = name.strip_suffix("_gap") else { continue };
+                const UNITS: [&str; 7] = ["_v", "_a", "_w", "_wh", "_c", "_hz", "_s"];
+                let beside: Vec<_> = members
+                    .iter()
+                    .filter(|(other, _)| {
+                        let mut bare = UNITS.iter().filter_map(|unit| other.strip_suffix(unit));
+                        *other == stem || bare.any(|bare| bare == stem)
+                    })
+                    .collect();
+                assert_eq!(beside.len(), 1, "{whose}: {name} stands beside {beside:?}");
+                assert!(
+                    beside[0].1.is_null() != gap.is_null(),
+                    "{whose}: {} = {}, {name} = {gap}",
+                    beside[0].0,
+                    beside[0].1
+                );
+            }
+            members.values().for_each(|member| reasons(member, whose));
+        }
+        _ => {}
+    }
+}
+
+#[test]
+fn units_stand_last() {
+    const UNITS: [&str; 16] = [
+        "s", "v", "a", "w", "wh", "c", "hz", "ohm", "mah", "mib", "kib", "per_s", "min", "percent",
+        "at", "gap",
+    ];
+    // Bare shares, counts, and what is no quantity.
+    const BARE: [&str; 12] = [
+        "p10",
+        "p50",
+        "p90",
+        "series",
+        "cores",
+        "learned_from",
+        "undervoltage_times",
+        "looks",
+        "level",
+        "missed_sweeps",
+        "status",
+        "alarm",
+    ];
+    const SHARES: [&str; 7] = [
+        "chance_of_finish",
+        "cpu_busy",
+        "cores_busy",
+        "cpu_share",
+        "shunt_scale",
+        "start_level",
+        "status",
+    ];
+    fn walk(value: &Value) {
+        if let Some(properties) = value.get("properties").and_then(Value::as_object) {
+            for (name, schema) in properties {
+                let kinds = schema["type"].to_string();
+                let quantity = kinds.contains("number") || kinds.contains("integer");
+                let known = BARE.contains(&name.as_str())
+                    || SHARES.contains(&name.as_str())
+                    || UNITS.iter().any(|unit| name.ends_with(&format!("_{unit}")));
+                assert!(!quantity || known, "{name} carries a number and no unit");
+            }
+        }
+        match value {
+            Value::Object(members) => members.values().for_each(walk),
+            Value::Array(items) => items.iter().for_each(walk),
+            _ => {}
+        }
+    }
+    walk(&document());
+}
+
+#[tokio::test]
+async fn every_route_is_in_the_document_and_every_one_there_is_served() {
+    let document = document();
+    let rig = Rig::socket("alarm");
+    let ways = document["paths"].as_object().unwrap();
+    for (path, methods) in ways {
+        for method in ["GET", "POST", "PUT", "DELETE"] {
+            let promised = methods.get(method.to_lowercase()).is_some();
+            let request = Request::builder()
+                .method(method.parse::<Method>().unwrap())
+                .uri(path)
+                .header(header::HOST, HOST)
+                .header(header::CONTENT_TYPE, "application/json")
+                .body(Body::from("{"))
+                .unwrap();
+            let status = rig.raw(request).await.status();
+            assert_eq!(status != StatusCode::METHOD_NOT_ALLOWED, promised, "{method} {path}");
+            assert_ne!(status, StatusCode::NOT_FOUND, "{method} {path}");
+        }
+    }
+    // The router's own list, from its source: nothing is served that the document does not name.
+    for line in include_str!("../../src/lib.rs").lines() {
+        if let Some((_, rest)) = line.split_once("route(\"/api/") {
+            let path = format!("/api/{}", rest.split('"').next().unwrap());
+            assert!(ways.contains_key(&path), "{path} is not in the document");
+        }
+    }
+    assert_eq!(rig.get("/api/v1/openapi.json").await.text, DOCUMENT);
+}
+
+#[tokio::test]
+async fn problems_and_the_pin_are_as_promised() {
+    let document = document();
+    let rig = Rig::socket("fine");
+    let mut met = BTreeSet::new();
+    let pin = rig.get("/api/v1/pin").await.json();
+    fits(&document, &document["components"]["schemas"]["Pin"], &pin, "pin", &mut met).unwrap();
+    let problem = &document["components"]["schemas"]["Problem"];
+    let known: Vec<_> = problem["properties"]["code"]["enum"].as_array().unwrap().iter().collect();
+    for request in [json("/api/v1/pair", r#"{"code":"1"}"#, ""), json("/api/v1/nothing", "", "")] {
+        let got = rig.send(request).await.json();
+        fits(&document, problem, &got, "problem", &mut met).unwrap();
+        assert!(known.contains(&&got["code"]), "{got}");
+    }
+    // Every code that the source can send is in the list.
+    for source in [include_str!("../../src/asks.rs"), include_str!("../../src/guard.rs")] {
+        for part in source.split('"').filter(|part| {
+            part.contains('-') && part.bytes().all(|it| it.is_ascii_lowercase() || it == b'-')
+        }) {
+            let no_code = ["li-ion", "lead-acid", "same-origin", "sec-fetch-site", "no-store"];
+            let is_code = known.iter().any(|code| code.as_str() == Some(part));
+            assert!(is_code || no_code.contains(&part), "{part} is not in the document");
+        }
+    }
+}

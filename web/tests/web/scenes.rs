@@ -1,0 +1,416 @@
+//! Scenes for golden pages, tests and the example that shows them: our own invented station.
+
+use std::sync::Arc;
+
+use reckon::{
+    bank::{BankSpec, Cells, MeasuredAt},
+    draw::BoardKind,
+    forecast::{Forecast, Outlook},
+    reading::{
+        BoardFacts, BoardReading, Flags, Flow, Gap, GaugeReading, Program, Role, Shunt, SourceIx,
+        SourceReport, SourceState, Strain, SupplyReading, Via,
+    },
+    snapshot::{
+        About, ActivityView, Alarm, BankView, Basis, Draw, FinishView, Footprint, LogState,
+        Snapshot, Supply, Trail, Verdict,
+    },
+    time::{Mono, Stamp, Trust, Wall},
+    units::{AmpHours, Amps, Celsius, Hertz, Joules, Ohms, Seconds, Share, Volts, Watts},
+};
+
+/// The names of all scenes.
+pub(crate) const ALL: [&str; 10] = [
+    "fine",
+    "alarm",
+    "gauge",
+    "no_bank",
+    "too_soon",
+    "blind",
+    "not_draining",
+    "no_sensor",
+    "no_clock",
+    "demo",
+];
+
+/// Boot time of every scene.
+const NOW_S: f64 = 11_400.0;
+/// When the outing began, boot time.
+const BEGAN_S: f64 = 600.0;
+
+pub(crate) fn blue_ten() -> BankSpec {
+    BankSpec {
+        name: "Blue ten".to_owned(),
+        cells: Cells::LiIon,
+        series: 1,
+        label: AmpHours::of(10.0),
+        label_volts: Volts::of(3.7),
+        measured_at: MeasuredAt::Output,
+        ambient: None,
+        cutoff: None,
+    }
+}
+
+pub(crate) fn long_six() -> BankSpec {
+    BankSpec {
+        name: "Long six".to_owned(),
+        cells: Cells::LiFePo4,
+        series: 4,
+        label: AmpHours::of(6.0),
+        label_volts: Volts::of(12.8),
+        measured_at: MeasuredAt::Cells,
+        ambient: Some(Celsius::of(12.0)),
+        cutoff: Some(Volts::of(10.0)),
+    }
+}
+
+fn hours(h: f64) -> Seconds {
+    Seconds::of(h * 3600.0)
+}
+
+fn activity(name: &str, current: bool, watts: f64, h: [f64; 3]) -> ActivityView {
+    ActivityView {
+        name: name.to_owned(),
+        current,
+        usual: Some(Watts::of(watts)),
+        remaining: Some(h.map(hours)),
+    }
+}
+
+fn trail() -> Trail {
+    let steps = 180;
+    let mean = |k: u32| -> Option<f32> {
+        let k = f64::from(k);
+        let calm = 2.9 + 0.08 * (k / 5.0).sin();
+        let busy = if (55.0..130.0).contains(&k) { 0.9 + 0.25 * (k * 1.9).sin() } else { 0.0 };
+        #[expect(clippy::cast_possible_truncation, reason = "a figure of an invented scene")]
+        Some((calm + busy) as f32)
+    };
+    let peak = |k: u32| {
+        let sent = (55..130).contains(&k) && k.is_multiple_of(3);
+        mean(k).map(|watts| if sent { watts + 1.6 } else { watts + 0.1 })
+    };
+    let gap = |k: &u32| !(150..153).contains(k);
+    Trail {
+        began: Mono::at_s(BEGAN_S),
+        step_s: 60,
+        mean_w: (0..steps).map(|k| Some(k).filter(gap).and_then(mean)).collect(),
+        peak_w: (0..steps).map(|k| Some(k).filter(gap).and_then(peak)).collect(),
+        ticks: vec![Mono::at_s(BEGAN_S + 150.0 * 60.0)],
+    }
+}
+
+fn sources() -> Vec<SourceReport> {
+    let source = |id: &str, title: &str, via, role, notes: &[&str]| SourceReport {
+        id: id.to_owned(),
+        title: title.to_owned(),
+        via,
+        role,
+        state: SourceState::Live,
+        shunt: None,
+        notes: notes.iter().map(|note| (*note).to_owned()).collect(),
+    };
+    let mut made = vec![
+        source(
+            "hwmon:ina226@1-0040",
+            "INA226 power monitor at 0x40 on bus 1",
+            Via::Hwmon,
+            Role::Bank,
+            &["Read through the kernel's driver."],
+        ),
+        source(
+            "flags:rpi",
+            "Undervoltage and throttling flags",
+            Via::BoardFlags,
+            Role::NotCounted,
+            &[],
+        ),
+        source("thermal:cpu", "Processor temperature", Via::Thermal, Role::NotCounted, &[]),
+    ];
+    made[0].shunt =
+        Some(Shunt { assumed: Some(Ohms::of(0.01)), told: Some(Ohms::of(0.1)), scale: 0.1 });
+    made
+}
+
+fn facts() -> BoardFacts {
+    BoardFacts {
+        model: Some("Raspberry Pi 4 Model B Rev 1.4".to_owned()),
+        kind: Some(BoardKind::FourB),
+        cores: Some(4),
+        memory_mib: Some(3792),
+        input_limit: None,
+        usb_held_low: None,
+        has_rtc: false,
+        leds: vec!["ACT".to_owned(), "PWR".to_owned()],
+        kernel: Some("6.12.25".to_owned()),
+        boot_id: None,
+        notes: vec!["No fuel gauge was found.".to_owned()],
+    }
+}
+
+fn fine() -> Snapshot {
+    let forecast = Forecast {
+        remaining: [5.83, 6.67, 7.5].map(hours),
+        basis: Basis::Measured,
+        made_at: Mono::at_s(NOW_S),
+    };
+    let (volts, amps) = (Volts::of(5.08), Amps::of(0.807));
+    let finish_s = NOW_S + 5.333 * 3600.0;
+    Snapshot {
+        at: Stamp {
+            mono: Mono::at_s(NOW_S),
+            // 2026-05-09 09:40:00 UTC.
+            wall: Wall::from_unix_ms(1_778_319_600_000),
+            trust: Trust::Synchronised,
+            utc_offset_s: 7200,
+        },
+        station: "Heron".to_owned(),
+        outing: Some("Ridge above the reservoir".to_owned()),
+        outing_began: Mono::at_s(BEGAN_S),
+        supply: Supply {
+            volts: Ok(volts),
+            current: Ok(amps),
+            power: Ok(volts * amps),
+            source: Some(SourceIx(0)),
+        },
+        draw: Draw {
+            now: Some(Watts::of(4.1)),
+            lately: Some(Watts::of(3.2)),
+            outing: Some(Watts::of(3.15)),
+            basis: Basis::Measured,
+        },
+        bank: BankView {
+            spec: Some(Arc::new(blue_ten())),
+            delivered: Joules::from_wh(9.4),
+            bridged: Joules::from_wh(0.1),
+            usable: Some([27.5, 30.2, 32.8].map(Joules::from_wh)),
+            learned_from: 2,
+        },
+        bank_choices: Arc::from(vec![blue_ten(), long_six()]),
+        outlook: Outlook::Lasts(forecast),
+        finish: Some(FinishView {
+            at: Mono::at_s(finish_s),
+            chance: Share::new(0.96),
+            verdict: Some(Verdict::Enough),
+            spare: Some(hours(1.333)),
+        }),
+        activities: vec![
+            activity("Receive", false, 2.3, [8.1, 9.2, 10.3]),
+            activity("Contacts", true, 3.6, [5.1, 5.8, 6.6]),
+            activity("Logging", false, 2.5, [7.7, 8.7, 9.7]),
+            activity("Idle", false, 1.9, [9.8, 11.0, 12.3]),
+        ],
+        alarms: Vec::new(),
+        board: BoardReading {
+            cpu_busy: Ok(Share::nearest(0.23)),
+            cpu_clock: Ok(Hertz::of(1.5e9)),
+            temp: Ok(Celsius::of(51.2)),
+            undervoltage: Ok(false),
+            flags: Ok(Flags::default()),
+            input_volts: Err(Gap::NotMeasurable),
+            rails_at_least: Err(Gap::Absent),
+        },
+        undervoltage_times: 0,
+        strain_seen: Strain::default(),
+        facts: Arc::new(facts()),
+        supplies: vec![SupplyReading {
+            source: SourceIx(0),
+            volts: Ok(volts),
+            amps: Ok(amps),
+            watts: Ok(volts * amps),
+            counted: None,
+            looks: 1,
+        }],
+        gauges: Vec::new(),
+        programs: Arc::from(vec![Program { name: "decoder".to_owned(), cores_busy: 0.6 }]),
+        sources: Arc::from(sources()),
+        trail: Arc::new(trail()),
+        log: LogState::Kept { last: Mono::at_s(NOW_S - 12.0) },
+        missed_sweeps: 0,
+        footprint: Footprint {
+            cpu_share: Some(0.002),
+            resident_kib: Some(5300),
+            wakeups_per_s: Some(1.1),
+        },
+        demo: false,
+    }
+}
+
+fn alarm() -> Snapshot {
+    let mut made = fine();
+    made.alarms = vec![
+        Alarm {
+            about: About::Undervoltage { times: 3 },
+            since: Mono::at_s(NOW_S - 240.125),
+            asleep_until: None,
+        },
+        Alarm {
+            about: About::RunningOut { limit_min: 120 },
+            since: Mono::at_s(NOW_S - 60.0),
+            asleep_until: Some(Mono::at_s(NOW_S + 1800.0)),
+        },
+    ];
+    made.undervoltage_times = 3;
+    made.strain_seen = Strain { undervoltage: true, ..Strain::default() };
+    made.finish = Some(FinishView {
+        at: Mono::at_s(NOW_S + 6.333 * 3600.0),
+        chance: Share::new(0.66),
+        verdict: Some(Verdict::Tight),
+        spare: Some(hours(0.333)),
+    });
+    made
+}
+
+fn no_bank() -> Snapshot {
+    let mut made = fine();
+    made.bank.spec = None;
+    made.bank.usable = None;
+    made.bank.learned_from = 0;
+    made.outing = None;
+    made.outlook = Outlook::NoBank;
+    made.finish = None;
+    for activity in &mut made.activities {
+        activity.remaining = None;
+        activity.current = false;
+    }
+    made
+}
+
+fn too_soon() -> Snapshot {
+    let mut made = fine();
+    made.outlook = Outlook::TooSoon { wants: std::time::Duration::from_secs(230) };
+    made.outing_began = Mono::at_s(NOW_S - 65.0);
+    made.trail = Arc::new(Trail {
+        began: Mono::at_s(NOW_S - 65.0),
+        step_s: 60,
+        mean_w: vec![Some(3.1), Some(3.2)],
+        peak_w: vec![Some(3.3), Some(4.9)],
+        ticks: Vec::new(),
+    });
+    made.bank.delivered = Joules::from_wh(0.06);
+    for activity in &mut made.activities {
+        activity.remaining = None;
+    }
+    if let Some(finish) = &mut made.finish {
+        (finish.chance, finish.verdict, finish.spare) = (None, None, None);
+    }
+    made
+}
+
+fn blind() -> Snapshot {
+    let mut made = fine();
+    let since = Mono::at_s(NOW_S - 240.0);
+    let Outlook::Lasts(last) = made.outlook else { unreachable!("the fine scene lasts") };
+    made.outlook = Outlook::Blind { since, last: Some(Forecast { made_at: since, ..last }) };
+    made.supply = Supply {
+        volts: Err(Gap::NoAnswer),
+        current: Err(Gap::NoAnswer),
+        power: Err(Gap::NoAnswer),
+        source: Some(SourceIx(0)),
+    };
+    made.draw.now = None;
+    if let Some(finish) = &mut made.finish {
+        (finish.chance, finish.verdict, finish.spare) = (None, None, None);
+    }
+    let mut sources = sources();
+    sources[0].state = SourceState::Silent { since, gap: Gap::NoAnswer };
+    made.sources = Arc::from(sources);
+    made.supplies[0].volts = Err(Gap::NoAnswer);
+    made.supplies[0].amps = Err(Gap::NoAnswer);
+    made.supplies[0].watts = Err(Gap::NoAnswer);
+    made.alarms = vec![Alarm {
+        about: About::SensorSilent { source: SourceIx(0), gap: Gap::NoAnswer },
+        since,
+        asleep_until: None,
+    }];
+    made
+}
+
+fn not_draining() -> Snapshot {
+    let mut made = fine();
+    made.outlook = Outlook::NotDraining;
+    made.supply.current = Ok(Amps::of(-0.4));
+    made.supply.power = Ok(Watts::of(-2.03));
+    made.draw.now = Some(Watts::of(-2.03));
+    made.finish = None;
+    for activity in &mut made.activities {
+        activity.remaining = None;
+    }
+    made
+}
+
+fn no_sensor() -> Snapshot {
+    let mut made = fine();
+    made.supply = Supply {
+        volts: Err(Gap::Absent),
+        current: Err(Gap::Absent),
+        power: Err(Gap::Absent),
+        source: None,
+    };
+    made.supplies = Vec::new();
+    made.draw.basis = Basis::Modelled;
+    made.outlook = Outlook::Lasts(Forecast {
+        remaining: [4.2, 6.9, 11.4].map(hours),
+        basis: Basis::Modelled,
+        made_at: Mono::at_s(NOW_S),
+    });
+    made.sources = Arc::from(sources().split_off(1));
+    made.bank.learned_from = 0;
+    made.bank.spec = Some(Arc::new(BankSpec { measured_at: MeasuredAt::Nowhere, ..blue_ten() }));
+    made
+}
+
+fn gauge() -> Snapshot {
+    let mut made = no_sensor();
+    let mut sources = made.sources.to_vec();
+    sources.push(SourceReport {
+        id: "power_supply:bq27411-0".to_owned(),
+        title: "Fuel gauge bq27411-0".to_owned(),
+        via: Via::PowerSupply,
+        role: Role::Bank,
+        state: SourceState::Live,
+        shunt: None,
+        notes: Vec::new(),
+    });
+    // The scene without a sensor has two sources besides.
+    let source = SourceIx(2);
+    made.sources = Arc::from(sources);
+    made.gauges = vec![GaugeReading {
+        source,
+        volts: Ok(Volts::of(3.82)),
+        amps: Ok(Amps::of(0.61)),
+        level: Ok(Share::nearest(0.58)),
+        energy_left: Ok(Joules::from_wh(10.4)),
+        flow: Flow::Draining,
+        temp: Err(Gap::NotReady),
+    }];
+    made.draw.basis = Basis::Gauge;
+    let Outlook::Lasts(forecast) = &mut made.outlook else { unreachable!("that scene lasts") };
+    forecast.basis = Basis::Gauge;
+    made
+}
+
+fn no_clock() -> Snapshot {
+    let mut made = fine();
+    made.at.trust = Trust::Unset;
+    made.at.wall = Wall::from_unix_ms(3_000_000);
+    made
+}
+
+/// A scene by its name.
+pub(crate) fn scene(name: &str) -> Option<Snapshot> {
+    Some(match name {
+        "fine" => fine(),
+        "alarm" => alarm(),
+        "gauge" => gauge(),
+        "no_bank" => no_bank(),
+        "too_soon" => too_soon(),
+        "blind" => blind(),
+        "not_draining" => not_draining(),
+        "no_sensor" => no_sensor(),
+        "no_clock" => no_clock(),
+        "demo" => {
+            Snapshot { demo: true, outing: Some("Old quarry, in the cold".to_owned()), ..fine() }
+        }
+        _ => return None,
+    })
+}
