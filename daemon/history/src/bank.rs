@@ -2,7 +2,9 @@
 
 use reckon::{
     bank::{BankSpec, Cells, MeasuredAt},
-    units::{AmpHours, Celsius, Volts},
+    engine::Start,
+    estimator::{Ending, RunDown as Seen},
+    units::{AmpHours, Celsius, Share, Volts},
 };
 use serde_json::{Map, Value, json};
 
@@ -44,6 +46,64 @@ pub struct RunDown {
     pub ambient_c: Option<f64>,
     /// Lists and figures that only the estimator knows the use of.
     pub detail: Detail,
+}
+
+impl From<&Seen> for RunDown {
+    fn from(seen: &Seen) -> Self {
+        let mean_power_w = (seen.lasted_s > 0.0).then(|| seen.energy_wh * 3600.0 / seen.lasted_s);
+        Self {
+            name: None,
+            whole: seen.ending == Ending::Died,
+            start_share: match seen.start {
+                Start::Full => Some(1.0),
+                Start::Part(share) => Some(share.part()),
+                Start::Unknown => None,
+            },
+            lasted_s: seen.lasted_s,
+            within_s: 0.0,
+            before_s: 0.0,
+            delivered_wh: Some(seen.energy_wh),
+            bridged_wh: Some(seen.bridged_wh),
+            mean_power_w,
+            measured: seen.measured,
+            ambient_c: seen.ambient_c,
+            detail: Detail {
+                rest_curve: seen.rest_curve.clone(),
+                source_ohms: seen.source_ohms,
+                peak_a: seen.peak_a,
+                half_hours_w: seen.half_hours_w.clone(),
+                work: seen.work.clone(),
+                burst: seen.burst,
+            },
+        }
+    }
+}
+
+impl RunDown {
+    /// As the estimator learns from it; `None` where no energy is known (an imported list of time
+    /// stamps says how long, not how much: whoever knows the draw fills `delivered_wh` in before).
+    #[must_use]
+    pub fn to_learn_from(&self) -> Option<Seen> {
+        Some(Seen {
+            ending: if self.whole { Ending::Died } else { Ending::Stopped },
+            start: match self.start_share {
+                Some(share) if share >= 1.0 => Start::Full,
+                Some(share) => Start::Part(Share::nearest(share)),
+                None => Start::Unknown,
+            },
+            lasted_s: self.lasted_s,
+            energy_wh: self.delivered_wh?,
+            bridged_wh: self.bridged_wh.unwrap_or(0.0),
+            measured: self.measured,
+            ambient_c: self.ambient_c,
+            rest_curve: self.detail.rest_curve.clone(),
+            source_ohms: self.detail.source_ohms,
+            peak_a: self.detail.peak_a,
+            half_hours_w: self.detail.half_hours_w.clone(),
+            work: self.detail.work.clone(),
+            burst: self.detail.burst,
+        })
+    }
 }
 
 /// See `reckon`'s run-down data; kept as JSON so that new figures need no new columns.
@@ -202,6 +262,26 @@ pub(crate) const RUNDOWN_COLUMNS: &str = "id, bank, outing, name, whole, struck,
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn what_the_estimator_saw_comes_back_as_it_was() {
+        for start in [Start::Full, Start::Part(Share::nearest(0.7)), Start::Unknown] {
+            let seen = Seen {
+                ending: Ending::Died,
+                start,
+                lasted_s: 70_800.0,
+                energy_wh: 31.5,
+                bridged_wh: 0.2,
+                measured: true,
+                ambient_c: Some(4.0),
+                half_hours_w: vec![1.6, 1.61],
+                burst: Some([0.4, 2.1]),
+                ..Seen::default()
+            };
+            assert_eq!(RunDown::from(&seen).to_learn_from(), Some(seen));
+        }
+        assert_eq!(RunDown::default().to_learn_from(), None, "no energy, nothing to learn");
+    }
 
     #[test]
     fn detail_survives_and_damage_empties_it() {

@@ -247,6 +247,12 @@ impl Keeper {
         }
     }
 
+    /// Carries the log over into the file, so that the file alone is complete. A failure costs
+    /// nothing: the log stays.
+    pub(crate) fn carry_over(&self) {
+        let _ = self.connection.query_row("PRAGMA wal_checkpoint(FULL)", [], |_| Ok(()));
+    }
+
     /// After the file had to be opened again: goes on with the outing that is open in it.
     pub(crate) fn take_up_open_outing(&mut self) -> Done<()> {
         self.at.outing = self

@@ -2,7 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
-use rusqlite::{Connection, OpenFlags, OptionalExtension, params};
+use rusqlite::{Connection, ErrorCode, OpenFlags, OptionalExtension, params};
 
 use crate::{
     bank::{BANK_COLUMNS, Bank, KeptRunDown, RUNDOWN_COLUMNS, bank_of, rundown_of},
@@ -98,29 +98,26 @@ impl Reader {
                 "It begins when outlast has run for a minute with a card it can write to.",
             ));
         }
-        let flags = OpenFlags::SQLITE_OPEN_READ_ONLY;
-        let first = schema::connect(&self.path, flags).and_then(|connection| {
-            connection.query_row("SELECT count(*) FROM boot", [], |row| row.get::<_, i64>(0))?;
-            Ok(connection)
-        });
-        let log = self.path.with_extension("db-wal");
-        match first {
-            Ok(connection) => Ok(connection),
-            Err(cause) if log.exists() => Err(Trouble::reading(cause)),
-            Err(cause) => {
-                let name = self.path.to_string_lossy();
-                let name = name.replace('%', "%25").replace('?', "%3f").replace('#', "%23");
-                let flags = flags | OpenFlags::SQLITE_OPEN_URI | OpenFlags::SQLITE_OPEN_NO_MUTEX;
-                Connection::open_with_flags(format!("file:{name}?immutable=1"), flags)
-                    .and_then(|connection| {
-                        connection.query_row("SELECT count(*) FROM boot", [], |row| {
-                            row.get::<_, i64>(0)
-                        })?;
-                        Ok(connection)
-                    })
-                    .map_err(|_| Trouble::reading(cause))
-            }
+        let first = match open_with(&self.path, OpenFlags::SQLITE_OPEN_READ_WRITE) {
+            Ok(connection) => return Ok(connection),
+            Err(cause) => cause,
+        };
+        // A file that can only be read: through the writer's index of the log, if a writer still
+        // holds it, else as it stands without its log.
+        if let Ok(connection) = open_with(&self.path, OpenFlags::SQLITE_OPEN_READ_ONLY) {
+            return Ok(connection);
         }
+        if !matches!(first.sqlite_error_code(), Some(ErrorCode::CannotOpen | ErrorCode::ReadOnly)) {
+            return Err(Trouble::reading(first));
+        }
+        let name = self.path.to_string_lossy();
+        let name = name.replace('%', "%25").replace('?', "%3f").replace('#', "%23");
+        let flags = OpenFlags::SQLITE_OPEN_READ_ONLY
+            | OpenFlags::SQLITE_OPEN_URI
+            | OpenFlags::SQLITE_OPEN_NO_MUTEX;
+        Connection::open_with_flags(format!("file:{name}?immutable=1"), flags)
+            .and_then(answering)
+            .map_err(|_| Trouble::reading(first))
     }
 
     /// Outings, newest first, at most `most` of them, older than the id `before`.
@@ -226,7 +223,10 @@ impl Reader {
     /// # Errors
     /// When the store cannot be read or the copy not be written; an existing file is refused.
     pub fn copy_whole(&self, to: &Path) -> Result<(), Trouble> {
-        schema::copy_whole(&self.connect()?, to)
+        let connection = self.connect()?;
+        // Writes into the copy alone, but counts as writing.
+        connection.execute_batch("PRAGMA query_only = OFF").map_err(Trouble::reading)?;
+        schema::copy_whole(&connection, to)
     }
 
     /// SQLite's own check of the whole file: 'ok', or its first complaint.
@@ -238,6 +238,19 @@ impl Reader {
             .query_row("PRAGMA integrity_check(1)", [], |row| row.get(0))
             .map_err(Trouble::reading)
     }
+}
+
+/// A connection that reads only, whatever the file was opened with.
+fn open_with(path: &Path, flags: OpenFlags) -> rusqlite::Result<Connection> {
+    let connection = answering(schema::connect(path, flags)?)?;
+    connection.execute_batch("PRAGMA query_only = ON")?;
+    Ok(connection)
+}
+
+/// The connection, if the file answers.
+fn answering(connection: Connection) -> rusqlite::Result<Connection> {
+    connection.query_row("SELECT count(*) FROM boot", [], |row| row.get::<_, i64>(0))?;
+    Ok(connection)
 }
 
 /// What the record says about the end before this start; `None` in a new record.

@@ -81,7 +81,10 @@ enum Refused {
 impl From<rusqlite::Error> for Refused {
     fn from(cause: rusqlite::Error) -> Self {
         match cause.sqlite_error_code() {
-            Some(ErrorCode::NotADatabase | ErrorCode::DatabaseCorrupt) => Self::Unusable {
+            // `Unknown` is a statement that does not fit the tables, or a header that cannot be; no
+            // code at all is a value that is not what its column holds.
+            Some(ErrorCode::NotADatabase | ErrorCode::DatabaseCorrupt | ErrorCode::Unknown)
+            | None => Self::Unusable {
                 label: "unreadable",
                 why: format!("the record's file is damaged ({cause})"),
             },
@@ -111,6 +114,12 @@ fn attempt(path: &Path, steps: &[&str]) -> Result<Connection, Refused> {
             why: "the file in the record's place is not a record of outlast".into(),
         });
     }
+    if tables > 0 && version < 1 {
+        return Err(Refused::Unusable {
+            label: "unreadable",
+            why: "the record's file is damaged (it says nothing of its version)".into(),
+        });
+    }
     if version > newest {
         return Err(Refused::Unusable {
             label: "newer",
@@ -120,8 +129,11 @@ fn attempt(path: &Path, steps: &[&str]) -> Result<Connection, Refused> {
             ),
         });
     }
-    if version > 0 && !ended_cleanly(&connection)? {
-        check(&connection)?;
+    if version > 0 {
+        check_tables(&connection, steps, version)?;
+        if !ended_cleanly(&connection)? {
+            check(&connection)?;
+        }
     }
     prepare(&connection)?;
     migrate(&connection, path, version, steps)?;
@@ -133,6 +145,10 @@ fn attempt(path: &Path, steps: &[&str]) -> Result<Connection, Refused> {
 pub(crate) fn connect(path: &Path, flags: OpenFlags) -> rusqlite::Result<Connection> {
     let flags = flags | OpenFlags::SQLITE_OPEN_NO_MUTEX;
     let connection = Connection::open_with_flags_and_vfs(path, flags, "unix-excl")?;
+    // The log stays in place at the end: making and growing it anew would be written each time, a
+    // file on a card gone read-only can still be read through it, and a file that is to be set
+    // aside is not touched by closing it.
+    connection.set_db_config(DbConfig::SQLITE_DBCONFIG_NO_CKPT_ON_CLOSE, true)?;
     connection.busy_timeout(std::time::Duration::from_secs(2))?;
     connection.execute_batch(
         "PRAGMA cache_size = -256; PRAGMA mmap_size = 0; PRAGMA temp_store = MEMORY;
@@ -150,9 +166,6 @@ fn prepare(connection: &Connection) -> rusqlite::Result<()> {
         "PRAGMA synchronous = FULL; PRAGMA foreign_keys = ON;
          PRAGMA wal_autocheckpoint = {LOG_PAGES}; PRAGMA journal_size_limit = -1;"
     ))?;
-    // The log stays in place at the end: making and growing it anew would be written each time,
-    // and a file on a card gone read-only can still be read through it.
-    connection.set_db_config(DbConfig::SQLITE_DBCONFIG_NO_CKPT_ON_CLOSE, true)?;
     Ok(())
 }
 
@@ -164,6 +177,27 @@ fn ended_cleanly(connection: &Connection) -> rusqlite::Result<bool> {
         |row| row.get(0),
     )?;
     Ok(open == 0)
+}
+
+/// Compares the tables with those that its version has: a byte flipped in their text would not be
+/// seen by SQLite's own check, and would make every later statement fail.
+fn check_tables(connection: &Connection, steps: &[&str], version: i64) -> Result<(), Refused> {
+    let list = |of: &Connection| -> rusqlite::Result<Vec<(String, Option<String>)>> {
+        of.prepare("SELECT name, sql FROM sqlite_schema ORDER BY name")?
+            .query_map([], |row| Ok((row.get(0)?, row.get(1)?)))?
+            .collect()
+    };
+    let fresh = Connection::open_in_memory()?;
+    for step in steps.iter().take(usize::try_from(version).unwrap_or(0)) {
+        fresh.execute_batch(step)?;
+    }
+    if list(connection)? == list(&fresh)? {
+        return Ok(());
+    }
+    Err(Refused::Unusable {
+        label: "unreadable",
+        why: "the record's file is damaged (its tables are not those of its version)".into(),
+    })
 }
 
 /// Reads the whole file and complains about the first damage.
@@ -213,7 +247,10 @@ fn grow_log(connection: &Connection) -> rusqlite::Result<()> {
         "BEGIN; CREATE TABLE filler (bytes BLOB); INSERT INTO filler VALUES (zeroblob({bytes}));
          DROP TABLE filler; COMMIT;"
     ))?;
-    connection.query_row("PRAGMA wal_checkpoint(TRUNCATE)", [], |_| Ok(()))
+    // The file itself is made small again; the log keeps its length.
+    connection.query_row("PRAGMA wal_checkpoint(RESTART)", [], |_| Ok(()))?;
+    connection.execute_batch("VACUUM")?;
+    connection.query_row("PRAGMA wal_checkpoint(RESTART)", [], |_| Ok(()))
 }
 
 /// Writes a copy of the whole store that any SQLite tool can open.

@@ -211,7 +211,9 @@ struct Hand {
     who: Who,
     missed: Arc<AtomicU64>,
     tell: Box<dyn Fn(RecordState) + Send>,
+    /// Kept even when it has to be opened again: readers go on through it till then.
     keeper: Option<Keeper>,
+    reopen: bool,
     /// What waits, oldest first.
     held: Vec<Entry>,
     rows_held: usize,
@@ -249,6 +251,7 @@ impl Hand {
             missed,
             tell,
             keeper: None,
+            reopen: false,
             held: Vec::new(),
             rows_held: 0,
             now_s,
@@ -305,6 +308,9 @@ impl Hand {
         }
         if !self.held.is_empty() {
             let _ = self.commit();
+        }
+        if let Some(keeper) = &self.keeper {
+            keeper.carry_over();
         }
     }
 
@@ -386,6 +392,7 @@ impl Hand {
 
     fn ask(&mut self, entries: Vec<Entry>) -> Result<(), Trouble> {
         let before = self.held.len();
+        let (banks, outing) = (self.banks.len(), self.outing.clone());
         for entry in entries {
             if let Entry::Stops { at_s, .. } = &entry {
                 self.now_s = self.now_s.max(*at_s);
@@ -396,6 +403,8 @@ impl Hand {
         if done.is_err() {
             // Whoever asked knows; keeping it would carry it out later, unasked.
             self.held.truncate(before);
+            self.banks.truncate(banks);
+            self.outing = outing;
         }
         done
     }
@@ -437,8 +446,10 @@ impl Hand {
             Err(cause) => {
                 let code = cause.sqlite_error_code();
                 let stays = matches!(code, Some(ErrorCode::DiskFull | ErrorCode::DatabaseBusy));
-                if !stays {
-                    // Reopened at the next try; a damaged file is set aside by that.
+                // Opened again at the next try; a damaged file is set aside by that.
+                self.reopen = !stays;
+                if matches!(code, Some(ErrorCode::DatabaseCorrupt | ErrorCode::NotADatabase)) {
+                    // Nothing of it is to be believed, the index of its log neither.
                     self.keeper = None;
                 }
                 Err(Trouble::writing(cause))
@@ -447,7 +458,7 @@ impl Hand {
     }
 
     fn open_if_needed(&mut self) -> Result<(), Trouble> {
-        if self.keeper.is_some() {
+        if self.keeper.is_some() && !self.reopen {
             return Ok(());
         }
         let (connection, aside) = schema::open(&self.keep.folder)?;
@@ -464,6 +475,7 @@ impl Hand {
                     keeper.take_up_open_outing().map_err(Trouble::writing)?;
                 }
                 self.keeper = Some(keeper);
+                self.reopen = false;
                 Ok(())
             }
             Err((_, cause)) => Err(Trouble::writing(cause)),

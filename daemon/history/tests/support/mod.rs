@@ -16,10 +16,10 @@ use history::{
 };
 
 /// A folder of its own that goes away with it.
-pub struct Folder(pub PathBuf);
+pub(crate) struct Folder(pub(crate) PathBuf);
 
 impl Folder {
-    pub fn new(name: &str) -> Self {
+    pub(crate) fn new(name: &str) -> Self {
         static NEXT: AtomicU32 = AtomicU32::new(0);
         let unique = NEXT.fetch_add(1, Ordering::Relaxed);
         let path = std::env::temp_dir()
@@ -28,7 +28,7 @@ impl Folder {
         Self(path)
     }
 
-    pub fn file(&self) -> PathBuf {
+    pub(crate) fn file(&self) -> PathBuf {
         self.0.join(history::FILE)
     }
 }
@@ -40,23 +40,23 @@ impl Drop for Folder {
 }
 
 /// A small seeded generator (xorshift64*, G. Marsaglia 2003 with Vigna's multiplier).
-pub struct Die(pub u64);
+pub(crate) struct Die(pub(crate) u64);
 
 impl Die {
-    pub fn roll(&mut self) -> u64 {
+    pub(crate) fn roll(&mut self) -> u64 {
         self.0 ^= self.0 >> 12;
         self.0 ^= self.0 << 25;
         self.0 ^= self.0 >> 27;
         self.0.wrapping_mul(0x2545_F491_4F6C_DD1D)
     }
 
-    pub fn below(&mut self, limit: u64) -> u64 {
+    pub(crate) fn below(&mut self, limit: u64) -> u64 {
         (self.roll() >> 16) % limit
     }
 }
 
 /// The row that `examples/keep_rows.rs` writes for this moment.
-pub fn row_at(from_s: f64) -> Row {
+pub(crate) fn row_at(from_s: f64) -> Row {
     let mut folds = [None; Channel::ALL.len()];
     let volts = 5.0 + (from_s / 10.0) % 7.0 / 1000.0;
     folds[Channel::Volts.ix()] = Some(Fold { mean: volts, min: volts - 0.02, max: volts + 0.01 });
@@ -66,18 +66,18 @@ pub fn row_at(from_s: f64) -> Row {
 }
 
 /// A row with this draw and nothing else.
-pub fn draw_row(from_s: f64, watts: f64, peak: f64) -> Row {
+pub(crate) fn draw_row(from_s: f64, watts: f64, peak: f64) -> Row {
     let mut folds = [None; Channel::ALL.len()];
     folds[Channel::Watts.ix()] = Some(Fold { mean: watts, min: watts, max: peak });
     Row { from_s, span_s: 10.0, folds }
 }
 
-pub fn who(boot: &str, began_s: f64) -> Who {
+pub(crate) fn who(boot: &str, began_s: f64) -> Who {
     Who { boot_uuid: boot.into(), began_s, version: "test".into() }
 }
 
 /// Starts the record; the states it tells come out of the receiver.
-pub fn start_in(keep: Keep, boot: &str, began_s: f64) -> (Started, Receiver<RecordState>) {
+pub(crate) fn start_in(keep: Keep, boot: &str, began_s: f64) -> (Started, Receiver<RecordState>) {
     let (told, states) = channel();
     let started = history::start(keep, who(boot, began_s), move |state| {
         let _ = told.send(state);
@@ -86,12 +86,12 @@ pub fn start_in(keep: Keep, boot: &str, began_s: f64) -> (Started, Receiver<Reco
     (started, states)
 }
 
-pub fn start(folder: &Path, boot: &str, began_s: f64) -> (Started, Receiver<RecordState>) {
+pub(crate) fn start(folder: &Path, boot: &str, began_s: f64) -> (Started, Receiver<RecordState>) {
     start_in(Keep::here(folder.to_path_buf()), boot, began_s)
 }
 
 /// Waits for a state that fits; panics after half a minute without one.
-pub fn wait(
+pub(crate) fn wait(
     states: &Receiver<RecordState>,
     what: &str,
     fits: impl Fn(&RecordState) -> bool,
@@ -106,13 +106,22 @@ pub fn wait(
     }
 }
 
-/// Gives rows from..to (exclusive), ten seconds each, waiting whenever a batch is due.
-pub fn give_rows(started: &Started, from_s: f64, to_s: f64, row: impl Fn(f64) -> Row) {
+/// Gives rows from..to (exclusive), ten seconds each; how often the queue was full (each counts as
+/// missed, and the row is given again).
+pub(crate) fn give_rows(
+    started: &Started,
+    from_s: f64,
+    to_s: f64,
+    row: impl Fn(f64) -> Row,
+) -> u64 {
     let mut at = from_s;
+    let mut full = 0;
     while at < to_s - 0.5 {
         while !started.writer.give(Entry::Row(row(at))) {
+            full += 1;
             std::thread::sleep(Duration::from_millis(1));
         }
         at += 10.0;
     }
+    full
 }
