@@ -15,6 +15,7 @@ mod look;
 mod metrics;
 mod page;
 mod pairing;
+mod past;
 mod trouble;
 mod when;
 mod wire;
@@ -34,6 +35,11 @@ use tokio::sync::{mpsc, oneshot, watch};
 use tower_http::catch_panic::CatchPanicLayer;
 
 pub use pairing::{CODE_LASTS, Pairing, Pin, Rejected};
+pub use past::{
+    AsideTold, BankTold, Channel, ChannelTold, Clock, Ending, EventTold, ForecastTold, GapTold,
+    Keeping, OutingLine, OutingTold, OutingsPage, Past, PastGone, PhoneTold, RecordAsk,
+    RecordAsked, RundownTold, SeriesAsk, SeriesTold, TestLoad, TestTold,
+};
 
 /// An ask and where its answer goes.
 #[derive(Debug)]
@@ -45,7 +51,7 @@ pub struct Asked {
 }
 
 /// What the pages show and whom they ask.
-#[derive(Clone, Debug)]
+#[derive(Clone)]
 pub struct Shown {
     /// The newest snapshot.
     pub now: watch::Receiver<Arc<Snapshot>>,
@@ -56,6 +62,14 @@ pub struct Shown {
     /// Names that the board answers to, besides IP addresses and `localhost`: its host name, and
     /// that with `.local`. Without port.
     pub hosts: Vec<String>,
+    /// The record, to be read.
+    pub past: Arc<dyn Past>,
+    /// Whoever changes what is kept.
+    pub record: mpsc::Sender<RecordAsked>,
+    /// How the record and its clock are doing.
+    pub keeping: watch::Receiver<Arc<Keeping>>,
+    /// Tells the moment, for the comparison with a phone's clock.
+    pub clock: Arc<dyn Clock>,
 }
 
 /// What every handler shares.
@@ -64,6 +78,10 @@ pub(crate) struct Parts {
     asks: mpsc::Sender<Asked>,
     pairing: Arc<Pairing>,
     hosts: Vec<String>,
+    past: Arc<dyn Past>,
+    record: mpsc::Sender<RecordAsked>,
+    keeping: watch::Receiver<Arc<Keeping>>,
+    clock: Arc<dyn Clock>,
     /// Whether whoever can reach this may change things without pairing.
     trusted: bool,
     cache: live::Cache,
@@ -88,6 +106,10 @@ fn site(shown: Shown, trusted: bool) -> Site {
         asks: shown.asks,
         pairing: shown.pairing,
         hosts: shown.hosts,
+        past: shown.past,
+        record: shown.record,
+        keeping: shown.keeping,
+        clock: shown.clock,
         trusted,
         cache: live::Cache::default(),
         streams: live::Streams::default(),
