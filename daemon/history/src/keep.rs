@@ -58,8 +58,22 @@ pub enum Entry {
         /// Since when, seconds since boot.
         at_s: f64,
     },
+    /// The open outing's bank is told of, or told of anew: it has fed the board all along.
+    OutingBank {
+        /// The bank's name.
+        bank: String,
+        /// How full it was when the outing began, 0 to 1; `None`: unknown.
+        start_share: Option<f64>,
+    },
     /// The outing is given a name (empty takes it away).
     OutingNamed(String),
+    /// Any outing is given a name (empty takes it away).
+    OutingRenamed {
+        /// Which.
+        outing: i64,
+        /// Its name.
+        name: String,
+    },
     /// An outing ends; `None` is the open one.
     OutingEnds {
         /// Which.
@@ -126,7 +140,9 @@ impl Entry {
             | Self::OutingBegins { .. }
             | Self::OutingGoesOn { .. }
             | Self::OutingNextBank { .. }
+            | Self::OutingBank { .. }
             | Self::OutingNamed(_)
+            | Self::OutingRenamed { .. }
             | Self::OutingEnds { .. }
             | Self::Bank(_)
             | Self::BankRenamed { .. }
@@ -541,7 +557,9 @@ impl Work<'_> {
                 self.outing_goes_on(*outing, *at_s, *off_before_s)
             }
             Entry::OutingNextBank { bank, at_s } => self.outing_next_bank(bank, *at_s),
-            Entry::OutingNamed(name) => self.outing_named(name),
+            Entry::OutingBank { bank, start_share } => self.outing_bank(bank, *start_share),
+            Entry::OutingNamed(name) => self.outing_named(self.at.outing, name),
+            Entry::OutingRenamed { outing, name } => self.outing_named(Some(*outing), name),
             Entry::OutingEnds { outing, end } => self.outing_ends(*outing, end),
             Entry::Bank(spec) => self.bank(spec),
             Entry::BankRenamed { from, to } => self
@@ -740,10 +758,24 @@ impl Work<'_> {
         Ok(())
     }
 
-    fn outing_named(&self, name: &str) -> Done<()> {
+    fn outing_named(&self, outing: Option<i64>, name: &str) -> Done<()> {
         let name = (!name.is_empty()).then_some(name);
         self.on
-            .execute("UPDATE outing SET name = ?2 WHERE id = ?1", params![self.at.outing, name])
+            .execute("UPDATE outing SET name = ?2 WHERE id = ?1", params![outing, name])
+            .map(|_| ())
+    }
+
+    fn outing_bank(&self, bank: &str, start_share: Option<f64>) -> Done<()> {
+        let (outing, bank) = (self.at.outing, self.bank_id(bank)?);
+        self.on.execute(
+            "UPDATE outing SET bank = ?2, start_share = ?3 WHERE id = ?1",
+            params![outing, bank, start_share],
+        )?;
+        self.on
+            .execute(
+                "UPDATE span SET bank = ?2 WHERE outing = ?1 AND (bank IS NULL OR to_s IS NULL)",
+                params![outing, bank],
+            )
             .map(|_| ())
     }
 

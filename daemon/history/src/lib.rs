@@ -35,6 +35,7 @@ pub mod keep;
 pub mod outings;
 mod pack;
 pub mod reader;
+mod recall;
 pub mod row;
 mod schema;
 pub mod series;
