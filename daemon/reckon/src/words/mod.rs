@@ -5,6 +5,7 @@
 
 mod alarms;
 mod numbers;
+mod past;
 mod sentences;
 mod station;
 
@@ -12,6 +13,11 @@ pub use alarms::{Said, alarm, edge, gap, gap_remedy, refusal};
 pub use numbers::{
     ago, ahead, celsius, chance, clock_time, energy, left, moment, percent, power, range, span,
     volts,
+};
+pub use past::{
+    Local, OutingEnd, RunDownSaid, began, believed_to_hold, bridged, clock_off, date_of, draw_line,
+    ending, event, forecast_then, forecasts, how_ended, lasted, moment_of, outing_name,
+    record_owes, record_size, rundown, seen_to_deliver, silence, took,
 };
 pub use sentences::{
     Answer, activity, answer, bank, basis, board, clock, draw, log, status, supply, verdict,
