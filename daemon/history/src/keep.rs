@@ -502,6 +502,28 @@ fn thin(connection: &Connection, fine_hours: u32) -> Done<()> {
     Ok(())
 }
 
+/// Puts changes that belong to no boot (banks, run-downs, names, answers) into a store that no
+/// daemon has open; anything else is left out.
+pub(crate) fn amend(connection: &mut Connection, entries: &[Entry]) -> Done<()> {
+    let transaction = connection.transaction()?;
+    let mut work = Work { on: &transaction, boot: 0, run: 0, at: Place::default() };
+    for entry in entries {
+        if matches!(
+            entry,
+            Entry::Bank(_)
+                | Entry::BankRenamed { .. }
+                | Entry::BankForgotten { .. }
+                | Entry::RunDown { .. }
+                | Entry::Struck { .. }
+                | Entry::Answered { .. }
+                | Entry::OutingRenamed { .. }
+        ) {
+            work.entry(entry)?;
+        }
+    }
+    transaction.commit()
+}
+
 /// One transaction's work.
 struct Work<'c> {
     on: &'c Connection,

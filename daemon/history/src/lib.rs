@@ -45,6 +45,7 @@ pub mod writer;
 
 pub use keep::{End, Ending, Entry, Who};
 pub use reader::Reader;
+pub use recall::amend;
 pub use schema::{FILE, SetAside};
 pub use trouble::Trouble;
 pub use writer::{Keep, RecordState, Started, Writer, start};

@@ -1,11 +1,16 @@
-//! Reads what was forecast in an outing, to be shown beside what came.
+//! Reads what was forecast in an outing, to be shown beside what came; and changes what belongs to
+//! no boot while no daemon runs.
+
+use std::path::Path;
 
 use reckon::{snapshot::Basis, time::Mono};
 use rusqlite::{Connection, params};
 
 use crate::{
+    keep::{self, Entry},
     reader::{Reader, pieces},
     row::ForecastRow,
+    schema,
     trouble::Trouble,
 };
 
@@ -18,6 +23,16 @@ impl Reader {
         let connection = self.connect()?;
         forecasts(&connection, outing).map_err(Trouble::reading)
     }
+}
+
+/// Changes banks, run-downs, names and answers in the store of this folder, which no daemon may
+/// have open. It leaves no sign of a run, so the account of the last end stays what it was.
+///
+/// # Errors
+/// When the store cannot be opened or written to.
+pub fn amend(folder: &Path, entries: &[Entry]) -> Result<(), Trouble> {
+    let (mut connection, _) = schema::open(folder)?;
+    keep::amend(&mut connection, entries).map_err(Trouble::writing)
 }
 
 fn forecasts(connection: &Connection, outing: i64) -> rusqlite::Result<Vec<ForecastRow>> {

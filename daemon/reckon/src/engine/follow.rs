@@ -1,6 +1,6 @@
 //! Which bank the estimator follows, and where its draw is seen.
 
-use alloc::string::String;
+use alloc::{string::String, vec::Vec};
 
 use super::{
     Engine, Start,
