@@ -3,6 +3,8 @@
 //!
 //! `cargo run -p web --example scenes -- 8074`
 
+#[path = "../tests/web/past.rs"]
+mod past;
 #[path = "../tests/web/scenes.rs"]
 mod scenes;
 
@@ -23,7 +25,19 @@ fn site(first: Snapshot) -> (Router, watch::Sender<Arc<Snapshot>>) {
     let (show, now) = watch::channel(Arc::new(first));
     let (asks, _) = mpsc::channel(1);
     let pairing = Arc::new(Pairing::new([7; 32], || [1; 16]));
-    (pages(Shown { now, asks, pairing, hosts: Vec::new() }), show)
+    let (record, _) = mpsc::channel(1);
+    let troubled = show.borrow().alarms.len() > 1;
+    let shown = Shown {
+        now,
+        asks,
+        pairing,
+        hosts: Vec::new(),
+        past: past::Invented::new(past::Mood::Well),
+        record,
+        keeping: watch::channel(Arc::new(past::keeping(troubled))).1,
+        clock: Arc::new(past::Still),
+    };
+    (pages(shown), show)
 }
 
 async fn show(State(moving): State<Router>, mut request: Request) -> Response {

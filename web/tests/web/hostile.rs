@@ -10,14 +10,14 @@ use futures_util::stream;
 use proptest::prelude::*;
 use tokio::sync::{mpsc, watch};
 use tower::ServiceExt;
-use web::{Pairing, Shown};
+use web::Pairing;
 
 use crate::{
-    rig::{HOST, Rig, form, get},
+    rig::{HOST, Rig, form, get, shown_with},
     scenes,
 };
 
-const POSTS: [&str; 13] = [
+const POSTS: [&str; 36] = [
     "/bank",
     "/finish",
     "/activity",
@@ -31,6 +31,29 @@ const POSTS: [&str; 13] = [
     "/api/v1/alarms/sleep",
     "/api/v1/outing",
     "/api/v1/pair",
+    "/outings/3/ending",
+    "/outings/3/name",
+    "/rundowns/3/strike",
+    "/banks",
+    "/banks/1/name",
+    "/banks/1/forget",
+    "/banks/1/test",
+    "/banks/1/import",
+    "/banks/-99999999999999999999/test",
+    "/test/stop",
+    "/mark",
+    "/clock/set",
+    "/api/v1/outings/3/ending",
+    "/api/v1/outings/3/name",
+    "/api/v1/rundowns/3/strike",
+    "/api/v1/banks",
+    "/api/v1/banks/1/name",
+    "/api/v1/banks/1/forget",
+    "/api/v1/banks/1/test",
+    "/api/v1/banks/1/import",
+    "/api/v1/test/stop",
+    "/api/v1/mark",
+    "/api/v1/clock",
 ];
 const KINDS: [&str; 4] =
     ["application/x-www-form-urlencoded", "application/json", "text/plain", "multipart/form-data"];
@@ -53,6 +76,13 @@ fn nearly() -> impl Strategy<Value = Vec<u8>> {
         Just("code"),
         Just("look"),
         Just("cells"),
+        Just("died"),
+        Just("struck"),
+        Just("forgotten"),
+        Just("load"),
+        Just("text"),
+        Just("outing"),
+        Just("ambient_c"),
     ];
     let value = prop_oneof![
         Just("-1".to_owned()),
@@ -91,6 +121,14 @@ fn nearly_json() -> impl Strategy<Value = Vec<u8>> {
         Just("since_s"),
         Just("for_s"),
         Just("code"),
+        Just("died"),
+        Just("struck"),
+        Just("forgotten"),
+        Just("load"),
+        Just("text"),
+        Just("boot_s"),
+        Just("phone_unix_ms"),
+        Just("within_s"),
     ];
     prop::collection::vec((field, value), 0..4).prop_map(|pairs| {
         let text: Vec<String> = pairs.iter().map(|(name, it)| format!("\"{name}\":{it}")).collect();
@@ -227,7 +265,7 @@ async fn a_fault_costs_that_page_only() {
     let (asks, _hear) = mpsc::channel(1);
     // The generator of codes is what falls here; nothing else asks for it.
     let pairing = Arc::new(Pairing::new([5; 32], || panic!("an invented fault")));
-    let app = web::pages(Shown { now, asks, pairing, hosts: vec!["heron.local".to_owned()] });
+    let app = web::pages(shown_with(now, asks, &pairing).0);
     let ask = async |path: &str| {
         app.clone().oneshot(get(path).body(Body::empty()).unwrap()).await.unwrap()
     };
@@ -248,7 +286,11 @@ async fn a_brain_that_has_stopped_is_said_and_not_waited_for() {
     let (asks, hear) = mpsc::channel(1);
     drop(hear);
     let pairing = crate::rig::pairing();
-    let app = web::socket(Shown { now, asks, pairing, hosts: Vec::new() });
+    let (shown, hear) = shown_with(now, asks, &pairing);
+    drop(hear);
+    let app = web::socket(shown);
+    let struck = app.clone().oneshot(form("/rundowns/1/strike", "struck=yes", "")).await.unwrap();
+    assert_eq!(struck.status(), StatusCode::SERVICE_UNAVAILABLE);
     let got = app.oneshot(form("/finish", "after_min=60", "")).await.unwrap();
     assert_eq!(got.status(), StatusCode::SERVICE_UNAVAILABLE);
     assert!(got.headers().contains_key("retry-after"));
