@@ -207,7 +207,7 @@ impl Brain {
         ask: &Ask,
         answer: oneshot::Sender<Result<(), Refusal>>,
     ) -> Option<Arc<Snapshot>> {
-        let at = self.clock.stamp();
+        let at = self.moment();
         let done = self.engine.ask(ask, at);
         if done.is_err() {
             // Whoever asked may have gone meanwhile.
@@ -223,6 +223,13 @@ impl Brain {
         self.show.send_replace(Arc::clone(&shot));
         self.keep(Some(answer));
         Some(shot)
+    }
+
+    /// This moment; in a demonstration, whose clock runs ahead of what is taken in, that of the
+    /// last sweep.
+    pub(crate) fn moment(&self) -> Stamp {
+        let shown = self.show.borrow();
+        if shown.demo { shown.at } else { self.clock.stamp() }
     }
 
     /// Hands what must survive to the clerk, who answers when it is on the card.

@@ -27,6 +27,10 @@ use crate::{
 
 /// The run-down test that is on, in the record's choices.
 pub(crate) const TEST: &str = "rundown_test";
+/// Said when no daemon runs and one is needed.
+pub(crate) const NEEDS_RUNNING: &str = "Only the running outlast can do this. Start it with \
+                                        `outlast run`, or as a service: sudo systemctl start \
+                                        outlast";
 /// Longest name of a bank or an outing, characters.
 const LONGEST_NAME: usize = 64;
 
@@ -202,9 +206,7 @@ impl Clerk {
             | RecordAsk::Mark { .. }
             | RecordAsk::PhoneClock { .. }
             | RecordAsk::SetClock => {
-                return Err("Only the running outlast can do this. Start it with `outlast run`, \
-                            or as a service: sudo systemctl start outlast"
-                    .to_owned());
+                return Err(NEEDS_RUNNING.to_owned());
             }
         };
         Ok(vec![entry])

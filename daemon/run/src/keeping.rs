@@ -168,7 +168,7 @@ impl Brain {
     /// Somebody asks something of the record.
     pub(crate) fn record_asked(&mut self, asked: RecordAsked) -> Option<Arc<Snapshot>> {
         let RecordAsked { ask, answer } = asked;
-        let at = self.clock.stamp();
+        let at = self.moment();
         let done = match ask {
             RecordAsk::Mark { text } => self.mark(&text, at.mono),
             RecordAsk::PhoneClock { at: then, phone_ms, within_ms } => {
@@ -244,7 +244,7 @@ impl Brain {
 
     /// The clerk's news.
     pub(crate) fn news(&mut self, news: News) -> Arc<Snapshot> {
-        let at = self.clock.stamp();
+        let at = self.moment();
         if let Some((name, spec)) = news.told {
             self.engine.note_bank_told(&name, spec);
         }

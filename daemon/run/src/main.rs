@@ -8,6 +8,7 @@ mod choices;
 mod clerk;
 mod cli;
 mod clock;
+mod commands;
 mod costs;
 mod credit;
 mod critical;
@@ -24,6 +25,7 @@ mod notice;
 mod opening;
 mod past;
 mod phone;
+mod reach;
 mod ready;
 mod record;
 mod sampler;
@@ -49,6 +51,9 @@ fn main() -> ExitCode {
         Some(Command::Now(look)) => ask::now(&look),
         Some(Command::Pin(look)) => ask::pin(&look),
         Some(Command::Check(options)) => check(&options),
+        Some(Command::Outing(command)) => commands::outing(&command),
+        Some(Command::Bank(command)) => commands::bank(&command),
+        Some(Command::Export(options)) => commands::export(&options),
     };
     match done {
         Ok(()) => ExitCode::SUCCESS,
