@@ -16,7 +16,7 @@ use axum::{
     http::{HeaderValue, StatusCode, header},
     response::{IntoResponse, Response},
 };
-use reckon::snapshot::Snapshot;
+use reckon::{forecast::Outlook, snapshot::Snapshot};
 use tokio::sync::{mpsc, watch};
 use tower::ServiceExt;
 use web::{Pairing, Shown, pages};
@@ -27,12 +27,18 @@ fn site(first: Snapshot) -> (Router, watch::Sender<Arc<Snapshot>>) {
     let pairing = Arc::new(Pairing::new([7; 32], || [1; 16]));
     let (record, _) = mpsc::channel(1);
     let troubled = show.borrow().alarms.len() > 1;
+    // A board that knows no bank has an empty record; one that is blind cannot read its own either.
+    let mood = match &show.borrow().outlook {
+        Outlook::Blind { .. } => past::Mood::Gone,
+        _ if show.borrow().bank.spec.is_none() => past::Mood::Empty,
+        _ => past::Mood::Well,
+    };
     let shown = Shown {
         now,
         asks,
         pairing,
         hosts: Vec::new(),
-        past: past::Invented::new(past::Mood::Well),
+        past: past::Invented::new(mood, false),
         record,
         keeping: watch::channel(Arc::new(past::keeping(troubled))).1,
         clock: Arc::new(past::Still),

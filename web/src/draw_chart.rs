@@ -55,7 +55,8 @@ pub(crate) fn draw(
         return None;
     }
     let last_s = series.t_s.last().map_or(0.0, |t_s| t_s + series.step_s);
-    let span_s = last_s.max(line.lasted_s).max(series.step_s);
+    // A record may hold anything: some thirty years are the most that is drawn.
+    let span_s = last_s.max(line.lasted_s).max(series.step_s).min(1e9);
     let (top_w, step_w) = scale_of(highest);
     let x = |s: f64| (s / span_s * 100.0).clamp(0.0, 100.0);
     let mut svg = String::with_capacity(16 * 1024);
@@ -65,8 +66,8 @@ pub(crate) fn draw(
         line.peak_power_w.map(Watts::of),
     );
     open(&mut svg, "draw", "The draw", &described);
-    levels(&mut svg, top_w, step_w);
     shapes(&mut svg, series, &steps, span_s, top_w);
+    levels(&mut svg, top_w, step_w);
     for event in events.iter().filter(|it| matters(&it.kind)) {
         let x = x(event.at_s);
         let _ = write!(svg, "<line class=tick x1={x:.1}% x2={x:.1}% y1={TOP}em y2=2.2em />");
@@ -103,9 +104,16 @@ fn levels(svg: &mut String, top_w: f64, step_w: f64) {
     while level <= top_w * 1.001 {
         let y = GROUND - level / top_w * (GROUND - TOP);
         let _ = write!(svg, "<line class=level x1=0 x2=100% y1={y:.2}em y2={y:.2}em />");
-        label(svg, 0.0, y - 0.25, &words::power(Watts::of(level)), false, 0.0);
+        on_level(svg, y, &words::power(Watts::of(level)));
         level += step_w;
     }
+}
+
+/// What a level line means, standing on it, with a rim that parts it from the shapes behind.
+fn on_level(svg: &mut String, y_em: f64, text: &str) {
+    // Its letters are smaller, and so is their em.
+    let y_em = (y_em - 0.2) / 0.85;
+    let _ = write!(svg, "<text class=onlevel x=0 y={y_em:.2}em>{}</text>", escaped(text));
 }
 
 /// Band and mean, broken where there is a gap.
@@ -217,10 +225,10 @@ pub(crate) fn foresight(
     if told.len() < 2 {
         return None;
     }
-    let span_s = told.iter().map(|it| it[0]).fold(lasted_s, f64::max).max(60.0);
-    // The first guesses may be very wide: what lies above three times the truth is cut off.
+    let span_s = told.iter().map(|it| it[0]).fold(lasted_s, f64::max).clamp(60.0, 1e9);
+    // The first guesses may be very wide: what lies far above the truth is cut off.
     let most_s = told.iter().map(|it| it[3]).fold(span_s, f64::max);
-    let top_s = most_s.min(3.0 * truth_s.unwrap_or(most_s)).max(span_s);
+    let top_s = most_s.min(1.75 * truth_s.unwrap_or(most_s)).max(span_s);
     let mut svg = String::with_capacity(8 * 1024);
     open(
         &mut svg,
@@ -230,13 +238,6 @@ pub(crate) fn foresight(
     );
     let (top_h, step_h) = hour_scale(top_s / 3600.0);
     let y_em = |s: f64| GROUND - (s / 3600.0 / top_h).clamp(0.0, 1.0) * (GROUND - TOP);
-    let mut level = step_h;
-    while level <= top_h * 1.001 {
-        let y = y_em(level * 3600.0);
-        let _ = write!(svg, "<line class=level x1=0 x2=100% y1={y:.2}em y2={y:.2}em />");
-        label(&mut svg, 0.0, y - 0.25, &words::span(Seconds::of(level * 3600.0)), false, 0.0);
-        level += step_h;
-    }
     let _ = write!(
         svg,
         "<svg y={TOP}em width=100% height={:.1}em viewBox=\"0 0 {WIDE} {HIGH}\" preserveAspectRatio=none>",
@@ -260,6 +261,13 @@ pub(crate) fn foresight(
         line(1, true),
         line(2, false)
     );
+    let mut level = step_h;
+    while level <= top_h * 1.001 {
+        let y = y_em(level * 3600.0);
+        let _ = write!(svg, "<line class=level x1=0 x2=100% y1={y:.2}em y2={y:.2}em />");
+        on_level(&mut svg, y, &words::span(Seconds::of(level * 3600.0)));
+        level += step_h;
+    }
     if let Some(truth_s) = truth_s {
         let y = y_em(truth_s);
         let _ = write!(svg, "<line class=truth x1=0 x2=100% y1={y:.2}em y2={y:.2}em />");
@@ -272,7 +280,7 @@ pub(crate) fn foresight(
 
 fn hour_scale(highest_h: f64) -> (f64, f64) {
     const STEPS: [f64; 9] = [0.25, 0.5, 1.0, 2.0, 3.0, 4.0, 6.0, 12.0, 24.0];
-    let step = STEPS.into_iter().find(|step| highest_h / step <= 4.0);
+    let step = STEPS.into_iter().find(|step| highest_h / step <= 5.0);
     let step = step.unwrap_or_else(|| (highest_h / 4.0 / 24.0).ceil().max(1.0) * 24.0);
     ((highest_h / step).ceil().max(1.0) * step, step)
 }

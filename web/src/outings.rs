@@ -89,11 +89,14 @@ fn row(line: &OutingLine, site: &Site) -> Row {
         name: words::outing_name(line.name.as_deref(), began),
         bank: line.bank.clone(),
         began: words::began(began),
-        lasted: words::lasted(
-            Seconds::of(line.lasted_s),
-            within.unwrap_or(Seconds::of(0.0)),
-            Seconds::of(0.0),
-        ),
+        lasted: match line.ending {
+            Ending::Open => words::so_far(Seconds::of(line.lasted_s)),
+            _ => words::lasted(
+                Seconds::of(line.lasted_s),
+                within.unwrap_or(Seconds::of(0.0)),
+                Seconds::of(0.0),
+            ),
+        },
         ending: words::ending(end_of(line.ending), ended, within),
         took: words::took(wh(line.energy_wh), watts(line.mean_power_w), None),
         question: match line.ending {
@@ -297,7 +300,7 @@ fn page_of(
     }
 }
 
-/// How long the bank lasted, where it is known to have died.
+/// How long the bank lasted, s, where it is known to have died; the middle of what is known.
 fn truth(line: &OutingLine) -> Option<f64> {
     let died = line.ending == Ending::Died;
     died.then(|| line.lasted_s + line.ended_within_s.unwrap_or(0.0) / 2.0)

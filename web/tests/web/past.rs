@@ -43,18 +43,10 @@ pub(crate) struct Invented {
 }
 
 impl Invented {
-    pub(crate) fn new(mood: Mood) -> Arc<Self> {
-        Arc::new(Self { mood, now: AtomicUsize::new(0), most: AtomicUsize::new(0), slow: false })
-    }
-
-    #[allow(dead_code, reason = "the example asks for no slow one")]
-    pub(crate) fn slow() -> Arc<Self> {
-        Arc::new(Self {
-            mood: Mood::Well,
-            now: AtomicUsize::new(0),
-            most: AtomicUsize::new(0),
-            slow: true,
-        })
+    /// A past in this mood; a slow one takes its time for each answer.
+    pub(crate) fn new(mood: Mood, slow: bool) -> Arc<Self> {
+        let (now, most) = (AtomicUsize::new(0), AtomicUsize::new(0));
+        Arc::new(Self { mood, now, most, slow })
     }
 
     fn told<T>(&self, what: T, empty: T) -> Result<T, PastGone> {
@@ -86,7 +78,7 @@ fn line(id: i64) -> OutingLine {
         4 => (Ending::Swapped, Some(3.0), None),
         _ => (Ending::PowerLost { died: 0.04 }, Some(60.0), Some("Field weekend <first day>")),
     };
-    let ends = began_s * 1000 + (lasted_s * 1000.0) as i64;
+    let ended = Wall::from_unix_ms(began_s * 1000).plus_s(lasted_s);
     let known = (OUTINGS - id) % 7 != 4;
     OutingLine {
         id,
@@ -94,7 +86,7 @@ fn line(id: i64) -> OutingLine {
         bank: Some(if id % 4 == 0 { "Long six" } else { "Blue ten" }.to_owned()),
         start_share: Some(1.0),
         began: known.then(|| Wall::from_unix_ms(began_s * 1000)),
-        ended: (known && ending != Ending::Open).then(|| Wall::from_unix_ms(ends)),
+        ended: (known && ending != Ending::Open).then_some(ended),
         lasted_s,
         ended_within_s: within_s,
         ending,
@@ -115,9 +107,14 @@ fn whole(id: i64) -> OutingTold {
     let forecasts = (1..58)
         .map(|ten| {
             let at_s = f64::from(ten) * 600.0;
-            let left = (truth - at_s) * (1.0 + 0.12 * (f64::from(ten) / 5.0).sin() / f64::from(ten).sqrt());
+            let left = (truth - at_s)
+                * (1.0 + 0.12 * (f64::from(ten) / 5.0).sin() / f64::from(ten).sqrt());
             let wide = left * (0.06 + 0.25 / f64::from(ten).sqrt());
-            ForecastTold { at_s, remaining_s: [left - wide, left, left + wide], basis: Basis::Measured }
+            ForecastTold {
+                at_s,
+                remaining_s: [left - wide, left, left + wide],
+                basis: Basis::Measured,
+            }
         })
         .filter(|it| it.at_s < truth)
         .collect();
@@ -191,13 +188,14 @@ fn series(ask: &SeriesAsk) -> SeriesTold {
     let lasted_s = line(ask.outing).lasted_s;
     let to_s = ask.to_s.min(lasted_s);
     let step_s = ((to_s - ask.from_s) / ask.points as f64 / 10.0).ceil().max(1.0) * 10.0;
-    let count = ((to_s - ask.from_s) / step_s).ceil().max(0.0) as usize;
-    let t_s: Vec<f64> = (0..count).map(|ix| ask.from_s + ix as f64 * step_s).collect();
+    let t_s: Vec<f64> =
+        (0_u32..).map(|ix| ask.from_s + f64::from(ix) * step_s).take_while(|t| *t < to_s).collect();
     let of = |channel: web::Channel| {
         let value = |t: f64| match channel {
-            web::Channel::Watts if !(14_400.0..15_900.0).contains(&t) => {
-                Some(3.1 + 0.5 * (t / 3_000.0).sin() + if (20_000.0..23_000.0).contains(&t) { 1.4 } else { 0.0 })
-            }
+            web::Channel::Watts if !(14_400.0..15_900.0).contains(&t) => Some(
+                3.1 + 0.5 * (t / 3_000.0).sin()
+                    + if (20_000.0..23_000.0).contains(&t) { 1.4 } else { 0.0 },
+            ),
             web::Channel::Volts => Some(5.08),
             web::Channel::Amps => Some(0.63),
             _ => None,
@@ -213,8 +211,7 @@ fn series(ask: &SeriesAsk) -> SeriesTold {
 impl Past for Invented {
     fn outings(&self, before: Option<i64>, most: usize) -> Result<OutingsPage, PastGone> {
         let newest = before.map_or(OUTINGS, |before| before.saturating_sub(1).min(OUTINGS));
-        let outings: Vec<OutingLine> =
-            (1..=newest.max(0)).rev().take(most).map(line).collect();
+        let outings: Vec<OutingLine> = (1..=newest.max(0)).rev().take(most).map(line).collect();
         let next = outings.last().map(|line| line.id).filter(|id| *id > 1);
         self.told(OutingsPage { outings, next }, OutingsPage::default())
     }
@@ -256,8 +253,9 @@ impl Past for Invented {
     }
 
     fn copy(&self) -> Result<Box<dyn Read + Send>, PastGone> {
-        let bytes: Box<dyn Read + Send> =
-            Box::new(std::io::Cursor::new([b"SQLite format 3\0".as_slice(), &[7; 200_000]].concat()));
+        let bytes: Box<dyn Read + Send> = Box::new(std::io::Cursor::new(
+            [b"SQLite format 3\0".as_slice(), &[7; 200_000]].concat(),
+        ));
         self.told(bytes, Box::new(std::io::empty()))
     }
 }
@@ -286,8 +284,9 @@ pub(crate) fn keeping(troubled: bool) -> Keeping {
         keeping.stopped = Some("The card is full.".to_owned());
         keeping.waiting = 42;
         keeping.missed = 3;
-        keeping.warning =
-            Some("The record uses nearly all of its 256 MiB; its oldest fine rows go next.".to_owned());
+        keeping.warning = Some(
+            "The record uses nearly all of its 256 MiB; its oldest fine rows go next.".to_owned(),
+        );
         keeping.set_aside = vec![AsideTold {
             path: "outlast.sqlite3.damaged-2024-03-09T040510Z".to_owned(),
             why: "The record could not be read: the file is damaged.".to_owned(),

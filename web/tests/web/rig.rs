@@ -73,7 +73,7 @@ pub(crate) fn shown_with(
         asks,
         pairing: Arc::clone(pairing),
         hosts: vec!["heron".to_owned(), "heron.local".to_owned()],
-        past: Invented::new(Mood::Well),
+        past: Invented::new(Mood::Well, false),
         record,
         keeping: watch::channel(Arc::new(past::keeping(false))).1,
         clock: Arc::new(past::Still),
@@ -143,7 +143,7 @@ impl Rig {
 
     /// With this past.
     pub(crate) fn past(mood: Mood) -> Self {
-        Self::with("fine", |shown| shown.past = Invented::new(mood))
+        Self::with("fine", |shown| shown.past = Invented::new(mood, false))
     }
 
     pub(crate) fn socket(scene: &str) -> Self {

@@ -154,6 +154,12 @@ pub fn lasted(shortest: Seconds, longer: Seconds, shorter: Seconds) -> String {
     format!("{} (±{TIE}{})", duration(middle, half), span(Seconds::of(libm::ceil(half))))
 }
 
+/// How long an outing that goes on has lasted: `2 h 14 so far`.
+#[must_use]
+pub fn so_far(lasted: Seconds) -> String {
+    format!("{} so far", span(lasted))
+}
+
 /// When an outing began: `Saturday 9 March 2024 at 08:02`.
 #[must_use]
 pub fn began(began: Option<Local>) -> String {
@@ -363,15 +369,54 @@ pub fn rundown(it: &RunDownSaid<'_>) -> [String; 2] {
     [gave, lines.join(" · ")]
 }
 
-/// What a bank has been seen to deliver: the energies of its whole run-downs and the most of those
-/// cut short, struck ones left out.
+/// The load that a run-down test makes by itself.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum TestLoadSaid {
+    /// None.
+    AsItIs,
+    /// As little as can be.
+    Idle,
+    /// Bursts as of a receive-only timed mode.
+    Receive,
+    /// Steps from idle to all cores and back.
+    Steps,
+}
+
+/// The load, as a choice.
 #[must_use]
-pub fn seen_to_deliver(whole: &[Joules], at_least: Option<Joules>) -> String {
+pub const fn test_load(load: TestLoadSaid) -> &'static str {
+    match load {
+        TestLoadSaid::AsItIs => "None: whatever the board does",
+        TestLoadSaid::Idle => "Idle: as little as can be",
+        TestLoadSaid::Receive => "Bursts, as receiving a timed digital mode",
+        TestLoadSaid::Steps => "Steps, from idle to all cores and back",
+    }
+}
+
+/// A run-down test that is on, given its bank and how long it has been so.
+#[must_use]
+pub fn test_on(bank: &str, since: &str, load: TestLoadSaid) -> String {
+    let load = match load {
+        TestLoadSaid::AsItIs => "",
+        TestLoadSaid::Idle => " The board is kept idle.",
+        TestLoadSaid::Receive => " The processor works as if receiving a timed mode.",
+        TestLoadSaid::Steps => " The processor's load goes up and down in steps.",
+    };
+    format!("{bank} is being run down, {since} so far. The board will not switch itself off.{load}")
+}
+
+/// What a bank has been seen to deliver: the energies of its whole run-downs and the most of those
+/// cut short, struck ones left out; and how many run-downs count in all.
+#[must_use]
+pub fn seen_to_deliver(whole: &[Joules], at_least: Option<Joules>, counted: usize) -> String {
     let ends = whole.iter().fold(None, |ends: Option<(f64, f64)>, it| {
         let (low, high) = ends.unwrap_or((it.wh(), it.wh()));
         Some((low.min(it.wh()), high.max(it.wh())))
     });
     match (ends, at_least) {
+        (None, None) if counted > 0 => {
+            String::from("How long it lasted is known, how much it delivered is not.")
+        }
         (None, None) => String::from("Not run down yet: the forecast goes by its label."),
         (None, Some(most)) => {
             format!("It has delivered {} at least; it was never run down to its end.", energy(most))
@@ -518,11 +563,11 @@ mod tests {
     fn what_a_bank_delivered() {
         let wh = Joules::from_wh;
         assert_eq!(
-            plain(&seen_to_deliver(&[wh(27.0), wh(31.2)], None)),
+            plain(&seen_to_deliver(&[wh(27.0), wh(31.2)], None, 2)),
             "It delivered between 27.0 Wh and 31.2 Wh in 2 run-downs to the end."
         );
-        assert!(seen_to_deliver(&[], Some(wh(12.0))).contains("at least"));
-        assert!(seen_to_deliver(&[], None).contains("label"));
+        assert!(seen_to_deliver(&[], Some(wh(12.0)), 1).contains("at least"));
+        assert!(seen_to_deliver(&[], None, 0).contains("label"));
     }
 
     #[test]
