@@ -39,7 +39,13 @@ fn steps(series: &SeriesTold) -> Vec<Step> {
         Some([mean, low.min(mean), high.max(mean)])
     };
     let (measured, modelled) = (of(crate::Channel::Watts), of(crate::Channel::Modelled));
-    (0..series.t_s.len()).map(|ix| at(measured, ix).or_else(|| at(modelled, ix))).collect()
+    let told = |(ix, t_s): (usize, &f64)| -> Step {
+        if !t_s.is_finite() {
+            return None;
+        }
+        at(measured, ix).or_else(|| at(modelled, ix))
+    };
+    series.t_s.iter().enumerate().map(told).collect()
 }
 
 /// The draw over the outing; `None` where nothing was read.
@@ -68,7 +74,7 @@ pub(crate) fn draw(
     open(&mut svg, "draw", "The draw", &described);
     shapes(&mut svg, series, &steps, span_s, top_w);
     levels(&mut svg, top_w, step_w);
-    for event in events.iter().filter(|it| matters(&it.kind)) {
+    for event in events.iter().filter(|it| matters(&it.kind) && it.at_s.is_finite()) {
         let x = x(event.at_s);
         let _ = write!(svg, "<line class=tick x1={x:.1}% x2={x:.1}% y1={TOP}em y2=2.2em />");
     }
@@ -203,6 +209,9 @@ fn hours(svg: &mut String, span_s: f64, began: Option<Local>) {
     }
 }
 
+/// A forecast as the length of the whole outing that it meant, s: made when; 10 %, 50 %, 90 %.
+type Meant = [f64; 4];
+
 /// What the forecasts said, drawn as the length of the whole outing that each meant: the band from
 /// its 10 % to its 90 % point, the middle as a line, and the truth as a level line where it is known.
 pub(crate) fn foresight(
@@ -210,72 +219,67 @@ pub(crate) fn foresight(
     truth_s: Option<f64>,
     lasted_s: f64,
 ) -> Option<String> {
-    let told: Vec<[f64; 4]> = forecasts
+    let meant: Vec<Meant> = forecasts
         .iter()
         .map(|it| {
-            [
-                it.at_s,
-                it.at_s + it.remaining_s[0],
-                it.at_s + it.remaining_s[1],
-                it.at_s + it.remaining_s[2],
-            ]
+            let [low, middle, high] = it.remaining_s.map(|left_s| it.at_s + left_s);
+            [it.at_s, low, middle, high]
         })
-        .filter(|it| it.iter().all(|s| s.is_finite()))
+        .filter(|it| it.iter().all(|s| (0.0..1e9).contains(s)))
         .collect();
-    if told.len() < 2 {
+    if meant.len() < 2 {
         return None;
     }
-    let span_s = told.iter().map(|it| it[0]).fold(lasted_s, f64::max).clamp(60.0, 1e9);
+    let truth_s = truth_s.filter(|truth_s| (0.0..1e9).contains(truth_s));
+    let span_s = meant.iter().map(|it| it[0]).fold(lasted_s, f64::max).clamp(60.0, 1e9);
     // The first guesses may be very wide: what lies far above the truth is cut off.
-    let most_s = told.iter().map(|it| it[3]).fold(span_s, f64::max);
+    let most_s = meant.iter().map(|it| it[3]).fold(span_s, f64::max);
     let top_s = most_s.min(1.75 * truth_s.unwrap_or(most_s)).max(span_s);
-    let mut svg = String::with_capacity(8 * 1024);
-    open(
-        &mut svg,
-        "fore",
-        "The forecasts",
-        "Each forecast as the length of the outing that it meant, against what came.",
-    );
     let (top_h, step_h) = hour_scale(top_s / 3600.0);
-    let y_em = |s: f64| GROUND - (s / 3600.0 / top_h).clamp(0.0, 1.0) * (GROUND - TOP);
+    let mut svg = String::with_capacity(8 * 1024);
+    open(&mut svg, "fore", "The forecasts", words::FORESIGHT);
     let _ = write!(
         svg,
         "<svg y={TOP}em width=100% height={:.1}em viewBox=\"0 0 {WIDE} {HIGH}\" preserveAspectRatio=none>",
         GROUND - TOP
     );
-    let x = |s: f64| (s / span_s).clamp(0.0, 1.0) * WIDE;
-    let y = |s: f64| HIGH - (s / 3600.0 / top_h).clamp(0.0, 1.0) * HIGH;
-    let line = |ix: usize, back: bool| -> String {
-        let point = |it: &[f64; 4]| format!("{:.0} {:.0}", x(it[0]), y(it[ix]));
-        let points: Vec<String> = if back {
-            told.iter().rev().map(point).collect()
-        } else {
-            told.iter().map(point).collect()
-        };
-        points.join("L")
-    };
-    let _ = write!(
-        svg,
-        "<path class=band d=\"M{}L{}z\"/><path class=mean d=\"M{}\"/></svg><line class=rule x1=0 x2=100% y1={GROUND}em y2={GROUND}em />",
-        line(3, false),
-        line(1, true),
-        line(2, false)
-    );
-    let mut level = step_h;
-    while level <= top_h * 1.001 {
-        let y = y_em(level * 3600.0);
-        let _ = write!(svg, "<line class=level x1=0 x2=100% y1={y:.2}em y2={y:.2}em />");
-        on_level(&mut svg, y, &words::span(Seconds::of(level * 3600.0)));
-        level += step_h;
+    meant_shapes(&mut svg, &meant, span_s, top_h * 3600.0);
+    let _ = write!(svg, "</svg><line class=rule x1=0 x2=100% y1={GROUND}em y2={GROUND}em />");
+    let y = |s: f64| GROUND - (s / 3600.0 / top_h).clamp(0.0, 1.0) * (GROUND - TOP);
+    let mut level_s = step_h * 3600.0;
+    while level_s <= top_h * 3603.0 {
+        let at = y(level_s);
+        let _ = write!(svg, "<line class=level x1=0 x2=100% y1={at:.2}em y2={at:.2}em />");
+        // A name that the line of the truth would run through helps nobody.
+        if truth_s.is_none_or(|truth_s| (y(truth_s) - at).abs() > 0.9) {
+            on_level(&mut svg, at, &words::span(Seconds::of(level_s)));
+        }
+        level_s += step_h * 3600.0;
     }
     if let Some(truth_s) = truth_s {
-        let y = y_em(truth_s);
-        let _ = write!(svg, "<line class=truth x1=0 x2=100% y1={y:.2}em y2={y:.2}em />");
-        label(&mut svg, 100.0, y - 0.3, "as it came", true, 0.0);
+        let at = y(truth_s);
+        let _ = write!(svg, "<line class=truth x1=0 x2=100% y1={at:.2}em y2={at:.2}em />");
+        label(&mut svg, 100.0, at - 0.3, "as it came", true, 0.0);
     }
     hours(&mut svg, span_s, None);
     svg.push_str("</svg>");
     Some(svg)
+}
+
+/// Band and middle of what the forecasts meant.
+fn meant_shapes(svg: &mut String, meant: &[Meant], span_s: f64, top_s: f64) {
+    let x = |s: f64| (s / span_s).clamp(0.0, 1.0) * WIDE;
+    let y = |s: f64| HIGH - (s / top_s).clamp(0.0, 1.0) * HIGH;
+    let point = |it: &Meant, ix: usize| format!("{:.0} {:.0}", x(it[0]), y(it[ix]));
+    let along = |ix: usize| meant.iter().map(|it| point(it, ix)).collect::<Vec<_>>().join("L");
+    let back: Vec<String> = meant.iter().rev().map(|it| point(it, 1)).collect();
+    let _ = write!(
+        svg,
+        "<path class=band d=\"M{}L{}z\"/><path class=mean d=\"M{}\"/>",
+        along(3),
+        back.join("L"),
+        along(2)
+    );
 }
 
 fn hour_scale(highest_h: f64) -> (f64, f64) {

@@ -310,3 +310,139 @@ async fn wrong_codes_are_slowed_and_told_how_long() {
     }
     assert_eq!(last, StatusCode::TOO_MANY_REQUESTS);
 }
+
+/// A past that tells whatever it was given.
+struct Wild {
+    outing: web::OutingTold,
+    series: web::SeriesTold,
+}
+
+impl web::Past for Wild {
+    fn outings(&self, _: Option<i64>, _: usize) -> Result<web::OutingsPage, web::PastGone> {
+        Ok(web::OutingsPage { outings: vec![self.outing.line.clone()], next: Some(1) })
+    }
+    fn outing(&self, _: i64) -> Result<Option<web::OutingTold>, web::PastGone> {
+        Ok(Some(self.outing.clone()))
+    }
+    fn series(&self, _: &web::SeriesAsk) -> Result<Option<web::SeriesTold>, web::PastGone> {
+        Ok(Some(self.series.clone()))
+    }
+    fn banks(&self) -> Result<Vec<web::BankTold>, web::PastGone> {
+        let spec = scenes::blue_ten();
+        let usable_wh = Some([self.outing.line.lasted_s; 3]);
+        Ok(vec![web::BankTold { id: 1, spec, forgotten: false, usable_wh }])
+    }
+    fn rundowns(&self, _: i64) -> Result<Vec<web::RundownTold>, web::PastGone> {
+        Ok(self.outing.rundown.clone().into_iter().collect())
+    }
+    fn csv(&self, _: i64) -> Result<Option<String>, web::PastGone> {
+        Ok(None)
+    }
+    fn json(&self, _: i64) -> Result<Option<String>, web::PastGone> {
+        Ok(None)
+    }
+    fn copy(&self) -> Result<Box<dyn std::io::Read + Send>, web::PastGone> {
+        Ok(Box::new(std::io::empty()))
+    }
+}
+
+/// Numbers that a damaged record could hold.
+fn wild() -> impl Strategy<Value = f64> {
+    prop_oneof![any::<f64>(), -1e6..1e6_f64, Just(f64::NAN), Just(f64::INFINITY), Just(0.0)]
+}
+
+fn wild_outing() -> impl Strategy<Value = web::OutingTold> {
+    let numbers = prop::collection::vec(wild(), 12);
+    let forecasts = prop::collection::vec((wild(), wild(), wild(), wild()), 0..6);
+    (numbers, forecasts, any::<i64>(), any::<bool>()).prop_map(|(n, forecasts, ms, died)| {
+        let wall = Some(reckon::time::Wall::from_unix_ms(ms));
+        let line = web::OutingLine {
+            id: ms,
+            name: None,
+            bank: None,
+            start_share: Some(n[0]),
+            began: wall,
+            ended: wall,
+            lasted_s: n[1],
+            ended_within_s: Some(n[2]),
+            ending: if died { web::Ending::Died } else { web::Ending::PowerLost { died: n[3] } },
+            energy_wh: Some(n[4]),
+            bridged_wh: Some(n[5]),
+            mean_power_w: Some(n[6]),
+            peak_power_w: Some(n[7]),
+        };
+        let rundown = web::RundownTold {
+            id: 1,
+            bank: 1,
+            outing: Some(ms),
+            name: None,
+            began: wall,
+            whole: died,
+            struck: false,
+            start_share: Some(n[0]),
+            lasted_s: n[1],
+            within_s: n[2],
+            before_s: n[3],
+            delivered_wh: Some(n[4]),
+            bridged_wh: Some(n[5]),
+            mean_power_w: Some(n[6]),
+            measured: true,
+            ambient_c: Some(n[7]),
+        };
+        let event = web::EventTold { at_s: n[8], kind: "mark".to_owned(), text: String::new() };
+        let gap = web::GapTold {
+            from_s: n[9],
+            to_s: Some(n[10]),
+            source: String::new(),
+            why: String::new(),
+        };
+        let forecast = |(at_s, low, middle, high)| web::ForecastTold {
+            at_s,
+            remaining_s: [low, middle, high],
+            basis: reckon::snapshot::Basis::Measured,
+        };
+        web::OutingTold {
+            line,
+            events: vec![event],
+            gaps: vec![gap],
+            forecasts: forecasts.into_iter().map(forecast).collect(),
+            rundown: Some(rundown),
+        }
+    })
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(256))]
+
+    /// Whatever a record holds, its pages stand and their drawings hold real numbers.
+    #[test]
+    fn no_record_makes_a_page_fall(
+        outing in wild_outing(),
+        step_s in wild(),
+        t_s in prop::collection::vec(wild(), 0..40),
+        values in prop::collection::vec(prop::option::of(wild()), 0..40),
+    ) {
+        let runtime = tokio::runtime::Builder::new_current_thread().enable_time().build().unwrap();
+        runtime.block_on(async {
+            let channel = web::ChannelTold {
+                channel: web::Channel::Watts,
+                mean: values.clone(),
+                min: values.iter().rev().copied().collect(),
+                max: values,
+            };
+            let series = web::SeriesTold { step_s, t_s, channels: vec![channel] };
+            let wild = Arc::new(Wild { outing, series });
+            let rig = Rig::with("fine", |shown| shown.past = wild);
+            for path in ["/outings", "/outings/1", "/banks", "/api/v1/outings/1", "/api/v1/banks"] {
+                let got = rig.get(path).await;
+                prop_assert_eq!(got.status, StatusCode::OK, "{}: {}", path, got.text);
+                for drawn in got.text.split("<svg").skip(1) {
+                    let drawn = drawn.split("<desc").next().unwrap_or("");
+                    prop_assert!(!drawn.contains("NaN") && !drawn.contains("inf"), "{}", drawn);
+                }
+                prop_assert!(!got.text.contains("NaN"), "{}", got.text);
+            }
+            Ok(())
+        })?;
+    }
+}

@@ -15,10 +15,10 @@ pub use numbers::{
     volts,
 };
 pub use past::{
-    Local, OutingEnd, RunDownSaid, TestLoadSaid, began, believed_to_hold, bridged, clock_off,
-    date_of, draw_line, ending, event, forecast_then, forecasts, how_ended, lasted, moment_of,
-    outing_name, record_owes, record_size, rundown, seen_to_deliver, silence, so_far, test_load,
-    test_on, took,
+    FORESIGHT, Local, OutingEnd, RunDownSaid, TestLoadSaid, began, believed_to_hold, bridged,
+    clock_off, date_of, draw_line, ending, event, forecast_then, forecasts, how_ended, lasted,
+    moment_of, outing_name, record_owes, record_size, rundown, seen_to_deliver, silence, so_far,
+    test_load, test_on, took,
 };
 pub use sentences::{
     Answer, activity, answer, bank, basis, board, clock, draw, log, status, supply, verdict,

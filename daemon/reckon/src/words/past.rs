@@ -315,6 +315,10 @@ pub fn forecasts(held: usize, all: usize, miss: Option<Seconds>) -> String {
     format!("{held}{} Wanted are 8 in 10.", miss.unwrap_or_default())
 }
 
+/// What the drawing of an outing's forecasts shows.
+pub const FORESIGHT: &str =
+    "Each forecast as the length of the whole outing that it meant, against what came.";
+
 /// The drawing of an outing's draw in words.
 #[must_use]
 pub fn draw_line(lasted: Seconds, mean: Option<Watts>, peak: Option<Watts>) -> String {
