@@ -399,4 +399,105 @@ mod tests {
         lab.events.send(Event::Stop).unwrap();
         lab.brain.join().unwrap();
     }
+
+    /// A brain with a record, driven by hand.
+    fn recording(folder: &std::path::Path, hand: &HandClock) -> (Brain, Arc<history::Writer>) {
+        let clock = Clock::by_hand(hand.clone());
+        let (events, list) = mpsc::sync_channel(64);
+        let want = crate::settings::RecordWant::default();
+        let opened =
+            crate::opening::open(folder, &want, Some("boot"), &clock, &events).expect("a record");
+        let writer = Arc::clone(&opened.writer);
+        let record = keeping::Kept {
+            recorder: crate::record::Recorder::new(opened.writer),
+            last_end: crate::last_end::Start {
+                before: opened.before,
+                boot: opened.boot,
+                at: opened.at,
+                resumed: false,
+                bridged: reckon::units::Joules::ZERO,
+                test: None,
+            },
+            test: None,
+            may_set_clock: false,
+            opened: opened.at,
+            heard: None,
+            load: None,
+            own_banks: Vec::new(),
+        };
+        let mut engine = Engine::new(Setup::default(), clock.stamp());
+        let (show, _) = watch::channel(engine.tick(clock.stamp()));
+        let brain = Brain {
+            engine,
+            clock,
+            events: list,
+            show,
+            keeper: None,
+            ready: Ready::from_environment(),
+            free: Box::new(|| false),
+            boot_id: None,
+            trouble: None,
+            record: Some(record),
+            keeping: watch::channel(Arc::default()).0,
+        };
+        (brain, writer)
+    }
+
+    #[test]
+    fn a_wall_clock_that_jumps_by_ten_years_changes_no_duration() {
+        const TEN_YEARS_S: i64 = 315_576_000;
+        let folder = tempfile::tempdir().unwrap();
+        // 2026-05-16 07:30 UTC, one of our made-up mornings.
+        let hand = HandClock::at(Mono::at_s(1000.0), Wall::from_unix_ms(1_778_916_600_000));
+        let (mut brain, writer) = recording(folder.path(), &hand);
+        brain.clock.was_synchronised();
+        let mut memory = Memory {
+            kept_at: Mono::BOOT,
+            believed: true,
+            last_sweep: Mono::BOOT,
+            silent: false,
+            notice: Notice::default(),
+            record: RecordState::default(),
+        };
+        for second in 0..1200 {
+            hand.forward(Duration::from_secs(1));
+            match second {
+                300 => hand.step_wall(TEN_YEARS_S),
+                600 => hand.step_wall(-2 * TEN_YEARS_S),
+                900 => hand.step_wall(TEN_YEARS_S),
+                _ => {}
+            }
+            brain.turn(swept(brain.clock.stamp()), &mut memory);
+            // As on a board, where a row is long on the card before the next ones come.
+            if second % 100 == 99 {
+                writer.change(Vec::new()).unwrap();
+            }
+        }
+        if let Some(mut kept) = brain.record.take() {
+            kept.recorder.end();
+        }
+        writer.change(Vec::new()).unwrap();
+        let reader = history::Reader::new(folder.path());
+        let all = reader.outings(None, 10).unwrap().items;
+        assert_eq!(all.len(), 1, "{all:#?}");
+        assert!((all[0].lasted_s - 1200.0).abs() < 12.0, "{all:#?}");
+        // 4 W for 20 min.
+        assert!((all[0].energy_wh.unwrap() - 4.0 / 3.0).abs() < 0.02, "{all:#?}");
+        let rows = reader.rows(all[0].id).unwrap();
+        assert!((120..=121).contains(&rows.len()), "{} rows", rows.len());
+        let steps: Vec<String> = reader
+            .events(all[0].id)
+            .unwrap()
+            .into_iter()
+            .filter(|event| event.kind == history::row::EventKind::ClockStep)
+            .map(|event| event.text)
+            .collect();
+        assert_eq!(steps.len(), 3, "{steps:?}");
+        assert!(
+            steps[0].contains("forward by 315576000") && steps[1].contains("back by 631152000")
+        );
+        // In the end the clock is right again, and dates the whole outing.
+        let began = all[0].began_ms.unwrap();
+        assert!((began - 1_778_916_600_000).abs() < 2000, "{began}");
+    }
 }

@@ -166,14 +166,21 @@ fn system_sleep(until: Mono) {
 #[derive(Clone)]
 pub(crate) struct HandClock {
     inner: Arc<(Mutex<Mono>, Condvar)>,
-    wall_at_boot: Wall,
+    /// ms since 1970.
+    wall_at_boot: Arc<AtomicI64>,
 }
 
 impl HandClock {
     /// Stands at `start`; the wall clock said `wall` then.
     pub(crate) fn at(start: Mono, wall: Wall) -> Self {
-        let wall_at_boot = wall.plus_s(-start.as_s());
+        let wall_at_boot = Arc::new(AtomicI64::new(wall.plus_s(-start.as_s()).unix_ms()));
         Self { inner: Arc::new((Mutex::new(start), Condvar::new())), wall_at_boot }
+    }
+
+    /// Somebody sets its wall clock forward, or back by a negative number of seconds.
+    #[cfg(test)]
+    pub(crate) fn step_wall(&self, by_s: i64) {
+        self.wall_at_boot.fetch_add(by_s * 1000, Ordering::Relaxed);
     }
 
     /// Moves it on.
@@ -189,7 +196,8 @@ impl HandClock {
     }
 
     fn wall(&self) -> Wall {
-        self.wall_at_boot.plus_s(self.mono().as_s())
+        let at_boot = Wall::from_unix_ms(self.wall_at_boot.load(Ordering::Relaxed));
+        at_boot.plus_s(self.mono().as_s())
     }
 
     fn sleep_until(&self, until: Mono) {

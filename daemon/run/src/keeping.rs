@@ -184,7 +184,10 @@ impl Brain {
             | RecordAsk::NameOuting { .. }
             | RecordAsk::StartTest { .. }
             | RecordAsk::Import { .. } => {
-                let load = self.engine.load_prior();
+                // Of a board that is not known, what it draws on this outing is the best word.
+                let mut load = self.engine.load_prior();
+                let drawn = self.show.borrow().draw.outing.map(reckon::units::Watts::si);
+                load.idle_w = load.idle_w.or(drawn);
                 let Some(keeper) = &self.keeper else {
                     let _ = answer.send(Err("No record is kept here.".to_owned()));
                     return None;

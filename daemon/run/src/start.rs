@@ -6,7 +6,7 @@ use std::{
     path::{Path, PathBuf},
     sync::{
         Arc,
-        mpsc::{self, Receiver, SyncSender},
+        mpsc::{self, Receiver, SyncSender, TrySendError},
     },
     thread::JoinHandle,
     time::Duration,
@@ -24,7 +24,7 @@ use tokio::{
     net::{TcpListener, UnixListener},
     signal::unix::{SignalKind, signal},
     sync::{mpsc as tokio_mpsc, watch},
-    time::timeout,
+    time::{sleep, timeout},
 };
 use web::{Asked, Keeping, Pairing, RecordAsked, Shown};
 
@@ -52,6 +52,9 @@ use crate::{
 const EVENTS: usize = 64;
 /// How long the welcome waits for what was found.
 const FIRST_SWEEP: Duration = Duration::from_secs(3);
+/// An ask waits for room in a brain that is behind, this often and this long.
+const BUSY_TRIES: u32 = 150;
+const BUSY_WAIT: Duration = Duration::from_millis(20);
 /// Seats for our own commands on the Unix socket.
 const OWN_SEATS: usize = 16;
 
@@ -455,8 +458,16 @@ async fn hand_over<T>(
 ) {
     let Some(mut asked) = asked else { return };
     while let Some(one) = asked.recv().await {
-        // A brain that is a minute behind has other worries; dropping the ask answers 'busy'.
-        let _ = events.try_send(event(one));
+        // A brain that is a minute behind has other worries; dropping the ask in the end answers
+        // 'busy'.
+        let mut next = event(one);
+        for _ in 0..BUSY_TRIES {
+            match events.try_send(next) {
+                Ok(()) | Err(TrySendError::Disconnected(_)) => break,
+                Err(TrySendError::Full(back)) => next = back,
+            }
+            sleep(BUSY_WAIT).await;
+        }
     }
 }
 
