@@ -1,7 +1,9 @@
 //! The whole program, from outside: the built binary on made-up boards, and what must hold of the
 //! tree. One binary, so that it links once.
 
+mod cards;
 mod daemon;
+mod record;
 mod settings;
 mod shipped_files;
 mod support;

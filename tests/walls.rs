@@ -15,6 +15,7 @@ use crate::support::tree;
 /// What each crate may use outside its tests. The walls of DEVELOPERS.md in one table.
 const MAY_USE: &[(&str, &[&str])] = &[
     ("reckon", &["libm"]),
+    ("history", &["jiff", "reckon", "rusqlite", "serde_json"]),
     ("probe", &["i2cdev", "libc", "reckon", "rustix", "sysinfo"]),
     (
         "web",
@@ -40,6 +41,7 @@ const MAY_USE: &[(&str, &[&str])] = &[
         &[
             "axum",
             "clap",
+            "history",
             "hyper",
             "hyper-util",
             "if-addrs",
@@ -54,6 +56,7 @@ const MAY_USE: &[(&str, &[&str])] = &[
             "strsim",
             "tokio",
             "toml",
+            "tower",
             "tracing",
             "tracing-subscriber",
             "web",

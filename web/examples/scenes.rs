@@ -3,6 +3,8 @@
 //!
 //! `cargo run -p web --example scenes -- 8074`
 
+#[path = "../tests/web/past.rs"]
+mod past;
 #[path = "../tests/web/scenes.rs"]
 mod scenes;
 
@@ -14,7 +16,7 @@ use axum::{
     http::{HeaderValue, StatusCode, header},
     response::{IntoResponse, Response},
 };
-use reckon::snapshot::Snapshot;
+use reckon::{forecast::Outlook, snapshot::Snapshot};
 use tokio::sync::{mpsc, watch};
 use tower::ServiceExt;
 use web::{Pairing, Shown, pages};
@@ -23,7 +25,25 @@ fn site(first: Snapshot) -> (Router, watch::Sender<Arc<Snapshot>>) {
     let (show, now) = watch::channel(Arc::new(first));
     let (asks, _) = mpsc::channel(1);
     let pairing = Arc::new(Pairing::new([7; 32], || [1; 16]));
-    (pages(Shown { now, asks, pairing, hosts: Vec::new() }), show)
+    let (record, _) = mpsc::channel(1);
+    let troubled = show.borrow().alarms.len() > 1;
+    // A board that knows no bank has an empty record; one that is blind cannot read its own either.
+    let mood = match &show.borrow().outlook {
+        Outlook::Blind { .. } => past::Mood::Gone,
+        _ if show.borrow().bank.spec.is_none() => past::Mood::Empty,
+        _ => past::Mood::Well,
+    };
+    let shown = Shown {
+        now,
+        asks,
+        pairing,
+        hosts: Vec::new(),
+        past: past::Invented::new(mood, false),
+        record,
+        keeping: watch::channel(Arc::new(past::keeping(troubled))).1,
+        clock: Arc::new(past::Still),
+    };
+    (pages(shown), show)
 }
 
 async fn show(State(moving): State<Router>, mut request: Request) -> Response {

@@ -23,7 +23,7 @@ use tokio::sync::{mpsc::error::TrySendError, oneshot};
 
 use crate::{Asked, Site, look::Look, pairing::Rejected, trouble::Sorry};
 
-type Done = Result<Response, Sorry>;
+pub(crate) type Done = Result<Response, Sorry>;
 
 /// Sends an ask to the owner of the state and waits for the word.
 async fn put(site: &Site, ask: Ask) -> Result<(), Sorry> {
@@ -39,7 +39,7 @@ async fn put(site: &Site, ask: Ask) -> Result<(), Sorry> {
     }
 }
 
-fn busy(say: &str) -> Sorry {
+pub(crate) fn busy(say: &str) -> Sorry {
     let mut sorry = Sorry::new(StatusCode::SERVICE_UNAVAILABLE, "busy", "Not just now", say);
     sorry.retry_after_s = Some(2);
     sorry
@@ -57,18 +57,18 @@ fn refused(refusal: &Refusal) -> Sorry {
 }
 
 /// A field that cannot be read.
-fn unreadable(say: impl Into<String>) -> Sorry {
+pub(crate) fn unreadable(say: impl Into<String>) -> Sorry {
     Sorry::new(StatusCode::UNPROCESSABLE_ENTITY, "unreadable-field", "Not changed", say)
 }
 
-async fn form<T: DeserializeOwned>(request: Request) -> Result<T, Sorry> {
+pub(crate) async fn form<T: DeserializeOwned>(request: Request) -> Result<T, Sorry> {
     match Form::<T>::from_request(request, &()).await {
         Ok(Form(read)) => Ok(read),
         Err(rejection) => Err(Sorry::of_status(rejection.status())),
     }
 }
 
-async fn json<T: DeserializeOwned>(request: Request) -> Result<T, Sorry> {
+pub(crate) async fn json<T: DeserializeOwned>(request: Request) -> Result<T, Sorry> {
     match Json::<T>::from_request(request, &()).await {
         Ok(Json(read)) => Ok(read),
         Err(rejection) => {
@@ -85,11 +85,11 @@ async fn json<T: DeserializeOwned>(request: Request) -> Result<T, Sorry> {
     }
 }
 
-fn done() -> Done {
+pub(crate) fn done() -> Done {
     Ok(StatusCode::NO_CONTENT.into_response())
 }
 
-fn back_to(path: &str) -> Done {
+pub(crate) fn back_to(path: &str) -> Done {
     Ok(Redirect::to(path).into_response())
 }
 
@@ -210,7 +210,7 @@ fn measured_at(text: &str) -> Result<MeasuredAt, Sorry> {
     }
 }
 
-fn told_bank(spec: &SpecJson) -> Result<BankSpec, Sorry> {
+pub(crate) fn told_bank(spec: &SpecJson) -> Result<BankSpec, Sorry> {
     let off = || unreadable("A figure of the bank is not a number. Nothing was changed.");
     Ok(BankSpec {
         name: spec.name.trim().to_owned(),
@@ -227,7 +227,7 @@ fn told_bank(spec: &SpecJson) -> Result<BankSpec, Sorry> {
 /// A bank from the form. What a USB bank's owner need not know is filled in: one lithium-ion cell
 /// in series, the label's capacity meant at 3.7 V (IEC 61960-3 names 3.6 V and 3.7 V as nominal),
 /// and the sensor, if there is one, behind the converter.
-fn typed_bank(form: &BankForm) -> Result<BankSpec, Sorry> {
+pub(crate) fn typed_bank(form: &BankForm) -> Result<BankSpec, Sorry> {
     let cells = cells(form.cells.as_deref().unwrap_or("li-ion"))?;
     let series = number(form.series.as_deref(), "Cells in series")?.unwrap_or(match cells {
         Cells::LiIon => 1.0,

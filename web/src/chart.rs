@@ -87,7 +87,7 @@ pub(crate) fn day_line(snapshot: &Snapshot) -> Option<String> {
     Some(svg)
 }
 
-fn label(svg: &mut String, x: f64, y_em: f64, text: &str, leftwards: bool, gap_em: f64) {
+pub(crate) fn label(svg: &mut String, x: f64, y_em: f64, text: &str, leftwards: bool, gap_em: f64) {
     let (anchor, gap) = if leftwards { ("end", -gap_em) } else { ("start", gap_em) };
     let _ = write!(
         svg,
@@ -243,6 +243,6 @@ fn midnight_s(at: Stamp) -> Option<f64> {
     Some(at.mono.as_s() - f64::from(into_day_ms) / 1000.0)
 }
 
-fn escaped(text: &str) -> String {
+pub(crate) fn escaped(text: &str) -> String {
     text.replace('&', "&amp;").replace('<', "&lt;").replace('>', "&gt;")
 }

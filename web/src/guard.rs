@@ -22,12 +22,15 @@ use crate::{
 pub(crate) const BODY_BYTES: usize = 16 * 1024;
 /// A request that is not answered by then is given up.
 const ANSWER_WITHIN: Duration = Duration::from_secs(10);
+/// A whole copy of a large record on a slow card, over the socket only.
+const COPY_WITHIN: Duration = Duration::from_secs(600);
 
 /// Dresses failures, sets the headers that every answer carries, gives up what takes too long.
 pub(crate) async fn dress(request: Request, next: Next) -> Response {
     let path = request.uri().path().to_owned();
     let look = Look::of(request.headers());
-    let answered = match tokio::time::timeout(ANSWER_WITHIN, next.run(request)).await {
+    let within = if path == "/api/v1/copy" { COPY_WITHIN } else { ANSWER_WITHIN };
+    let answered = match tokio::time::timeout(within, next.run(request)).await {
         Ok(response) => response,
         Err(_) => StatusCode::REQUEST_TIMEOUT.into_response(),
     };

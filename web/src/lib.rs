@@ -8,32 +8,44 @@
 #![forbid(unsafe_code)]
 
 mod asks;
+mod banks;
 mod chart;
+mod draw_chart;
 mod guard;
 mod live;
 mod look;
 mod metrics;
+mod outings;
 mod page;
 mod pairing;
+mod past;
+mod recall;
+mod record_asks;
 mod trouble;
 mod when;
 mod wire;
+mod wire_past;
 
 use std::sync::Arc;
 
 use axum::{
     Json, Router,
     extract::{DefaultBodyLimit, State},
-    http::{StatusCode, header},
+    http::{HeaderMap, StatusCode, header},
     middleware,
     response::{IntoResponse, Response},
     routing::{get, post},
 };
 use reckon::snapshot::Snapshot;
-use tokio::sync::{mpsc, oneshot, watch};
+use tokio::sync::{Semaphore, mpsc, oneshot, watch};
 use tower_http::catch_panic::CatchPanicLayer;
 
 pub use pairing::{CODE_LASTS, Pairing, Pin, Rejected};
+pub use past::{
+    AsideTold, BankTold, Channel, ChannelTold, Clock, Ending, EventTold, ForecastTold, GapTold,
+    Keeping, OutingLine, OutingTold, OutingsPage, Past, PastGone, PhoneTold, RecordAsk,
+    RecordAsked, RundownTold, SeriesAsk, SeriesTold, TestLoad, TestTold,
+};
 
 /// An ask and where its answer goes.
 #[derive(Debug)]
@@ -45,7 +57,7 @@ pub struct Asked {
 }
 
 /// What the pages show and whom they ask.
-#[derive(Clone, Debug)]
+#[derive(Clone)]
 pub struct Shown {
     /// The newest snapshot.
     pub now: watch::Receiver<Arc<Snapshot>>,
@@ -56,6 +68,14 @@ pub struct Shown {
     /// Names that the board answers to, besides IP addresses and `localhost`: its host name, and
     /// that with `.local`. Without port.
     pub hosts: Vec<String>,
+    /// The record, to be read.
+    pub past: Arc<dyn Past>,
+    /// Whoever changes what is kept.
+    pub record: mpsc::Sender<RecordAsked>,
+    /// How the record and its clock are doing.
+    pub keeping: watch::Receiver<Arc<Keeping>>,
+    /// Tells the moment, for the comparison with a phone's clock.
+    pub clock: Arc<dyn Clock>,
 }
 
 /// What every handler shares.
@@ -64,6 +84,13 @@ pub(crate) struct Parts {
     asks: mpsc::Sender<Asked>,
     pairing: Arc<Pairing>,
     hosts: Vec<String>,
+    past: Arc<dyn Past>,
+    record: mpsc::Sender<RecordAsked>,
+    keeping: watch::Receiver<Arc<Keeping>>,
+    clock: Arc<dyn Clock>,
+    /// Who may wait for a reading of the past, and whose turn it is.
+    line: Semaphore,
+    turns: Arc<Semaphore>,
     /// Whether whoever can reach this may change things without pairing.
     trusted: bool,
     cache: live::Cache,
@@ -77,6 +104,15 @@ impl Parts {
         Arc::clone(&self.now.borrow())
     }
 
+    fn keeping(&self) -> Arc<Keeping> {
+        Arc::clone(&self.keeping.borrow())
+    }
+
+    /// Whether whoever sent this may change things.
+    fn may_change(&self, headers: &HeaderMap) -> bool {
+        self.trusted || self.pairing.knows(headers)
+    }
+
     fn rendered(&self) -> Arc<live::Rendered> {
         self.cache.of(&self.snapshot())
     }
@@ -88,6 +124,12 @@ fn site(shown: Shown, trusted: bool) -> Site {
         asks: shown.asks,
         pairing: shown.pairing,
         hosts: shown.hosts,
+        past: shown.past,
+        record: shown.record,
+        keeping: shown.keeping,
+        clock: shown.clock,
+        line: Semaphore::new(recall::AT_ONCE + recall::MAY_WAIT),
+        turns: Arc::new(Semaphore::new(recall::AT_ONCE)),
         trusted,
         cache: live::Cache::default(),
         streams: live::Streams::default(),
@@ -107,7 +149,9 @@ pub fn pages(shown: Shown) -> Router {
 /// pairing code.
 pub fn socket(shown: Shown) -> Router {
     let site = site(shown, true);
-    finished(routes().route("/api/v1/pin", get(pin)), site)
+    let routes =
+        routes().route("/api/v1/pin", get(pin)).route("/api/v1/copy", get(outings::api_copy));
+    finished(routes, site)
 }
 
 fn routes() -> Router<Site> {
@@ -135,6 +179,50 @@ fn routes() -> Router<Site> {
         .route("/api/v1/alarms/sleep", post(asks::sleep_json))
         .route("/api/v1/outing", post(asks::outing_json))
         .route("/api/v1/pair", post(asks::pair_json))
+        .merge(record_pages())
+        .merge(record_api())
+}
+
+/// Pages and forms of the past and of the record.
+fn record_pages() -> Router<Site> {
+    let list = DefaultBodyLimit::max(record_asks::LIST_BYTES);
+    Router::new()
+        .route("/outings", get(outings::list))
+        .route("/outings/{id}", get(outings::one))
+        .route("/outings/{id}/ending", post(record_asks::ending_form))
+        .route("/outings/{id}/name", post(record_asks::outing_name_form))
+        .route("/rundowns/{id}/strike", post(record_asks::strike_form))
+        .route("/banks", get(banks::list).post(record_asks::bank_form))
+        .route("/banks/{id}/name", post(record_asks::bank_name_form))
+        .route("/banks/{id}/forget", get(banks::forget).post(record_asks::forget_form))
+        .route("/banks/{id}/test", get(banks::test).post(record_asks::test_form))
+        .route("/banks/{id}/import", get(banks::import).post(record_asks::import_form).layer(list))
+        .route("/test/stop", post(record_asks::stop_test_form))
+        .route("/mark", post(record_asks::mark_form))
+        .route("/clock/set", post(record_asks::set_clock_form))
+        .route(look::helper().path, get(look::helper_file))
+}
+
+/// The JSON of the past and of the record.
+fn record_api() -> Router<Site> {
+    let list = DefaultBodyLimit::max(record_asks::LIST_BYTES);
+    let import = post(record_asks::import_json).layer(list);
+    Router::new()
+        .route("/api/v1/outings", get(outings::api_list))
+        .route("/api/v1/outings/{id}", get(outings::api_one))
+        .route("/api/v1/outings/{id}/series", get(outings::api_series))
+        .route("/api/v1/outings/{id}/ending", post(record_asks::ending_json))
+        .route("/api/v1/outings/{id}/name", post(record_asks::outing_name_json))
+        .route("/api/v1/rundowns/{id}/strike", post(record_asks::strike_json))
+        .route("/api/v1/banks", get(banks::api_list).post(record_asks::bank_json))
+        .route("/api/v1/banks/{id}/name", post(record_asks::bank_name_json))
+        .route("/api/v1/banks/{id}/forget", post(record_asks::forget_json))
+        .route("/api/v1/banks/{id}/test", post(record_asks::test_json))
+        .route("/api/v1/banks/{id}/import", import)
+        .route("/api/v1/test/stop", post(record_asks::stop_test_json))
+        .route("/api/v1/mark", post(record_asks::mark_json))
+        .route("/api/v1/clock", get(api_clock).post(record_asks::clock_json))
+        .route("/api/v1/clock/set", post(record_asks::set_clock_json))
 }
 
 fn finished(routes: Router<Site>, site: Site) -> Router {
@@ -153,6 +241,13 @@ fn fell() -> Response {
 
 async fn api_now(State(site): State<Site>) -> Response {
     ([(header::CONTENT_TYPE, "application/json")], site.rendered().json()).into_response()
+}
+
+/// The board's moment, for a phone that compares its clock.
+async fn api_clock(State(site): State<Site>) -> Response {
+    let at = site.clock.stamp();
+    let believed = at.believed().and_then(|wall| when::rfc3339(wall, at.utc_offset_s));
+    Json(serde_json::json!({ "boot_s": at.mono.as_s(), "at": believed })).into_response()
 }
 
 async fn openapi() -> Response {

@@ -57,6 +57,8 @@ pub(crate) struct Rendered {
 pub(crate) struct Variant {
     pub look: Look,
     pub paired: bool,
+    pub ask_ending: Option<i64>,
+    pub test: bool,
 }
 
 /// Now as it is sent.

@@ -95,6 +95,8 @@ static STYLE: LazyLock<Sheet> =
     LazyLock::new(|| Sheet::new(include_str!("../look/style.css"), "style", "css"));
 static SCRIPT: LazyLock<Sheet> =
     LazyLock::new(|| Sheet::new(include_str!("../look/live.js"), "live", "js"));
+static HELPER: LazyLock<Sheet> =
+    LazyLock::new(|| Sheet::new(include_str!("../look/helper.js"), "helper", "js"));
 static POLICY: LazyLock<HeaderValue> = LazyLock::new(|| {
     let policy = format!(
         "default-src 'none'; style-src 'self' 'sha256-{}'; script-src 'self' 'sha256-{}'; \
@@ -111,6 +113,11 @@ pub(crate) fn style() -> &'static Sheet {
 
 pub(crate) fn script() -> &'static Sheet {
     &SCRIPT
+}
+
+/// What two pages can do better with a script: the phone's clock, and a file of the phone.
+pub(crate) fn helper() -> &'static Sheet {
+    &HELPER
 }
 
 /// Content-Security-Policy (W3C CSP Level 3): nothing but our own.
@@ -147,4 +154,8 @@ pub(crate) async fn style_file() -> Response {
 
 pub(crate) async fn script_file() -> Response {
     kept("text/javascript; charset=utf-8", script())
+}
+
+pub(crate) async fn helper_file() -> Response {
+    kept("text/javascript; charset=utf-8", helper())
 }

@@ -16,25 +16,26 @@ use reckon::{
 };
 
 use crate::{
-    Site, chart, live,
+    AsideTold, Keeping, PhoneTold, Site, chart, live,
     live::Section,
     look::{self, Look, Sheet},
     trouble::Sorry,
 };
 
 /// Address and name of each page, in the bar's order; a new page adds its line.
-const PLACES: [(&str, &str); 2] = [("/", "Now"), ("/station", "Station")];
+const PLACES: [(&str, &str); 4] =
+    [("/", "Now"), ("/outings", "Outings"), ("/banks", "Banks"), ("/station", "Station")];
 
 /// What every page's frame needs.
-struct Frame {
-    look: Look,
-    style: &'static Sheet,
-    places: &'static [(&'static str, &'static str)],
-    here: &'static str,
+pub(crate) struct Frame {
+    pub(crate) look: Look,
+    pub(crate) style: &'static Sheet,
+    pub(crate) places: &'static [(&'static str, &'static str)],
+    pub(crate) here: &'static str,
 }
 
 impl Frame {
-    fn new(look: Look, here: &'static str) -> Self {
+    pub(crate) fn new(look: Look, here: &'static str) -> Self {
         Self { look, style: look::style(), places: &PLACES, here }
     }
 }
@@ -47,6 +48,9 @@ struct NowPage<'a> {
     title: String,
     sections: &'a [Section],
     paired: bool,
+    /// The outing whose ending waits for the operator's word.
+    ask_ending: Option<i64>,
+    test: bool,
 }
 
 #[derive(Template)]
@@ -140,7 +144,13 @@ struct StationPage<'a> {
     bank: String,
     sources: Vec<SourceShown<'a>>,
     board: Vec<(&'static str, String)>,
+    record: Vec<String>,
+    aside: &'a [AsideTold],
+    warning: Option<&'a str>,
     clock: String,
+    phone: Option<String>,
+    set_clock: bool,
+    script: &'static Sheet,
     footprint: Vec<String>,
     looks: [Look; 4],
     version: &'static str,
@@ -164,14 +174,14 @@ fn filled(page: &impl Template) -> Option<String> {
     page.render().inspect_err(|error| tracing::error!(%error, "a page could not be filled in")).ok()
 }
 
-fn shown(page: &impl Template) -> Response {
+pub(crate) fn shown(page: &impl Template) -> Response {
     filled(page).map_or_else(
         || StatusCode::INTERNAL_SERVER_ERROR.into_response(),
         |text| Html(text).into_response(),
     )
 }
 
-fn part(part: &impl Template) -> String {
+pub(crate) fn part(part: &impl Template) -> String {
     filled(part).unwrap_or_default()
 }
 
@@ -277,14 +287,19 @@ fn bank(snapshot: &Snapshot, ask_level: bool) -> String {
 /// `GET /`: style and script within, packed once for each snapshot, look and state of pairing.
 pub(crate) async fn now(State(site): State<Site>, headers: HeaderMap) -> Response {
     let rendered = site.rendered();
-    let (look, paired) = (Look::of(&headers), site.trusted || site.pairing.knows(&headers));
-    let made = rendered.page(live::Variant { look, paired }, |snapshot, sections| {
+    let (look, paired) = (Look::of(&headers), site.may_change(&headers));
+    let keeping = site.keeping();
+    let (ask_ending, test) = (keeping.ask_ending, keeping.test.is_some());
+    let variant = live::Variant { look, paired, ask_ending, test };
+    let made = rendered.page(variant, |snapshot, sections| {
         filled(&NowPage {
             frame: Frame::new(look, "Now"),
             script: look::script(),
             title: words::title(snapshot),
             sections,
             paired,
+            ask_ending,
+            test,
         })
     });
     let Some(page) = made else {
@@ -305,20 +320,45 @@ pub(crate) async fn now(State(site): State<Site>, headers: HeaderMap) -> Respons
 
 pub(crate) async fn station(State(site): State<Site>, headers: HeaderMap) -> Response {
     let snapshot = site.snapshot();
+    let keeping = site.keeping();
+    let paired = site.may_change(&headers);
+    let phone = keeping.phone.map(|told| phone(&told, snapshot.at.mono));
     shown(&StationPage {
         frame: Frame::new(Look::of(&headers), "Station"),
         snapshot: &snapshot,
-        paired: site.trusted || site.pairing.knows(&headers),
+        paired,
         trusted: site.trusted,
         bank_line: words::bank(&snapshot),
         bank: bank(&snapshot, true),
         sources: sources(&snapshot),
         board: words::board_facts(&snapshot),
+        record: record(&snapshot, &keeping),
+        aside: &keeping.set_aside,
+        warning: keeping.warning.as_deref(),
         clock: words::clock(snapshot.at),
+        set_clock: keeping.may_set_clock && phone.is_some(),
+        phone,
+        script: look::helper(),
         footprint: words::footprint(&snapshot.footprint),
         looks: Look::ALL,
         version: env!("CARGO_PKG_VERSION"),
     })
+}
+
+/// How the record is doing.
+fn record(snapshot: &Snapshot, keeping: &Keeping) -> Vec<String> {
+    let mut lines = vec![words::log(snapshot)];
+    lines.extend((keeping.used_bytes > 0).then(|| words::record_size(keeping.used_bytes)));
+    let stopped = keeping.stopped.is_some();
+    lines.extend(words::record_owes(keeping.waiting, keeping.missed, stopped));
+    lines
+}
+
+#[expect(clippy::cast_precision_loss, reason = "milliseconds of any calendar are exact enough")]
+fn phone(told: &PhoneTold, now: Mono) -> String {
+    let off = Seconds::of(told.board_ahead_ms as f64 / 1000.0);
+    let within = Seconds::of(f64::from(told.within_ms) / 1000.0);
+    format!("{} Compared {}.", words::clock_off(off, within), words::ago(told.at, now))
 }
 
 fn sources(snapshot: &Snapshot) -> Vec<SourceShown<'_>> {

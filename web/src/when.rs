@@ -1,6 +1,6 @@
 //! Calendar times as RFC 3339 writes them.
 
-use reckon::time::Wall;
+use reckon::{time::Wall, words};
 
 /// A calendar time as RFC 3339 section 5.6 writes it, to the second, in local time. Years that four
 /// digits cannot hold have no such form.
@@ -8,7 +8,7 @@ pub(crate) fn rfc3339(wall: Wall, utc_offset_s: i32) -> Option<String> {
     let offset_min = utc_offset_s.div_euclid(60);
     let local_s = wall.unix_ms().div_euclid(1000).checked_add(i64::from(offset_min) * 60)?;
     let (days, of_day) = (local_s.div_euclid(86_400), local_s.rem_euclid(86_400));
-    let (year, month, day) = civil(days)?;
+    let (year, month, day) = words::date_of(days)?;
     let (hour, minute, second) = (of_day / 3600, of_day / 60 % 60, of_day % 60);
     let zone = match offset_min {
         0 => "Z".to_owned(),
@@ -18,22 +18,6 @@ pub(crate) fn rfc3339(wall: Wall, utc_offset_s: i32) -> Option<String> {
         }
     };
     Some(format!("{year:04}-{month:02}-{day:02}T{hour:02}:{minute:02}:{second:02}{zone}"))
-}
-
-/// Year, month, day of a count of days since 1970-01-01, in the proleptic Gregorian calendar that
-/// RFC 3339 uses; by whole 400-year cycles of 146 097 days, years beginning in March.
-fn civil(days: i64) -> Option<(i64, i64, i64)> {
-    let from_year_0 = days.checked_add(719_468)?;
-    let cycle = from_year_0.div_euclid(146_097);
-    let in_cycle = from_year_0.rem_euclid(146_097);
-    let year_of_cycle =
-        (in_cycle - in_cycle / 1_460 + in_cycle / 36_524 - in_cycle / 146_096) / 365;
-    let in_year = in_cycle - (365 * year_of_cycle + year_of_cycle / 4 - year_of_cycle / 100);
-    let from_march = (5 * in_year + 2) / 153;
-    let day = in_year - (153 * from_march + 2) / 5 + 1;
-    let month = if from_march < 10 { from_march + 3 } else { from_march - 9 };
-    let year = year_of_cycle + cycle * 400 + i64::from(month <= 2);
-    (0..=9999).contains(&year).then_some((year, month, day))
 }
 
 #[cfg(test)]

@@ -61,14 +61,14 @@ fn get(look: &Look, path: &str) -> Result<String, Failed> {
     Ok(answer.map_err(|why| no_answer(&socket, &why))?)
 }
 
-fn no_answer(socket: &Path, why: &reqwest::Error) -> String {
+pub(crate) fn no_answer(socket: &Path, why: &reqwest::Error) -> String {
     let deeper = std::iter::successors(Some(why as &dyn std::error::Error), |e| e.source());
     let reason = deeper.last().map_or_else(String::new, ToString::to_string);
     format!("The outlast at {} does not answer: {reason}.", socket.display())
 }
 
 /// The socket of a running outlast.
-fn find(told: Option<&Path>) -> Result<PathBuf, Failed> {
+pub(crate) fn find(told: Option<&Path>) -> Result<PathBuf, Failed> {
     let places = told.map_or_else(folders::socket_places, |path| vec![path.to_path_buf()]);
     let mut denied = None;
     for place in &places {

@@ -2,27 +2,29 @@
 //! happen is in [`Event`]; what comes out is a snapshot for the pages and a job for the keeper.
 
 use std::{
-    path::Path,
     sync::{
         Arc,
-        mpsc::{Receiver, RecvTimeoutError, Sender, SyncSender},
+        mpsc::{Receiver, RecvTimeoutError, Sender},
     },
     time::Duration,
 };
 
+use history::RecordState;
 use reckon::{
     engine::{Ask, Engine, Refusal},
     reading::Sweep,
-    snapshot::{Footprint, LogState, Snapshot},
+    snapshot::{Footprint, Snapshot},
     time::{Mono, Stamp},
 };
 use tokio::sync::{oneshot, watch};
-use web::Asked;
+use web::{Asked, Keeping, RecordAsked};
 
 use crate::{
-    choices::{self, Kept},
+    choices::Kept,
+    clerk::{Job, News},
     clock::Clock,
     glance::plain_spaces,
+    keeping,
     notice::Notice,
     ready::Ready,
 };
@@ -47,16 +49,16 @@ pub(crate) enum Event {
     Costs(Footprint),
     /// Somebody wants something.
     Asked(Asked),
-    /// The keeper wrote, or could not.
+    /// The clerk wrote what was chosen, or could not.
     Kept(Result<(), String>),
+    /// How the record is doing has changed.
+    Record(Box<RecordState>),
+    /// Somebody wants something of the record.
+    RecordAsked(RecordAsked),
+    /// What the clerk found in the record.
+    News(Box<News>),
     /// End.
     Stop,
-}
-
-/// Writes this, then answers whoever waits for it.
-pub(crate) struct Job {
-    kept: Kept,
-    answer: Option<oneshot::Sender<Result<(), Refusal>>>,
 }
 
 /// What the brain is made of.
@@ -79,15 +81,21 @@ pub(crate) struct Brain {
     pub(crate) boot_id: Option<String>,
     /// Why choices are not kept, for the page.
     pub(crate) trouble: Option<String>,
+    /// The record; `None` where nothing is kept.
+    pub(crate) record: Option<keeping::Kept>,
+    /// Where the pages look for how the record is doing.
+    pub(crate) keeping: watch::Sender<Arc<Keeping>>,
 }
 
 /// What the brain remembers from turn to turn besides the engine.
-struct Memory {
+pub(crate) struct Memory {
     kept_at: Mono,
     believed: bool,
     last_sweep: Mono,
     silent: bool,
     notice: Notice,
+    /// How the record was doing.
+    pub(crate) record: RecordState,
 }
 
 impl Brain {
@@ -100,6 +108,7 @@ impl Brain {
             last_sweep: now,
             silent: false,
             notice: Notice::default(),
+            record: RecordState::default(),
         };
         self.note_log();
         loop {
@@ -109,13 +118,20 @@ impl Brain {
                 Err(RecvTimeoutError::Timeout) => Some(self.silence(&mut memory)),
             };
             if let Some(shot) = shot {
-                memory.notice.look(&shot, &self.engine.edges());
+                let edges = self.engine.edges();
+                memory.notice.look(&shot, &edges);
+                if let Some(kept) = &mut self.record {
+                    kept.recorder.edges(&shot, &edges);
+                }
                 self.ready.status(shot.at.mono, || plain_spaces(&reckon::words::status(&shot)));
                 self.show.send_replace(shot);
             }
             self.ready.alive(self.clock.mono());
         }
         self.keep(None);
+        if let Some(mut kept) = self.record.take() {
+            kept.recorder.end();
+        }
     }
 
     fn turn(&mut self, event: Event, memory: &mut Memory) -> Option<Arc<Snapshot>> {
@@ -130,6 +146,12 @@ impl Brain {
                 self.kept(outcome.err());
                 None
             }
+            Event::Record(state) => {
+                self.record_state(*state, memory);
+                None
+            }
+            Event::RecordAsked(asked) => self.record_asked(asked),
+            Event::News(news) => Some(self.news(*news)),
             Event::Stop => None,
         }
     }
@@ -149,6 +171,8 @@ impl Brain {
         memory.last_sweep = at.mono;
         self.engine.note_missed(missed);
         let shot = self.engine.take(sweep, at);
+        let shot = self.account(shot);
+        let shot = self.record_sweep(shot);
         // That the clock may be believed is worth a write: a restart must not forget it.
         let news = self.clock.is_believed() && !memory.believed;
         if news || at.mono.since(memory.kept_at) >= KEEP_EVERY {
@@ -183,26 +207,43 @@ impl Brain {
         ask: &Ask,
         answer: oneshot::Sender<Result<(), Refusal>>,
     ) -> Option<Arc<Snapshot>> {
-        let at = self.clock.stamp();
+        let at = self.moment();
         let done = self.engine.ask(ask, at);
         if done.is_err() {
             // Whoever asked may have gone meanwhile.
             let _ = answer.send(done);
             return None;
         }
-        let shot = self.engine.tick(at);
+        let shot = self.record_changes(at);
+        if matches!(ask, Ask::UseBank { .. }) {
+            self.end_test();
+            self.settle();
+        }
         // Whoever is answered shall see the change at once.
         self.show.send_replace(Arc::clone(&shot));
         self.keep(Some(answer));
         Some(shot)
     }
 
-    /// Hands what must survive to the keeper, who answers when it is on the card.
-    fn keep(&mut self, answer: Option<oneshot::Sender<Result<(), Refusal>>>) {
+    /// This moment; in a demonstration, whose clock runs ahead of what is taken in, that of the
+    /// last sweep.
+    pub(crate) fn moment(&self) -> Stamp {
+        let shown = self.show.borrow();
+        if shown.demo { shown.at } else { self.clock.stamp() }
+    }
+
+    /// Hands what must survive to the clerk, who answers when it is on the card.
+    pub(crate) fn keep(&mut self, answer: Option<oneshot::Sender<Result<(), Refusal>>>) {
         let choices = self.engine.choices();
         let kept = Kept::of(&choices, self.boot_id.as_deref(), self.clock.is_believed());
         let unkept = match &self.keeper {
-            Some(keeper) => keeper.send(Job { kept, answer }).err().and_then(|job| job.0.answer),
+            Some(keeper) => {
+                let job = Job::Keep { kept: Box::new(kept), answer };
+                keeper.send(job).err().and_then(|job| match job.0 {
+                    Job::Keep { answer, .. } => answer,
+                    Job::Ask { .. } | Job::Settle(_) => None,
+                })
+            }
             None => answer,
         };
         if let Some(answer) = unkept {
@@ -220,35 +261,6 @@ impl Brain {
         self.trouble = trouble;
         self.note_log();
     }
-
-    fn note_log(&mut self) {
-        let log = self.trouble.clone().map_or(LogState::Off, |why| LogState::Stopped { why });
-        self.engine.note_log(log);
-    }
-}
-
-/// The keeper: writes one job after the other, so that a slow card delays no reading.
-pub(crate) fn keeper(folder: &Path, jobs: Receiver<Job>, events: &SyncSender<Event>) {
-    let mut said_well = false;
-    for Job { kept, answer } in jobs {
-        let outcome = choices::save(folder, &kept).map_err(|why| {
-            format!(
-                "What is chosen cannot be kept in {}: {why}. Readings and forecast go on, but a \
-                 restart will not know the bank and the finish. Make room on the card or make \
-                 the folder writable",
-                folder.display()
-            )
-        });
-        if let Some(answer) = answer {
-            // Carried out in any case; whoever asked may have gone meanwhile.
-            let _ = answer.send(Ok(()));
-        }
-        if outcome.is_err() || !said_well {
-            let well = outcome.is_ok();
-            // A full queue or a brain that has ended: the next job says it again.
-            said_well = events.try_send(Event::Kept(outcome)).is_ok() && well;
-        }
-    }
 }
 
 #[cfg(test)]
@@ -257,7 +269,7 @@ mod tests {
     use std::{
         sync::{
             atomic::{AtomicU32, Ordering},
-            mpsc,
+            mpsc::{self, SyncSender},
         },
         time::Instant,
     };
@@ -271,7 +283,7 @@ mod tests {
         units::{Amps, Volts, Watts},
     };
 
-    use crate::clock::HandClock;
+    use crate::{choices, clerk::Clerk, clock::HandClock};
 
     /// A brain in a thread of the test's own, on a clock that the test moves.
     struct Lab {
@@ -292,8 +304,8 @@ mod tests {
         let (events, list) = mpsc::sync_channel(8);
         let (keeper, jobs) = mpsc::channel();
         let folder = tempfile::tempdir().unwrap();
-        let (path, to_brain) = (folder.path().to_owned(), events.clone());
-        std::thread::spawn(move || super::keeper(&path, jobs, &to_brain));
+        let clerk = Clerk { folder: folder.path().to_owned(), pen: None, events: events.clone() };
+        std::thread::spawn(move || clerk.work(jobs));
         let freed = Arc::new(AtomicU32::new(0));
         let count = Arc::clone(&freed);
         let brain = Brain {
@@ -306,6 +318,8 @@ mod tests {
             free: Box::new(move || count.fetch_add(1, Ordering::Relaxed) == 0),
             boot_id: Some("boot".to_owned()),
             trouble: None,
+            record: None,
+            keeping: watch::channel(Arc::default()).0,
         };
         let brain = std::thread::spawn(move || brain.run());
         Lab { hand, clock, events, now, freed, folder, brain }
@@ -384,5 +398,106 @@ mod tests {
         assert_eq!(heard.blocking_recv(), Ok(Err(Refusal::NoSuchActivity)));
         lab.events.send(Event::Stop).unwrap();
         lab.brain.join().unwrap();
+    }
+
+    /// A brain with a record, driven by hand.
+    fn recording(folder: &std::path::Path, hand: &HandClock) -> (Brain, Arc<history::Writer>) {
+        let clock = Clock::by_hand(hand.clone());
+        let (events, list) = mpsc::sync_channel(64);
+        let want = crate::settings::RecordWant::default();
+        let opened =
+            crate::opening::open(folder, &want, Some("boot"), &clock, &events).expect("a record");
+        let writer = Arc::clone(&opened.writer);
+        let record = keeping::Kept {
+            recorder: crate::record::Recorder::new(opened.writer),
+            last_end: crate::last_end::Start {
+                before: opened.before,
+                boot: opened.boot,
+                at: opened.at,
+                resumed: false,
+                bridged: reckon::units::Joules::ZERO,
+                test: None,
+            },
+            test: None,
+            may_set_clock: false,
+            opened: opened.at,
+            heard: None,
+            load: None,
+            own_banks: Vec::new(),
+        };
+        let mut engine = Engine::new(Setup::default(), clock.stamp());
+        let (show, _) = watch::channel(engine.tick(clock.stamp()));
+        let brain = Brain {
+            engine,
+            clock,
+            events: list,
+            show,
+            keeper: None,
+            ready: Ready::from_environment(),
+            free: Box::new(|| false),
+            boot_id: None,
+            trouble: None,
+            record: Some(record),
+            keeping: watch::channel(Arc::default()).0,
+        };
+        (brain, writer)
+    }
+
+    #[test]
+    fn a_wall_clock_that_jumps_by_ten_years_changes_no_duration() {
+        const TEN_YEARS_S: i64 = 315_576_000;
+        let folder = tempfile::tempdir().unwrap();
+        // 2026-05-16 07:30 UTC, one of our made-up mornings.
+        let hand = HandClock::at(Mono::at_s(1000.0), Wall::from_unix_ms(1_778_916_600_000));
+        let (mut brain, writer) = recording(folder.path(), &hand);
+        brain.clock.was_synchronised();
+        let mut memory = Memory {
+            kept_at: Mono::BOOT,
+            believed: true,
+            last_sweep: Mono::BOOT,
+            silent: false,
+            notice: Notice::default(),
+            record: RecordState::default(),
+        };
+        for second in 0..1200 {
+            hand.forward(Duration::from_secs(1));
+            match second {
+                300 => hand.step_wall(TEN_YEARS_S),
+                600 => hand.step_wall(-2 * TEN_YEARS_S),
+                900 => hand.step_wall(TEN_YEARS_S),
+                _ => {}
+            }
+            brain.turn(swept(brain.clock.stamp()), &mut memory);
+            // As on a board, where a row is long on the card before the next ones come.
+            if second % 100 == 99 {
+                writer.change(Vec::new()).unwrap();
+            }
+        }
+        if let Some(mut kept) = brain.record.take() {
+            kept.recorder.end();
+        }
+        writer.change(Vec::new()).unwrap();
+        let reader = history::Reader::new(folder.path());
+        let all = reader.outings(None, 10).unwrap().items;
+        assert_eq!(all.len(), 1, "{all:#?}");
+        assert!((all[0].lasted_s - 1200.0).abs() < 12.0, "{all:#?}");
+        // 4 W for 20 min.
+        assert!((all[0].energy_wh.unwrap() - 4.0 / 3.0).abs() < 0.02, "{all:#?}");
+        let rows = reader.rows(all[0].id).unwrap();
+        assert!((120..=121).contains(&rows.len()), "{} rows", rows.len());
+        let steps: Vec<String> = reader
+            .events(all[0].id)
+            .unwrap()
+            .into_iter()
+            .filter(|event| event.kind == history::row::EventKind::ClockStep)
+            .map(|event| event.text)
+            .collect();
+        assert_eq!(steps.len(), 3, "{steps:?}");
+        assert!(
+            steps[0].contains("forward by 315576000") && steps[1].contains("back by 631152000")
+        );
+        // In the end the clock is right again, and dates the whole outing.
+        let began = all[0].began_ms.unwrap();
+        assert!((began - 1_778_916_600_000).abs() < 2000, "{began}");
     }
 }

@@ -40,6 +40,260 @@ pub(crate) enum Command {
     /// (seconds since power-on; an empty field was not read; further columns are passed over). The
     /// bank begins each one full and is learned from after each.
     Replay(Replay),
+    /// Outings: the list, one of them, its name, how it ended
+    #[command(subcommand)]
+    Outing(Outing),
+    /// Banks: the list, what each was seen to deliver, run-downs
+    #[command(subcommand)]
+    Bank(Bank),
+    /// An outing as CSV or JSON, or a whole copy of the record
+    ///
+    /// The first columns of the CSV (RFC 4180) are those that `outlast replay` reads. The copy opens
+    /// in any SQLite tool and explains its tables itself.
+    Export(Export),
+}
+
+/// How the record is reached: through the running outlast, else in its folder.
+#[derive(Args, Clone, Debug)]
+pub(crate) struct Reach {
+    /// Socket of the running outlast [default: where `run` puts it]
+    #[arg(long, value_name = "FILE")]
+    pub(crate) socket: Option<PathBuf>,
+    /// Folder of the record, for when no outlast runs [default: the system's or your own]
+    #[arg(long, value_name = "DIR")]
+    pub(crate) state: Option<PathBuf>,
+}
+
+/// What can be done with outings. An OUTING is its number in the list, or `last`.
+#[derive(Debug, Subcommand)]
+pub(crate) enum Outing {
+    /// The outings, newest first
+    List {
+        /// How many at most
+        #[arg(long, value_name = "COUNT", default_value_t = 20,
+              value_parser = clap::value_parser!(u16).range(1..=500))]
+        most: u16,
+        /// Only those before this one
+        #[arg(long, value_name = "OUTING")]
+        before: Option<i64>,
+        /// Print JSON instead of a table
+        #[arg(long)]
+        json: bool,
+        #[command(flatten)]
+        reach: Reach,
+    },
+    /// One outing: how long, how much, what happened
+    Show {
+        /// Which
+        outing: String,
+        /// Print JSON instead of sentences
+        #[arg(long)]
+        json: bool,
+        #[command(flatten)]
+        reach: Reach,
+    },
+    /// Give an outing a name
+    Name {
+        /// Which
+        outing: String,
+        /// The name; empty takes it away
+        name: String,
+        #[command(flatten)]
+        reach: Reach,
+    },
+    /// Say how an outing ended whose power went away
+    Ended {
+        /// Which
+        outing: String,
+        /// What happened
+        how: How,
+        #[command(flatten)]
+        reach: Reach,
+    },
+}
+
+/// How the power went away.
+#[derive(Clone, Copy, Debug, clap::ValueEnum)]
+pub(crate) enum How {
+    /// The bank was empty
+    Died,
+    /// Its plug was pulled
+    Unplugged,
+}
+
+/// What can be done with banks. A BANK is its name or its number in the list.
+#[derive(Debug, Subcommand)]
+pub(crate) enum Bank {
+    /// The banks and what each is believed to hold
+    List {
+        /// Print JSON instead of a table
+        #[arg(long)]
+        json: bool,
+        #[command(flatten)]
+        reach: Reach,
+    },
+    /// One bank with its run-downs
+    Show {
+        /// Which
+        bank: String,
+        /// Print JSON instead of sentences
+        #[arg(long)]
+        json: bool,
+        #[command(flatten)]
+        reach: Reach,
+    },
+    /// Tell of a bank (or, under the same name, tell of it anew)
+    Add {
+        /// Its name
+        name: String,
+        #[command(flatten)]
+        label: Label,
+        #[command(flatten)]
+        reach: Reach,
+    },
+    /// Give a bank another name
+    Rename {
+        /// Which
+        bank: String,
+        /// The new name
+        name: String,
+        #[command(flatten)]
+        reach: Reach,
+    },
+    /// Do not offer a bank any more; its outings and run-downs stay
+    Forget {
+        /// Which
+        bank: String,
+        /// Offer it again
+        #[arg(long)]
+        undo: bool,
+        #[command(flatten)]
+        reach: Reach,
+    },
+    /// Begin a run-down test: the bank is full and connected now, and is run until it cuts out
+    ///
+    /// Stay near it: a bank that is run down gets warm. The test survives the death of the bank and
+    /// is credited at the next start. Batteries of lead should not be run down often.
+    Rundown {
+        /// Which
+        #[arg(required_unless_present = "stop")]
+        bank: Option<String>,
+        /// What the board shall do meanwhile
+        #[arg(long, value_enum, default_value = "as-it-is")]
+        load: Load,
+        /// Give the test up; what was seen counts as cut short
+        #[arg(long, conflicts_with = "bank")]
+        stop: bool,
+        #[command(flatten)]
+        reach: Reach,
+    },
+    /// Take a run-down back: nothing learns from it any more
+    Strike {
+        /// Its number, as `outlast bank show` prints it
+        rundown: i64,
+        /// Credit it again
+        #[arg(long)]
+        undo: bool,
+        #[command(flatten)]
+        reach: Reach,
+    },
+    /// Credit an earlier test: a list of time stamps, one a line, written until the bank died
+    Import {
+        /// Which
+        bank: String,
+        /// The list; `-` reads standard input
+        file: PathBuf,
+        /// A name for it [default: the file's]
+        #[arg(long)]
+        name: Option<String>,
+        #[command(flatten)]
+        reach: Reach,
+    },
+}
+
+/// A bank's label.
+#[derive(Args, Clone, Debug)]
+pub(crate) struct Label {
+    /// Capacity on the label, mAh
+    #[arg(long, value_name = "MAH")]
+    pub(crate) label_mah: f64,
+    /// Voltage that this is meant at, whole pack [default: usual for the cells]
+    #[arg(long, value_name = "VOLTS")]
+    pub(crate) label_v: Option<f64>,
+    /// What the cells are made of
+    #[arg(long, value_enum, default_value = "li-ion")]
+    pub(crate) cells: CellKind,
+    /// Cells in series [default: usual for the cells]
+    #[arg(long)]
+    pub(crate) series: Option<u8>,
+    /// Where the sensor sits
+    #[arg(long, value_enum)]
+    pub(crate) measured_at: Option<Place>,
+    /// Temperature around it, degrees Celsius
+    #[arg(long, value_name = "DEGREES", allow_negative_numbers = true)]
+    pub(crate) ambient_c: Option<f64>,
+    /// Voltage at which the load is cut off
+    #[arg(long, value_name = "VOLTS")]
+    pub(crate) cutoff_v: Option<f64>,
+}
+
+/// Chemistries.
+#[derive(Clone, Copy, Debug, PartialEq, clap::ValueEnum)]
+pub(crate) enum CellKind {
+    /// Lithium-ion
+    LiIon,
+    /// Lithium iron phosphate
+    #[value(name = "lifepo4")]
+    LiFePo4,
+    /// Sealed lead-acid
+    LeadAcid,
+}
+
+/// Where a sensor sits.
+#[derive(Clone, Copy, Debug, clap::ValueEnum)]
+pub(crate) enum Place {
+    /// Behind the bank's converter
+    Output,
+    /// At the cells or the pack's terminals
+    Cells,
+    /// There is none
+    Nowhere,
+}
+
+/// What the board does in a run-down test.
+#[derive(Clone, Copy, Debug, clap::ValueEnum)]
+pub(crate) enum Load {
+    /// What it does anyway
+    AsItIs,
+    /// Nothing is started
+    Idle,
+    /// Bursts as of a receive-only timed mode
+    Receive,
+    /// Steps from idle to all cores
+    Steps,
+}
+
+/// Options of `export`.
+#[derive(Args, Clone, Debug)]
+#[command(group(clap::ArgGroup::new("what").required(true).args(["csv", "json", "store"])))]
+pub(crate) struct Export {
+    /// Which outing: its number in the list, or `last`
+    #[arg(required_unless_present = "store")]
+    pub(crate) outing: Option<String>,
+    /// As CSV
+    #[arg(long)]
+    pub(crate) csv: bool,
+    /// As JSON
+    #[arg(long)]
+    pub(crate) json: bool,
+    /// A whole copy of the record into this file
+    #[arg(long, value_name = "FILE", conflicts_with_all = ["outing", "out"])]
+    pub(crate) store: Option<PathBuf>,
+    /// Into this file instead of standard output
+    #[arg(long, value_name = "FILE")]
+    pub(crate) out: Option<PathBuf>,
+    #[command(flatten)]
+    pub(crate) reach: Reach,
 }
 
 /// Options of `run`.

@@ -7,7 +7,7 @@
 use std::{
     sync::{
         Arc, Condvar, Mutex, PoisonError,
-        atomic::{AtomicBool, Ordering},
+        atomic::{AtomicBool, AtomicI64, Ordering},
     },
     time::Duration,
 };
@@ -17,7 +17,7 @@ use reckon::time::{Mono, Stamp, Trust, Wall};
 use rustix::{
     io::Errno,
     thread::clock_nanosleep_absolute,
-    time::{ClockId, Timespec, clock_gettime},
+    time::{ClockId, Timespec, clock_gettime, clock_settime},
 };
 
 /// Where the time comes from.
@@ -26,7 +26,11 @@ pub(crate) struct Clock {
     source: Source,
     zone: Arc<TimeZone>,
     was_synchronised: Arc<AtomicBool>,
+    /// Wall time of boot as a phone has it, ms since 1970; [`NO_PHONE`] while none has told.
+    phone: Arc<AtomicI64>,
 }
+
+const NO_PHONE: i64 = i64::MIN;
 
 #[derive(Clone)]
 enum Source {
@@ -47,7 +51,8 @@ impl Clock {
 
     fn of(source: Source) -> Self {
         let zone = Arc::new(TimeZone::system());
-        Self { source, zone, was_synchronised: Arc::default() }
+        let phone = Arc::new(AtomicI64::new(NO_PHONE));
+        Self { source, zone, was_synchronised: Arc::default(), phone }
     }
 
     /// Time since boot.
@@ -60,18 +65,57 @@ impl Clock {
 
     /// This moment.
     pub(crate) fn stamp(&self) -> Stamp {
-        let (mono, wall) = match &self.source {
-            Source::System => (system_mono(), system_wall()),
-            Source::Hand(hand) => (hand.mono(), hand.wall()),
+        let (mono, system) = self.system_time();
+        let trust = self.trust();
+        let phone_at_boot = self.phone.load(Ordering::Relaxed);
+        let wall = match trust {
+            Trust::Phone => Wall::from_unix_ms(phone_at_boot).plus_s(mono.as_s()),
+            Trust::Synchronised | Trust::Unset => system,
         };
         let utc_offset_s = Timestamp::from_millisecond(wall.unix_ms())
             .map_or(0, |at| self.zone.to_offset(at).seconds());
-        Stamp { mono, wall, trust: self.trust(), utc_offset_s }
+        Stamp { mono, wall, trust, utc_offset_s }
+    }
+
+    /// Boot time and what the system's own wall clock says, believed or not.
+    pub(crate) fn system_time(&self) -> (Mono, Wall) {
+        match &self.source {
+            Source::System => (system_mono(), system_wall()),
+            Source::Hand(hand) => (hand.mono(), hand.wall()),
+        }
     }
 
     fn trust(&self) -> Trust {
-        let known = self.was_synchronised.load(Ordering::Relaxed);
-        if known { Trust::Synchronised } else { Trust::Unset }
+        if self.is_believed() {
+            Trust::Synchronised
+        } else if self.phone.load(Ordering::Relaxed) != NO_PHONE {
+            Trust::Phone
+        } else {
+            Trust::Unset
+        }
+    }
+
+    /// A phone says what the wall time of boot was. From now on that is the wall time, unless the
+    /// kernel's clock is synchronised.
+    pub(crate) fn phone_says(&self, wall_at_boot: Wall) {
+        self.phone.store(wall_at_boot.unix_ms(), Ordering::Relaxed);
+    }
+
+    /// Sets the system's wall clock.
+    ///
+    /// # Errors
+    /// When the system does not let us.
+    pub(crate) fn set_system(&self, wall: Wall) -> std::io::Result<()> {
+        let (s, ms) = (wall.unix_ms().div_euclid(1000), wall.unix_ms().rem_euclid(1000));
+        match &self.source {
+            Source::System => {
+                let at = Timespec { tv_sec: s, tv_nsec: ms * 1_000_000 };
+                Ok(clock_settime(ClockId::Realtime, at)?)
+            }
+            Source::Hand(_) => {
+                Err(std::io::Error::other("the demonstration has a clock of its own"))
+            }
+        }
     }
 
     /// The kernel says that its clock is synchronised, or it was earlier in this boot. That is
@@ -122,14 +166,21 @@ fn system_sleep(until: Mono) {
 #[derive(Clone)]
 pub(crate) struct HandClock {
     inner: Arc<(Mutex<Mono>, Condvar)>,
-    wall_at_boot: Wall,
+    /// ms since 1970.
+    wall_at_boot: Arc<AtomicI64>,
 }
 
 impl HandClock {
     /// Stands at `start`; the wall clock said `wall` then.
     pub(crate) fn at(start: Mono, wall: Wall) -> Self {
-        let wall_at_boot = wall.plus_s(-start.as_s());
+        let wall_at_boot = Arc::new(AtomicI64::new(wall.plus_s(-start.as_s()).unix_ms()));
         Self { inner: Arc::new((Mutex::new(start), Condvar::new())), wall_at_boot }
+    }
+
+    /// Somebody sets its wall clock forward, or back by a negative number of seconds.
+    #[cfg(test)]
+    pub(crate) fn step_wall(&self, by_s: i64) {
+        self.wall_at_boot.fetch_add(by_s * 1000, Ordering::Relaxed);
     }
 
     /// Moves it on.
@@ -145,7 +196,8 @@ impl HandClock {
     }
 
     fn wall(&self) -> Wall {
-        self.wall_at_boot.plus_s(self.mono().as_s())
+        let at_boot = Wall::from_unix_ms(self.wall_at_boot.load(Ordering::Relaxed));
+        at_boot.plus_s(self.mono().as_s())
     }
 
     fn sleep_until(&self, until: Mono) {
@@ -154,6 +206,12 @@ impl HandClock {
         while *now < until {
             now = moved.wait(now).unwrap_or_else(PoisonError::into_inner);
         }
+    }
+}
+
+impl web::Clock for Clock {
+    fn stamp(&self) -> Stamp {
+        Self::stamp(self)
     }
 }
 
@@ -191,6 +249,20 @@ mod tests {
         assert_eq!(clock.stamp().believed(), None);
         clock.clone().was_synchronised();
         assert_eq!(clock.stamp().trust, Trust::Synchronised);
+    }
+
+    #[test]
+    fn a_phone_is_believed_until_the_kernel_knows_better() {
+        let hand = HandClock::at(Mono::at_s(60.0), Wall::from_unix_ms(1_000_000));
+        let clock = Clock::by_hand(hand.clone());
+        clock.phone_says(Wall::from_unix_ms(5_000_000));
+        hand.forward(Duration::from_secs(10));
+        let stamp = clock.stamp();
+        assert_eq!((stamp.trust, stamp.wall), (Trust::Phone, Wall::from_unix_ms(5_070_000)));
+        assert_eq!(clock.system_time().1, Wall::from_unix_ms(1_010_000));
+        clock.was_synchronised();
+        let stamp = clock.stamp();
+        assert_eq!((stamp.trust, stamp.wall), (Trust::Synchronised, Wall::from_unix_ms(1_010_000)));
     }
 
     #[test]

@@ -54,6 +54,11 @@ pub(crate) fn socket_places() -> Vec<PathBuf> {
     folders.into_iter().flatten().map(|folder| folder.join(SOCKET)).collect()
 }
 
+/// Every folder where a record may be: one's own first, then the service's.
+pub(crate) fn record_places() -> Vec<PathBuf> {
+    usual_state().into_iter().chain([PathBuf::from("/var/lib/outlast")]).collect()
+}
+
 fn usual_state() -> Option<PathBuf> {
     let own = || {
         own_folder("XDG_STATE_HOME").or_else(|| own_folder("HOME").map(|h| h.join(".local/state")))

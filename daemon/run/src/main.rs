@@ -5,18 +5,30 @@ mod ask;
 mod brain;
 mod check;
 mod choices;
+mod clerk;
 mod cli;
 mod clock;
+mod commands;
 mod costs;
+mod credit;
 mod critical;
 mod demo;
 mod folders;
 mod glance;
+mod halting;
 mod keep;
+mod keeping;
+mod last_end;
+mod load;
 mod log;
 mod notice;
+mod opening;
+mod past;
+mod phone;
+mod reach;
 mod ready;
 mod replay;
+mod record;
 mod sampler;
 mod serve;
 mod settings;
@@ -41,6 +53,9 @@ fn main() -> ExitCode {
         Some(Command::Pin(look)) => ask::pin(&look),
         Some(Command::Check(options)) => check(&options),
         Some(Command::Replay(options)) => replay::run(&options),
+        Some(Command::Outing(command)) => commands::outing(&command),
+        Some(Command::Bank(command)) => commands::bank(&command),
+        Some(Command::Export(options)) => commands::export(&options),
     };
     match done {
         Ok(()) => ExitCode::SUCCESS,

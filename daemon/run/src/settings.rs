@@ -51,6 +51,37 @@ pub(crate) struct Settings {
     pub(crate) hosts: Vec<String>,
     /// What the owner knows better than the probes.
     pub(crate) sensors: Vec<SensorWant>,
+    /// How the record is kept.
+    pub(crate) record: RecordWant,
+    /// Whether a tap on a paired phone may set the system's clock.
+    pub(crate) set_clock_from_phone: bool,
+}
+
+/// How the record is kept.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) struct RecordWant {
+    /// A batch is put on the card this often, s.
+    pub(crate) every_s: f64,
+    /// The same when the end is near, s.
+    pub(crate) every_s_near_the_end: f64,
+    /// The end is near when the cautious remaining time is below this, min.
+    pub(crate) near_min: f64,
+    /// Ten-second rows are kept for so many days of record.
+    pub(crate) fine_days: u16,
+    /// Largest size of the record, MiB.
+    pub(crate) most_mib: u16,
+}
+
+impl Default for RecordWant {
+    fn default() -> Self {
+        Self {
+            every_s: 60.0,
+            every_s_near_the_end: 10.0,
+            near_min: 60.0,
+            fine_days: 60,
+            most_mib: 256,
+        }
+    }
 }
 
 impl Default for Settings {
@@ -69,6 +100,8 @@ impl Default for Settings {
             connections: 64,
             hosts: Vec::new(),
             sensors: Vec::new(),
+            record: RecordWant::default(),
+            set_clock_from_phone: false,
         }
     }
 }
@@ -169,6 +202,13 @@ fn checked(mut top: Table<'_>) -> Settings {
     }
     if let Some(list) = top.texts("hosts", 16, "The board's own names pass by themselves.") {
         s.hosts = list;
+    }
+    let clock = "It lets a tap on a paired phone set the clock of this board.";
+    if let Some(yes) = top.yes_no("set_clock_from_phone", clock) {
+        s.set_clock_from_phone = yes;
+    }
+    if let Some(table) = top.table("record") {
+        s.record = record(table);
     }
     if let Some(mut told) = top.table("bank") {
         s.board = told.parsed("board", BOARD_WANT, board_kind);
@@ -296,6 +336,24 @@ fn draw(mut t: Table<'_>, s: &mut Settings) {
         let watts = |a: Option<f64>| Watts::of(a.unwrap_or(0.0) * volts.unwrap_or(13.8));
         s.radio = Some(Radio { receive: watts(receive), transmit: watts(transmit) });
     }
+}
+
+fn record(mut t: Table<'_>) -> RecordWant {
+    let mut want = RecordWant::default();
+    let pace = Limits::from(10.0, 3600.0, "s");
+    let lost = "A power cut loses at most this much of the record.";
+    want.every_s = t.number("every_s", pace, lost).unwrap_or(want.every_s);
+    want.every_s_near_the_end =
+        t.number("every_s_near_the_end", pace, lost).unwrap_or(want.every_s_near_the_end);
+    let near = Limits::from(0.0, 1440.0, "min");
+    let means = "It is the cautious remaining time.";
+    want.near_min = t.number("near_min", near, means).unwrap_or(want.near_min);
+    let later = "After that five-minute rows remain.";
+    want.fine_days = t.whole("fine_days", 1, 3650, later).unwrap_or(want.fine_days);
+    let full = "Near it the page warns; outings are never taken away.";
+    want.most_mib = t.whole("most_mib", 16, 16384, full).unwrap_or(want.most_mib);
+    t.done();
+    want
 }
 
 fn accessory(mut t: Table<'_>) -> Accessory {

@@ -6,7 +6,7 @@ use std::{
     path::{Path, PathBuf},
     sync::{
         Arc,
-        mpsc::{self, SyncSender},
+        mpsc::{self, Receiver, SyncSender, TrySendError},
     },
     thread::JoinHandle,
     time::Duration,
@@ -18,25 +18,30 @@ use reckon::{
     engine::{Engine, Resume, Setup},
     reading::BoardFacts,
     snapshot::Snapshot,
+    units::Joules,
 };
 use tokio::{
     net::{TcpListener, UnixListener},
     signal::unix::{SignalKind, signal},
     sync::{mpsc as tokio_mpsc, watch},
-    time::timeout,
+    time::{sleep, timeout},
 };
-use web::{Asked, Pairing, Shown};
+use web::{Asked, Keeping, Pairing, RecordAsked, Shown};
 
 use crate::{
     ask,
-    brain::{self, Brain, Event},
+    brain::{Brain, Event},
     choices,
+    clerk::{Clerk, Job, Pen},
     cli::Run,
     clock::{Clock, HandClock},
     critical, demo,
     folders::{Folders, SOCKET, open_socket_to_group},
-    glance, keep,
+    glance, halting, keep, keeping, last_end,
+    opening::{self, Opened},
+    past::Shelf,
     ready::Ready,
+    record::Recorder,
     sampler::Sampler,
     serve::serve,
     settings::Settings,
@@ -47,6 +52,9 @@ use crate::{
 const EVENTS: usize = 64;
 /// How long the welcome waits for what was found.
 const FIRST_SWEEP: Duration = Duration::from_secs(3);
+/// An ask waits for room in a brain that is behind, this often and this long.
+const BUSY_TRIES: u32 = 150;
+const BUSY_WAIT: Duration = Duration::from_millis(20);
 /// Seats for our own commands on the Unix socket.
 const OWN_SEATS: usize = 16;
 
@@ -74,9 +82,10 @@ async fn live(run: &Run, settings: Settings, source: Option<&Path>) -> Result<()
     let own_door = own_door(folders.runtime.as_deref()).await?;
     let mut signals = Signals::new().map_err(|why| format!("Signals cannot be heard: {why}."))?;
 
-    let station = station(run, settings, &folders);
+    let (events, event_list) = mpsc::sync_channel(EVENTS);
+    let station = station(run, settings, &folders, &events);
     let (mut parts, started) = station
-        .start()
+        .start(events, event_list)
         .map_err(|why| format!("The system has no room for another thread: {why}."))?;
     let (stop, stopped) = watch::channel(false);
     let pages = parts.pages(false);
@@ -86,7 +95,8 @@ async fn live(run: &Run, settings: Settings, source: Option<&Path>) -> Result<()
             .map_err(|why| format!("The socket for `outlast now` cannot be served: {why}."))?;
         serving.push(tokio::spawn(serve(own, parts.pages(true), OWN_SEATS, stopped)));
     }
-    tokio::spawn(hand_over(parts.asked.take(), started.events.clone()));
+    tokio::spawn(hand_over(parts.asked.take(), Event::Asked, started.events.clone()));
+    tokio::spawn(hand_over(parts.record_asked.take(), Event::RecordAsked, started.events.clone()));
     let ready = Ready::from_environment();
     ready.ready();
     // What was found is known with the first sweep.
@@ -105,8 +115,8 @@ async fn live(run: &Run, settings: Settings, source: Option<&Path>) -> Result<()
     ready.stopping();
     tracing::info!("told to stop");
     // In this order: the brain writes and lets go of the snapshot, which ends the streams; then
-    // the pages.
-    started.stop();
+    // the record with its mark; then the pages.
+    started.stop(&parts.clock);
     // Nobody listens any more if every page has gone already.
     let _ = stop.send(true);
     for task in serving {
@@ -169,6 +179,8 @@ struct Station {
     trouble: Option<String>,
     seats: usize,
     hosts: Vec<String>,
+    record: Option<Opened>,
+    may_set_clock: bool,
 }
 
 /// Where the sweeps come from.
@@ -177,21 +189,13 @@ enum Feed {
     Demo(HandClock, u16),
 }
 
-fn station(run: &Run, settings: Settings, folders: &Folders) -> Station {
-    let (clock, feed, facts) = if run.demo {
-        let hand = demo::clock();
-        (Clock::by_hand(hand.clone()), Feed::Demo(hand, run.demo_speed), demo::facts())
-    } else {
-        let clock = Clock::system();
-        let now = {
-            let clock = clock.clone();
-            Arc::new(move || clock.mono())
-        };
-        let want = Want { sysroot: run.sysroot.clone(), sensors: settings.sensors.clone() };
-        let sweeper = Sweeper::new(want, now);
-        let facts = sweeper.facts();
-        (clock, Feed::Board(Box::new(sweeper)), facts)
-    };
+fn station(
+    run: &Run,
+    settings: Settings,
+    folders: &Folders,
+    events: &SyncSender<Event>,
+) -> Station {
+    let (clock, feed, facts) = source(run, &settings);
     let found = folders.state.as_deref().map(choices::load);
     let (secret, secret_kept) = keep::secret(folders.state.as_deref());
     let mut trouble = folders.trouble.clone();
@@ -200,12 +204,27 @@ fn station(run: &Run, settings: Settings, folders: &Folders) -> Station {
         trouble.get_or_insert(more);
     }
     let mut setup = if run.demo { demo::setup(facts) } else { setup(&settings, facts) };
+    let boot = setup.facts.boot_id.clone();
+    let opened = folders
+        .state
+        .as_deref()
+        .map(|folder| opening::open(folder, &settings.record, boot.as_deref(), &clock, events));
+    let record = opened.and_then(|opened| {
+        opened.inspect_err(|why| tracing::warn!("{why} Nothing is recorded")).ok()
+    });
     if let Some(kept) = found.map(|f| f.kept) {
-        let same_boot = kept.same_boot(setup.facts.boot_id.as_deref());
+        let same_boot = kept.same_boot(boot.as_deref());
         if same_boot && kept.clock_was_synchronised {
             clock.was_synchronised();
         }
-        setup.resume = Some(Resume { choices: kept.choices(), same_boot });
+        let mut resume = Resume { choices: kept.choices(), same_boot };
+        if let Some(opened) = &record {
+            opened.improve(&mut resume);
+        }
+        setup.resume = Some(resume);
+    }
+    if let Some(wall) = record.as_ref().and_then(Opened::wall_at_boot) {
+        clock.phone_says(wall);
     }
     Station {
         clock,
@@ -216,7 +235,26 @@ fn station(run: &Run, settings: Settings, folders: &Folders) -> Station {
         trouble,
         seats: usize::from(settings.connections),
         hosts: welcome::own_names(settings.hosts),
+        record,
+        may_set_clock: keeping::may_set_clock(settings.set_clock_from_phone),
     }
+}
+
+/// Clock, readings and facts: the machine's own, or those of the demonstration.
+fn source(run: &Run, settings: &Settings) -> (Clock, Feed, BoardFacts) {
+    if run.demo {
+        let hand = demo::clock();
+        return (Clock::by_hand(hand.clone()), Feed::Demo(hand, run.demo_speed), demo::facts());
+    }
+    let clock = Clock::system();
+    let now = {
+        let clock = clock.clone();
+        Arc::new(move || clock.mono())
+    };
+    let want = Want { sysroot: run.sysroot.clone(), sensors: settings.sensors.clone() };
+    let sweeper = Sweeper::new(want, now);
+    let facts = sweeper.facts();
+    (clock, Feed::Board(Box::new(sweeper)), facts)
 }
 
 fn setup(settings: &Settings, mut facts: BoardFacts) -> Setup {
@@ -241,6 +279,10 @@ struct Parts {
     now: watch::Receiver<Arc<Snapshot>>,
     asks: tokio_mpsc::Sender<Asked>,
     asked: Option<tokio_mpsc::Receiver<Asked>>,
+    record_asks: tokio_mpsc::Sender<RecordAsked>,
+    record_asked: Option<tokio_mpsc::Receiver<RecordAsked>>,
+    keeping: watch::Receiver<Arc<Keeping>>,
+    past: Arc<Shelf>,
     pairing: Arc<Pairing>,
     trouble: Option<String>,
     seats: usize,
@@ -254,6 +296,10 @@ impl Parts {
             asks: self.asks.clone(),
             pairing: Arc::clone(&self.pairing),
             hosts: self.hosts.clone(),
+            past: self.past.clone(),
+            record: self.record_asks.clone(),
+            keeping: self.keeping.clone(),
+            clock: Arc::new(self.clock.clone()),
         };
         if !own {
             return web::pages(shown);
@@ -269,29 +315,44 @@ struct Started {
     events: SyncSender<Event>,
     brain: JoinHandle<()>,
     keeper: Option<JoinHandle<()>>,
+    writer: Option<Arc<history::Writer>>,
 }
 
 impl Started {
-    /// Ends the brain and the keeper, in this order; the sampler ends with the process.
-    fn stop(self) {
+    /// Ends the brain, the clerk and the record, in this order; the sampler ends with the process.
+    fn stop(self, clock: &Clock) {
         // If the brain has gone the process has ended already.
         let _ = self.events.send(Event::Stop);
         for thread in std::iter::once(self.brain).chain(self.keeper) {
             // A thread that broke down has ended the process.
             let _ = thread.join();
         }
+        let Some(writer) = self.writer.and_then(Arc::into_inner) else { return };
+        let (at_s, how) = (clock.mono().as_s(), halting::how(clock));
+        if let Err(trouble) = writer.stop(at_s, how) {
+            tracing::warn!("{trouble} The next start will take this end for a lost power");
+        }
     }
 }
 
 impl Station {
-    fn start(self) -> io::Result<(Parts, Started)> {
+    fn start(
+        mut self,
+        events: SyncSender<Event>,
+        event_list: Receiver<Event>,
+    ) -> io::Result<(Parts, Started)> {
         let at = self.clock.stamp();
         let boot_id = self.setup.facts.boot_id.clone();
         let mut engine = Engine::new(self.setup.clone(), at);
+        let opened = self.record.take();
+        let writer = opened.as_ref().map(|opened| Arc::clone(&opened.writer));
+        let (keeper, keeper_thread) = self.keeper(&events, writer.clone())?.unzip();
+        let record = opened.map(|opened| self.record(opened, &mut engine));
         let (show, now) = watch::channel(engine.tick(at));
-        let (events, event_list) = mpsc::sync_channel(EVENTS);
         let (asks, asked) = tokio_mpsc::channel(16);
-        let (keeper, keeper_thread) = self.keeper(&events)?.unzip();
+        let (record_asks, record_asked) = tokio_mpsc::channel(16);
+        let first = Keeping { may_set_clock: self.may_set_clock, ..Keeping::default() };
+        let (keeping, keeping_shown) = watch::channel(Arc::new(first));
         let sampler =
             Sampler { clock: self.clock.clone(), events: events.clone(), missed: Arc::default() };
         let brain = Brain {
@@ -304,6 +365,8 @@ impl Station {
             free: self.feed.freeing(&sampler),
             boot_id,
             trouble: self.trouble.clone(),
+            record,
+            keeping,
         };
         let brain = critical::thread("brain", move || brain.run())?;
         self.feed.flow(sampler)?;
@@ -312,26 +375,58 @@ impl Station {
             now,
             asks,
             asked: Some(asked),
+            record_asks,
+            record_asked: Some(record_asked),
+            keeping: keeping_shown,
+            past: Arc::new(Shelf::of(self.folder.as_deref())),
             pairing: self.pairing,
             trouble: self.trouble,
             seats: self.seats,
             hosts: self.hosts,
         };
-        Ok((parts, Started { events, brain, keeper: keeper_thread }))
+        Ok((parts, Started { events, brain, keeper: keeper_thread, writer }))
+    }
+
+    /// The brain's part of the record.
+    fn record(&self, opened: Opened, engine: &mut Engine) -> keeping::Kept {
+        engine.note_learned(opened.taught);
+        let resume = self.setup.resume.as_ref();
+        let (load, bank) = opened.test.unzip();
+        keeping::Kept {
+            recorder: Recorder::new(opened.writer),
+            last_end: last_end::Start {
+                before: opened.before,
+                boot: opened.boot,
+                at: opened.at,
+                resumed: resume.is_some_and(|resume| resume.same_boot),
+                bridged: resume.map_or(Joules::ZERO, |resume| resume.choices.bridged),
+                test: bank,
+            },
+            test: load,
+            may_set_clock: self.may_set_clock,
+            opened: opened.at,
+            heard: None,
+            load: None,
+            own_banks: self.setup.bank_choices.clone(),
+        }
     }
 
     /// Nothing, where nothing can be kept.
-    fn keeper(&self, events: &SyncSender<Event>) -> io::Result<Option<Keeper>> {
+    fn keeper(
+        &self,
+        events: &SyncSender<Event>,
+        writer: Option<Arc<history::Writer>>,
+    ) -> io::Result<Option<Keeper>> {
         let Some(folder) = self.folder.clone() else { return Ok(None) };
         let (jobs, job_list) = mpsc::channel();
-        let events = events.clone();
-        let thread = critical::thread("writer", move || brain::keeper(&folder, job_list, &events))?;
+        let clerk = Clerk { folder, pen: writer.map(Pen::Writer), events: events.clone() };
+        let thread = critical::thread("clerk", move || clerk.work(job_list))?;
         Ok(Some((jobs, thread)))
     }
 }
 
 /// Where jobs for the card go, and the thread that does them.
-type Keeper = (mpsc::Sender<brain::Job>, JoinHandle<()>);
+type Keeper = (mpsc::Sender<Job>, JoinHandle<()>);
 
 impl Feed {
     /// What the brain calls when no sweep came: a sampler that goes on without the sensor that
@@ -356,11 +451,23 @@ impl Feed {
 }
 
 /// Hands what the pages ask for to the brain; sleeps while nobody asks.
-async fn hand_over(asked: Option<tokio_mpsc::Receiver<Asked>>, events: SyncSender<Event>) {
+async fn hand_over<T>(
+    asked: Option<tokio_mpsc::Receiver<T>>,
+    event: fn(T) -> Event,
+    events: SyncSender<Event>,
+) {
     let Some(mut asked) = asked else { return };
     while let Some(one) = asked.recv().await {
-        // A brain that is a minute behind has other worries; dropping the ask answers 'busy'.
-        let _ = events.try_send(Event::Asked(one));
+        // A brain that is a minute behind has other worries; dropping the ask in the end answers
+        // 'busy'.
+        let mut next = event(one);
+        for _ in 0..BUSY_TRIES {
+            match events.try_send(next) {
+                Ok(()) | Err(TrySendError::Disconnected(_)) => break,
+                Err(TrySendError::Full(back)) => next = back,
+            }
+            sleep(BUSY_WAIT).await;
+        }
     }
 }
 

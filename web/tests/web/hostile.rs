@@ -10,14 +10,14 @@ use futures_util::stream;
 use proptest::prelude::*;
 use tokio::sync::{mpsc, watch};
 use tower::ServiceExt;
-use web::{Pairing, Shown};
+use web::Pairing;
 
 use crate::{
-    rig::{HOST, Rig, form, get},
+    rig::{HOST, Rig, form, get, shown_with},
     scenes,
 };
 
-const POSTS: [&str; 13] = [
+const POSTS: [&str; 36] = [
     "/bank",
     "/finish",
     "/activity",
@@ -31,6 +31,29 @@ const POSTS: [&str; 13] = [
     "/api/v1/alarms/sleep",
     "/api/v1/outing",
     "/api/v1/pair",
+    "/outings/3/ending",
+    "/outings/3/name",
+    "/rundowns/3/strike",
+    "/banks",
+    "/banks/1/name",
+    "/banks/1/forget",
+    "/banks/1/test",
+    "/banks/1/import",
+    "/banks/-99999999999999999999/test",
+    "/test/stop",
+    "/mark",
+    "/clock/set",
+    "/api/v1/outings/3/ending",
+    "/api/v1/outings/3/name",
+    "/api/v1/rundowns/3/strike",
+    "/api/v1/banks",
+    "/api/v1/banks/1/name",
+    "/api/v1/banks/1/forget",
+    "/api/v1/banks/1/test",
+    "/api/v1/banks/1/import",
+    "/api/v1/test/stop",
+    "/api/v1/mark",
+    "/api/v1/clock",
 ];
 const KINDS: [&str; 4] =
     ["application/x-www-form-urlencoded", "application/json", "text/plain", "multipart/form-data"];
@@ -53,6 +76,13 @@ fn nearly() -> impl Strategy<Value = Vec<u8>> {
         Just("code"),
         Just("look"),
         Just("cells"),
+        Just("died"),
+        Just("struck"),
+        Just("forgotten"),
+        Just("load"),
+        Just("text"),
+        Just("outing"),
+        Just("ambient_c"),
     ];
     let value = prop_oneof![
         Just("-1".to_owned()),
@@ -91,6 +121,14 @@ fn nearly_json() -> impl Strategy<Value = Vec<u8>> {
         Just("since_s"),
         Just("for_s"),
         Just("code"),
+        Just("died"),
+        Just("struck"),
+        Just("forgotten"),
+        Just("load"),
+        Just("text"),
+        Just("boot_s"),
+        Just("phone_unix_ms"),
+        Just("within_s"),
     ];
     prop::collection::vec((field, value), 0..4).prop_map(|pairs| {
         let text: Vec<String> = pairs.iter().map(|(name, it)| format!("\"{name}\":{it}")).collect();
@@ -227,7 +265,7 @@ async fn a_fault_costs_that_page_only() {
     let (asks, _hear) = mpsc::channel(1);
     // The generator of codes is what falls here; nothing else asks for it.
     let pairing = Arc::new(Pairing::new([5; 32], || panic!("an invented fault")));
-    let app = web::pages(Shown { now, asks, pairing, hosts: vec!["heron.local".to_owned()] });
+    let app = web::pages(shown_with(now, asks, &pairing).0);
     let ask = async |path: &str| {
         app.clone().oneshot(get(path).body(Body::empty()).unwrap()).await.unwrap()
     };
@@ -248,7 +286,11 @@ async fn a_brain_that_has_stopped_is_said_and_not_waited_for() {
     let (asks, hear) = mpsc::channel(1);
     drop(hear);
     let pairing = crate::rig::pairing();
-    let app = web::socket(Shown { now, asks, pairing, hosts: Vec::new() });
+    let (shown, hear) = shown_with(now, asks, &pairing);
+    drop(hear);
+    let app = web::socket(shown);
+    let struck = app.clone().oneshot(form("/rundowns/1/strike", "struck=yes", "")).await.unwrap();
+    assert_eq!(struck.status(), StatusCode::SERVICE_UNAVAILABLE);
     let got = app.oneshot(form("/finish", "after_min=60", "")).await.unwrap();
     assert_eq!(got.status(), StatusCode::SERVICE_UNAVAILABLE);
     assert!(got.headers().contains_key("retry-after"));
@@ -267,4 +309,140 @@ async fn wrong_codes_are_slowed_and_told_how_long() {
         }
     }
     assert_eq!(last, StatusCode::TOO_MANY_REQUESTS);
+}
+
+/// A past that tells whatever it was given.
+struct Wild {
+    outing: web::OutingTold,
+    series: web::SeriesTold,
+}
+
+impl web::Past for Wild {
+    fn outings(&self, _: Option<i64>, _: usize) -> Result<web::OutingsPage, web::PastGone> {
+        Ok(web::OutingsPage { outings: vec![self.outing.line.clone()], next: Some(1) })
+    }
+    fn outing(&self, _: i64) -> Result<Option<web::OutingTold>, web::PastGone> {
+        Ok(Some(self.outing.clone()))
+    }
+    fn series(&self, _: &web::SeriesAsk) -> Result<Option<web::SeriesTold>, web::PastGone> {
+        Ok(Some(self.series.clone()))
+    }
+    fn banks(&self) -> Result<Vec<web::BankTold>, web::PastGone> {
+        let spec = scenes::blue_ten();
+        let usable_wh = Some([self.outing.line.lasted_s; 3]);
+        Ok(vec![web::BankTold { id: 1, spec, forgotten: false, usable_wh }])
+    }
+    fn rundowns(&self, _: i64) -> Result<Vec<web::RundownTold>, web::PastGone> {
+        Ok(self.outing.rundown.clone().into_iter().collect())
+    }
+    fn csv(&self, _: i64) -> Result<Option<String>, web::PastGone> {
+        Ok(None)
+    }
+    fn json(&self, _: i64) -> Result<Option<String>, web::PastGone> {
+        Ok(None)
+    }
+    fn copy(&self) -> Result<Box<dyn std::io::Read + Send>, web::PastGone> {
+        Ok(Box::new(std::io::empty()))
+    }
+}
+
+/// Numbers that a damaged record could hold.
+fn wild() -> impl Strategy<Value = f64> {
+    prop_oneof![any::<f64>(), -1e6..1e6_f64, Just(f64::NAN), Just(f64::INFINITY), Just(0.0)]
+}
+
+fn wild_outing() -> impl Strategy<Value = web::OutingTold> {
+    let numbers = prop::collection::vec(wild(), 12);
+    let forecasts = prop::collection::vec((wild(), wild(), wild(), wild()), 0..6);
+    (numbers, forecasts, any::<i64>(), any::<bool>()).prop_map(|(n, forecasts, ms, died)| {
+        let wall = Some(reckon::time::Wall::from_unix_ms(ms));
+        let line = web::OutingLine {
+            id: ms,
+            name: None,
+            bank: None,
+            start_share: Some(n[0]),
+            began: wall,
+            ended: wall,
+            lasted_s: n[1],
+            ended_within_s: Some(n[2]),
+            ending: if died { web::Ending::Died } else { web::Ending::PowerLost { died: n[3] } },
+            energy_wh: Some(n[4]),
+            bridged_wh: Some(n[5]),
+            mean_power_w: Some(n[6]),
+            peak_power_w: Some(n[7]),
+        };
+        let rundown = web::RundownTold {
+            id: 1,
+            bank: 1,
+            outing: Some(ms),
+            name: None,
+            began: wall,
+            whole: died,
+            struck: false,
+            start_share: Some(n[0]),
+            lasted_s: n[1],
+            within_s: n[2],
+            before_s: n[3],
+            delivered_wh: Some(n[4]),
+            bridged_wh: Some(n[5]),
+            mean_power_w: Some(n[6]),
+            measured: true,
+            ambient_c: Some(n[7]),
+        };
+        let event = web::EventTold { at_s: n[8], kind: "mark".to_owned(), text: String::new() };
+        let gap = web::GapTold {
+            from_s: n[9],
+            to_s: Some(n[10]),
+            source: String::new(),
+            why: String::new(),
+        };
+        let forecast = |(at_s, low, middle, high)| web::ForecastTold {
+            at_s,
+            remaining_s: [low, middle, high],
+            basis: reckon::snapshot::Basis::Measured,
+        };
+        web::OutingTold {
+            line,
+            events: vec![event],
+            gaps: vec![gap],
+            forecasts: forecasts.into_iter().map(forecast).collect(),
+            rundown: Some(rundown),
+        }
+    })
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(256))]
+
+    /// Whatever a record holds, its pages stand and their drawings hold real numbers.
+    #[test]
+    fn no_record_makes_a_page_fall(
+        outing in wild_outing(),
+        step_s in wild(),
+        t_s in prop::collection::vec(wild(), 0..40),
+        values in prop::collection::vec(prop::option::of(wild()), 0..40),
+    ) {
+        let runtime = tokio::runtime::Builder::new_current_thread().enable_time().build().unwrap();
+        runtime.block_on(async {
+            let channel = web::ChannelTold {
+                channel: web::Channel::Watts,
+                mean: values.clone(),
+                min: values.iter().rev().copied().collect(),
+                max: values,
+            };
+            let series = web::SeriesTold { step_s, t_s, channels: vec![channel] };
+            let wild = Arc::new(Wild { outing, series });
+            let rig = Rig::with("fine", |shown| shown.past = wild);
+            for path in ["/outings", "/outings/1", "/banks", "/api/v1/outings/1", "/api/v1/banks"] {
+                let got = rig.get(path).await;
+                prop_assert_eq!(got.status, StatusCode::OK, "{}: {}", path, got.text);
+                for drawn in got.text.split("<svg").skip(1) {
+                    let drawn = drawn.split("<desc").next().unwrap_or("");
+                    prop_assert!(!drawn.contains("NaN") && !drawn.contains("inf"), "{}", drawn);
+                }
+                prop_assert!(!got.text.contains("NaN"), "{}", got.text);
+            }
+            Ok(())
+        })?;
+    }
 }

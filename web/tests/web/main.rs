@@ -8,6 +8,8 @@ mod looks;
 mod metrics;
 mod openapi;
 mod pages;
+mod past;
+mod record;
 mod rig;
 mod scenes;
 mod streams;

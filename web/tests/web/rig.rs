@@ -14,9 +14,12 @@ use reckon::{
 };
 use tokio::sync::{mpsc, watch};
 use tower::ServiceExt;
-use web::{Pairing, Shown};
+use web::{Keeping, Pairing, RecordAsk, Shown};
 
-use crate::scenes;
+use crate::{
+    past::{self, Invented, Mood},
+    scenes,
+};
 
 pub(crate) const HOST: &str = "heron.local:8073";
 
@@ -26,6 +29,7 @@ pub(crate) struct Rig {
     pub(crate) pairing: Arc<Pairing>,
     pub(crate) now: watch::Sender<Arc<Snapshot>>,
     pub(crate) heard: Arc<Mutex<Vec<Ask>>>,
+    pub(crate) heard_record: Arc<Mutex<Vec<RecordAsk>>>,
 }
 
 /// An answer, read to its end.
@@ -57,6 +61,26 @@ pub(crate) fn pairing() -> Arc<Pairing> {
     }))
 }
 
+/// Everything that pages need besides a scene, for a test of its own.
+pub(crate) fn shown_with(
+    now: watch::Receiver<Arc<Snapshot>>,
+    asks: mpsc::Sender<web::Asked>,
+    pairing: &Arc<Pairing>,
+) -> (Shown, mpsc::Receiver<web::RecordAsked>) {
+    let (record, asked) = mpsc::channel(8);
+    let shown = Shown {
+        now,
+        asks,
+        pairing: Arc::clone(pairing),
+        hosts: vec!["heron".to_owned(), "heron.local".to_owned()],
+        past: Invented::new(Mood::Well, false),
+        record,
+        keeping: watch::channel(Arc::new(past::keeping(false))).1,
+        clock: Arc::new(past::Still),
+    };
+    (shown, asked)
+}
+
 fn shown(scene: Snapshot, pairing: &Arc<Pairing>) -> (Shown, Rig0) {
     let (keep, now) = watch::channel(Arc::new(scene));
     let (asks, mut asked) = mpsc::channel::<web::Asked>(8);
@@ -74,27 +98,59 @@ fn shown(scene: Snapshot, pairing: &Arc<Pairing>) -> (Shown, Rig0) {
             drop(answer.send(word));
         }
     });
-    let hosts = vec!["heron".to_owned(), "heron.local".to_owned()];
-    let shown = Shown { now, asks, pairing: Arc::clone(pairing), hosts };
-    (shown, Rig0 { now: keep, heard })
+    let (shown, mut asked) = shown_with(now, asks, pairing);
+    let heard_record = Arc::new(Mutex::new(Vec::new()));
+    let ears = Arc::clone(&heard_record);
+    tokio::spawn(async move {
+        while let Some(web::RecordAsked { ask, answer }) = asked.recv().await {
+            let word = match &ask {
+                RecordAsk::Import { text, .. } if text.starts_with("no") => {
+                    Err("0 lines are time stamps and 1 are not.".to_owned())
+                }
+                _ => Ok(()),
+            };
+            ears.lock().unwrap().push(ask);
+            drop(answer.send(word));
+        }
+    });
+    (shown, Rig0 { now: keep, heard, heard_record })
 }
 
 struct Rig0 {
     now: watch::Sender<Arc<Snapshot>>,
     heard: Arc<Mutex<Vec<Ask>>>,
+    heard_record: Arc<Mutex<Vec<RecordAsk>>>,
 }
 
 impl Rig {
     pub(crate) fn of(scene: &str) -> Self {
+        Self::with(scene, |_| ())
+    }
+
+    /// The same with something changed in what is shown.
+    pub(crate) fn with(scene: &str, change: impl FnOnce(&mut Shown)) -> Self {
         let pairing = pairing();
-        let (shown, Rig0 { now, heard }) = shown(scenes::scene(scene).unwrap(), &pairing);
-        Self { app: web::pages(shown), pairing, now, heard }
+        let (mut shown, Rig0 { now, heard, heard_record }) =
+            shown(scenes::scene(scene).unwrap(), &pairing);
+        change(&mut shown);
+        Self { app: web::pages(shown), pairing, now, heard, heard_record }
+    }
+
+    /// With this record.
+    pub(crate) fn keeping(scene: &str, keeping: Keeping) -> Self {
+        Self::with(scene, |shown| shown.keeping = watch::channel(Arc::new(keeping)).1)
+    }
+
+    /// With this past.
+    pub(crate) fn past(mood: Mood) -> Self {
+        Self::with("fine", |shown| shown.past = Invented::new(mood, false))
     }
 
     pub(crate) fn socket(scene: &str) -> Self {
         let pairing = pairing();
-        let (shown, Rig0 { now, heard }) = shown(scenes::scene(scene).unwrap(), &pairing);
-        Self { app: web::socket(shown), pairing, now, heard }
+        let (shown, Rig0 { now, heard, heard_record }) =
+            shown(scenes::scene(scene).unwrap(), &pairing);
+        Self { app: web::socket(shown), pairing, now, heard, heard_record }
     }
 
     pub(crate) async fn raw(&self, request: Request<Body>) -> Response {
@@ -123,6 +179,10 @@ impl Rig {
 
     pub(crate) fn heard(&self) -> Vec<Ask> {
         std::mem::take(&mut *self.heard.lock().unwrap())
+    }
+
+    pub(crate) fn heard_record(&self) -> Vec<RecordAsk> {
+        std::mem::take(&mut *self.heard_record.lock().unwrap())
     }
 }
 

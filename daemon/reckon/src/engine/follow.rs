@@ -1,6 +1,6 @@
 //! Which bank the estimator follows, and where its draw is seen.
 
-use alloc::string::String;
+use alloc::{string::String, vec::Vec};
 
 use super::{
     Engine, Start,
@@ -175,7 +175,43 @@ impl Engine {
     pub(super) fn learned(&self) -> Learned {
         let of = self.setup.bank.as_ref().map(|bank| bank.name.as_str());
         let followed = self.bank.as_ref().map(|bank| bank.name.as_str());
-        if of == followed { self.setup.learned.clone() } else { Learned::default() }
+        let taught = self.taught.iter().find(|(name, _)| Some(name.as_str()) == followed);
+        match taught {
+            Some((_, learned)) => learned.clone(),
+            None if of == followed => self.setup.learned.clone(),
+            None => Learned::default(),
+        }
+    }
+
+    /// What the run-downs of each bank taught, by the bank's name: in place of all that was told
+    /// before. If it changes what is known of the connected bank, its estimate is made afresh from
+    /// that and from the outing so far.
+    pub fn note_learned(&mut self, taught: Vec<(String, Learned)>) {
+        let before = self.learned();
+        self.taught = taught;
+        let Some(old) = self.following.as_ref().filter(|old| !old.untold) else { return };
+        let site = old.site;
+        if self.learned() != before
+            && let Some(bank) = self.bank.clone()
+        {
+            self.build(&bank, self.start, site, false);
+        }
+    }
+
+    /// The connected bank's owner tells of it anew (another name, other figures): the outing goes
+    /// on with it. `false` if it is not the one of that name.
+    pub fn note_bank_told(&mut self, name: &str, spec: BankSpec) -> bool {
+        if self.bank.as_ref().is_none_or(|bank| bank.name != name) {
+            return false;
+        }
+        let same = self.bank.as_deref() == Some(&spec);
+        self.bank = Some(alloc::sync::Arc::new(spec));
+        self.chosen = true;
+        if !same {
+            self.shown.forget();
+            self.follow_bank();
+        }
+        true
     }
 
     pub(super) fn feed(&mut self, seen: &Observation) {
@@ -200,7 +236,9 @@ impl Engine {
         Some((spec_of_gauge(left, gauge.level, gauge.volts)?, start_of(gauge.level), true))
     }
 
-    pub(super) fn load_prior(&self) -> LoadPrior {
+    /// What is printed, or set, about the things that draw.
+    #[must_use]
+    pub fn load_prior(&self) -> LoadPrior {
         let radio = self.setup.radio;
         let known = self.board.from != ModelFrom::Generic;
         LoadPrior {

@@ -17,7 +17,7 @@ mod trail;
 
 pub use activities::first_names;
 pub use alarms::{Change, Edge};
-pub use resume::{Choices, FinishChoice, Resume};
+pub use resume::{Carried, Choices, FinishChoice, Resume};
 pub use setup::{Accessory, Ask, Radio, Refusal, Setup, Start};
 
 use alloc::{string::String, sync::Arc, vec::Vec};
@@ -26,7 +26,7 @@ use core::time::Duration;
 use crate::{
     bank::BankSpec,
     draw::{Besides, BoardModel, ModelFrom},
-    estimator::Observation,
+    estimator::{Learned, Observation},
     forecast::Outlook,
     reading::{
         BoardFacts, BoardReading, Gap, GaugeReading, Program, SourceIx, SourceReport,
@@ -124,6 +124,8 @@ pub struct Engine {
     footprint: Footprint,
     missed: u64,
     silent_since: Option<Mono>,
+    /// What earlier run-downs taught of each bank, by its name.
+    taught: Vec<(String, Learned)>,
 }
 
 impl Engine {
@@ -172,6 +174,7 @@ impl Engine {
             footprint: Footprint::default(),
             missed: 0,
             silent_since: None,
+            taught: Vec::new(),
             setup,
         };
         if let Some(resume) = resume {

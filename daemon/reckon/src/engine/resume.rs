@@ -49,7 +49,43 @@ pub struct Resume {
     pub same_boot: bool,
 }
 
+/// What an outing had used before this boot, where it goes on over a time switched off.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Carried {
+    /// Its name.
+    pub outing: Option<String>,
+    /// How full the bank was when the outing began.
+    pub start: Start,
+    /// Time switched on before.
+    pub span: Seconds,
+    /// Energy delivered then.
+    pub delivered: Joules,
+    /// Of it, bridged over gaps.
+    pub bridged: Joules,
+}
+
 impl Engine {
+    /// The outing on this bank began in an earlier boot: what it used there counts. Its beginning
+    /// in the snapshot stays that of this boot, since boot time knows nothing of the one before.
+    pub fn carry_on(&mut self, carried: Carried) {
+        self.outing = carried.outing.or_else(|| self.outing.take());
+        self.start = carried.start;
+        // Built anew by the next sweep, from the whole of the outing.
+        self.following = None;
+        self.shown.forget();
+        self.carry(
+            carried.span,
+            carried.delivered.max(Joules::ZERO),
+            carried.bridged.max(Joules::ZERO),
+        );
+    }
+
+    /// How full the connected bank was when the outing began.
+    #[must_use]
+    pub const fn start(&self) -> Start {
+        self.start
+    }
+
     /// What must survive a restart.
     #[must_use]
     pub fn choices(&self) -> Choices {

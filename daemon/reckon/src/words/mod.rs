@@ -5,6 +5,7 @@
 
 mod alarms;
 mod numbers;
+mod past;
 mod sentences;
 mod station;
 
@@ -13,6 +14,12 @@ pub(crate) use numbers::stands_s;
 pub use numbers::{
     ago, ahead, celsius, chance, clock_time, energy, left, moment, percent, power, range, span,
     volts,
+};
+pub use past::{
+    FORESIGHT, Local, OutingEnd, RunDownSaid, TestLoadSaid, began, believed_to_hold, bridged,
+    clock_off, date_of, draw_line, ending, event, forecast_then, forecasts, how_ended, lasted,
+    moment_of, outing_name, record_owes, record_size, rundown, seen_to_deliver, silence, so_far,
+    test_load, test_on, took,
 };
 pub use sentences::{
     Answer, activity, answer, bank, basis, board, clock, draw, log, status, supply, verdict,

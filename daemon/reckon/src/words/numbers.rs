@@ -151,7 +151,7 @@ pub(super) fn time_of_day(then: Mono, at: Stamp, step_min: i64) -> Option<String
 }
 
 /// 1970-01-01 was a Thursday.
-fn weekday(days_since_1970: i64) -> &'static str {
+pub(super) fn weekday(days_since_1970: i64) -> &'static str {
     match days_since_1970.rem_euclid(7) {
         0 => "Thursday",
         1 => "Friday",

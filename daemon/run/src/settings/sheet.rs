@@ -198,6 +198,16 @@ impl<'a> Table<'a> {
         n
     }
 
+    /// A yes or a no.
+    pub(crate) fn yes_no(&mut self, key: &'static str, hint: &str) -> Option<bool> {
+        let found = self.take(key)?;
+        if let DeValue::Boolean(yes) = found.get_ref() {
+            return Some(*yes);
+        }
+        self.refuse(key, found, format!("want true or false, without quotes. {hint}"));
+        None
+    }
+
     /// A text of 1 to 64 characters.
     pub(crate) fn text(&mut self, key: &'static str, hint: &str) -> Option<String> {
         let value = self.take(key)?;

@@ -40,9 +40,15 @@ fn every_example_in_the_shipped_file_can_be_switched_on() {
     assert_eq!(s.accessories.len(), 1);
     assert_eq!(s.sensors[0].chip, Some(Chip::Ina219));
     // Every key that the reader knows stands in the file: an unknown one lists its neighbours.
-    for table in
-        ["", "[bank]\nlabel_mah=1", "[draw]", "[[accessory]]", "[[sensor]]", "[[spare_bank]]"]
-    {
+    for table in [
+        "",
+        "[bank]\nlabel_mah=1",
+        "[record]",
+        "[draw]",
+        "[[accessory]]",
+        "[[sensor]]",
+        "[[spare_bank]]",
+    ] {
         let all = said(&format!("{table}\n\"?\" = 1"));
         let list = all.iter().find_map(|l| l.split("these can stand: ").nth(1)).expect("a list");
         for key in list.trim_end_matches('.').split(", ") {
@@ -50,6 +56,21 @@ fn every_example_in_the_shipped_file_can_be_switched_on() {
                 SHIPPED.contains(&format!("{key} = ")) || SHIPPED.contains(&format!("[{key}]"));
             assert!(known, "`{key}` of {table} is not explained in the shipped file");
         }
+    }
+}
+
+#[test]
+fn how_the_record_is_kept_is_checked() {
+    let s = read("set_clock_from_phone = true\n[record]\nevery_s = 120\nfine_days = 7\n").unwrap();
+    assert!(s.set_clock_from_phone);
+    assert_eq!((s.record.every_s, s.record.fine_days, s.record.most_mib), (120.0, 7, 256));
+    let all = said("set_clock_from_phone = \"yes\"\n[record]\nevery_s = 5\nmost_mib = 1.5\n");
+    for want in [
+        "line 1: set_clock_from_phone = \"yes\": want true or false",
+        "line 3: record.every_s = 5: want 10 to 3600 s",
+        "line 4: record.most_mib = 1.5: want a whole number from 16 to 16384",
+    ] {
+        assert!(all.iter().any(|line| line.starts_with(want)), "`{want}` is missing in {all:#?}");
     }
 }
 

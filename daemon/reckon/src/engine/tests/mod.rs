@@ -2,6 +2,7 @@
 
 mod alarms;
 mod any_input;
+mod carried;
 mod counting;
 mod forecasts;
 

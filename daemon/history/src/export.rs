@@ -1,0 +1,196 @@
+//! An outing for other programs: CSV per RFC 4180, JSON.
+//!
+//! The first columns are those that `replay` reads: `t_s,cpu_util,cpu_temp_c,bus_v,current_a`,
+//! seconds since the outing began; an empty field is a gap.
+
+use std::fmt::Write as _;
+
+use serde_json::{Value, json};
+
+use crate::{
+    reader::{Outing, Reader},
+    row::{Channel, Event, Fold, Row},
+    trouble::Trouble,
+};
+
+/// The columns that `replay` reads, in its order.
+pub const REPLAY_COLUMNS: [&str; 5] = ["t_s", "cpu_util", "cpu_temp_c", "bus_v", "current_a"];
+
+const REPLAY_CHANNELS: [Channel; 4] = [Channel::Busy, Channel::Temp, Channel::Volts, Channel::Amps];
+
+/// The outing's rows and events as CSV; `None` if there is no such outing.
+///
+/// # Errors
+/// When the store cannot be read.
+pub fn csv(reader: &Reader, outing: i64) -> Result<Option<String>, Trouble> {
+    if reader.outing(outing)?.is_none() {
+        return Ok(None);
+    }
+    Ok(Some(csv_of(&reader.rows(outing)?, &reader.events(outing)?)))
+}
+
+/// Rows and events as CSV. Events stand in the row in whose time they fell.
+#[must_use]
+pub fn csv_of(rows: &[Row], events: &[Event]) -> String {
+    let mut out = REPLAY_COLUMNS.join(",");
+    out.push_str(",span_s");
+    for channel in Channel::ALL {
+        let name = channel.name();
+        let _ = write!(out, ",{name}_mean,{name}_min,{name}_max");
+    }
+    out.push_str(",events\r\n");
+    let mut events = events.iter().peekable();
+    for (k, row) in rows.iter().enumerate() {
+        let _ = write!(out, "{}", number(row.from_s));
+        for channel in REPLAY_CHANNELS {
+            out.push(',');
+            out.push_str(&row.get(channel).map(|fold| number(fold.mean)).unwrap_or_default());
+        }
+        let _ = write!(out, ",{}", number(row.span_s));
+        for channel in Channel::ALL {
+            let three = row.get(channel).map(|f| [f.mean, f.min, f.max]);
+            for place in 0..3 {
+                out.push(',');
+                out.push_str(&three.map(|three| number(three[place])).unwrap_or_default());
+            }
+        }
+        let last = k + 1 == rows.len();
+        let mut words = Vec::new();
+        while let Some(event) = events.next_if(|event| last || event.at.as_s() < row.to_s()) {
+            let kind = event.kind.name();
+            words.push(if event.text.is_empty() {
+                kind.to_string()
+            } else {
+                format!("{kind}: {}", event.text)
+            });
+        }
+        out.push(',');
+        out.push_str(&field(&words.join("; ")));
+        out.push_str("\r\n");
+    }
+    out
+}
+
+/// A number without needless digits.
+fn number(value: f64) -> String {
+    let rounded = (value * 1e6).round() / 1e6;
+    // Minus nought would be an odd thing to read.
+    if rounded == 0.0 { "0".into() } else { format!("{rounded}") }
+}
+
+/// A text field per RFC 4180, section 2: quoted if it holds a comma, a quote or a line break, with
+/// quotes doubled. Text that a spreadsheet would take for a formula is given an apostrophe before.
+#[must_use]
+pub fn field(text: &str) -> String {
+    let risky = text.starts_with(['=', '+', '-', '@', '\t', '\r']);
+    let text = if risky { format!("'{text}") } else { text.to_string() };
+    if text.contains([',', '"', '\r', '\n']) {
+        format!("\"{}\"", text.replace('"', "\"\""))
+    } else {
+        text
+    }
+}
+
+/// The outing as JSON: what is known of it, its rows as columns, its events and gaps; `None` if
+/// there is no such outing.
+///
+/// # Errors
+/// When the store cannot be read.
+pub fn json(reader: &Reader, outing: i64) -> Result<Option<String>, Trouble> {
+    let Some(facts) = reader.outing(outing)? else { return Ok(None) };
+    let rows = reader.rows(outing)?;
+    let mut channels = serde_json::Map::new();
+    for channel in Channel::ALL {
+        let column = |pick: fn(Fold) -> f64| -> Vec<Value> {
+            rows.iter().map(|row| row.get(channel).map_or(Value::Null, |f| tidy(pick(f)))).collect()
+        };
+        channels.insert(
+            channel.name().into(),
+            json!({ "mean": column(|f| f.mean), "min": column(|f| f.min), "max": column(|f| f.max) }),
+        );
+    }
+    let events: Vec<Value> = reader
+        .events(outing)?
+        .iter()
+        .map(|e| json!({ "t_s": tidy(e.at.as_s()), "kind": e.kind.name(), "text": e.text }))
+        .collect();
+    let gaps: Vec<Value> = reader
+        .gaps(outing)?
+        .iter()
+        .map(|g| json!({ "source": g.id, "title": g.title, "from_s": g.from_s, "to_s": g.to_s, "why": g.why }))
+        .collect();
+    let all = json!({
+        "outing": outing_facts(&facts),
+        "t_s": rows.iter().map(|row| tidy(row.from_s)).collect::<Vec<_>>(),
+        "span_s": rows.iter().map(|row| tidy(row.span_s)).collect::<Vec<_>>(),
+        "channels": channels,
+        "events": events,
+        "gaps": gaps,
+    });
+    Ok(Some(all.to_string()))
+}
+
+fn tidy(value: f64) -> Value {
+    json!((value * 1e6).round() / 1e6)
+}
+
+/// Wall time as RFC 3339, UTC.
+#[must_use]
+pub fn rfc3339(unix_ms: i64) -> Option<String> {
+    jiff::Timestamp::from_millisecond(unix_ms).ok().map(|stamp| stamp.to_string())
+}
+
+fn outing_facts(outing: &Outing) -> Value {
+    json!({
+        "id": outing.id,
+        "name": outing.name,
+        "bank": outing.bank,
+        "began_at": outing.began_ms.and_then(rfc3339),
+        "ended_at": outing.ended_ms.and_then(rfc3339),
+        "lasted_s": tidy(outing.lasted_s),
+        "ended_within_s": outing.ended_within_s.map(tidy),
+        "ending": outing.ending.name(),
+        "energy_wh": outing.energy_wh.map(tidy),
+        "mean_power_w": outing.mean_power_w.map(tidy),
+        "peak_power_w": outing.peak_power_w.map(tidy),
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn fields_per_rfc_4180() {
+        // RFC 4180, section 2, rules 5 to 7.
+        for (text, want) in [
+            ("aaa", "aaa"),
+            ("b CRLF\r\nbb", "\"b CRLF\r\nbb\""),
+            ("b\"bb", "\"b\"\"bb\""),
+            ("a,b", "\"a,b\""),
+            ("", ""),
+            // Common practice against formulas in spreadsheets, no source.
+            ("=1+1", "'=1+1"),
+        ] {
+            assert_eq!(field(text), want, "{text:?}");
+        }
+    }
+
+    #[test]
+    fn replay_columns_come_first_and_gaps_are_empty() {
+        let mut folds = [None; Channel::ALL.len()];
+        folds[Channel::Volts.ix()] = Some(Fold { mean: 5.012, min: 4.98, max: 5.03 });
+        let rows = [Row { from_s: 0.0, span_s: 10.0, folds }];
+        let events = [Event {
+            at: reckon::time::Mono::at_s(3.0),
+            kind: crate::row::EventKind::Mark,
+            text: "called CQ, \"nothing\"".into(),
+        }];
+        let text = csv_of(&rows, &events);
+        assert!(text.starts_with("t_s,cpu_util,cpu_temp_c,bus_v,current_a,"));
+        let second = text.split("\r\n").nth(1).unwrap();
+        assert!(second.starts_with("0,,,5.012,,10,5.012,4.98,5.03,"), "{second}");
+        assert!(second.ends_with("\"mark: called CQ, \"\"nothing\"\"\""), "{second}");
+        assert!(text.ends_with("\r\n"), "RFC 4180 section 2, rule 1: lines end in CRLF");
+    }
+}

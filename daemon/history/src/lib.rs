@@ -1,0 +1,51 @@
+//! Keeps the record: what was read, forecast and done, so that it survives the bank.
+//!
+//! **Assumptions.** A1: after `fsync` returns, the bytes survive. A2: a write that is cut off harms
+//! no byte outside the range written ('powersafe overwrite' in SQLite's words); within it, any mix
+//! of old and new may be found. A3: the card returns what was written, or an error. A4: one daemon
+//! writes; SQLite's lock on the file holds any other process off.
+//!
+//! **Promises**, each with its test:
+//!
+//! * **P1** The file opens after any cut, and `PRAGMA integrity_check` says 'ok' (`tests/cut.rs`
+//!   and, on a real kernel and file system, `tests/board`). By A1, A2: SQLite's write-ahead log,
+//!   whose frames carry checksums.
+//! * **P2** A cut loses at most the last 60 s of record, 10 s when the cautious remaining time is
+//!   below an hour (both settable), plus the time that one commit takes. By A1: one transaction a
+//!   batch, `synchronous = FULL`, a batch when the pace says so and at once for what a person did
+//!   and for alarms (`tests/cut.rs`).
+//! * **P3** A file that cannot be read, or that a newer outlast wrote, is set aside under a name of
+//!   its own and named on the page; nothing is ever written over it (`tests/damage.rs`). By A3.
+//! * **P4** A full or read-only card stops the record, not the forecast: the state says so, entries
+//!   wait in bounded memory, and the record goes on when it can (`tests/full.rs`).
+//!
+//! **Shape.** [`start`] opens the store and gives a [`Writer`] (one thread owns the writing
+//! connection) and a [`Reader`] (connections of its own). [`fold::Folder`] turns seconds into rows.
+//! [`outings`] decides, purely, what happened at the last end. It stores what it is given; it has
+//! never heard of a chip or a page.
+//!
+//! Times are seconds since boot; wall time is attached to whole boots ([`row::ClockRow`]), so a
+//! clock that jumps changes no duration.
+#![forbid(unsafe_code)]
+
+pub mod bank;
+pub mod export;
+pub mod fold;
+pub mod keep;
+pub mod outings;
+mod pack;
+pub mod reader;
+mod recall;
+pub mod row;
+mod schema;
+pub mod series;
+pub mod stamps;
+mod trouble;
+pub mod writer;
+
+pub use keep::{End, Ending, Entry, Who};
+pub use reader::Reader;
+pub use recall::amend;
+pub use schema::{FILE, SetAside};
+pub use trouble::Trouble;
+pub use writer::{Keep, RecordState, Started, Writer, start};

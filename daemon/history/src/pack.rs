@@ -1,0 +1,175 @@
+//! Fine rows in one line of text: what the column `fine.data` holds.
+//!
+//! Every commit costs the card whole blocks, so the rows of a commit are packed into one record.
+//! It is JSON with whole numbers, which the store's own JSON functions can take apart (the view
+//! `ten_seconds` does): for each channel one list, three numbers a row: the mean in the channel's
+//! smallest step, how far the minimum lies below it and how far the maximum lies above it, or
+//! `null,0,0` in a gap. A channel without any value is left out.
+
+use serde_json::{Map, Value};
+
+use crate::row::{Channel, Fold, Row};
+
+/// The short names of the channels inside a packed record.
+pub(crate) const KEYS: [&str; Channel::ALL.len()] = ["v", "a", "w", "mw", "wh", "cpu", "t", "lvl"];
+
+/// Packed rows must follow one another without a hole and be equally long; this many go together.
+pub(crate) fn run_length(rows: &[Row]) -> usize {
+    let Some(first) = rows.first() else { return 0 };
+    let mut count = 1;
+    let mut next = first.to_s();
+    for row in &rows[1..] {
+        if (row.from_s - next).abs() > 0.01 || (row.span_s - first.span_s).abs() > 0.01 {
+            break;
+        }
+        next = row.to_s();
+        count += 1;
+    }
+    count.min(MOST)
+}
+
+/// Most rows in one record (the view counts up to this).
+pub(crate) const MOST: usize = 64;
+
+#[expect(clippy::cast_possible_truncation, reason = "a float cast saturates, which is meant")]
+fn steps(value: f64, step: f64) -> i64 {
+    (value / step).round() as i64
+}
+
+/// Rows as text.
+pub(crate) fn pack(rows: &[Row]) -> String {
+    let mut text = String::from("{");
+    for channel in Channel::ALL {
+        if rows.iter().all(|row| row.get(channel).is_none()) {
+            continue;
+        }
+        if text.len() > 1 {
+            text.push(',');
+        }
+        text.push('"');
+        text.push_str(KEYS[channel.ix()]);
+        text.push_str("\":[");
+        for (k, row) in rows.iter().enumerate() {
+            if k > 0 {
+                text.push(',');
+            }
+            match row.get(channel) {
+                None => text.push_str("null,0,0"),
+                Some(fold) => {
+                    let mean = steps(fold.mean, channel.step());
+                    let below = mean.saturating_sub(steps(fold.min, channel.step())).max(0);
+                    let above = steps(fold.max, channel.step()).saturating_sub(mean).max(0);
+                    text.push_str(&format!("{mean},{below},{above}"));
+                }
+            }
+        }
+        text.push(']');
+    }
+    text.push('}');
+    text
+}
+
+/// The rows of a record; `None` if its text is not what [`pack`] writes.
+pub(crate) fn unpack(text: &str, from_s: f64, span_s: f64, count: usize) -> Option<Vec<Row>> {
+    let lists: Map<String, Value> = serde_json::from_str(text).ok()?;
+    let folds = [None; Channel::ALL.len()];
+    let mut rows: Vec<Row> = Vec::with_capacity(count.min(MOST));
+    let mut start = from_s;
+    for _ in 0..count.min(MOST) {
+        rows.push(Row { from_s: start, span_s, folds });
+        start += span_s;
+    }
+    for channel in Channel::ALL {
+        let Some(list) = lists.get(KEYS[channel.ix()]) else { continue };
+        let list = list.as_array()?;
+        for (row, three) in rows.iter_mut().zip(list.chunks(3)) {
+            let [mean, below, above] = three else { return None };
+            let Some(mean) = mean.as_f64() else { continue };
+            row.folds[channel.ix()] = Some(Fold {
+                mean: mean * channel.step(),
+                min: (mean - below.as_f64()?) * channel.step(),
+                max: (mean + above.as_f64()?) * channel.step(),
+            });
+        }
+    }
+    Some(rows)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    fn rows() -> impl Strategy<Value = Vec<Row>> {
+        let fold = proptest::option::of((-50.0..50.0f64, 0.0..5.0f64, 0.0..5.0f64));
+        proptest::collection::vec(proptest::array::uniform8(fold), 1..=MOST).prop_map(|all| {
+            let mut from_s = 120.0;
+            all.into_iter()
+                .map(|folds| {
+                    let folds = folds.map(|fold| {
+                        fold.map(|(mean, below, above)| Fold {
+                            mean,
+                            min: mean - below,
+                            max: mean + above,
+                        })
+                    });
+                    from_s += 10.0;
+                    Row { from_s: from_s - 10.0, span_s: 10.0, folds }
+                })
+                .collect()
+        })
+    }
+
+    proptest! {
+        #[test]
+        fn what_goes_in_comes_out_to_the_step(rows in rows()) {
+            let back = unpack(&pack(&rows), 120.0, 10.0, rows.len()).unwrap();
+            prop_assert_eq!(back.len(), rows.len());
+            for (was, is) in rows.iter().zip(&back) {
+                for channel in Channel::ALL {
+                    match (was.get(channel), is.get(channel)) {
+                        (None, None) => {}
+                        (Some(a), Some(b)) => {
+                            let near = channel.step() * 0.500_001;
+                            prop_assert!((a.mean - b.mean).abs() <= near);
+                            prop_assert!((a.min - b.min).abs() <= near);
+                            prop_assert!((a.max - b.max).abs() <= near);
+                        }
+                        (a, b) => prop_assert!(false, "{:?} became {:?}", a, b),
+                    }
+                }
+            }
+        }
+
+        #[test]
+        fn damaged_text_is_refused_or_read_but_never_a_panic(text in ".{0,80}", count in 0usize..70) {
+            let _ = unpack(&text, 0.0, 10.0, count);
+        }
+    }
+
+    #[test]
+    fn a_minute_of_a_usual_station_stays_small() {
+        // The commit budget stands on this: one record of a minute fits a page of 1024 bytes.
+        let mut folds = [None; Channel::ALL.len()];
+        let usual = [5.012, 0.612, 3.067, f64::NAN, 12.345, 0.123, 52.3, 0.87];
+        for (fold, value) in folds.iter_mut().zip(usual) {
+            *fold = value.is_finite().then_some(Fold {
+                mean: value,
+                min: value * 0.8,
+                max: value * 1.9,
+            });
+        }
+        let rows: Vec<Row> = (0..6)
+            .map(|k| Row { from_s: 60.0 + f64::from(k) * 10.0, span_s: 10.0, folds })
+            .collect();
+        let text = pack(&rows);
+        assert!(text.len() < 700, "{} bytes: {text}", text.len());
+    }
+
+    #[test]
+    fn a_hole_ends_a_record() {
+        let row = |from_s| Row { from_s, span_s: 10.0, folds: [None; Channel::ALL.len()] };
+        assert_eq!(run_length(&[row(0.0), row(10.0), row(30.0)]), 2);
+        assert_eq!(run_length(&[]), 0);
+    }
+}

@@ -1,0 +1,528 @@
+//! The one owner of the writing connection: a thread that gathers rows and puts them on the card
+//! in one transaction a batch.
+//!
+//! Its only sense of time is the boot time that the rows themselves carry. It is never waited for:
+//! what its queue cannot take is counted as missed, and said.
+
+use std::{
+    path::PathBuf,
+    sync::{
+        Arc,
+        atomic::{AtomicU64, Ordering},
+        mpsc::{Receiver, RecvTimeoutError, SyncSender, TrySendError, sync_channel},
+    },
+    thread::JoinHandle,
+    time::Duration,
+};
+
+use rusqlite::{Connection, ErrorCode};
+
+use crate::{
+    keep::{Entry, Keeper, Who},
+    outings::{Before, StopHow},
+    reader::{Reader, before},
+    schema::{self, SetAside},
+    trouble::Trouble,
+};
+
+/// How the record is kept.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Keep {
+    /// The state folder.
+    pub folder: PathBuf,
+    /// A batch is put on the card this often, s (10 to 3600).
+    pub every_s: f64,
+    /// The same when the end is near (10 to 3600).
+    pub every_near_s: f64,
+    /// The end is near when the cautious remaining time is below this, s.
+    pub near_s: f64,
+    /// Ten-second rows are kept for so many days of record; then only their five-minute rows.
+    pub fine_days: u32,
+    /// The file may use so much, MiB. Near it a warning is given; at it ten-second rows are thinned
+    /// before their age. Outings are never taken away.
+    pub most_mib: u32,
+}
+
+impl Keep {
+    /// The defaults, in this folder.
+    #[must_use]
+    pub const fn here(folder: PathBuf) -> Self {
+        Self {
+            folder,
+            every_s: 60.0,
+            every_near_s: 10.0,
+            near_s: 3600.0,
+            fine_days: 60,
+            most_mib: 256,
+        }
+    }
+}
+
+/// How the record is doing; told whenever it changes.
+#[derive(Clone, Debug, PartialEq, Default)]
+pub struct RecordState {
+    /// The end of the last row on the card, seconds since boot.
+    pub last_s: Option<f64>,
+    /// Why nothing can be put on the card at present.
+    pub stopped: Option<String>,
+    /// Entries that wait in memory.
+    pub waiting: usize,
+    /// Entries that were lost: the queue or the memory for waiting ones was full.
+    pub missed: u64,
+    /// Bytes in use in the file.
+    pub bytes: u64,
+    /// The size limit is near or reached.
+    pub warning: Option<String>,
+    /// Files that had to be set aside since the start.
+    pub set_aside: Vec<SetAside>,
+}
+
+/// Rows that wait while the card cannot be written to: six hours of them.
+const MOST_ROWS_HELD: usize = 2160;
+/// Other entries that wait.
+const MOST_OTHERS_HELD: usize = 4096;
+/// The queue to the thread: ten minutes at an entry a second.
+const QUEUE: usize = 600;
+/// A card that refused is tried again after so long, s.
+const RETRY_S: f64 = 60.0;
+/// Urgent entries may cause so many extra commits an hour; beyond that they go with the rows.
+const EXTRA_AN_HOUR: f64 = 30.0;
+
+enum Message {
+    Keep(Box<Entry>),
+    Pace(Option<f64>),
+    Ask(Vec<Entry>, SyncSender<Result<(), Trouble>>),
+}
+
+/// The handle to the writing thread.
+#[derive(Debug)]
+pub struct Writer {
+    queue: SyncSender<Message>,
+    missed: Arc<AtomicU64>,
+    thread: JoinHandle<()>,
+}
+
+/// What a start finds.
+#[derive(Debug)]
+pub struct Started {
+    /// The account of the last end can be made from this; `None` in a new record.
+    pub before: Option<Before>,
+    /// Files that were set aside just now.
+    pub set_aside: Vec<SetAside>,
+    /// Why the record could not be opened; it is tried again every minute.
+    pub trouble: Option<Trouble>,
+    /// Reads.
+    pub reader: Reader,
+    /// Writes.
+    pub writer: Writer,
+}
+
+/// Opens the record and starts the writing thread. A record that cannot be opened is no failure:
+/// entries wait in memory while it is tried again. `tell` is called from the writing thread.
+///
+/// # Errors
+/// When the system gives no thread.
+pub fn start(
+    keep: Keep,
+    who: Who,
+    tell: impl Fn(RecordState) + Send + 'static,
+) -> std::io::Result<Started> {
+    let reader = Reader::new(&keep.folder);
+    let mut trouble = None;
+    let mut set_aside = Vec::new();
+    let mut last = None;
+    let mut opened = None;
+    match schema::open(&keep.folder) {
+        Ok((connection, aside)) => {
+            set_aside = aside;
+            match before(&connection) {
+                Ok(found) => last = found,
+                Err(cause) => trouble = Some(Trouble::reading(cause)),
+            }
+            opened = Some(connection);
+        }
+        Err(found) => trouble = Some(found),
+    }
+    let (queue, messages) = sync_channel(QUEUE);
+    let missed = Arc::new(AtomicU64::new(0));
+    let mut hand = Hand::new(keep, who, Arc::clone(&missed), Box::new(tell));
+    hand.state.set_aside.clone_from(&set_aside);
+    hand.state.stopped = trouble.as_ref().map(ToString::to_string);
+    let thread = std::thread::Builder::new().name("record".into()).spawn(move || {
+        hand.begin(opened);
+        hand.work(&messages);
+    })?;
+    let writer = Writer { queue, missed, thread };
+    Ok(Started { before: last, set_aside, trouble, reader, writer })
+}
+
+impl Writer {
+    /// Hands an entry over to be kept. Never waits; `false` if the queue was full, which is counted
+    /// and told with the state.
+    pub fn give(&self, entry: Entry) -> bool {
+        match self.queue.try_send(Message::Keep(Box::new(entry))) {
+            Ok(()) => true,
+            Err(TrySendError::Full(_) | TrySendError::Disconnected(_)) => {
+                self.missed.fetch_add(1, Ordering::Relaxed);
+                false
+            }
+        }
+    }
+
+    /// Tells the cautious remaining time, s, which sets how often batches go to the card.
+    pub fn pace(&self, cautious_s: Option<f64>) {
+        // The next one will do as well if the queue is full.
+        let _ = self.queue.try_send(Message::Pace(cautious_s));
+    }
+
+    /// Puts entries (a person's change) on the card now and waits for it.
+    ///
+    /// # Errors
+    /// When they could not be put there; then they are dropped, and the person may try again.
+    pub fn change(&self, entries: Vec<Entry>) -> Result<(), Trouble> {
+        let (answer, answered) = sync_channel(1);
+        let gone = || {
+            Trouble::new(
+                "the record's thread has ended",
+                "The change was not kept.",
+                "Restart outlast; the journal says why it ended.",
+            )
+        };
+        self.queue.send(Message::Ask(entries, answer)).map_err(|_| gone())?;
+        answered.recv().map_err(|_| gone())?
+    }
+
+    /// Ends the run cleanly: everything that waits, and the mark, go on the card.
+    ///
+    /// # Errors
+    /// When they could not be put there: the next start will take this end for a lost power.
+    pub fn stop(self, at_s: f64, how: StopHow) -> Result<(), Trouble> {
+        let done = self.change(vec![Entry::Stops { at_s, how }]);
+        drop(self.queue);
+        // A panic of the thread has been reported by whoever set the panic hook.
+        let _ = self.thread.join();
+        done
+    }
+}
+
+/// The thread's own state.
+struct Hand {
+    keep: Keep,
+    who: Who,
+    missed: Arc<AtomicU64>,
+    tell: Box<dyn Fn(RecordState) + Send>,
+    /// Kept even when it has to be opened again: readers go on through it till then.
+    keeper: Option<Keeper>,
+    reopen: bool,
+    /// What waits, oldest first.
+    held: Vec<Entry>,
+    rows_held: usize,
+    /// The newest moment heard of, seconds since boot.
+    now_s: f64,
+    /// The batch must be on the card by then: what the last one promised.
+    due_at_s: f64,
+    /// Not before then, after a refusal.
+    retry_at_s: f64,
+    cautious_s: Option<f64>,
+    /// Extra commits that urgent entries may still cause.
+    extras: f64,
+    extras_at_s: f64,
+    urgent: bool,
+    checked_hour: i64,
+    lost: u64,
+    /// What a new file must be told again if this one has to be set aside.
+    banks: Vec<Entry>,
+    outing: Option<Entry>,
+    state: RecordState,
+}
+
+impl Hand {
+    fn new(
+        keep: Keep,
+        who: Who,
+        missed: Arc<AtomicU64>,
+        tell: Box<dyn Fn(RecordState) + Send>,
+    ) -> Self {
+        let now_s = who.began_s;
+        let due_at_s = now_s + keep.every_s.min(keep.every_near_s);
+        Self {
+            keep,
+            who,
+            missed,
+            tell,
+            keeper: None,
+            reopen: false,
+            held: Vec::new(),
+            rows_held: 0,
+            now_s,
+            due_at_s,
+            retry_at_s: now_s,
+            cautious_s: None,
+            extras: EXTRA_AN_HOUR,
+            extras_at_s: now_s,
+            urgent: false,
+            checked_hour: -1,
+            lost: 0,
+            banks: Vec::new(),
+            outing: None,
+            state: RecordState::default(),
+        }
+    }
+
+    fn begin(&mut self, opened: Option<Connection>) {
+        match opened
+            .map(|connection| Keeper::begin(connection, &self.who, self.keep.fine_days * 24))
+        {
+            Some(Ok(keeper)) => {
+                self.keeper = Some(keeper);
+                self.state.stopped = None;
+            }
+            Some(Err((_, cause))) => self.refused(Trouble::writing(cause).to_string()),
+            None => self.retry_at_s = self.now_s + RETRY_S,
+        }
+        self.say();
+    }
+
+    fn work(&mut self, messages: &Receiver<Message>) {
+        // Longer than any pace, so that it only fires when the rows have stopped coming.
+        let patience = Duration::from_secs_f64(self.keep.every_s.clamp(10.0, 3600.0) * 1.5);
+        loop {
+            match messages.recv_timeout(patience) {
+                Ok(Message::Keep(entry)) => {
+                    self.hold(*entry);
+                    self.perhaps_commit();
+                }
+                Ok(Message::Pace(cautious_s)) => self.cautious_s = cautious_s,
+                Ok(Message::Ask(entries, answer)) => {
+                    // The asker may have gone; the change is kept all the same.
+                    let _ = answer.send(self.ask(entries));
+                }
+                Err(RecvTimeoutError::Timeout) => {
+                    self.now_s += patience.as_secs_f64();
+                    if !self.held.is_empty() && self.now_s >= self.retry_at_s {
+                        let _ = self.commit();
+                    }
+                }
+                Err(RecvTimeoutError::Disconnected) => break,
+            }
+        }
+        if !self.held.is_empty() {
+            let _ = self.commit();
+        }
+        if let Some(keeper) = &self.keeper {
+            keeper.carry_over();
+        }
+    }
+
+    /// The pace in force, s.
+    fn every_s(&self) -> f64 {
+        let near = self.cautious_s.is_some_and(|cautious_s| cautious_s < self.keep.near_s);
+        let every_s =
+            if near { self.keep.every_near_s.min(self.keep.every_s) } else { self.keep.every_s };
+        every_s.clamp(10.0, 3600.0)
+    }
+
+    fn hold(&mut self, entry: Entry) {
+        match &entry {
+            Entry::Row(row) => {
+                self.now_s = self.now_s.max(row.to_s());
+                self.rows_held += 1;
+            }
+            Entry::Event(event) => self.now_s = self.now_s.max(event.at.as_s()),
+            Entry::Bank(_) => self.banks.push(entry.clone()),
+            Entry::OutingBegins { .. } => self.outing = Some(entry.clone()),
+            Entry::OutingEnds { outing: None, .. } => self.outing = None,
+            _ => {}
+        }
+        self.urgent |= entry.urgent();
+        self.held.push(entry);
+        self.make_room();
+    }
+
+    /// Memory is bounded: the oldest rows go first, then the oldest of what is not an outing or a
+    /// bank.
+    fn make_room(&mut self) {
+        if self.rows_held > MOST_ROWS_HELD {
+            self.drop_first(|entry| matches!(entry, Entry::Row(_)));
+            self.rows_held -= 1;
+        }
+        if self.held.len() - self.rows_held > MOST_OTHERS_HELD {
+            self.drop_first(|entry| {
+                matches!(
+                    entry,
+                    Entry::Event(_) | Entry::Source(_) | Entry::Forecast(_) | Entry::Clock(_)
+                )
+            });
+        }
+    }
+
+    fn drop_first(&mut self, which: impl Fn(&Entry) -> bool) {
+        if let Some(place) = self.held.iter().position(which) {
+            self.held.remove(place);
+            self.lost += 1;
+        }
+    }
+
+    fn perhaps_commit(&mut self) {
+        if self.state.stopped.is_some() {
+            if self.now_s >= self.retry_at_s {
+                let _ = self.commit();
+            }
+            return;
+        }
+        let due = self.due_at_s.min(self.due_at_s.max(self.now_s) + self.every_s());
+        // A row is due when it ends: half a second spares the rounding of boot time.
+        if self.rows_held > 0 && self.now_s >= due - 0.5 {
+            let _ = self.commit();
+        } else if self.urgent && self.take_extra() {
+            let _ = self.commit();
+        }
+    }
+
+    fn take_extra(&mut self) -> bool {
+        let hours = (self.now_s - self.extras_at_s).max(0.0) / 3600.0;
+        self.extras = (self.extras + hours * EXTRA_AN_HOUR).min(EXTRA_AN_HOUR);
+        self.extras_at_s = self.now_s;
+        if self.extras >= 1.0 {
+            self.extras -= 1.0;
+            return true;
+        }
+        false
+    }
+
+    fn ask(&mut self, entries: Vec<Entry>) -> Result<(), Trouble> {
+        let before = self.held.len();
+        let (banks, outing) = (self.banks.len(), self.outing.clone());
+        for entry in entries {
+            if let Entry::Stops { at_s, .. } = &entry {
+                self.now_s = self.now_s.max(*at_s);
+            }
+            self.hold(entry);
+        }
+        let done = self.commit();
+        if done.is_err() {
+            // Whoever asked knows; keeping it would carry it out later, unasked.
+            self.held.truncate(before);
+            self.banks.truncate(banks);
+            self.outing = outing;
+        }
+        done
+    }
+
+    fn commit(&mut self) -> Result<(), Trouble> {
+        let done = self.try_commit();
+        match &done {
+            Ok(()) => {
+                self.held.clear();
+                self.rows_held = 0;
+                self.urgent = false;
+                self.state.stopped = None;
+                self.look_at_size();
+            }
+            Err(trouble) => self.refused(trouble.to_string()),
+        }
+        self.say();
+        done
+    }
+
+    fn try_commit(&mut self) -> Result<(), Trouble> {
+        self.open_if_needed()?;
+        let every_s = self.every_s();
+        let Some(keeper) = &mut self.keeper else {
+            return Err(Trouble::new("the record is not open", "", ""));
+        };
+        match keeper.keep(&self.held, every_s) {
+            Ok(()) => {
+                let newest = self.held.iter().rev().find_map(|entry| match entry {
+                    Entry::Row(row) => Some(row.to_s()),
+                    _ => None,
+                });
+                if let Some(to_s) = newest {
+                    self.state.last_s = Some(to_s);
+                    self.due_at_s = to_s + every_s;
+                }
+                Ok(())
+            }
+            Err(cause) => {
+                let code = cause.sqlite_error_code();
+                let stays = matches!(code, Some(ErrorCode::DiskFull | ErrorCode::DatabaseBusy));
+                // Opened again at the next try; a damaged file is set aside by that.
+                self.reopen = !stays;
+                if matches!(code, Some(ErrorCode::DatabaseCorrupt | ErrorCode::NotADatabase)) {
+                    // Nothing of it is to be believed, the index of its log neither.
+                    self.keeper = None;
+                }
+                Err(Trouble::writing(cause))
+            }
+        }
+    }
+
+    fn open_if_needed(&mut self) -> Result<(), Trouble> {
+        if self.keeper.is_some() && !self.reopen {
+            return Ok(());
+        }
+        let (connection, aside) = schema::open(&self.keep.folder)?;
+        let anew = !aside.is_empty();
+        self.state.set_aside.extend(aside);
+        match Keeper::begin(connection, &self.who, self.keep.fine_days * 24) {
+            Ok(mut keeper) => {
+                if anew {
+                    // The new file knows nothing of the banks and the outing that goes on.
+                    let mut again = self.banks.clone();
+                    again.extend(self.outing.clone());
+                    keeper.keep(&again, self.every_s()).map_err(Trouble::writing)?;
+                } else {
+                    keeper.take_up_open_outing().map_err(Trouble::writing)?;
+                }
+                self.keeper = Some(keeper);
+                self.reopen = false;
+                Ok(())
+            }
+            Err((_, cause)) => Err(Trouble::writing(cause)),
+        }
+    }
+
+    fn refused(&mut self, why: String) {
+        self.state.stopped = Some(why);
+        self.retry_at_s = self.now_s + RETRY_S;
+    }
+
+    /// Once an hour: warns near the size limit, thins at it.
+    fn look_at_size(&mut self) {
+        let hour = crate::fold::window(self.now_s, 3600.0);
+        let Some(keeper) = &mut self.keeper else { return };
+        if hour == self.checked_hour {
+            return;
+        }
+        self.checked_hour = hour;
+        let most = u64::from(self.keep.most_mib.max(1)) << 20;
+        let Ok(bytes) = keeper.bytes() else { return };
+        self.state.bytes = bytes;
+        let mib = bytes >> 20;
+        self.state.warning = if bytes >= most {
+            let fewer = keeper.fine_hours() * 3 / 4;
+            // A failure here shows at the next commit.
+            let _ = keeper.thin_to(fewer.max(24));
+            Some(format!(
+                "The record has reached its size limit of {} MiB: ten-second rows older than {} \
+                 days of record were thinned to five minutes.",
+                self.keep.most_mib,
+                fewer.max(24) / 24
+            ))
+        } else if bytes >= most / 10 * 9 {
+            Some(format!(
+                "The record uses {mib} of at most {} MiB. At the limit the oldest ten-second rows \
+                 are thinned to five minutes; export them before, or raise the limit.",
+                self.keep.most_mib
+            ))
+        } else {
+            None
+        };
+    }
+
+    fn say(&mut self) {
+        self.state.waiting = self.held.len();
+        self.state.missed = self.lost + self.missed.load(Ordering::Relaxed);
+        (self.tell)(self.state.clone());
+    }
+}

@@ -1,0 +1,345 @@
+//! The clerk: one thread that does what takes the card's time, one job after the other, so that a
+//! slow card delays no reading: it writes what was chosen, changes the record when a person asks,
+//! credits run-downs and does the learning again.
+
+use std::{
+    path::{Path, PathBuf},
+    sync::{
+        Arc,
+        mpsc::{Receiver, SyncSender},
+    },
+};
+
+use history::{Entry, Reader, Trouble, Writer, bank::Bank, stamps};
+use reckon::{
+    bank::BankSpec,
+    engine::Refusal,
+    estimator::{Learned, LoadPrior},
+};
+use tokio::sync::oneshot;
+use web::{RecordAsk, TestLoad};
+
+use crate::{
+    brain::Event,
+    choices::{self, Kept},
+    credit,
+};
+
+/// The run-down test that is on, in the record's choices.
+pub(crate) const TEST: &str = "rundown_test";
+/// Said when no daemon runs and one is needed.
+pub(crate) const NEEDS_RUNNING: &str = "Only the running outlast can do this. Start it with \
+                                        `outlast run`, or as a service: sudo systemctl start \
+                                        outlast";
+/// Longest name of a bank or an outing, characters.
+const LONGEST_NAME: usize = 64;
+
+/// What there is to do.
+pub(crate) enum Job {
+    /// Writes what was chosen, then answers whoever waits for it.
+    Keep {
+        /// What.
+        kept: Box<Kept>,
+        /// Who waits.
+        answer: Option<oneshot::Sender<Result<(), Refusal>>>,
+    },
+    /// Changes the record, then answers.
+    Ask {
+        /// What is asked for.
+        ask: RecordAsk,
+        /// What draws here, for a list that says how long and not how much.
+        load: LoadPrior,
+        /// Who waits.
+        answer: oneshot::Sender<Result<(), String>>,
+    },
+    /// Credits what is due and tells what the record teaches.
+    Settle(LoadPrior),
+}
+
+/// What the clerk tells the brain.
+#[derive(Debug, Default)]
+pub(crate) struct News {
+    /// What the record teaches of each bank, by its name.
+    pub(crate) taught: Vec<(String, Learned)>,
+    /// Banks of the record that are offered.
+    pub(crate) offered: Vec<BankSpec>,
+    /// Names of banks that are not to be offered.
+    pub(crate) forgotten: Vec<String>,
+    /// The newest outing whose ending waits for the operator's word.
+    pub(crate) ask_ending: Option<i64>,
+    /// A bank was told of anew: its name till then, and what it is now.
+    pub(crate) told: Option<(String, BankSpec)>,
+    /// The open outing was given a name.
+    pub(crate) named: Option<String>,
+    /// A run-down test begins on this bank.
+    pub(crate) test: Option<(BankSpec, TestLoad)>,
+}
+
+/// What changes the record.
+pub(crate) enum Pen {
+    /// The running daemon's.
+    Writer(Arc<Writer>),
+    /// No daemon runs: straight into the store of this folder.
+    Offline(PathBuf),
+}
+
+impl Pen {
+    fn change(&self, entries: Vec<Entry>) -> Result<(), Trouble> {
+        match self {
+            Self::Writer(writer) => writer.change(entries),
+            Self::Offline(folder) => history::amend(folder, &entries),
+        }
+    }
+}
+
+/// Does the jobs.
+pub(crate) struct Clerk {
+    /// Where the choices are kept.
+    pub(crate) folder: PathBuf,
+    /// The record, if one is kept.
+    pub(crate) pen: Option<Pen>,
+    /// The brain.
+    pub(crate) events: SyncSender<Event>,
+}
+
+impl Clerk {
+    /// Does one job after the other until nobody gives any more.
+    pub(crate) fn work(self, jobs: Receiver<Job>) {
+        let mut said_well = false;
+        for job in jobs {
+            match job {
+                Job::Keep { kept, answer } => self.keep(&kept, answer, &mut said_well),
+                Job::Ask { ask, load, answer } => {
+                    let done = self.ask(&ask, &load);
+                    // Whoever asked may have gone meanwhile.
+                    let _ = answer.send(done.map(|news| self.tell(news, &load)));
+                }
+                Job::Settle(load) => self.tell(News::default(), &load),
+            }
+        }
+    }
+
+    fn keep(
+        &self,
+        kept: &Kept,
+        answer: Option<oneshot::Sender<Result<(), Refusal>>>,
+        said_well: &mut bool,
+    ) {
+        let outcome = choices::save(&self.folder, kept).map_err(|why| {
+            format!(
+                "What is chosen cannot be kept in {}: {why}. Readings and forecast go on, but a \
+                 restart will not know the bank and the finish. Make room on the card or make \
+                 the folder writable",
+                self.folder.display()
+            )
+        });
+        if let Some(answer) = answer {
+            // Carried out in any case; whoever asked may have gone meanwhile.
+            let _ = answer.send(Ok(()));
+        }
+        if outcome.is_err() || !*said_well {
+            let well = outcome.is_ok();
+            // A full queue or a brain that has ended: the next job says it again.
+            *said_well = self.events.try_send(Event::Kept(outcome)).is_ok() && well;
+        }
+    }
+
+    /// Credits what is due, reads what the record teaches, and tells the brain.
+    fn tell(&self, mut news: News, load: &LoadPrior) {
+        let Some(pen) = &self.pen else { return };
+        if let Err(trouble) = settle(pen, &self.reader(), load, &mut news) {
+            tracing::warn!("{trouble}");
+        }
+        // A brain that has ended learns nothing any more.
+        let _ = self.events.send(Event::News(Box::new(news)));
+    }
+
+    fn reader(&self) -> Reader {
+        Reader::new(&self.folder)
+    }
+
+    /// Carries out what a person asks for.
+    pub(crate) fn ask(&self, ask: &RecordAsk, load: &LoadPrior) -> Result<News, String> {
+        let Some(pen) = &self.pen else {
+            return Err("No record is kept here, so there is nothing to change.".to_owned());
+        };
+        let mut news = News::default();
+        let entries = self.entries(ask, load, &mut news)?;
+        pen.change(entries).map_err(said)?;
+        Ok(news)
+    }
+
+    fn entries(
+        &self,
+        ask: &RecordAsk,
+        load: &LoadPrior,
+        news: &mut News,
+    ) -> Result<Vec<Entry>, String> {
+        let entry = match ask {
+            RecordAsk::TellBank { spec } => {
+                let spec = sound(spec)?;
+                news.told = Some((spec.name.clone(), spec.clone()));
+                Entry::Bank(spec)
+            }
+            RecordAsk::RenameBank { bank, name } => self.renamed(*bank, name, news)?,
+            RecordAsk::ForgetBank { bank, forgotten } => {
+                let name = self.bank(*bank)?.spec.name;
+                Entry::BankForgotten { name, forgotten: *forgotten }
+            }
+            RecordAsk::Strike { rundown, struck } => {
+                self.has_rundown(*rundown)?;
+                Entry::Struck { rundown: *rundown, struck: *struck }
+            }
+            RecordAsk::Answer { outing, died } => self.answered(*outing, *died)?,
+            RecordAsk::NameOuting { outing, name } => self.named(*outing, name, news)?,
+            RecordAsk::StartTest { bank, load } => {
+                let spec = self.bank(*bank)?.spec;
+                let value = format!("{}\n{}", load.name(), spec.name);
+                news.test = Some((spec, *load));
+                Entry::Choice { key: TEST.to_owned(), value }
+            }
+            RecordAsk::Import { bank, name, text } => {
+                let spec = self.bank(*bank)?.spec;
+                imported(spec.name, name, text, load)?
+            }
+            RecordAsk::StopTest
+            | RecordAsk::Mark { .. }
+            | RecordAsk::PhoneClock { .. }
+            | RecordAsk::SetClock => {
+                return Err(NEEDS_RUNNING.to_owned());
+            }
+        };
+        Ok(vec![entry])
+    }
+
+    fn bank(&self, id: i64) -> Result<Bank, String> {
+        let banks = self.reader().banks().map_err(said)?;
+        banks.into_iter().find(|bank| bank.id == id).ok_or_else(|| {
+            "There is no such bank in the record; it may have been told of under another name. \
+             Nothing was changed."
+                .to_owned()
+        })
+    }
+
+    fn renamed(&self, id: i64, name: &str, news: &mut News) -> Result<Entry, String> {
+        let old = self.bank(id)?.spec;
+        let spec = sound(&BankSpec { name: name.to_owned(), ..old.clone() })?;
+        let others = self.reader().banks().map_err(said)?;
+        if others.iter().any(|bank| bank.id != id && bank.spec.name == spec.name) {
+            return Err(format!(
+                "There is another bank with the name '{}' already. Nothing was changed.",
+                spec.name
+            ));
+        }
+        let entry = Entry::BankRenamed { from: old.name.clone(), to: spec.name.clone() };
+        news.told = Some((old.name, spec));
+        Ok(entry)
+    }
+
+    fn has_rundown(&self, id: i64) -> Result<(), String> {
+        let reader = self.reader();
+        for bank in reader.banks().map_err(said)? {
+            if reader.rundowns(bank.id).map_err(said)?.iter().any(|one| one.id == id) {
+                return Ok(());
+            }
+        }
+        Err("There is no such run-down in the record. Nothing was changed.".to_owned())
+    }
+
+    fn outing(&self, id: i64) -> Result<history::reader::Outing, String> {
+        let found = self.reader().outing(id).map_err(said)?;
+        found
+            .ok_or_else(|| "There is no such outing in the record. Nothing was changed.".to_owned())
+    }
+
+    fn answered(&self, id: i64, died: bool) -> Result<Entry, String> {
+        match self.outing(id)?.ending {
+            history::Ending::PowerLost { .. } | history::Ending::Died => {
+                Ok(Entry::Answered { outing: id, died })
+            }
+            history::Ending::Open => {
+                Err("This outing has not ended yet. Nothing was changed.".to_owned())
+            }
+            history::Ending::SwitchedOff | history::Ending::Swapped => {
+                Err("How this outing ended is known: no power was lost. Nothing was changed."
+                    .to_owned())
+            }
+        }
+    }
+
+    fn named(&self, id: i64, name: &str, news: &mut News) -> Result<Entry, String> {
+        let outing = self.outing(id)?;
+        let name = name.trim().to_owned();
+        if name.chars().count() > LONGEST_NAME {
+            return Err("A name may have 64 characters at most. Nothing was changed.".to_owned());
+        }
+        if outing.ending == history::Ending::Open {
+            news.named = Some(name.clone());
+        }
+        Ok(Entry::OutingRenamed { outing: id, name })
+    }
+}
+
+fn said(trouble: Trouble) -> String {
+    if let Some(cause) = &trouble.cause {
+        tracing::warn!("{}: {cause}", trouble.what);
+    }
+    trouble.to_string()
+}
+
+fn sound(spec: &BankSpec) -> Result<BankSpec, String> {
+    let name = spec.name.trim().to_owned();
+    if name.is_empty() {
+        return Err("A bank needs a name. Nothing was changed.".to_owned());
+    }
+    let spec = BankSpec { name, ..spec.clone() };
+    match spec.implausible() {
+        Some(why) => Err(format!("{why} Nothing was changed.")),
+        None => Ok(spec),
+    }
+}
+
+/// A list of time stamps says how long, not how much: the energy is what the board draws when it
+/// does nothing, which is what most such tests did. It counts as modelled.
+fn imported(bank: String, name: &str, text: &str, load: &LoadPrior) -> Result<Entry, String> {
+    let marks = stamps::read(text).map_err(|why| why.0)?;
+    let name = if name.trim().is_empty() { "time stamps" } else { name.trim() };
+    let mut data = marks.rundown(name);
+    let watts = load.idle_w.map(|idle| idle + load.accessories_w).filter(|watts| *watts > 0.0);
+    data.mean_power_w = watts;
+    data.delivered_wh = watts.map(|watts| watts * data.lasted_s / 3600.0);
+    Ok(Entry::RunDown { bank, outing: None, data })
+}
+
+fn settle(pen: &Pen, reader: &Reader, load: &LoadPrior, news: &mut News) -> Result<(), Trouble> {
+    // What is on its way to the card goes there first: the end of an outing may be among it.
+    pen.change(Vec::new())?;
+    let due = credit::due(reader, load)?;
+    if !due.is_empty() {
+        pen.change(due)?;
+    }
+    news.taught = credit::taught(reader)?;
+    let (gone, there): (Vec<Bank>, Vec<Bank>) =
+        reader.banks()?.into_iter().partition(|bank| bank.forgotten);
+    news.offered = there.into_iter().map(|bank| bank.spec).collect();
+    news.forgotten = gone.into_iter().map(|bank| bank.spec.name).collect();
+    let newest = reader.outings(None, 8)?.items;
+    let open_question = |outing: &&history::reader::Outing| matches!(outing.ending, history::Ending::PowerLost { died } if died > 0.0);
+    news.ask_ending = newest.iter().find(open_question).map(|outing| outing.id);
+    Ok(())
+}
+
+/// The test that the record's choices speak of: its load and the bank's name.
+pub(crate) fn test_of(reader: &Reader) -> Option<(TestLoad, String)> {
+    let choices = reader.choices().ok()?;
+    let (_, value) = choices.into_iter().find(|(key, _)| key == TEST)?;
+    let (load, bank) = value.split_once('\n')?;
+    let load = TestLoad::ALL.into_iter().find(|one| one.name() == load)?;
+    Some((load, bank.to_owned()))
+}
+
+/// A clerk for a command while no daemon runs. What it tells goes nowhere.
+pub(crate) fn offline(folder: &Path) -> Clerk {
+    let (events, _) = std::sync::mpsc::sync_channel(1);
+    Clerk { folder: folder.to_path_buf(), pen: Some(Pen::Offline(folder.to_path_buf())), events }
+}

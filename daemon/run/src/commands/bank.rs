@@ -1,0 +1,216 @@
+//! `outlast bank`: what banks there are, what each was seen to deliver, and what changes that.
+
+use std::{fs, io::Read, path::Path};
+
+use clap::ValueEnum;
+use serde_json::{Value, json};
+
+use super::{figure, moment, pretty, span, table, text};
+use crate::{
+    Failed,
+    cli::{Bank, CellKind, Label, Place},
+    reach::Record,
+    welcome::print,
+};
+
+/// A longer list is refused by the other side as well.
+const MOST_BYTES: u64 = 2 * 1024 * 1024;
+
+/// Does what was typed.
+pub(crate) fn run(command: &Bank) -> Result<(), Failed> {
+    match command {
+        Bank::List { json, reach } => {
+            let banks = Record::find(reach)?.read("/api/v1/banks")?;
+            print(&if *json { pretty(&banks) } else { list(&banks) });
+            Ok(())
+        }
+        Bank::Show { bank, json, reach } => {
+            let told = told(&Record::find(reach)?, bank)?;
+            print(&if *json { pretty(&told) } else { show(&told) });
+            Ok(())
+        }
+        Bank::Add { name, label, reach } => {
+            Record::find(reach)?.post("/api/v1/banks", &json!({ "spec": spec(name, label) }))
+        }
+        Bank::Rename { bank, name, reach } => {
+            change(&Record::find(reach)?, bank, "name", &json!({ "name": name }))
+        }
+        Bank::Forget { bank, undo, reach } => {
+            change(&Record::find(reach)?, bank, "forget", &json!({ "forgotten": !undo }))
+        }
+        Bank::Rundown { bank, load, stop, reach } => {
+            let record = Record::find(reach)?;
+            match bank {
+                Some(bank) if !stop => {
+                    let load = load.to_possible_value().map(|value| value.get_name().to_owned());
+                    change(&record, bank, "test", &json!({ "load": load }))?;
+                    print(BEGUN);
+                    Ok(())
+                }
+                _ => record.post("/api/v1/test/stop", &json!({})),
+            }
+        }
+        Bank::Strike { rundown, undo, reach } => {
+            let path = format!("/api/v1/rundowns/{rundown}/strike");
+            Record::find(reach)?.post(&path, &json!({ "struck": !undo }))
+        }
+        Bank::Import { bank, file, name, reach } => {
+            let text = read(file)?;
+            let stem = file.file_stem().map(|stem| stem.to_string_lossy().into_owned());
+            let name = name.clone().or(stem.filter(|stem| stem != "-"));
+            let list = json!({ "name": name, "text": text });
+            let record = Record::find(reach)?;
+            change(&record, bank, "import", &list)?;
+            print(&show(&told(&record, bank)?));
+            Ok(())
+        }
+    }
+}
+
+const BEGUN: &str = "The run-down test has begun. Leave the board running until the bank cuts out; \
+                     the next start closes the test and credits it.\nStay near the bank while it \
+                     runs, keep it off anything that burns, and stop if it gets hot.\n";
+
+fn change(record: &Record, bank: &str, what: &str, body: &Value) -> Result<(), Failed> {
+    let id = &told(record, bank)?["id"];
+    record.post(&format!("/api/v1/banks/{id}/{what}"), body)
+}
+
+/// The bank of this name or number.
+fn told(record: &Record, typed: &str) -> Result<Value, Failed> {
+    let banks = record.read("/api/v1/banks")?;
+    let all = banks["banks"].as_array().map_or(&[][..], Vec::as_slice);
+    let by_name = all.iter().find(|bank| name(bank) == typed);
+    let number: Option<i64> = typed.parse().ok();
+    let by_number = || all.iter().find(|bank| number.is_some() && bank["id"].as_i64() == number);
+    by_name.or_else(by_number).cloned().ok_or_else(|| {
+        Failed::from(format!(
+            "There is no bank '{typed}' in the record. `outlast bank list` shows those there are."
+        ))
+    })
+}
+
+fn name(bank: &Value) -> &str {
+    text(bank, "name")
+}
+
+fn spec(name: &str, label: &Label) -> Value {
+    // Usual builds, as in the settings: one cell in a USB bank, four of LiFePO4 or six of lead for
+    // 12 V; nominal cell voltages are common practice.
+    let (usual, cell_v) = match label.cells {
+        CellKind::LiIon => (1, 3.7),
+        CellKind::LiFePo4 => (4, 3.2),
+        CellKind::LeadAcid => (6, 2.0),
+    };
+    let series = label.series.unwrap_or(usual);
+    let place = label.measured_at.unwrap_or(if series == 1 { Place::Output } else { Place::Cells });
+    let word = |value: Option<clap::builder::PossibleValue>| {
+        value.map_or_else(String::new, |value| value.get_name().to_owned())
+    };
+    json!({
+        "name": name,
+        "cells": word(label.cells.to_possible_value()),
+        "series": series,
+        "label_mah": label.label_mah,
+        "label_v": label.label_v.unwrap_or(cell_v * f64::from(series)),
+        "measured_at": word(place.to_possible_value()),
+        "ambient_c": label.ambient_c,
+        "cutoff_v": label.cutoff_v,
+    })
+}
+
+fn read(file: &Path) -> Result<String, Failed> {
+    let mut bytes = Vec::new();
+    let done = if file == Path::new("-") {
+        std::io::stdin().lock().take(MOST_BYTES + 1).read_to_end(&mut bytes)
+    } else {
+        fs::File::open(file).and_then(|file| file.take(MOST_BYTES + 1).read_to_end(&mut bytes))
+    };
+    done.map_err(|why| format!("{} cannot be read: {why}.", file.display()))?;
+    if bytes.len() as u64 > MOST_BYTES {
+        return Err(Failed::from(format!(
+            "{} is larger than 2 MiB. Leave out marks: one in ten minutes is enough.",
+            file.display()
+        )));
+    }
+    Ok(String::from_utf8_lossy(&bytes).into_owned())
+}
+
+fn list(banks: &Value) -> String {
+    let all = banks["banks"].as_array().map_or(&[][..], Vec::as_slice);
+    if all.is_empty() {
+        return "No bank is in the record yet. Tell of one: outlast bank add NAME --label-mah MAH\n"
+            .to_owned();
+    }
+    let mut rows = vec![["", "name", "label", "believed to hold", ""].map(str::to_owned).to_vec()];
+    rows.extend(all.iter().map(|bank| {
+        vec![
+            bank["id"].to_string(),
+            name(bank).to_owned(),
+            format!(
+                "{} at {}",
+                figure(&bank["label_mah"], 0, "mAh"),
+                figure(&bank["label_v"], 1, "V")
+            ),
+            believed(bank),
+            if bank["forgotten"] == true { "forgotten".to_owned() } else { String::new() },
+        ]
+    }));
+    table(&rows)
+}
+
+fn believed(bank: &Value) -> String {
+    let of = &bank["usable_wh"];
+    match (of["p10"].as_f64(), of["p50"].as_f64(), of["p90"].as_f64()) {
+        (Some(low), Some(middle), Some(high)) => {
+            format!("{middle:.1} Wh (between {low:.1} and {high:.1})")
+        }
+        _ => "-".to_owned(),
+    }
+}
+
+fn show(bank: &Value) -> String {
+    let mut lines = vec![
+        format!("{} ({})", name(bank), bank["id"]),
+        format!(
+            "Label: {} at {}, {} cells, {} in series",
+            figure(&bank["label_mah"], 0, "mAh"),
+            figure(&bank["label_v"], 1, "V"),
+            text(bank, "cells"),
+            bank["series"]
+        ),
+        format!("Believed to hold: {}", believed(bank)),
+    ];
+    let runs = bank["rundowns"].as_array().map_or(&[][..], Vec::as_slice);
+    if runs.is_empty() {
+        lines.push("No run-down yet.".to_owned());
+    } else {
+        lines.push("Run-downs:".to_owned());
+    }
+    let rows: Vec<Vec<String>> = runs.iter().map(rundown).collect();
+    lines.join("\n") + "\n" + &table(&rows)
+}
+
+fn rundown(one: &Value) -> Vec<String> {
+    let whole = if one["whole"] == true { "whole" } else { "cut short" };
+    let imported = one["outing_id"].is_null();
+    let when = if imported { text(one, "name").to_owned() } else { moment(&one["began_at"]) };
+    vec![
+        format!("  {}", one["id"]),
+        when,
+        whole.to_owned(),
+        format!("{}{}", span(&one["lasted_s"]), bound(one)),
+        figure(&one["delivered_wh"], 1, "Wh"),
+        if one["measured"] == true { "measured" } else { "modelled" }.to_owned(),
+        if one["struck"] == true { "struck out".to_owned() } else { String::new() },
+    ]
+}
+
+fn bound(one: &Value) -> String {
+    match (one["shorter_s"].as_f64(), one["longer_s"].as_f64()) {
+        (Some(shorter), Some(longer)) if shorter > 0.0 && (shorter - longer).abs() < 1.0 => {
+            format!(" ± {}", span(&one["longer_s"]))
+        }
+        _ => String::new(),
+    }
+}

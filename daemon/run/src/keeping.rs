@@ -1,0 +1,338 @@
+//! The brain's part in the record: what it says of it, and what a person may ask of it.
+
+use std::sync::Arc;
+
+use history::{Ending, RecordState, row::EventKind};
+use reckon::{
+    bank::BankSpec,
+    engine::{Ask, Start},
+    snapshot::{LogState, Snapshot},
+    time::{Mono, Stamp},
+};
+use web::{AsideTold, Keeping, RecordAsk, RecordAsked, TestLoad, TestTold};
+
+use crate::{
+    brain::{Brain, Memory},
+    clerk::{Job, News, TEST},
+    last_end::{self, decide},
+    load::{self, Load},
+    phone::{self, Heard},
+    record::Recorder,
+};
+
+/// What the brain holds of the record.
+pub(crate) struct Kept {
+    /// Makes the entries.
+    pub(crate) recorder: Recorder,
+    /// What is known of the last end, until the first sweep.
+    pub(crate) last_end: last_end::Start,
+    /// The test that was on before the start: its load.
+    pub(crate) test: Option<TestLoad>,
+    /// Whether a tap on a phone may set the clock.
+    pub(crate) may_set_clock: bool,
+    /// When the record was opened.
+    pub(crate) opened: Mono,
+    /// The phone's last word.
+    pub(crate) heard: Option<Heard>,
+    /// The load of the test that is on.
+    pub(crate) load: Option<Load>,
+    /// Banks of the settings, always offered unless forgotten.
+    pub(crate) own_banks: Vec<BankSpec>,
+}
+
+impl Brain {
+    /// The first sweep has come: what happened before is decided.
+    pub(crate) fn account(&mut self, shot: Arc<Snapshot>) -> Arc<Snapshot> {
+        let Some(kept) = self.record.as_mut().filter(|kept| !kept.recorder.begun()) else {
+            return shot;
+        };
+        let decided = decide(&kept.last_end, &mut self.engine, &shot);
+        if let Some(say) = &decided.say {
+            tracing::info!("{say}");
+        }
+        let shot = self.engine.tick(shot.at);
+        kept.recorder.begin(&shot, decided.entries);
+        let test = kept.test.zip(kept.last_end.test.clone());
+        match test {
+            Some((load, bank)) if decided.goes_on => {
+                self.test_is_on(bank, load, shot.outing_began);
+            }
+            Some(_) => kept.recorder.choose(TEST, ""),
+            None => {}
+        }
+        self.settle();
+        shot
+    }
+
+    /// The recorder takes a sweep; a swap that it notices begins another outing.
+    pub(crate) fn record_sweep(&mut self, shot: Arc<Snapshot>) -> Arc<Snapshot> {
+        let start = self.engine.start();
+        let Some(kept) = &mut self.record else { return shot };
+        let Some(swap) = kept.recorder.swept(&shot, start) else { return shot };
+        let Some(bank) = shot.bank.spec.as_deref().cloned() else { return shot };
+        kept.recorder.close_as(swap.from_s, swap.to_s, Ending::Swapped);
+        let said = "the supply was away and came back while the board ran on: perhaps another bank";
+        kept.recorder.event(shot.at.mono, EventKind::Other, said.to_owned());
+        tracing::info!("{said}; the page lets you say which");
+        self.use_bank(bank, Start::Unknown, shot.at);
+        self.end_test();
+        self.engine.tick(shot.at)
+    }
+
+    /// Puts another bank to use and closes the outing till now.
+    fn use_bank(&mut self, bank: BankSpec, start: Start, at: Stamp) {
+        if let Err(refusal) = self.engine.ask(&Ask::UseBank { bank, start }, at) {
+            tracing::warn!("{}", reckon::words::refusal(&refusal));
+        }
+        self.record_changes(at);
+    }
+
+    /// What a person changed goes into the record; a closed outing is credited.
+    pub(crate) fn record_changes(&mut self, at: Stamp) -> Arc<Snapshot> {
+        let (shot, start) = (self.engine.tick(at), self.engine.start());
+        if let Some(kept) = &mut self.record {
+            kept.recorder.changes(&shot, start);
+        }
+        shot
+    }
+
+    /// Lets the clerk credit what is due and tell what the record teaches.
+    pub(crate) fn settle(&self) {
+        if let Some(keeper) = &self.keeper {
+            // A clerk that has gone has ended the process.
+            let _ = keeper.send(Job::Settle(self.engine.load_prior()));
+        }
+    }
+
+    /// How the record is doing has changed.
+    pub(crate) fn record_state(&mut self, state: RecordState, memory: &mut Memory) {
+        match (&memory.record.stopped, &state.stopped) {
+            (None, Some(why)) => tracing::warn!("{why}"),
+            (Some(_), None) => tracing::info!("the record goes on"),
+            _ => {}
+        }
+        if state.missed > memory.record.missed {
+            tracing::warn!("{} entries of the record were lost", state.missed);
+        }
+        for aside in state.set_aside.iter().skip(memory.record.set_aside.len()) {
+            tracing::warn!("{}; it was set aside as {}", aside.why, aside.path.display());
+        }
+        if let Some(warning) = state.warning.as_ref().filter(|_| memory.record.warning.is_none()) {
+            tracing::warn!("{warning}");
+        }
+        self.tell(|keeping| {
+            keeping.last = state.last_s.map(Mono::at_s);
+            keeping.stopped.clone_from(&state.stopped);
+            keeping.waiting = state.waiting;
+            keeping.missed = state.missed;
+            keeping.used_bytes = state.bytes;
+            keeping.warning.clone_from(&state.warning);
+            keeping.set_aside = state
+                .set_aside
+                .iter()
+                .map(|aside| AsideTold {
+                    path: aside.path.display().to_string(),
+                    why: aside.why.clone(),
+                })
+                .collect();
+        });
+        memory.record = state;
+        self.note_log();
+    }
+
+    /// Changes what the pages see of the record.
+    pub(crate) fn tell(&self, change: impl FnOnce(&mut Keeping)) {
+        self.keeping.send_modify(|shown| {
+            let mut next = Keeping::clone(shown);
+            change(&mut next);
+            *shown = Arc::new(next);
+        });
+    }
+
+    /// How the record is doing, for the snapshot: choices that cannot be kept come first.
+    pub(crate) fn note_log(&mut self) {
+        let keeping = self.keeping.borrow();
+        let log = match (&self.trouble, &self.record) {
+            (Some(why), _) => LogState::Stopped { why: why.clone() },
+            (None, None) => LogState::Off,
+            (None, Some(kept)) => match &keeping.stopped {
+                Some(why) => LogState::Stopped { why: why.clone() },
+                // The start itself was put on the card.
+                None => LogState::Kept { last: keeping.last.unwrap_or(kept.opened) },
+            },
+        };
+        drop(keeping);
+        self.engine.note_log(log);
+    }
+
+    /// Somebody asks something of the record.
+    pub(crate) fn record_asked(&mut self, asked: RecordAsked) -> Option<Arc<Snapshot>> {
+        let RecordAsked { ask, answer } = asked;
+        let at = self.moment();
+        let done = match ask {
+            RecordAsk::Mark { text } => self.mark(&text, at.mono),
+            RecordAsk::PhoneClock { at: then, phone_ms, within_ms } => {
+                self.phone(Heard { at: then, phone_ms, within_ms }, at.mono)
+            }
+            RecordAsk::SetClock => self.set_clock(),
+            RecordAsk::StopTest => self.stop_test(at),
+            RecordAsk::TellBank { .. }
+            | RecordAsk::RenameBank { .. }
+            | RecordAsk::ForgetBank { .. }
+            | RecordAsk::Strike { .. }
+            | RecordAsk::Answer { .. }
+            | RecordAsk::NameOuting { .. }
+            | RecordAsk::StartTest { .. }
+            | RecordAsk::Import { .. } => {
+                // Of a board that is not known, what it draws on this outing is the best word.
+                let mut load = self.engine.load_prior();
+                let drawn = self.show.borrow().draw.outing.map(reckon::units::Watts::si);
+                load.idle_w = load.idle_w.or(drawn);
+                let Some(keeper) = &self.keeper else {
+                    let _ = answer.send(Err("No record is kept here.".to_owned()));
+                    return None;
+                };
+                // A clerk that has gone has ended the process.
+                let _ = keeper.send(Job::Ask { ask, load, answer });
+                return None;
+            }
+        };
+        let changed = done.is_ok();
+        // Whoever asked may have gone meanwhile.
+        let _ = answer.send(done);
+        changed.then(|| self.engine.tick(at))
+    }
+
+    fn mark(&mut self, text: &str, at: Mono) -> Result<(), String> {
+        let text: String = text.trim().chars().filter(|c| !c.is_control()).take(200).collect();
+        let Some(kept) = &mut self.record else { return Err("No record is kept here.".to_owned()) };
+        kept.recorder.event(at, EventKind::Mark, text);
+        Ok(())
+    }
+
+    fn phone(&mut self, heard: Heard, now: Mono) -> Result<(), String> {
+        let heard = heard.check(now)?;
+        let Some(kept) = &mut self.record else { return Ok(()) };
+        if kept.heard.as_ref().is_some_and(|before| !heard.better_than(before)) {
+            return Ok(());
+        }
+        kept.heard = Some(heard);
+        self.clock.phone_says(heard.wall_at_boot());
+        kept.recorder.phone(heard.at, heard.phone_ms, heard.within_ms);
+        let told = heard.beside(&self.clock);
+        self.tell(|keeping| keeping.phone = Some(told));
+        Ok(())
+    }
+
+    fn set_clock(&mut self) -> Result<(), String> {
+        let Some(kept) = &mut self.record else { return Err("No record is kept here.".to_owned()) };
+        if !kept.may_set_clock {
+            return Err("This outlast may not set the board's clock: `set_clock_from_phone` in \
+                        the settings allows it, and says what the service needs. Nothing was \
+                        changed."
+                .to_owned());
+        }
+        let Some(heard) = kept.heard else {
+            return Err("No phone has told the time yet. Nothing was changed.".to_owned());
+        };
+        let (mono, _) = self.clock.system_time();
+        self.clock.set_system(heard.wall_at_boot().plus_s(mono.as_s())).map_err(|why| {
+            format!("The system did not let its clock be set: {why}. Nothing was changed.")
+        })?;
+        tracing::info!("the board's clock was set from the phone");
+        let told = heard.beside(&self.clock);
+        self.tell(|keeping| keeping.phone = Some(told));
+        Ok(())
+    }
+
+    /// The clerk's news.
+    pub(crate) fn news(&mut self, news: News) -> Arc<Snapshot> {
+        let at = self.moment();
+        if let Some((name, spec)) = news.told {
+            self.engine.note_bank_told(&name, spec);
+        }
+        self.engine.note_learned(news.taught);
+        self.offer(&news.offered, &news.forgotten);
+        if let Some(name) = news.named
+            && let Err(refusal) = self.engine.ask(&Ask::NameOuting { name }, at)
+        {
+            tracing::warn!("{}", reckon::words::refusal(&refusal));
+        }
+        if let Some((bank, load)) = news.test {
+            self.begin_test(&bank, load, at);
+        }
+        self.tell(|keeping| keeping.ask_ending = news.ask_ending);
+        self.record_changes(at)
+    }
+
+    /// Banks for one tap: those of the settings first, then those of the record.
+    fn offer(&mut self, kept: &[BankSpec], forgotten: &[String]) {
+        let Some(record) = &self.record else { return };
+        let mut all: Vec<BankSpec> = Vec::new();
+        // Of two with one name the record's is the newer word.
+        let known = |name: &str| kept.iter().find(|bank| bank.name == name).cloned();
+        let own =
+            record.own_banks.iter().map(|own| known(&own.name).unwrap_or_else(|| own.clone()));
+        for bank in own.chain(kept.iter().cloned()) {
+            let gone = forgotten.contains(&bank.name);
+            if !gone && all.iter().all(|one| one.name != bank.name) {
+                all.push(bank);
+            }
+        }
+        self.engine.note_bank_choices(all);
+    }
+
+    fn begin_test(&mut self, bank: &BankSpec, load: TestLoad, at: Stamp) {
+        // The very first bank takes up the outing that is on; a test begins one of its own.
+        if self.engine.tick(at).bank.spec.is_none() {
+            self.use_bank(bank.clone(), Start::Full, at);
+        }
+        self.use_bank(bank.clone(), Start::Full, at);
+        let name: String = format!("Run-down of {}", bank.name).chars().take(64).collect();
+        if let Err(refusal) = self.engine.ask(&Ask::NameOuting { name }, at) {
+            tracing::warn!("{}", reckon::words::refusal(&refusal));
+        }
+        self.test_is_on(bank.name.clone(), load, at.mono);
+        self.keep(None);
+        self.settle();
+    }
+
+    fn test_is_on(&mut self, bank: String, load: TestLoad, began: Mono) {
+        tracing::info!("a run-down test of {bank} is on");
+        let Some(kept) = &mut self.record else { return };
+        kept.load = load::begin(load, &self.clock);
+        self.tell(|keeping| keeping.test = Some(TestTold { bank, began, load }));
+    }
+
+    fn stop_test(&mut self, at: Stamp) -> Result<(), String> {
+        if self.keeping.borrow().test.is_none() {
+            return Err("No run-down test is on. Nothing was changed.".to_owned());
+        }
+        let bank = self.engine.tick(at).bank.spec.as_deref().cloned();
+        if let (Some(kept), Some(bank)) = (&mut self.record, bank) {
+            kept.recorder.close_as(at.mono.as_s(), at.mono.as_s(), Ending::SwitchedOff);
+            self.use_bank(bank, Start::Unknown, at);
+        }
+        self.end_test();
+        self.keep(None);
+        self.settle();
+        Ok(())
+    }
+
+    /// Another bank is in use, or the test was given up.
+    pub(crate) fn end_test(&mut self) {
+        if self.keeping.borrow().test.is_none() {
+            return;
+        }
+        if let Some(kept) = &mut self.record {
+            kept.load = None;
+            kept.recorder.choose(TEST, "");
+        }
+        self.tell(|keeping| keeping.test = None);
+    }
+}
+
+/// Whether a tap may set the clock: allowed, and possible.
+pub(crate) fn may_set_clock(allowed: bool) -> bool {
+    allowed && phone::may_set()
+}

@@ -1,0 +1,112 @@
+//! Opens the record at the start: what it says of the last end, what it teaches, and where the
+//! engine's own count of this boot can be taken further than the choices had it.
+
+use std::{
+    path::Path,
+    sync::{Arc, mpsc::SyncSender},
+};
+
+use history::{Keep, Reader, Started, Who, Writer, outings::Before};
+use reckon::{
+    engine::Resume,
+    estimator::Learned,
+    time::{Mono, Wall},
+    units::Joules,
+};
+use web::TestLoad;
+
+use crate::{brain::Event, clerk, clock::Clock, credit, keep::random, settings::RecordWant};
+
+/// What a start finds in the record.
+pub(crate) struct Opened {
+    /// Writes.
+    pub(crate) writer: Arc<Writer>,
+    /// What it says of the last end.
+    pub(crate) before: Option<Before>,
+    /// This boot.
+    pub(crate) boot: String,
+    /// What it teaches of each bank.
+    pub(crate) taught: Vec<(String, Learned)>,
+    /// The run-down test that was on: load and bank.
+    pub(crate) test: Option<(TestLoad, String)>,
+    /// When it was opened.
+    pub(crate) at: Mono,
+}
+
+/// Opens the record in this folder.
+///
+/// # Errors
+/// A sentence, when there can be no record at all.
+pub(crate) fn open(
+    folder: &Path,
+    want: &RecordWant,
+    boot: Option<&str>,
+    clock: &Clock,
+    events: &SyncSender<Event>,
+) -> Result<Opened, String> {
+    let at = clock.mono();
+    // A kernel that does not name its boots has a new one with every start.
+    let boot = boot
+        .map_or_else(|| format!("unknown-{:032x}", u128::from_le_bytes(random())), str::to_owned);
+    let keep = Keep {
+        every_s: want.every_s,
+        every_near_s: want.every_s_near_the_end,
+        near_s: want.near_min * 60.0,
+        fine_days: u32::from(want.fine_days),
+        most_mib: u32::from(want.most_mib),
+        ..Keep::here(folder.to_path_buf())
+    };
+    let who = Who {
+        boot_uuid: boot.clone(),
+        began_s: at.as_s(),
+        version: env!("CARGO_PKG_VERSION").to_owned(),
+    };
+    let events = events.clone();
+    let tell = move |state| {
+        // A brain that is too busy hears of it with the next batch.
+        let _ = events.try_send(Event::Record(Box::new(state)));
+    };
+    let started = history::start(keep, who, tell)
+        .map_err(|why| format!("The system has no room for the record's thread: {why}."))?;
+    let Started { before, trouble, reader, writer, .. } = started;
+    let (taught, test) = if trouble.is_some() {
+        (Vec::new(), None)
+    } else {
+        (taught(&reader), clerk::test_of(&reader))
+    };
+    Ok(Opened { writer: Arc::new(writer), before, boot, taught, test, at })
+}
+
+fn taught(reader: &Reader) -> Vec<(String, Learned)> {
+    credit::taught(reader).unwrap_or_else(|trouble| {
+        tracing::warn!("{trouble}");
+        Vec::new()
+    })
+}
+
+impl Opened {
+    /// Takes the count of this boot up to the record's last row: the choices are written every ten
+    /// minutes only.
+    pub(crate) fn improve(&self, resume: &mut Resume) {
+        let Some(before) = self.before.as_ref().filter(|_| self.same_boot()) else { return };
+        let Some(outing) = before.outing.as_ref().filter(|_| resume.same_boot) else { return };
+        let choices = &mut resume.choices;
+        let sign = Mono::at_s(before.last_sign_s);
+        let counted = Joules::from_wh(outing.energy_wh) + choices.bridged;
+        if sign > choices.counted_to && counted > choices.delivered {
+            choices.counted_to = sign;
+            choices.delivered = counted;
+        }
+    }
+
+    /// Whether the record was last written in this boot.
+    pub(crate) fn same_boot(&self) -> bool {
+        self.before.as_ref().is_some_and(|before| before.boot_uuid == self.boot)
+    }
+
+    /// The wall time of this boot, if the record has it from before the restart.
+    pub(crate) fn wall_at_boot(&self) -> Option<Wall> {
+        let before = self.before.as_ref().filter(|_| self.same_boot())?;
+        before.wall_at_boot_ms.map(Wall::from_unix_ms)
+    }
+}

@@ -1,0 +1,212 @@
+//! Reaches the record for a command: the running outlast over its Unix socket, else the store in
+//! its folder, through the same routes served within this process.
+
+use std::{
+    path::{Path, PathBuf},
+    sync::Arc,
+    time::Duration,
+};
+
+use axum::{
+    Router,
+    body::{Body, to_bytes},
+    http::{Method, Request, header},
+};
+use reckon::{
+    engine::{Engine, Setup},
+    estimator::LoadPrior,
+};
+use serde::Deserialize;
+use serde_json::Value;
+use tokio::{
+    runtime::Runtime,
+    sync::{mpsc, watch},
+};
+use tower::ServiceExt;
+use web::{Keeping, Pairing, RecordAsked, Shown};
+
+use crate::{Failed, ask, clerk, cli::Reach, clock::Clock, folders, keep::random, past::Shelf};
+
+/// A large export over a slow card takes its time.
+const PATIENCE: Duration = Duration::from_secs(120);
+/// An answer larger than this is not read: a year of record is smaller.
+const MOST_BYTES: usize = 1 << 30;
+
+/// The way to the record.
+pub(crate) struct Record {
+    runtime: Runtime,
+    way: Way,
+}
+
+enum Way {
+    Socket(PathBuf),
+    Here(Router),
+}
+
+/// What came back.
+struct Answer {
+    good: bool,
+    body: Vec<u8>,
+}
+
+/// What we read of a refusal: RFC 9457.
+#[derive(Deserialize)]
+struct Problem {
+    detail: Option<String>,
+    title: Option<String>,
+}
+
+impl Record {
+    /// Finds the running outlast, else opens the folder.
+    ///
+    /// # Errors
+    /// When there is neither.
+    pub(crate) fn find(reach: &Reach) -> Result<Self, Failed> {
+        let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build();
+        let runtime = runtime.map_err(|why| format!("The system has no room for this: {why}."))?;
+        let none = match ask::find(reach.socket.as_deref()) {
+            Ok(socket) => return Ok(Self { runtime, way: Way::Socket(socket) }),
+            Err(none) => none,
+        };
+        if reach.socket.is_some() {
+            return Err(none);
+        }
+        let told = reach.state.clone().map(|folder| vec![folder]);
+        let places = told.unwrap_or_else(folders::record_places);
+        let found = places.into_iter().find(|folder| folder.join(history::FILE).exists());
+        let Some(folder) = found else {
+            return Err(Failed::from(format!(
+                "{} There is no record to open either; --state says where one is.",
+                none.say
+            )));
+        };
+        let way = Way::Here(runtime.block_on(async { here(&folder) }));
+        Ok(Self { runtime, way })
+    }
+
+    /// Asks for a page's bytes.
+    ///
+    /// # Errors
+    /// What the other side says.
+    pub(crate) fn get(&self, path: &str) -> Result<Vec<u8>, Failed> {
+        self.ask(&Method::GET, path, None)
+    }
+
+    /// Asks for JSON.
+    ///
+    /// # Errors
+    /// What the other side says.
+    pub(crate) fn read(&self, path: &str) -> Result<Value, Failed> {
+        let body = self.get(path)?;
+        serde_json::from_slice(&body).map_err(|why| {
+            Failed::from(format!(
+                "The answer cannot be understood ({why}). Are both of the same version?"
+            ))
+        })
+    }
+
+    /// Asks for a change.
+    ///
+    /// # Errors
+    /// What the other side says.
+    pub(crate) fn post(&self, path: &str, body: &Value) -> Result<(), Failed> {
+        self.ask(&Method::POST, path, Some(body)).map(drop)
+    }
+
+    fn ask(&self, method: &Method, path: &str, body: Option<&Value>) -> Result<Vec<u8>, Failed> {
+        let answer = match &self.way {
+            Way::Socket(socket) => self.runtime.block_on(over(socket, method, path, body))?,
+            Way::Here(router) => self.runtime.block_on(within(router, method, path, body))?,
+        };
+        if answer.good {
+            return Ok(answer.body);
+        }
+        let problem: Option<Problem> = serde_json::from_slice(&answer.body).ok();
+        let said = problem.and_then(|problem| problem.detail.or(problem.title));
+        Err(Failed::from(said.unwrap_or_else(|| "That cannot be had here.".to_owned())))
+    }
+}
+
+async fn over(
+    socket: &Path,
+    method: &Method,
+    path: &str,
+    body: Option<&Value>,
+) -> Result<Answer, Failed> {
+    let asked = async {
+        let client = reqwest::Client::builder().unix_socket(socket).timeout(PATIENCE).build()?;
+        let request = client
+            .request(method.clone(), format!("http://localhost{path}"))
+            .header(header::ACCEPT, "application/json");
+        let request = match body {
+            Some(body) => request.json(body),
+            None => request,
+        };
+        let answer = request.send().await?;
+        let good = answer.status().is_success();
+        Ok(Answer { good, body: answer.bytes().await?.to_vec() })
+    };
+    asked.await.map_err(|why: reqwest::Error| Failed::from(ask::no_answer(socket, &why)))
+}
+
+async fn within(
+    router: &Router,
+    method: &Method,
+    path: &str,
+    body: Option<&Value>,
+) -> Result<Answer, Failed> {
+    let asked = Request::builder()
+        .method(method.clone())
+        .uri(path)
+        .header(header::HOST, "localhost")
+        .header(header::ACCEPT, "application/json")
+        .header(header::CONTENT_TYPE, "application/json")
+        .body(body.map_or_else(Body::empty, |body| Body::from(body.to_string())));
+    let asked = asked.map_err(|why| format!("This cannot be asked: {why}."))?;
+    let answer = match router.clone().oneshot(asked).await {
+        Ok(answer) => answer,
+        Err(never) => match never {},
+    };
+    let good = answer.status().is_success();
+    let body = to_bytes(answer.into_body(), MOST_BYTES).await;
+    let body = body.map_err(|why| format!("The record could not be read to its end: {why}."))?;
+    Ok(Answer { good, body: body.to_vec() })
+}
+
+/// The routes of the socket over the store in this folder, while no daemon runs.
+fn here(folder: &Path) -> Router {
+    let clock = Clock::system();
+    let stamp = clock.stamp();
+    let (_, now) = watch::channel(Engine::new(Setup::default(), stamp).tick(stamp));
+    let (_, keeping) = watch::channel(Arc::new(Keeping::default()));
+    // Nobody hears what would be asked of a running one, which answers 'stopping'.
+    let (asks, _) = mpsc::channel(1);
+    let (record, asked) = mpsc::channel(1);
+    tokio::spawn(answer(folder.to_path_buf(), asked));
+    web::socket(Shown {
+        now,
+        asks,
+        pairing: Arc::new(Pairing::new(random(), random)),
+        hosts: Vec::new(),
+        past: Arc::new(Shelf::of(Some(folder))),
+        record,
+        keeping,
+        clock: Arc::new(clock),
+    })
+}
+
+async fn answer(folder: PathBuf, mut asked: mpsc::Receiver<RecordAsked>) {
+    while let Some(RecordAsked { ask, answer }) = asked.recv().await {
+        let clerk = clerk::offline(&folder);
+        let done = tokio::task::spawn_blocking(move || {
+            let load = LoadPrior::default();
+            match ask {
+                web::RecordAsk::StartTest { .. } => Err(clerk::NEEDS_RUNNING.to_owned()),
+                ask => clerk.ask(&ask, &load).map(drop),
+            }
+        });
+        let done = done.await.unwrap_or_else(|_| Err("The change broke down.".to_owned()));
+        // The command waits for it.
+        let _ = answer.send(done);
+    }
+}

@@ -1,0 +1,375 @@
+//! The recorder: turns what the brain sees, second by second, into entries for the record, by
+//! comparing each snapshot with the one before. It decides nothing about bank or forecast; what
+//! happened at the last end is decided by `history::outings` when the first sweep has come.
+
+use std::sync::Arc;
+
+use history::{
+    End, Ending, Entry, Writer,
+    fold::Folder,
+    outings::{Swap, SwapWatch},
+    row::{ClockFrom, ClockRow, Event, EventKind, ForecastRow, Sample, SourceChange},
+};
+use reckon::{
+    bank::{BankSpec, MeasuredAt},
+    engine::{Change, Edge, Start},
+    forecast::Outlook,
+    reading::{SourceReport, SourceState, Strain},
+    snapshot::Snapshot,
+    time::{Mono, Trust},
+    words,
+};
+
+use crate::{credit::share_of, glance::plain_spaces};
+
+/// A forecast goes into the record this often, s.
+const FORECAST_EVERY_S: f64 = 600.0;
+/// The wall clock is looked at this often, s, besides when it is believed for the first time.
+const CLOCK_EVERY_S: f64 = 3600.0;
+/// The kernel's synchronised clock is right within so much: what the usual time services keep over
+/// a phone's hotspot (common practice, no source).
+const SYNCHRONISED_WITHIN_MS: u32 = 500;
+/// The wall clock moved by more than this against boot time: it was set.
+const STEP_MS: i64 = 1000;
+/// Missed sweeps are told this often at most, s.
+const MISSED_EVERY_S: f64 = 60.0;
+/// The first sweep so soon after boot belongs to an outing that began with the boot itself, s.
+const BOOTING_S: f64 = 120.0;
+
+/// How the snapshot looked when it was last compared.
+#[derive(Debug, Default)]
+struct Seen {
+    bank: Option<Arc<BankSpec>>,
+    outing: Option<String>,
+    began: Mono,
+    activity: Option<String>,
+    undervoltage_times: u32,
+    strain: Strain,
+    missed: u64,
+    missed_at: Mono,
+    sources: Arc<[SourceReport]>,
+    trust: Option<Trust>,
+    /// Wall time of boot, ms.
+    wall_at_boot_ms: Option<i64>,
+}
+
+/// Makes entries and gives them to the record.
+pub(crate) struct Recorder {
+    writer: Arc<Writer>,
+    folder: Folder,
+    seen: Seen,
+    begun: bool,
+    forecast_at: Option<Mono>,
+    clock_at: Option<Mono>,
+    /// The bound of what a phone told.
+    phone_within_ms: u32,
+    swap: Option<SwapWatch>,
+    /// How the outing that ends next is to be closed, where that is known better than 'swapped'.
+    close_as: Option<End>,
+}
+
+impl Recorder {
+    pub(crate) fn new(writer: Arc<Writer>) -> Self {
+        Self {
+            writer,
+            folder: Folder::default(),
+            seen: Seen::default(),
+            begun: false,
+            forecast_at: None,
+            clock_at: None,
+            phone_within_ms: 60_000,
+            swap: None,
+            close_as: None,
+        }
+    }
+
+    /// Whether the last end has been accounted for.
+    pub(crate) const fn begun(&self) -> bool {
+        self.begun
+    }
+
+    /// The account of the last end has been given: `entries` open the outing that this snapshot is
+    /// in.
+    pub(crate) fn begin(&mut self, shot: &Snapshot, entries: Vec<Entry>) {
+        self.begun = true;
+        for entry in entries {
+            self.writer.give(entry);
+        }
+        self.seen.bank.clone_from(&shot.bank.spec);
+        self.seen.outing.clone_from(&shot.outing);
+        self.seen.began = shot.outing_began;
+        self.seen.undervoltage_times = shot.undervoltage_times;
+        self.seen.missed = shot.missed_sweeps;
+        self.watch_bank(shot);
+    }
+
+    /// Takes the snapshot of a sweep. Gives a swap of the bank that the voltage betrays.
+    pub(crate) fn swept(&mut self, shot: &Snapshot, start: Start) -> Option<Swap> {
+        self.changes(shot, start);
+        if let Some(row) = self.folder.push(&Sample::of(shot)) {
+            self.writer.give(Entry::Row(row));
+            self.writer.pace(match &shot.outlook {
+                Outlook::Lasts(forecast) => Some(forecast.cautious().si()),
+                _ => None,
+            });
+        }
+        self.happened(shot);
+        self.sources(shot);
+        self.clock(shot);
+        self.forecast(shot);
+        self.swapped(shot)
+    }
+
+    /// Alarms that came and went.
+    pub(crate) fn edges(&mut self, shot: &Snapshot, edges: &[Edge]) {
+        for edge in edges {
+            let kind = match edge.change {
+                Change::Raised | Change::Changed => EventKind::AlarmRaised,
+                Change::Cleared { .. } => EventKind::AlarmCleared,
+            };
+            self.event(edge.at, kind, plain_spaces(&words::edge(edge, shot)));
+        }
+    }
+
+    /// What a person did: bank, name, activity. Called after every change as well, so that it is
+    /// in the record before whoever asked is answered.
+    pub(crate) fn changes(&mut self, shot: &Snapshot, start: Start) {
+        if !self.begun {
+            return;
+        }
+        let at = shot.at.mono;
+        if shot.outing_began != self.seen.began {
+            self.next_outing(shot, start);
+        } else if shot.bank.spec != self.seen.bank
+            && let Some(bank) = &shot.bank.spec
+        {
+            self.writer.give(Entry::Bank((**bank).clone()));
+            let (bank, start_share) = (bank.name.clone(), share_of(start));
+            self.writer.give(Entry::OutingBank { bank, start_share });
+        }
+        if shot.bank.spec != self.seen.bank {
+            self.seen.bank.clone_from(&shot.bank.spec);
+            self.watch_bank(shot);
+        }
+        if shot.outing != self.seen.outing {
+            self.seen.outing.clone_from(&shot.outing);
+            self.writer.give(Entry::OutingNamed(shot.outing.clone().unwrap_or_default()));
+        }
+        let activity = shot.activities.iter().find(|one| one.current).map(|one| &one.name);
+        if activity != self.seen.activity.as_ref() {
+            self.seen.activity = activity.cloned();
+            self.event(at, EventKind::Activity, activity.cloned().unwrap_or_default());
+        }
+    }
+
+    /// Another bank (or the same one, charged): one outing ends and the next begins.
+    fn next_outing(&mut self, shot: &Snapshot, start: Start) {
+        let at_s = shot.outing_began.as_s();
+        // The row till now belongs to the outing that ends.
+        if let Some(row) = self.folder.finish() {
+            self.writer.give(Entry::Row(row));
+        }
+        let end = self.close_as.take().unwrap_or(End {
+            from_s: at_s,
+            to_s: at_s,
+            ending: Ending::Swapped,
+            energy_wh: None,
+            bridged_wh: None,
+        });
+        self.writer.give(Entry::OutingEnds { outing: None, end });
+        for entry in beginning(shot, start, at_s) {
+            self.writer.give(entry);
+        }
+        self.seen.began = shot.outing_began;
+        self.seen.outing.clone_from(&shot.outing);
+        self.seen.bank.clone_from(&shot.bank.spec);
+        self.seen.undervoltage_times = shot.undervoltage_times;
+        self.seen.strain = shot.strain_seen;
+        self.watch_bank(shot);
+    }
+
+    /// The outing that ends next ends like this.
+    pub(crate) fn close_as(&mut self, from_s: f64, to_s: f64, ending: Ending) {
+        self.close_as = Some(End { from_s, to_s, ending, energy_wh: None, bridged_wh: None });
+    }
+
+    fn watch_bank(&mut self, shot: &Snapshot) {
+        let bank = shot.bank.spec.as_ref();
+        self.swap = bank.map(|bank| SwapWatch::new(bank.measured_at == MeasuredAt::Cells));
+    }
+
+    fn swapped(&mut self, shot: &Snapshot) -> Option<Swap> {
+        // A charger steps the voltage up as well.
+        let draining = shot.supply.current.is_ok_and(|amps| amps.si() > 0.0);
+        let volts = shot.supply.volts.ok().map(reckon::units::Volts::si);
+        let swap = self.swap.as_mut()?.push(shot.at.mono.as_s(), volts)?;
+        draining.then_some(swap)
+    }
+
+    fn happened(&mut self, shot: &Snapshot) {
+        let at = shot.at.mono;
+        if shot.undervoltage_times > self.seen.undervoltage_times {
+            let text = plain_spaces(&words::supply(shot));
+            self.event(at, EventKind::Undervoltage, text);
+        }
+        self.seen.undervoltage_times = shot.undervoltage_times;
+        let news = new_strain(self.seen.strain, shot.strain_seen);
+        if !news.is_empty() {
+            self.event(at, EventKind::Strain, news.join(", "));
+        }
+        self.seen.strain = shot.strain_seen;
+        let more = shot.missed_sweeps.saturating_sub(self.seen.missed);
+        if more > 0 && at.seconds_since(self.seen.missed_at).si() >= MISSED_EVERY_S {
+            self.event(
+                at,
+                EventKind::MissedSweeps,
+                format!("{more} sweeps came too late or not at all"),
+            );
+            (self.seen.missed, self.seen.missed_at) = (shot.missed_sweeps, at);
+        }
+    }
+
+    fn sources(&mut self, shot: &Snapshot) {
+        if Arc::ptr_eq(&self.seen.sources, &shot.sources) {
+            return;
+        }
+        for (ix, now) in shot.sources.iter().enumerate() {
+            let before = self.seen.sources.get(ix).map(|source| gap_of(source.state));
+            let gap = gap_of(now.state);
+            if before.as_ref() == Some(&gap) {
+                continue;
+            }
+            let at = match now.state {
+                SourceState::Silent { since, .. } => since,
+                SourceState::Live | SourceState::LeftAlone => shot.at.mono,
+            };
+            let (id, title) = (now.id.clone(), now.title.clone());
+            self.writer.give(Entry::Source(SourceChange { at, id, title, gap }));
+        }
+        self.seen.sources = Arc::clone(&shot.sources);
+    }
+
+    /// Attaches wall time where it can be believed, and notes when it was set.
+    fn clock(&mut self, shot: &Snapshot) {
+        let (at, trust) = (shot.at, shot.at.trust);
+        let boot_ms = at.wall.unix_ms().saturating_sub(millis(at.mono));
+        let same_teller = self.seen.trust == Some(trust);
+        if let Some(before) = self.seen.wall_at_boot_ms.filter(|_| same_teller)
+            && before.abs_diff(boot_ms) > STEP_MS.unsigned_abs()
+        {
+            self.event(at.mono, EventKind::ClockStep, stepped(boot_ms.saturating_sub(before)));
+            self.clock_at = None;
+        }
+        self.seen.wall_at_boot_ms = Some(boot_ms);
+        let due =
+            self.clock_at.is_none_or(|then| at.mono.seconds_since(then).si() >= CLOCK_EVERY_S);
+        if due || !same_teller {
+            let within_ms =
+                if trust == Trust::Phone { self.phone_within_ms } else { SYNCHRONISED_WITHIN_MS };
+            if let Some(row) = ClockRow::of(&at, within_ms) {
+                self.writer.give(Entry::Clock(row));
+                self.clock_at = Some(at.mono);
+            }
+        }
+        self.seen.trust = Some(trust);
+    }
+
+    /// A phone told the time.
+    pub(crate) fn phone(&mut self, at: Mono, wall_ms: i64, within_ms: u32) {
+        self.phone_within_ms = within_ms;
+        self.writer.give(Entry::Clock(ClockRow { at, wall_ms, within_ms, from: ClockFrom::Phone }));
+    }
+
+    fn forecast(&mut self, shot: &Snapshot) {
+        let Outlook::Lasts(forecast) = &shot.outlook else { return };
+        let now = shot.at.mono;
+        if self.forecast_at.is_some_and(|then| now.seconds_since(then).si() < FORECAST_EVERY_S) {
+            return;
+        }
+        self.forecast_at = Some(now);
+        self.writer.give(Entry::Forecast(ForecastRow {
+            at: now,
+            remaining_s: forecast.remaining.map(reckon::units::Seconds::si),
+            basis: forecast.basis,
+            delivered_wh: shot.bank.delivered.wh(),
+            bridged_wh: shot.bank.bridged.wh(),
+            usable_wh: shot.bank.usable.map(|three| three.map(reckon::units::Joules::wh)),
+        }));
+    }
+
+    /// A line in the record.
+    pub(crate) fn event(&mut self, at: Mono, kind: EventKind, text: String) {
+        self.writer.give(Entry::Event(Event { at, kind, text }));
+    }
+
+    /// A choice in the record; an empty value takes it away.
+    pub(crate) fn choose(&mut self, key: &str, value: &str) {
+        self.writer.give(Entry::Choice { key: key.to_owned(), value: value.to_owned() });
+    }
+
+    /// The daemon ends: the row till now goes too.
+    pub(crate) fn end(&mut self) {
+        if let Some(row) = self.folder.finish() {
+            self.writer.give(Entry::Row(row));
+        }
+    }
+}
+
+/// The entries that begin an outing.
+pub(crate) fn beginning(shot: &Snapshot, start: Start, at_s: f64) -> Vec<Entry> {
+    let bank = shot.bank.spec.as_deref();
+    let told = bank.map(|bank| Entry::Bank(bank.clone()));
+    let begins = Entry::OutingBegins {
+        bank: bank.map(|bank| bank.name.clone()),
+        name: shot.outing.clone(),
+        start_share: if bank.is_some() { share_of(start) } else { None },
+        at_s: if at_s < BOOTING_S { 0.0 } else { at_s },
+    };
+    told.into_iter().chain([begins]).collect()
+}
+
+fn gap_of(state: SourceState) -> Option<String> {
+    match state {
+        SourceState::Silent { gap, .. } => Some(words::gap(gap).to_owned()),
+        SourceState::Live | SourceState::LeftAlone => None,
+    }
+}
+
+fn new_strain(before: Strain, now: Strain) -> Vec<&'static str> {
+    [
+        (before.capped, now.capped, "the processor's clock is capped"),
+        (before.throttled, now.throttled, "the processor is throttled"),
+        (before.soft_hot, now.soft_hot, "the board is hot"),
+    ]
+    .into_iter()
+    .filter_map(|(was, is, say)| (is && !was).then_some(say))
+    .collect()
+}
+
+/// Milliseconds since boot.
+pub(crate) fn millis(at: Mono) -> i64 {
+    i64::try_from(at.span().as_millis()).unwrap_or(i64::MAX)
+}
+
+fn stepped(by_ms: i64) -> String {
+    let way = if by_ms > 0 { "forward" } else { "back" };
+    format!("the wall clock was set {way} by {} s", by_ms.unsigned_abs() / 1000)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_set_clock_is_told_with_its_way() {
+        assert_eq!(stepped(315_360_000_000), "the wall clock was set forward by 315360000 s");
+        assert_eq!(stepped(-1500), "the wall clock was set back by 1 s");
+    }
+
+    #[test]
+    fn only_new_strain_is_told() {
+        let hot = Strain { soft_hot: true, ..Strain::default() };
+        assert_eq!(new_strain(Strain::default(), hot), ["the board is hot"]);
+        assert!(new_strain(hot, hot).is_empty());
+    }
+}

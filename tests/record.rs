@@ -1,0 +1,451 @@
+//! The record as an operator meets it: outings that survive a kill, a lost power and a new boot;
+//! run-downs that are credited, taken back and imported; a card that is full or read-only.
+
+use std::{
+    fs,
+    path::Path,
+    thread::sleep,
+    time::{Duration, Instant},
+};
+
+use serde_json::{Value, json};
+use tempfile::TempDir;
+
+use crate::{
+    cards::{Card, as_root},
+    support::{Board, Daemon, Ended, end_of, get, home, outlast, post, socket},
+};
+
+/// Another boot of the same board.
+const NEXT_BOOT: &str = "0a8f6a52-77ab-4b1e-8f5a-9d1e2f3a4b5c\n";
+const BOOT_ID: &str = "proc/sys/kernel/random/boot_id";
+
+fn near(value: &Value, want: f64) -> bool {
+    value.as_f64().is_some_and(|x| (x - want).abs() < 0.005)
+}
+
+fn cli(home: &Path, words: &[&str]) -> Ended {
+    end_of(outlast(home).args(words))
+}
+
+/// A command that must work; what it printed.
+fn done(home: &Path, words: &[&str]) -> String {
+    let ended = cli(home, words);
+    assert_eq!(ended.code, Some(0), "{words:?}: {}", ended.err);
+    ended.out
+}
+
+fn read(home: &Path, words: &[&str]) -> Value {
+    serde_json::from_str(&done(home, words)).expect("JSON")
+}
+
+fn outings(home: &Path) -> Vec<Value> {
+    read(home, &["outing", "list", "--json"])["outings"].as_array().expect("a list").clone()
+}
+
+fn choose_blue_ten(home: &Path) {
+    let spec = json!({
+        "name": "Blue ten", "cells": "li-ion", "series": 1, "label_mah": 10000.0,
+        "label_v": 3.7, "measured_at": "output", "ambient_c": null, "cutoff_v": null,
+    });
+    let status = post(&socket(home), "/api/v1/bank", &json!({ "spec": spec, "start": "full" }));
+    assert!((200..300).contains(&status), "{status}");
+}
+
+/// On this board, with rows on the card every ten seconds.
+fn started(board: &Board, home: &TempDir) -> Daemon {
+    let settings = home.path().join("often.toml");
+    fs::write(&settings, "[record]\nevery_s = 10\n").unwrap();
+    let root = board.path("");
+    let words = ["--sysroot", root.to_str().unwrap(), "--settings", settings.to_str().unwrap()];
+    Daemon::start(home.path(), &words)
+}
+
+/// A board with a sensor and a bank, recorded for at least so long on the card.
+fn recorded(board: &Board, home: &TempDir, seconds: f64) -> Daemon {
+    let mut daemon = started(board, home);
+    daemon.wait_until(|now| now["supply"]["power_w"].is_number());
+    choose_blue_ten(home.path());
+    daemon.wait_for(Duration::from_secs(90), |_| {
+        let all = outings(home.path());
+        all.first()?["lasted_s"].as_f64().filter(|lasted| *lasted >= seconds)
+    });
+    daemon
+}
+
+#[test]
+fn an_outing_survives_a_kill_in_the_same_boot() {
+    let (board, home) = (Board::with_sensor(), home());
+    let mut daemon = recorded(&board, &home, 5.0);
+    let began = Instant::now();
+    daemon.end("KILL");
+    // Without a daemon the commands open the record themselves.
+    let before = outings(home.path());
+    assert_eq!((before.len(), &before[0]["ending"]), (1, &json!("open")), "{before:#?}");
+    let mut daemon = Daemon::on(&board, home.path());
+    let lasted = before[0]["lasted_s"].as_f64().unwrap();
+    let after = daemon.wait_for(Duration::from_secs(90), |_| {
+        let all = outings(home.path());
+        (all[0]["lasted_s"].as_f64()? > lasted + 5.0).then_some(all)
+    });
+    assert_eq!(after.len(), 1, "the same outing goes on: {after:#?}");
+    // The board was on all along, and fed: the time in which nobody looked counts.
+    let most = lasted + began.elapsed().as_secs_f64() + 12.0;
+    assert!(after[0]["lasted_s"].as_f64().unwrap() <= most, "{after:#?}");
+    assert_eq!(after[0]["bank"], "Blue ten");
+    let delivered = daemon.now()["bank"]["delivered_wh"].as_f64().unwrap();
+    // 3.2768 W for at least the time that is recorded.
+    assert!(delivered >= 3.2768 * (lasted - 1.0) / 3600.0, "{delivered} Wh in {lasted} s");
+}
+
+#[test]
+fn a_power_that_goes_away_leaves_an_interval_and_a_question() {
+    let (board, home) = (Board::with_sensor(), home());
+    let mut daemon = recorded(&board, &home, 5.0);
+    daemon.end("KILL");
+    board.put(BOOT_ID, NEXT_BOOT);
+    let mut daemon = Daemon::on(&board, home.path());
+    let all = daemon.wait_for(Duration::from_secs(20), |_| {
+        Some(outings(home.path())).filter(|all| all.len() == 2)
+    });
+    let (new, old) = (&all[0], &all[1]);
+    assert_eq!((&new["ending"], &old["ending"]), (&json!("open"), &json!("power_lost")));
+    // The next row was due ten seconds after the last one; a commit may take two more.
+    let within = old["ended_within_s"].as_f64().unwrap();
+    assert!((within - 12.0).abs() < 0.5, "{within}");
+    assert!(daemon.said().contains("the power went away"), "{}", daemon.said());
+    let chance = old["died_chance"].as_f64().unwrap();
+    assert!((0.0..=1.0).contains(&chance));
+    // The operator says what happened.
+    let id = old["id"].to_string();
+    done(home.path(), &["outing", "ended", &id, "died"]);
+    assert_eq!(outings(home.path())[1]["ending"], "died");
+    done(home.path(), &["outing", "ended", &id, "unplugged"]);
+    assert_eq!(outings(home.path())[1]["ending"], "power_lost");
+    let open = cli(home.path(), &["outing", "ended", "last", "died"]);
+    assert_eq!(open.code, Some(1));
+    assert!(open.err.contains("has not ended yet"), "{}", open.err);
+    done(home.path(), &["outing", "name", &id, "Ridge above the reservoir"]);
+    let shown = done(home.path(), &["outing", "show", &id]);
+    assert!(shown.contains("Ridge above the reservoir") && shown.contains("unplugged"), "{shown}");
+}
+
+#[test]
+fn a_board_switched_off_in_good_order_asks_nothing() {
+    let (board, home) = (Board::with_sensor(), home());
+    let mut daemon = recorded(&board, &home, 5.0);
+    assert_eq!(daemon.end("TERM").code(), Some(0), "{}", daemon.said());
+    board.put(BOOT_ID, NEXT_BOOT);
+    let mut daemon = Daemon::on(&board, home.path());
+    let all = daemon.wait_for(Duration::from_secs(20), |_| {
+        Some(outings(home.path())).filter(|all| all.len() == 2)
+    });
+    assert_eq!(all[1]["ending"], "switched_off");
+    assert_eq!(all[1]["ended_within_s"].as_f64(), Some(0.0), "the mark tells the second");
+    assert!(!daemon.said().contains("went away"));
+    // Stopped and started in one boot, nothing has ended.
+    daemon.end("TERM");
+    let mut daemon = Daemon::on(&board, home.path());
+    daemon.wait_until(|now| now["supply"]["power_w"].is_number());
+    assert_eq!(outings(home.path()).len(), 2);
+}
+
+#[test]
+fn a_bank_changed_under_the_running_board_ends_the_outing() {
+    let (board, home) = (Board::with_sensor(), home());
+    let mut daemon = recorded(&board, &home, 5.0);
+    board.reading(150, 5);
+    daemon.wait_until(|now| now["supply"]["volts_v"].as_f64() < Some(1.0));
+    board.reading(5080, 650);
+    let all = daemon.wait_for(Duration::from_secs(20), |_| {
+        Some(outings(home.path())).filter(|all| all.len() == 2)
+    });
+    assert_eq!((&all[1]["ending"], &all[0]["ending"]), (&json!("swapped"), &json!("open")));
+    let within = all[1]["ended_within_s"].as_f64().unwrap();
+    assert!((0.5..=20.0).contains(&within), "{within}");
+    assert_eq!(all[0]["start_level"], Value::Null, "nobody knows how full the new one is");
+}
+
+#[test]
+fn ten_minute_marks_over_19_h_40_are_a_run_down_of_that_length() {
+    // What a 10 000 mAh bank does under a small idle board (common practice, no source).
+    let (board, home) = (Board::with_sensor(), home());
+    // A list says how long and not how much; for that the board has to be a known one.
+    board.put("proc/device-tree/compatible", "raspberrypi,4-model-b\0brcm,bcm2711\0");
+    let marks: String = (0..=118)
+        .map(|k| {
+            let (day, minute) = (k * 10 / 1440, k * 10 % 1440 + 240);
+            let (day, minute) = (day + minute / 1440, minute % 1440);
+            format!("2025-02-{:02} {:02}:{:02}:00\n", 8 + day, minute / 60, minute % 60)
+        })
+        .collect();
+    let file = home.path().join("first test.txt");
+    fs::write(&file, &marks).unwrap();
+    let mut daemon = Daemon::on(&board, home.path());
+    daemon.wait_until(|now| now["supply"]["power_w"].is_number());
+    done(home.path(), &["bank", "add", "Blue ten", "--label-mah", "10000"]);
+    let said = done(home.path(), &["bank", "import", "Blue ten", file.to_str().unwrap()]);
+    assert!(said.contains("19 h 40 ± 10 min") && said.contains(" Wh  modelled"), "{said}");
+    let bank = read(home.path(), &["bank", "show", "Blue ten", "--json"]);
+    let run = &bank["rundowns"][0];
+    assert_eq!(run["lasted_s"].as_f64(), Some(70_800.0));
+    assert_eq!((run["longer_s"].as_f64(), run["shorter_s"].as_f64()), (Some(600.0), Some(600.0)));
+    assert_eq!((&run["whole"], &run["name"]), (&json!(true), &json!("first test")));
+    // The bank is learned from as soon as it is connected, and no longer once it is struck out.
+    choose_blue_ten(home.path());
+    let learned = |now: &Value, from: u64| now["bank"]["learned_from"].as_u64() == Some(from);
+    daemon.wait_until(|now| learned(now, 1));
+    let id = run["id"].to_string();
+    done(home.path(), &["bank", "strike", &id]);
+    daemon.wait_until(|now| learned(now, 0));
+    done(home.path(), &["bank", "strike", &id, "--undo"]);
+    daemon.wait_until(|now| learned(now, 1));
+    // A list that runs backwards is refused with its line.
+    let back = file.with_file_name("back.txt");
+    fs::write(&back, "2025-02-08 10:00:00\n2025-02-08 09:00:00\n").unwrap();
+    let refused = cli(home.path(), &["bank", "import", "Blue ten", back.to_str().unwrap()]);
+    assert_eq!(refused.code, Some(1));
+    assert!(refused.err.contains("Line 2"), "{}", refused.err);
+}
+
+#[test]
+fn banks_are_told_of_renamed_and_forgotten_with_and_without_a_daemon() {
+    let (board, home) = (Board::with_sensor(), home());
+    let mut daemon = recorded(&board, &home, 5.0);
+    let add = ["bank", "add", "Long six", "--label-mah", "6000", "--cells", "lifepo4"];
+    done(home.path(), &add);
+    done(home.path(), &["bank", "rename", "Blue ten", "Blue old"]);
+    // The connected bank is renamed too, and its outing goes on.
+    daemon.wait_until(|now| now["bank"]["connected"]["name"] == "Blue old");
+    assert_eq!(outings(home.path()).len(), 1);
+    let offered = |now: &Value| {
+        let choices = now["bank"]["choices"].as_array().expect("a list");
+        choices.iter().any(|bank| bank["name"] == "Long six")
+    };
+    daemon.wait_until(&offered);
+    done(home.path(), &["bank", "forget", "Long six"]);
+    daemon.wait_until(|now| !offered(now));
+    let taken = cli(home.path(), &["bank", "rename", "Long six", "Blue old"]);
+    assert!(taken.code == Some(1) && taken.err.contains("another bank"), "{}", taken.err);
+    daemon.end("TERM");
+    done(home.path(), &["bank", "forget", "Long six", "--undo"]);
+    done(home.path(), &["bank", "rename", "Blue old", "Blue ten"]);
+    let listed = done(home.path(), &["bank", "list"]);
+    assert!(listed.contains("Blue ten") && !listed.contains("forgotten"), "{listed}");
+    let none = cli(home.path(), &["bank", "show", "Red"]);
+    assert!(none.code == Some(1) && none.err.contains("no bank 'Red'"), "{}", none.err);
+    let test = cli(home.path(), &["bank", "rundown", "Blue ten"]);
+    assert!(test.code == Some(1) && test.err.contains("outlast run"), "{}", test.err);
+    // A change without a daemon is no sign of a run: the account of the last end stays.
+    board.put(BOOT_ID, NEXT_BOOT);
+    let mut daemon = Daemon::on(&board, home.path());
+    let all = daemon.wait_for(Duration::from_secs(20), |_| {
+        Some(outings(home.path())).filter(|all| all.len() == 2)
+    });
+    assert_eq!(all[1]["ending"], "switched_off");
+}
+
+/// A demonstration that keeps its record: hours pass in seconds.
+fn played(home: &Path) -> Daemon {
+    let state = home.join(".local/state/outlast");
+    let state = state.to_str().expect("a path");
+    Daemon::start(home, &["--demo", "--demo-speed", "600", "--state", state])
+}
+
+#[test]
+fn a_run_down_test_survives_the_death_of_the_bank_and_is_credited() {
+    let home = home();
+    let mut daemon = played(home.path());
+    daemon
+        .wait_for(Duration::from_secs(60), |d| (d.now()["up_s"].as_f64()? > 8000.0).then_some(()));
+    done(home.path(), &["bank", "rundown", "Blue ten", "--load", "receive"]);
+    let running = daemon.wait_for(Duration::from_secs(60), |_| {
+        let newest = outings(home.path()).swap_remove(0);
+        let long = newest["lasted_s"].as_f64()? > 1500.0;
+        (long && newest["name"] == "Run-down of Blue ten").then_some(newest)
+    });
+    // The load is there: threads of its own.
+    let tasks = fs::read_dir(format!("/proc/{}/task", daemon.pid())).unwrap().flatten();
+    let comms = tasks.filter_map(|task| fs::read_to_string(task.path().join("comm")).ok());
+    assert!(comms.filter(|comm| comm == "load\n").count() > 0);
+    daemon.end("KILL");
+    let mut daemon = played(home.path());
+    let id = running["id"].clone();
+    let closed = daemon.wait_for(Duration::from_secs(20), |_| {
+        let told = read(home.path(), &["outing", "show", &id.to_string(), "--json"]);
+        told["rundown"].is_object().then_some(told)
+    });
+    assert_eq!(closed["ending"], "died", "a test's lost power is a dead bank");
+    let run = &closed["rundown"];
+    assert_eq!((&run["whole"], &run["measured"]), (&json!(true), &json!(true)));
+    let lasted = closed["lasted_s"].as_f64().unwrap();
+    assert_eq!(run["lasted_s"].as_f64(), Some(lasted));
+    // Energy is mean power times time.
+    let wh = closed["mean_power_w"].as_f64().unwrap() * lasted / 3600.0;
+    assert!((run["delivered_wh"].as_f64().unwrap() / wh - 1.0).abs() < 0.05, "{closed:#}");
+    assert!(daemon.said().contains("the test is closed and credited"), "{}", daemon.said());
+}
+
+#[test]
+fn a_run_down_test_that_is_given_up_counts_as_cut_short() {
+    let home = home();
+    let mut daemon = played(home.path());
+    daemon
+        .wait_for(Duration::from_secs(60), |d| (d.now()["up_s"].as_f64()? > 8000.0).then_some(()));
+    done(home.path(), &["bank", "rundown", "Blue ten"]);
+    let test = daemon.wait_for(Duration::from_secs(60), |_| {
+        let newest = outings(home.path()).swap_remove(0);
+        (newest["lasted_s"].as_f64()? > 900.0 && newest["name"] == "Run-down of Blue ten")
+            .then(|| newest["id"].to_string())
+    });
+    done(home.path(), &["bank", "rundown", "--stop"]);
+    let closed = daemon.wait_for(Duration::from_secs(20), |_| {
+        let told = read(home.path(), &["outing", "show", &test, "--json"]);
+        told["rundown"].is_object().then_some(told)
+    });
+    assert_eq!(closed["ending"], "switched_off");
+    assert_eq!(closed["rundown"]["whole"], false);
+    let again = cli(home.path(), &["bank", "rundown", "--stop"]);
+    assert!(again.code == Some(1) && again.err.contains("No run-down test"), "{}", again.err);
+}
+
+#[test]
+fn an_outing_leaves_as_csv_and_json_and_the_record_as_a_copy() {
+    let (board, home) = (Board::with_sensor(), home());
+    let mut daemon = recorded(&board, &home, 30.0);
+    let csv = done(home.path(), &["export", "last", "--csv"]);
+    // The columns of `replay` come first; lines end as RFC 4180 wants them (section 2, 1).
+    assert!(csv.starts_with("t_s,cpu_util,cpu_temp_c,bus_v,current_a,"), "{csv}");
+    assert!(csv.ends_with("\r\n") && csv.matches("\r\n").count() == csv.matches('\n').count());
+    let second: Vec<&str> = csv.lines().nth(2).expect("two rows").split(',').collect();
+    assert_eq!((second[3], second[4]), ("5.12", "0.64"), "{csv}");
+    let json = read(home.path(), &["export", "last", "--json"]);
+    assert_eq!(json["channels"]["volts_v"]["mean"][1].as_f64(), Some(5.12));
+    let file = home.path().join("copy.db");
+    let name = file.to_str().unwrap();
+    done(home.path(), &["export", "--store", name]);
+    // 'SQLite format 3' and a zero: https://www.sqlite.org/fileformat.html, section 1.3.1.
+    let copy = fs::read(&file).unwrap();
+    assert!(copy.starts_with(b"SQLite format 3\0"));
+    let again = cli(home.path(), &["export", "--store", name]);
+    assert!(again.code == Some(1) && again.err.contains("is there already"), "{}", again.err);
+    assert_eq!(cli(home.path(), &["export", "last"]).code, Some(2), "in which form?");
+    assert_eq!(cli(home.path(), &["export", "77", "--csv"]).code, Some(1));
+    // The copy is not to be had where phones are served.
+    assert_eq!(daemon.get("/api/v1/copy").0, 404);
+    assert_eq!(daemon.end("TERM").code(), Some(0));
+    assert_eq!(done(home.path(), &["export", "1", "--csv"]).lines().next(), csv.lines().next());
+}
+
+#[test]
+fn a_full_card_stops_the_record_and_not_the_forecast() {
+    if !as_root("record::a_full_card_stops_the_record_and_not_the_forecast") {
+        return;
+    }
+    let (board, home) = (Board::with_sensor(), home());
+    let state = home.path().join(".local/state/outlast");
+    fs::create_dir_all(&state).unwrap();
+    let card = Card::mount(&state, 8192);
+    card.fill();
+    let mut daemon = started(&board, &home);
+    daemon.wait_until(|now| now["supply"]["power_w"].is_number());
+    let why = |d: &Daemon| d.now()["log"]["why"].as_str().map(str::to_owned);
+    let stopped = daemon.wait_for(Duration::from_secs(20), why);
+    assert!(stopped.contains("full") || stopped.contains("No space"), "{stopped}");
+    choose_blue_ten(home.path());
+    // What is seen meanwhile is not lost: it waits in memory for the card.
+    sleep(Duration::from_secs(25));
+    board.reading(5000, 900);
+    daemon.wait_until(|now| near(&now["supply"]["current_a"], 0.9));
+    card.free();
+    // The card is tried again every minute.
+    daemon.wait_for(Duration::from_secs(100), |_| {
+        let status = post(&socket(home.path()), "/api/v1/activity", &json!({ "name": "idle" }));
+        assert!((200..300).contains(&status), "{status}");
+        let page = get("http://localhost/api/v1/outings", Some(&socket(home.path()))).1;
+        let page: Value = serde_json::from_str(&page).ok()?;
+        (page["outings"][0]["lasted_s"].as_f64()? > 20.0).then_some(())
+    });
+    daemon.wait_for(Duration::from_secs(20), |d| d.now()["log"]["why"].is_null().then_some(()));
+    let all = outings(home.path());
+    assert_eq!((all.len(), &all[0]["bank"]), (1, &json!("Blue ten")), "{all:#?}");
+    daemon.end("TERM");
+}
+
+#[test]
+fn a_card_gone_read_only_is_said_and_can_still_be_read() {
+    if !as_root("record::a_card_gone_read_only_is_said_and_can_still_be_read") {
+        return;
+    }
+    let (board, home) = (Board::with_sensor(), home());
+    let state = home.path().join(".local/state/outlast");
+    fs::create_dir_all(&state).unwrap();
+    let card = Card::mount(&state, 4096);
+    let mut daemon = recorded(&board, &home, 5.0);
+    daemon.end("TERM");
+    card.remount("ro");
+    // Started on such a card, it runs and says so.
+    let runtime = home.path().join("run");
+    let mut command = outlast(home.path());
+    command.env("XDG_RUNTIME_DIR", &runtime);
+    let root = board.path("");
+    command.args(["run", "--listen", "127.0.0.1:0", "--sysroot"]).arg(&root);
+    let mut daemon = Daemon::of(command);
+    daemon.wait_until(|now| now["supply"]["power_w"].is_number());
+    let why = daemon.wait_until(|now| now["log"]["why"].is_string());
+    assert!(why["log"]["why"].as_str().unwrap().contains("read"), "{:#}", why["log"]);
+    let (status, body) = daemon.get("/api/v1/outings");
+    assert!(status == 200 && body.contains("Blue ten"), "{status}: {body}");
+    daemon.end("TERM");
+    card.remount("rw");
+}
+
+#[test]
+fn a_damaged_record_is_set_aside_named_and_never_written_over() {
+    let (board, home) = (Board::with_sensor(), home());
+    let state = home.path().join(".local/state/outlast");
+    fs::create_dir_all(&state).unwrap();
+    let damaged = b"not a record at all, whatever it was".repeat(200);
+    fs::write(state.join("record.db"), &damaged).unwrap();
+    let mut daemon = Daemon::on(&board, home.path());
+    daemon.wait_until(|now| now["supply"]["power_w"].is_number());
+    let aside = fs::read_dir(&state)
+        .unwrap()
+        .flatten()
+        .map(|entry| entry.path())
+        .find(|path| path.is_file() && fs::read(path).is_ok_and(|bytes| bytes == damaged))
+        .expect("the damaged file is still there");
+    assert_ne!(aside.file_name().unwrap(), "record.db");
+    let name = aside.file_name().unwrap().to_string_lossy().into_owned();
+    daemon.wait_for(Duration::from_secs(10), |d| d.said().contains(&name).then_some(()));
+    let station = get(&format!("http://{}/station", daemon.at), None).1;
+    assert!(station.contains(&name), "the page names it");
+    sleep(Duration::from_millis(200));
+    assert_eq!(outings(home.path()).len(), 1);
+}
+
+#[test]
+fn a_paired_phone_dates_the_record() {
+    let (board, home) = (Board::with_sensor(), home());
+    let mut daemon = recorded(&board, &home, 5.0);
+    assert_eq!(outings(home.path())[0]["began_at"], Value::Null, "nobody knows the time yet");
+    let clock: Value =
+        serde_json::from_str(&get("http://localhost/api/v1/clock", Some(&socket(home.path()))).1)
+            .expect("JSON");
+    let at_s = clock["boot_s"].as_f64().expect("when the board looked");
+    // 2026-05-16 07:30 UTC, one of our made-up mornings.
+    let told = json!({ "boot_s": at_s, "phone_unix_ms": 1_778_916_600_000_i64, "within_s": 0.04 });
+    let status = post(&socket(home.path()), "/api/v1/clock", &told);
+    assert!((200..300).contains(&status), "{status}");
+    let dated = daemon.wait_for(Duration::from_secs(90), |_| {
+        let newest = outings(home.path()).swap_remove(0);
+        newest["began_at"].as_str().map(str::to_owned)
+    });
+    assert!(
+        dated.starts_with("2026-05-16T07:2") || dated.starts_with("2026-05-16T07:30"),
+        "{dated}"
+    );
+    assert_eq!(daemon.now()["clock"]["trust"], "phone");
+    // Off by default: the system's own clock stays as it is.
+    assert_eq!(post(&socket(home.path()), "/api/v1/clock/set", &json!({})), 403);
+}

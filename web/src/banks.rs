@@ -1,0 +1,311 @@
+//! Banks: what each has been seen to deliver, its run-downs, the run-down test, and the changes to
+//! all of that.
+
+use askama::Template;
+use axum::{
+    Json,
+    extract::{Path, State},
+    http::HeaderMap,
+    response::{IntoResponse, Response},
+};
+use reckon::{
+    bank::{BankSpec, Cells, MeasuredAt},
+    units::{Celsius, Joules, Seconds, Share, Watts},
+    words,
+};
+
+use crate::{
+    BankTold, RundownTold, Site, TestLoad,
+    asks::Done,
+    look::{self, Look, Sheet},
+    outings::local,
+    page::{Frame, shown},
+    recall::not_there,
+    wire_past,
+};
+
+/// A run-down as a row with its tap.
+pub(crate) struct RunDownRow {
+    id: i64,
+    lines: [String; 2],
+    struck: bool,
+    /// The report of its outing, where it has one and is not on it.
+    outing: Option<i64>,
+    /// Where the tap leads back to: the report's outing.
+    back_outing: Option<i64>,
+}
+
+#[derive(Template)]
+#[template(path = "rundown.html")]
+struct RunDownPart<'a> {
+    row: &'a RunDownRow,
+}
+
+impl RunDownRow {
+    pub(crate) fn html(&self) -> String {
+        crate::page::part(&RunDownPart { row: self })
+    }
+}
+
+/// The row of a run-down; `on` is the outing on whose report it stands.
+pub(crate) fn rundown_row(it: &RundownTold, site: &Site, on: Option<i64>) -> RunDownRow {
+    let lines = words::rundown(&words::RunDownSaid {
+        name: it.name.as_deref(),
+        began: local(it.began, site),
+        whole: it.whole,
+        start: it.start_share.map(Share::nearest),
+        lasted: [it.lasted_s, it.within_s, it.before_s].map(Seconds::of),
+        delivered: it.delivered_wh.map(Joules::from_wh),
+        mean: it.mean_power_w.map(Watts::of),
+        measured: it.measured,
+        ambient: it.ambient_c.map(Celsius::of),
+    });
+    let outing = it.outing.filter(|_| on.is_none());
+    RunDownRow { id: it.id, lines, struck: it.struck, outing, back_outing: on }
+}
+
+struct BankShown {
+    id: i64,
+    name: String,
+    label: String,
+    seen: String,
+    believed: Option<String>,
+    connected: bool,
+    rows: Vec<RunDownRow>,
+    /// Begins the ids of its form's fields.
+    prefix: String,
+    fields: Fields,
+}
+
+/// Label data as the form's fields hold it.
+struct Fields {
+    mah: String,
+    volts: String,
+    series: String,
+    cells: &'static str,
+    at: &'static str,
+    ambient: String,
+    cutoff: String,
+}
+
+fn fields(spec: &BankSpec) -> Fields {
+    Fields {
+        mah: format!("{:.0}", spec.label.si() * 1000.0),
+        volts: plain(spec.label_volts.si()),
+        series: spec.series.to_string(),
+        cells: match spec.cells {
+            Cells::LiIon => "li-ion",
+            Cells::LiFePo4 => "lifepo4",
+            Cells::LeadAcid => "lead-acid",
+        },
+        at: match spec.measured_at {
+            MeasuredAt::Output => "output",
+            MeasuredAt::Cells => "cells",
+            MeasuredAt::Nowhere => "nowhere",
+        },
+        ambient: spec.ambient.map_or_else(String::new, |ambient| plain(ambient.si())),
+        cutoff: spec.cutoff.map_or_else(String::new, |cutoff| plain(cutoff.si())),
+    }
+}
+
+/// An empty form, as for a USB bank.
+fn blank() -> Fields {
+    let none = String::new;
+    Fields {
+        mah: none(),
+        volts: none(),
+        series: none(),
+        cells: "li-ion",
+        at: "output",
+        ambient: none(),
+        cutoff: none(),
+    }
+}
+
+/// A number as a person would type it.
+fn plain(number: f64) -> String {
+    let text = format!("{number:.2}");
+    text.trim_end_matches('0').trim_end_matches('.').to_owned()
+}
+
+#[derive(Template)]
+#[template(path = "banks.html")]
+struct BanksPage {
+    frame: Frame,
+    paired: bool,
+    test: Option<String>,
+    banks: Vec<BankShown>,
+    forgotten: Vec<(i64, String)>,
+    blank: Fields,
+}
+
+type Learned = Vec<(BankTold, Vec<RundownTold>)>;
+
+async fn learned(site: &Site) -> Result<Learned, crate::trouble::Sorry> {
+    site.recall(|past| {
+        past.banks()?
+            .into_iter()
+            .map(|bank| past.rundowns(bank.id).map(|rundowns| (bank, rundowns)))
+            .collect()
+    })
+    .await
+}
+
+pub(crate) async fn list(State(site): State<Site>, headers: HeaderMap) -> Done {
+    let all = learned(&site).await?;
+    let snapshot = site.snapshot();
+    let connected = snapshot.bank.spec.as_deref().map(|spec| spec.name.as_str());
+    let (mut banks, mut forgotten) = (Vec::new(), Vec::new());
+    for (bank, rundowns) in &all {
+        if bank.forgotten {
+            forgotten.push((bank.id, bank.spec.name.clone()));
+        } else {
+            banks.push(bank_shown(bank, rundowns, connected, &site));
+        }
+    }
+    Ok(shown(&BanksPage {
+        frame: Frame::new(Look::of(&headers), "Banks"),
+        paired: site.may_change(&headers),
+        test: test_line(&site),
+        banks,
+        forgotten,
+        blank: blank(),
+    }))
+}
+
+fn test_line(site: &Site) -> Option<String> {
+    let keeping = site.keeping();
+    let now = site.snapshot().at.mono;
+    let test = keeping.test.as_ref()?;
+    Some(words::test_on(&test.bank, &words::span(now.seconds_since(test.began)), load(test.load)))
+}
+
+fn bank_shown(
+    bank: &BankTold,
+    rundowns: &[RundownTold],
+    connected: Option<&str>,
+    site: &Site,
+) -> BankShown {
+    let counted = || rundowns.iter().filter(|it| !it.struck);
+    let delivered = |it: &RundownTold| it.delivered_wh.map(Joules::from_wh);
+    let whole: Vec<Joules> = counted().filter(|it| it.whole).filter_map(delivered).collect();
+    let most = counted().filter(|it| !it.whole).filter_map(|it| it.delivered_wh);
+    let most = most.reduce(f64::max).map(Joules::from_wh);
+    BankShown {
+        id: bank.id,
+        name: bank.spec.name.clone(),
+        label: words::bank_label(&bank.spec),
+        seen: words::seen_to_deliver(&whole, most, counted().count()),
+        believed: bank.usable_wh.map(|wh| words::believed_to_hold(wh.map(Joules::from_wh))),
+        connected: connected == Some(bank.spec.name.as_str()),
+        rows: rundowns.iter().rev().map(|it| rundown_row(it, site, None)).collect(),
+        prefix: format!("b{}", bank.id),
+        fields: fields(&bank.spec),
+    }
+}
+
+pub(crate) async fn api_list(State(site): State<Site>) -> Done {
+    let all = learned(&site).await?;
+    let offset_s = site.snapshot().at.utc_offset_s;
+    Ok(Json(wire_past::banks(all, offset_s)).into_response())
+}
+
+// ---- pages that ask before something is done --------------------------------------------------
+
+struct Load {
+    name: &'static str,
+    words: &'static str,
+    chosen: bool,
+}
+
+const fn load(load: TestLoad) -> words::TestLoadSaid {
+    match load {
+        TestLoad::AsItIs => words::TestLoadSaid::AsItIs,
+        TestLoad::Idle => words::TestLoadSaid::Idle,
+        TestLoad::Receive => words::TestLoadSaid::Receive,
+        TestLoad::Steps => words::TestLoadSaid::Steps,
+    }
+}
+
+#[derive(Template)]
+#[template(path = "test.html")]
+struct TestPage {
+    frame: Frame,
+    paired: bool,
+    id: i64,
+    name: String,
+    running: Option<String>,
+    loads: Vec<Load>,
+}
+
+#[derive(Template)]
+#[template(path = "forget.html")]
+struct ForgetPage {
+    frame: Frame,
+    paired: bool,
+    id: i64,
+    name: String,
+}
+
+#[derive(Template)]
+#[template(path = "import.html")]
+struct ImportPage {
+    frame: Frame,
+    script: &'static Sheet,
+    paired: bool,
+    id: i64,
+    name: String,
+}
+
+async fn named(site: &Site, id: &str) -> Result<(i64, String), crate::trouble::Sorry> {
+    let id = id.parse::<i64>().map_err(|_| not_there("bank"))?;
+    let banks = site.recall(|past| past.banks()).await?;
+    let bank = banks.into_iter().find(|bank| bank.id == id).ok_or_else(|| not_there("bank"))?;
+    Ok((id, bank.spec.name))
+}
+
+pub(crate) async fn test(
+    State(site): State<Site>,
+    Path(id): Path<String>,
+    headers: HeaderMap,
+) -> Done {
+    let (id, name) = named(&site, &id).await?;
+    let loads = TestLoad::ALL.map(|it| Load {
+        name: it.name(),
+        words: words::test_load(load(it)),
+        chosen: it == TestLoad::AsItIs,
+    });
+    Ok(shown(&TestPage {
+        frame: Frame::new(Look::of(&headers), "Banks"),
+        paired: site.may_change(&headers),
+        id,
+        name,
+        running: test_line(&site),
+        loads: loads.into(),
+    }))
+}
+
+pub(crate) async fn forget(
+    State(site): State<Site>,
+    Path(id): Path<String>,
+    headers: HeaderMap,
+) -> Done {
+    let (id, name) = named(&site, &id).await?;
+    let frame = Frame::new(Look::of(&headers), "Banks");
+    Ok(shown(&ForgetPage { frame, paired: site.may_change(&headers), id, name }))
+}
+
+pub(crate) async fn import(
+    State(site): State<Site>,
+    Path(id): Path<String>,
+    headers: HeaderMap,
+) -> Result<Response, crate::trouble::Sorry> {
+    let (id, name) = named(&site, &id).await?;
+    Ok(shown(&ImportPage {
+        frame: Frame::new(Look::of(&headers), "Banks"),
+        script: look::helper(),
+        paired: site.may_change(&headers),
+        id,
+        name,
+    }))
+}

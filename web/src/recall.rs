@@ -1,0 +1,79 @@
+//! Reading the past without holding anything else up: its calls block, so they run on the blocking
+//! pool, a few at once; and asking whoever keeps the record.
+
+use axum::http::StatusCode;
+use tokio::sync::{mpsc::error::TrySendError, oneshot};
+
+use crate::{Parts, Past, PastGone, RecordAsk, RecordAsked, asks::busy, trouble::Sorry};
+
+/// So many readings of the past go on at once; others wait their turn. One phone that asks for a
+/// year of record must not take the threads of everybody.
+pub(crate) const AT_ONCE: usize = 2;
+/// So many more may wait; beyond that they are told to come back.
+pub(crate) const MAY_WAIT: usize = 16;
+
+impl Parts {
+    /// Reads the past on the blocking pool.
+    pub(crate) async fn recall<T: Send + 'static>(
+        &self,
+        read: impl FnOnce(&dyn Past) -> Result<T, PastGone> + Send + 'static,
+    ) -> Result<T, Sorry> {
+        let crowded = || busy("Too many are reading the record at once; try again in a moment.");
+        let _in_line = self.line.try_acquire().map_err(|_| crowded())?;
+        let turn = std::sync::Arc::clone(&self.turns).acquire_owned().await;
+        let turn = turn.map_err(|_| crowded())?;
+        let past = std::sync::Arc::clone(&self.past);
+        let done = tokio::task::spawn_blocking(move || {
+            // Held to the end of the reading, also when the asker has gone away meanwhile.
+            let _turn = turn;
+            read(&*past)
+        });
+        match done.await {
+            Ok(Ok(told)) => Ok(told),
+            Ok(Err(gone)) => Err(no_record(gone)),
+            Err(error) => {
+                tracing::error!(%error, "a reading of the record fell");
+                Err(Sorry::of_status(StatusCode::INTERNAL_SERVER_ERROR))
+            }
+        }
+    }
+
+    /// Asks whoever keeps the record and waits for the word.
+    pub(crate) async fn put_record(&self, ask: RecordAsk) -> Result<(), Sorry> {
+        let (answer, heard) = oneshot::channel();
+        self.record.try_send(RecordAsked { ask, answer }).map_err(|error| match error {
+            TrySendError::Full(_) => {
+                busy("Too much is being asked at once; try again in a moment.")
+            }
+            TrySendError::Closed(_) => busy("outlast is stopping; nothing was changed."),
+        })?;
+        match heard.await {
+            Ok(Ok(())) => Ok(()),
+            Ok(Err(say)) => {
+                Err(Sorry::new(StatusCode::CONFLICT, "record-refused", "Not changed", say))
+            }
+            Err(_) => Err(busy("outlast is stopping; nothing was changed.")),
+        }
+    }
+}
+
+fn no_record(gone: PastGone) -> Sorry {
+    let mut sorry = Sorry::new(
+        StatusCode::SERVICE_UNAVAILABLE,
+        "no-record",
+        "The record cannot be read",
+        gone.say,
+    );
+    sorry.retry_after_s = Some(60);
+    sorry
+}
+
+/// There is nothing of that id in the record.
+pub(crate) fn not_there(what: &str) -> Sorry {
+    Sorry::new(
+        StatusCode::NOT_FOUND,
+        "not-in-record",
+        "Not in the record",
+        format!("There is no {what} of that number in the record."),
+    )
+}

@@ -1,0 +1,432 @@
+//! What a phone may ask of the record: forms and JSON read into [`RecordAsk`]s and put to its
+//! keeper.
+
+use axum::{
+    extract::{Path, Request, State},
+    http::StatusCode,
+    response::{IntoResponse, Redirect},
+};
+use reckon::time::Mono;
+use serde::Deserialize;
+
+use crate::{
+    RecordAsk, Site, TestLoad,
+    asks::{
+        BankForm, Done, SpecJson, back_to, done, form, json, told_bank, typed_bank, unreadable,
+    },
+    recall::not_there,
+    trouble::Sorry,
+};
+
+/// The longest list of time stamps that is taken: a mark a second for a day fits.
+pub(crate) const LIST_BYTES: usize = 2 * 1024 * 1024;
+/// A name is no longer than this.
+const NAME_CHARS: usize = 64;
+/// A mark's words are no longer than this.
+const MARK_CHARS: usize = 200;
+
+fn id(text: &str, what: &str) -> Result<i64, Sorry> {
+    text.parse().map_err(|_| not_there(what))
+}
+
+fn held(text: Option<String>, most: usize, what: &str) -> Result<String, Sorry> {
+    let text = text.unwrap_or_default().trim().to_owned();
+    if text.chars().count() > most {
+        return Err(unreadable(format!(
+            "{what} may have {most} letters at most. Nothing was changed."
+        )));
+    }
+    if text.chars().any(char::is_control) {
+        return Err(unreadable(format!(
+            "{what} must be plain letters on one line. Nothing was changed."
+        )));
+    }
+    Ok(text)
+}
+
+fn name(text: Option<String>) -> Result<String, Sorry> {
+    held(text, NAME_CHARS, "A name")
+}
+
+fn needed(text: Option<String>) -> Result<String, Sorry> {
+    let name = name(text)?;
+    if name.is_empty() {
+        return Err(unreadable("Give it a name. Nothing was changed."));
+    }
+    Ok(name)
+}
+
+/// `yes` or `no` of a form's button.
+fn yes(text: Option<&str>) -> Result<bool, Sorry> {
+    match text {
+        Some("yes") => Ok(true),
+        Some("no") => Ok(false),
+        _ => Err(unreadable("Say yes or no. Nothing was changed.")),
+    }
+}
+
+// ---- outings --------------------------------------------------------------------------------
+
+#[derive(Deserialize)]
+pub(crate) struct EndingForm {
+    died: Option<String>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct EndingJson {
+    died: bool,
+}
+
+pub(crate) async fn ending_form(
+    State(site): State<Site>,
+    Path(of): Path<String>,
+    request: Request,
+) -> Done {
+    let outing = id(&of, "outing")?;
+    let form: EndingForm = form(request).await?;
+    let died = yes(form.died.as_deref())?;
+    site.put_record(RecordAsk::Answer { outing, died }).await?;
+    back_to(&format!("/outings/{outing}"))
+}
+
+pub(crate) async fn ending_json(
+    State(site): State<Site>,
+    Path(of): Path<String>,
+    request: Request,
+) -> Done {
+    let outing = id(&of, "outing")?;
+    let EndingJson { died } = json(request).await?;
+    site.put_record(RecordAsk::Answer { outing, died }).await?;
+    done()
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct NameWish {
+    name: Option<String>,
+}
+
+pub(crate) async fn outing_name_form(
+    State(site): State<Site>,
+    Path(of): Path<String>,
+    request: Request,
+) -> Done {
+    let outing = id(&of, "outing")?;
+    let NameWish { name: text } = form(request).await?;
+    site.put_record(RecordAsk::NameOuting { outing, name: name(text)? }).await?;
+    back_to(&format!("/outings/{outing}"))
+}
+
+pub(crate) async fn outing_name_json(
+    State(site): State<Site>,
+    Path(of): Path<String>,
+    request: Request,
+) -> Done {
+    let outing = id(&of, "outing")?;
+    let NameWish { name: text } = json(request).await?;
+    site.put_record(RecordAsk::NameOuting { outing, name: name(text)? }).await?;
+    done()
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct MarkWish {
+    text: Option<String>,
+    outing: Option<i64>,
+}
+
+pub(crate) async fn mark_form(State(site): State<Site>, request: Request) -> Done {
+    let wish: MarkWish = form(request).await?;
+    let text = held(wish.text, MARK_CHARS, "A mark")?;
+    site.put_record(RecordAsk::Mark { text }).await?;
+    match wish.outing {
+        Some(outing) => back_to(&format!("/outings/{outing}")),
+        None => back_to("/"),
+    }
+}
+
+pub(crate) async fn mark_json(State(site): State<Site>, request: Request) -> Done {
+    let wish: MarkWish = json(request).await?;
+    let text = held(wish.text, MARK_CHARS, "A mark")?;
+    site.put_record(RecordAsk::Mark { text }).await?;
+    done()
+}
+
+// ---- run-downs ------------------------------------------------------------------------------
+
+#[derive(Deserialize)]
+pub(crate) struct StrikeForm {
+    struck: Option<String>,
+    outing: Option<i64>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct StrikeJson {
+    struck: bool,
+}
+
+pub(crate) async fn strike_form(
+    State(site): State<Site>,
+    Path(of): Path<String>,
+    request: Request,
+) -> Done {
+    let rundown = id(&of, "run-down")?;
+    let form: StrikeForm = form(request).await?;
+    let struck = yes(form.struck.as_deref())?;
+    site.put_record(RecordAsk::Strike { rundown, struck }).await?;
+    match form.outing {
+        Some(outing) => back_to(&format!("/outings/{outing}")),
+        None => back_to("/banks"),
+    }
+}
+
+pub(crate) async fn strike_json(
+    State(site): State<Site>,
+    Path(of): Path<String>,
+    request: Request,
+) -> Done {
+    let rundown = id(&of, "run-down")?;
+    let StrikeJson { struck } = json(request).await?;
+    site.put_record(RecordAsk::Strike { rundown, struck }).await?;
+    done()
+}
+
+// ---- banks ----------------------------------------------------------------------------------
+
+pub(crate) async fn bank_form(State(site): State<Site>, request: Request) -> Done {
+    let form: BankForm = form(request).await?;
+    let spec = typed_bank(&form)?;
+    needed(Some(spec.name.clone()))?;
+    site.put_record(RecordAsk::TellBank { spec }).await?;
+    back_to("/banks")
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct BankWish {
+    spec: SpecJson,
+}
+
+pub(crate) async fn bank_json(State(site): State<Site>, request: Request) -> Done {
+    let BankWish { spec } = json(request).await?;
+    let spec = told_bank(&spec)?;
+    needed(Some(spec.name.clone()))?;
+    site.put_record(RecordAsk::TellBank { spec }).await?;
+    done()
+}
+
+pub(crate) async fn bank_name_form(
+    State(site): State<Site>,
+    Path(of): Path<String>,
+    request: Request,
+) -> Done {
+    let bank = id(&of, "bank")?;
+    let NameWish { name: text } = form(request).await?;
+    site.put_record(RecordAsk::RenameBank { bank, name: needed(text)? }).await?;
+    back_to("/banks")
+}
+
+pub(crate) async fn bank_name_json(
+    State(site): State<Site>,
+    Path(of): Path<String>,
+    request: Request,
+) -> Done {
+    let bank = id(&of, "bank")?;
+    let NameWish { name: text } = json(request).await?;
+    site.put_record(RecordAsk::RenameBank { bank, name: needed(text)? }).await?;
+    done()
+}
+
+#[derive(Deserialize)]
+pub(crate) struct ForgetForm {
+    forgotten: Option<String>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct ForgetJson {
+    forgotten: bool,
+}
+
+pub(crate) async fn forget_form(
+    State(site): State<Site>,
+    Path(of): Path<String>,
+    request: Request,
+) -> Done {
+    let bank = id(&of, "bank")?;
+    let form: ForgetForm = form(request).await?;
+    let forgotten = yes(form.forgotten.as_deref())?;
+    site.put_record(RecordAsk::ForgetBank { bank, forgotten }).await?;
+    back_to("/banks")
+}
+
+pub(crate) async fn forget_json(
+    State(site): State<Site>,
+    Path(of): Path<String>,
+    request: Request,
+) -> Done {
+    let bank = id(&of, "bank")?;
+    let ForgetJson { forgotten } = json(request).await?;
+    site.put_record(RecordAsk::ForgetBank { bank, forgotten }).await?;
+    done()
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct ImportWish {
+    name: Option<String>,
+    text: Option<String>,
+}
+
+fn import(of: &str, wish: ImportWish) -> Result<RecordAsk, Sorry> {
+    let bank = id(of, "bank")?;
+    let text = wish.text.unwrap_or_default();
+    if text.trim().is_empty() {
+        return Err(unreadable("The list is empty. Nothing was changed."));
+    }
+    Ok(RecordAsk::Import { bank, name: name(wish.name)?, text })
+}
+
+pub(crate) async fn import_form(
+    State(site): State<Site>,
+    Path(of): Path<String>,
+    request: Request,
+) -> Done {
+    let ask = import(&of, form(request).await?)?;
+    site.put_record(ask).await?;
+    back_to("/banks")
+}
+
+pub(crate) async fn import_json(
+    State(site): State<Site>,
+    Path(of): Path<String>,
+    request: Request,
+) -> Done {
+    let ask = import(&of, json(request).await?)?;
+    site.put_record(ask).await?;
+    done()
+}
+
+// ---- the run-down test ----------------------------------------------------------------------
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct TestWish {
+    load: Option<String>,
+}
+
+fn start_test(of: &str, wish: &TestWish) -> Result<RecordAsk, Sorry> {
+    let bank = id(of, "bank")?;
+    let wanted = wish.load.as_deref().unwrap_or(TestLoad::AsItIs.name());
+    let load = TestLoad::ALL.into_iter().find(|load| load.name() == wanted);
+    let load = load.ok_or_else(|| {
+        unreadable("`load` is as-it-is, idle, receive or steps. Nothing was changed.")
+    })?;
+    Ok(RecordAsk::StartTest { bank, load })
+}
+
+pub(crate) async fn test_form(
+    State(site): State<Site>,
+    Path(of): Path<String>,
+    request: Request,
+) -> Done {
+    let ask = start_test(&of, &form(request).await?)?;
+    site.put_record(ask).await?;
+    back_to("/banks")
+}
+
+pub(crate) async fn test_json(
+    State(site): State<Site>,
+    Path(of): Path<String>,
+    request: Request,
+) -> Done {
+    let ask = start_test(&of, &json(request).await?)?;
+    site.put_record(ask).await?;
+    done()
+}
+
+pub(crate) async fn stop_test_form(State(site): State<Site>) -> Done {
+    site.put_record(RecordAsk::StopTest).await?;
+    back_to("/banks")
+}
+
+pub(crate) async fn stop_test_json(State(site): State<Site>) -> Done {
+    site.put_record(RecordAsk::StopTest).await?;
+    done()
+}
+
+// ---- the clock ------------------------------------------------------------------------------
+
+/// What the phone says: at this moment of the board's boot time my clock showed that, give or take
+/// half the round trip.
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct ClockWish {
+    boot_s: f64,
+    phone_unix_ms: f64,
+    within_s: f64,
+}
+
+/// A comparison older than this says nothing of now.
+const COMPARED_WITHIN_S: f64 = 120.0;
+/// A slower round trip than this is no comparison.
+const LOOSEST_S: f64 = 30.0;
+/// Phones show a time between 2020 and 2100; anything else is no phone's clock.
+const FROM_MS: f64 = 1_577_836_800_000.0;
+const TO_MS: f64 = 4_102_444_800_000.0;
+
+#[expect(
+    clippy::cast_possible_truncation,
+    clippy::cast_sign_loss,
+    reason = "all three are held to their ranges first"
+)]
+fn phone_clock(wish: &ClockWish, now: Mono) -> Result<RecordAsk, Sorry> {
+    let ago_s = now.as_s() - wish.boot_s;
+    if !(0.0..=COMPARED_WITHIN_S).contains(&ago_s) || wish.boot_s < 0.0 {
+        return Err(unreadable("`boot_s` must be a moment of the last two minutes."));
+    }
+    if !(0.0..=LOOSEST_S).contains(&wish.within_s) {
+        return Err(unreadable("`within_s` must lie between 0 and 30."));
+    }
+    if !(FROM_MS..TO_MS).contains(&wish.phone_unix_ms) {
+        return Err(unreadable("`phone_unix_ms` must be a time between 2020 and 2100."));
+    }
+    Ok(RecordAsk::PhoneClock {
+        at: Mono::at_s(wish.boot_s),
+        phone_ms: wish.phone_unix_ms.round() as i64,
+        within_ms: (wish.within_s * 1000.0).ceil() as u32,
+    })
+}
+
+pub(crate) async fn clock_json(State(site): State<Site>, request: Request) -> Done {
+    let wish: ClockWish = json(request).await?;
+    let ask = phone_clock(&wish, site.clock.stamp().mono)?;
+    site.put_record(ask).await?;
+    done()
+}
+
+fn may_set(site: &Site) -> Result<(), Sorry> {
+    if site.keeping().may_set_clock {
+        return Ok(());
+    }
+    Err(Sorry::new(
+        StatusCode::FORBIDDEN,
+        "clock-not-settable",
+        "Not changed",
+        "This board's settings do not let outlast set the system clock.",
+    ))
+}
+
+pub(crate) async fn set_clock_form(State(site): State<Site>) -> Done {
+    may_set(&site)?;
+    site.put_record(RecordAsk::SetClock).await?;
+    Ok(Redirect::to("/station").into_response())
+}
+
+pub(crate) async fn set_clock_json(State(site): State<Site>) -> Done {
+    may_set(&site)?;
+    site.put_record(RecordAsk::SetClock).await?;
+    done()
+}

@@ -1,0 +1,306 @@
+//! An invented past for tests and for the example that shows pages: two banks, some outings, and a
+//! series with a burst, a gap and an end.
+
+use std::{
+    io::Read,
+    sync::{
+        Arc,
+        atomic::{AtomicUsize, Ordering},
+    },
+};
+
+use reckon::{
+    snapshot::Basis,
+    time::{Mono, Stamp, Trust, Wall},
+};
+use web::{
+    AsideTold, BankTold, ChannelTold, Clock, Ending, EventTold, ForecastTold, GapTold, Keeping,
+    OutingLine, OutingTold, OutingsPage, Past, PastGone, PhoneTold, RundownTold, SeriesAsk,
+    SeriesTold, TestLoad, TestTold,
+};
+
+use crate::scenes;
+
+/// 2024-03-09T04:05:10Z by GNU date.
+const DAY_S: i64 = 1_709_957_110;
+/// The outings of the list; ids go from 1 up.
+pub(crate) const OUTINGS: i64 = 31;
+
+/// What this past does when asked.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Mood {
+    Well,
+    Empty,
+    Gone,
+}
+
+pub(crate) struct Invented {
+    pub(crate) mood: Mood,
+    /// Readings that go on now, and the most that ever did.
+    pub(crate) now: AtomicUsize,
+    pub(crate) most: AtomicUsize,
+    pub(crate) slow: bool,
+}
+
+impl Invented {
+    /// A past in this mood; a slow one takes its time for each answer.
+    pub(crate) fn new(mood: Mood, slow: bool) -> Arc<Self> {
+        let (now, most) = (AtomicUsize::new(0), AtomicUsize::new(0));
+        Arc::new(Self { mood, now, most, slow })
+    }
+
+    fn told<T>(&self, what: T, empty: T) -> Result<T, PastGone> {
+        let on = self.now.fetch_add(1, Ordering::SeqCst) + 1;
+        self.most.fetch_max(on, Ordering::SeqCst);
+        if self.slow {
+            std::thread::sleep(std::time::Duration::from_millis(20));
+        }
+        self.now.fetch_sub(1, Ordering::SeqCst);
+        match self.mood {
+            Mood::Well => Ok(what),
+            Mood::Empty => Ok(empty),
+            Mood::Gone => Err(PastGone {
+                say: "The record cannot be read: the card does not answer. Measuring goes on."
+                    .to_owned(),
+            }),
+        }
+    }
+}
+
+fn line(id: i64) -> OutingLine {
+    let began_s = DAY_S - (OUTINGS - id) * 7 * 86_400;
+    let lasted_s = 34_800.0 - 240.0 * ((OUTINGS - id) % 9) as f64;
+    let (ending, within_s, name) = match (OUTINGS - id) % 6 {
+        0 => (Ending::Open, None, Some("Ridge above the reservoir")),
+        1 => (Ending::PowerLost { died: 0.93 }, Some(10.0), None),
+        2 => (Ending::Died, Some(10.0), Some("Old quarry, in the cold")),
+        3 => (Ending::SwitchedOff, Some(0.0), Some("Ridge above the reservoir")),
+        4 => (Ending::Swapped, Some(3.0), None),
+        _ => (Ending::PowerLost { died: 0.04 }, Some(60.0), Some("Field weekend <first day>")),
+    };
+    let ended = Wall::from_unix_ms(began_s * 1000).plus_s(lasted_s);
+    let known = (OUTINGS - id) % 7 != 4;
+    OutingLine {
+        id,
+        name: name.map(str::to_owned),
+        bank: Some(if id % 4 == 0 { "Long six" } else { "Blue ten" }.to_owned()),
+        start_share: Some(1.0),
+        began: known.then(|| Wall::from_unix_ms(began_s * 1000)),
+        ended: (known && ending != Ending::Open).then_some(ended),
+        lasted_s,
+        ended_within_s: within_s,
+        ending,
+        energy_wh: Some(31.42 - 0.3 * ((OUTINGS - id) % 5) as f64),
+        bridged_wh: Some(0.4),
+        mean_power_w: Some(3.25),
+        peak_power_w: Some(7.9),
+    }
+}
+
+fn event(at_s: f64, kind: &str, text: &str) -> EventTold {
+    EventTold { at_s, kind: kind.to_owned(), text: text.to_owned() }
+}
+
+fn whole(id: i64) -> OutingTold {
+    let line = line(id);
+    let truth = line.lasted_s;
+    let forecasts = (1..58)
+        .map(|ten| {
+            let at_s = f64::from(ten) * 600.0;
+            let left = (truth - at_s)
+                * (1.0 + 0.12 * (f64::from(ten) / 5.0).sin() / f64::from(ten).sqrt());
+            let wide = left * (0.06 + 0.25 / f64::from(ten).sqrt());
+            ForecastTold {
+                at_s,
+                remaining_s: [left - wide, left, left + wide],
+                basis: Basis::Measured,
+            }
+        })
+        .filter(|it| it.at_s < truth)
+        .collect();
+    OutingTold {
+        events: vec![
+            event(4.0, "activity", "receive"),
+            event(5_402.0, "undervoltage", "4.62 V"),
+            event(9_010.0, "mark", "rain, moved under the <tree>"),
+            event(30_200.0, "alarm_raised", "Less than an hour left."),
+        ],
+        gaps: vec![GapTold {
+            from_s: 14_400.0,
+            to_s: Some(15_900.0),
+            source: "INA226 on I²C bus 1".to_owned(),
+            why: "the chip did not answer".to_owned(),
+        }],
+        forecasts,
+        rundown: (line.ending == Ending::Died).then(|| rundown(3, Some(id))),
+        line,
+    }
+}
+
+fn rundown(id: i64, outing: Option<i64>) -> RundownTold {
+    RundownTold {
+        id,
+        bank: 1,
+        outing,
+        name: None,
+        began: Some(Wall::from_unix_ms((DAY_S - 20 * 86_400) * 1000)),
+        whole: true,
+        struck: false,
+        start_share: Some(1.0),
+        lasted_s: 34_320.0,
+        within_s: 10.0,
+        before_s: 0.0,
+        delivered_wh: Some(30.8),
+        bridged_wh: Some(0.2),
+        mean_power_w: Some(3.2),
+        measured: true,
+        ambient_c: Some(4.0),
+    }
+}
+
+fn rundowns() -> Vec<RundownTold> {
+    // 119 marks ten minutes apart: 19 h 40 from first to last, known to ten minutes each way (a bank
+    // of this size under a small idle board: common practice, no source).
+    let listed = RundownTold {
+        name: Some("Small idle board".to_owned()),
+        began: None,
+        lasted_s: 70_800.0,
+        within_s: 600.0,
+        before_s: 600.0,
+        delivered_wh: None,
+        bridged_wh: None,
+        mean_power_w: None,
+        measured: false,
+        ambient_c: None,
+        ..rundown(1, None)
+    };
+    let cut = RundownTold {
+        whole: false,
+        struck: true,
+        start_share: Some(0.7),
+        delivered_wh: Some(12.2),
+        within_s: 0.0,
+        ..rundown(2, Some(28))
+    };
+    vec![listed, cut, rundown(3, Some(29))]
+}
+
+fn series(ask: &SeriesAsk) -> SeriesTold {
+    let lasted_s = line(ask.outing).lasted_s;
+    let to_s = ask.to_s.min(lasted_s);
+    let step_s = ((to_s - ask.from_s) / ask.points as f64 / 10.0).ceil().max(1.0) * 10.0;
+    let t_s: Vec<f64> =
+        (0_u32..).map(|ix| ask.from_s + f64::from(ix) * step_s).take_while(|t| *t < to_s).collect();
+    let of = |channel: web::Channel| {
+        let value = |t: f64| match channel {
+            web::Channel::Watts if !(14_400.0..15_900.0).contains(&t) => Some(
+                3.1 + 0.5 * (t / 3_000.0).sin()
+                    + if (20_000.0..23_000.0).contains(&t) { 1.4 } else { 0.0 },
+            ),
+            web::Channel::Volts => Some(5.08),
+            web::Channel::Amps => Some(0.63),
+            _ => None,
+        };
+        let mean: Vec<Option<f64>> = t_s.iter().map(|t| value(*t)).collect();
+        let off = |by: f64| mean.iter().map(|it| it.map(|it| it + by)).collect();
+        ChannelTold { channel, min: off(-0.4), max: off(2.6), mean: mean.clone() }
+    };
+    let channels = ask.channels.iter().map(|channel| of(*channel)).collect();
+    SeriesTold { step_s, t_s, channels }
+}
+
+impl Past for Invented {
+    fn outings(&self, before: Option<i64>, most: usize) -> Result<OutingsPage, PastGone> {
+        let newest = before.map_or(OUTINGS, |before| before.saturating_sub(1).min(OUTINGS));
+        let outings: Vec<OutingLine> = (1..=newest.max(0)).rev().take(most).map(line).collect();
+        let next = outings.last().map(|line| line.id).filter(|id| *id > 1);
+        self.told(OutingsPage { outings, next }, OutingsPage::default())
+    }
+
+    fn outing(&self, id: i64) -> Result<Option<OutingTold>, PastGone> {
+        self.told((1..=OUTINGS).contains(&id).then(|| whole(id)), None)
+    }
+
+    fn series(&self, ask: &SeriesAsk) -> Result<Option<SeriesTold>, PastGone> {
+        self.told((1..=OUTINGS).contains(&ask.outing).then(|| series(ask)), None)
+    }
+
+    fn banks(&self) -> Result<Vec<BankTold>, PastGone> {
+        let bank = |id, spec, forgotten, usable_wh| BankTold { id, spec, forgotten, usable_wh };
+        let mut old = scenes::blue_ten();
+        old.name = "Old grey".to_owned();
+        self.told(
+            vec![
+                bank(1, scenes::blue_ten(), false, Some([28.4, 30.6, 32.9])),
+                bank(2, scenes::long_six(), false, None),
+                bank(3, old, true, None),
+            ],
+            Vec::new(),
+        )
+    }
+
+    fn rundowns(&self, bank: i64) -> Result<Vec<RundownTold>, PastGone> {
+        self.told(if bank == 1 { rundowns() } else { Vec::new() }, Vec::new())
+    }
+
+    fn csv(&self, outing: i64) -> Result<Option<String>, PastGone> {
+        let text = "t_s,cpu_util,cpu_temp_c,bus_v,current_a\r\n0,0.1,41.2,5.08,0.63\r\n";
+        self.told((1..=OUTINGS).contains(&outing).then(|| text.to_owned()), None)
+    }
+
+    fn json(&self, outing: i64) -> Result<Option<String>, PastGone> {
+        let text = format!("{{\"id\":{outing}}}");
+        self.told((1..=OUTINGS).contains(&outing).then_some(text), None)
+    }
+
+    fn copy(&self) -> Result<Box<dyn Read + Send>, PastGone> {
+        let bytes: Box<dyn Read + Send> = Box::new(std::io::Cursor::new(
+            [b"SQLite format 3\0".as_slice(), &[7; 200_000]].concat(),
+        ));
+        self.told(bytes, Box::new(std::io::empty()))
+    }
+}
+
+/// A clock that stands still at the scenes' moment, a little later than their snapshot.
+pub(crate) struct Still;
+
+impl Clock for Still {
+    fn stamp(&self) -> Stamp {
+        let scene = scenes::scene("fine").map(|scene| scene.at);
+        let mono = scene.map_or(Mono::at_s(0.0), |at| at.mono);
+        Stamp {
+            mono: mono.plus(std::time::Duration::from_millis(400)),
+            wall: scene.map_or(Wall::from_unix_ms(0), |at| at.wall.plus_s(0.4)),
+            trust: Trust::Synchronised,
+            utc_offset_s: 3600,
+        }
+    }
+}
+
+/// How the record is doing: well, or with everything that can be said of it.
+pub(crate) fn keeping(troubled: bool) -> Keeping {
+    let now = Still.stamp().mono;
+    let mut keeping = Keeping { last: Some(now), used_bytes: 3_400_000, ..Keeping::default() };
+    if troubled {
+        keeping.stopped = Some("The card is full.".to_owned());
+        keeping.waiting = 42;
+        keeping.missed = 3;
+        keeping.warning = Some(
+            "The record uses nearly all of its 256 MiB; its oldest fine rows go next.".to_owned(),
+        );
+        keeping.set_aside = vec![AsideTold {
+            path: "outlast.sqlite3.damaged-2024-03-09T040510Z".to_owned(),
+            why: "The record could not be read: the file is damaged.".to_owned(),
+        }];
+        let at = Mono::at_s(now.as_s() - 42.0);
+        keeping.phone = Some(PhoneTold { at, board_ahead_ms: -1_420, within_ms: 31 });
+        keeping.may_set_clock = true;
+        keeping.test = Some(TestTold {
+            bank: "Blue ten".to_owned(),
+            began: Mono::at_s(now.as_s() - 8_040.0),
+            load: TestLoad::Receive,
+        });
+        keeping.ask_ending = Some(30);
+    }
+    keeping
+}

@@ -1,0 +1,437 @@
+//! The past on pages and in JSON, and what a tap asks of the record.
+
+use std::sync::{Arc, atomic::Ordering};
+
+use axum::{body::Body, http::StatusCode};
+use reckon::time::Mono;
+use web::{Past, PastGone, RecordAsk, SeriesAsk, SeriesTold, TestLoad};
+
+use crate::{
+    past::{self, Invented, Mood, OUTINGS},
+    rig::{Rig, form, get, json},
+    scenes,
+};
+
+fn main_of(page: &str) -> String {
+    let main = page.split_once("<main").unwrap().1.split("</main>").next().unwrap();
+    format!("<main{main}</main>")
+}
+
+#[tokio::test]
+async fn golden_pages() {
+    let rig = Rig::keeping("alarm", past::keeping(true));
+    for (name, path) in [
+        ("outings", "/outings?before=7"),
+        ("outing_died", "/outings/29"),
+        ("outing_open", "/outings/31"),
+        ("banks", "/banks"),
+        ("rundown_test", "/banks/1/test"),
+        ("import", "/banks/1/import"),
+        ("forget", "/banks/1/forget"),
+        ("station_troubled", "/station"),
+    ] {
+        let got = rig.get(path).await;
+        assert_eq!(got.status, StatusCode::OK, "{path}: {}", got.text);
+        insta::assert_snapshot!(name, main_of(&got.text));
+    }
+}
+
+/// Follows the JSON list from its newest end, with this many on a page.
+async fn walk(rig: &Rig, limit: usize) -> Vec<i64> {
+    let (mut ids, mut path) = (Vec::new(), format!("/api/v1/outings?limit={limit}"));
+    loop {
+        let page = rig.get(&path).await.json();
+        let outings = page["outings"].as_array().unwrap();
+        assert!(outings.len() <= limit);
+        ids.extend(outings.iter().map(|outing| outing["id"].as_i64().unwrap()));
+        let Some(next) = page["next"].as_i64() else { return ids };
+        path = format!("/api/v1/outings?limit={limit}&before={next}");
+    }
+}
+
+#[tokio::test]
+async fn paging_shows_every_outing_once_newest_first() {
+    let rig = Rig::of("fine");
+    let all: Vec<i64> = (1..=OUTINGS).rev().collect();
+    for limit in [1, 4, 30, 31, 200] {
+        assert_eq!(walk(&rig, limit).await, all, "{limit} on a page");
+    }
+    // The page's own links lead through all of them too.
+    let (mut seen, mut path) = (Vec::new(), "/outings".to_owned());
+    loop {
+        let page = rig.get(&path).await.text;
+        let ids = page.split("<h2><a href=\"/outings/").skip(1);
+        seen.extend(ids.map(|rest| rest.split('"').next().unwrap().parse::<i64>().unwrap()));
+        let Some((_, rest)) = page.split_once("/outings?before=") else { break };
+        path = format!("/outings?before={}", rest.split('"').next().unwrap());
+    }
+    assert_eq!(seen, all);
+}
+
+#[tokio::test]
+async fn what_cannot_be_read_in_an_address_is_said() {
+    let rig = Rig::of("fine");
+    for (path, status) in [
+        ("/api/v1/outings?before=soon", StatusCode::UNPROCESSABLE_ENTITY),
+        ("/api/v1/outings?limit=-1", StatusCode::UNPROCESSABLE_ENTITY),
+        ("/api/v1/outings/0", StatusCode::NOT_FOUND),
+        ("/api/v1/outings/99999999999999999999", StatusCode::NOT_FOUND),
+        ("/api/v1/outings/abc", StatusCode::NOT_FOUND),
+        ("/api/v1/outings/99/series", StatusCode::NOT_FOUND),
+        ("/api/v1/outings/29/series?points=x", StatusCode::UNPROCESSABLE_ENTITY),
+        ("/api/v1/outings/29/series?from_s=NaN", StatusCode::UNPROCESSABLE_ENTITY),
+        ("/api/v1/outings/29/series?from_s=-1", StatusCode::UNPROCESSABLE_ENTITY),
+        ("/api/v1/outings/29/series?from_s=9&to_s=9", StatusCode::UNPROCESSABLE_ENTITY),
+        ("/api/v1/outings/29/series?channels=volts", StatusCode::UNPROCESSABLE_ENTITY),
+    ] {
+        let got = rig.get(path).await;
+        assert_eq!(got.status, status, "{path}: {}", got.text);
+        assert_eq!(got.header("content-type"), "application/problem+json", "{path}");
+        assert_eq!(got.json()["status"], status.as_u16(), "{path}");
+    }
+    for path in ["/outings/0", "/outings/x", "/outings/29.exe", "/outings/99.csv", "/banks/9/test"]
+    {
+        let got = rig.get(path).await;
+        assert_eq!(got.status, StatusCode::NOT_FOUND, "{path}");
+        assert!(got.text.contains("in the record"), "{path}: {}", got.text);
+    }
+    assert_eq!(rig.get("/outings?before=x").await.status, StatusCode::UNPROCESSABLE_ENTITY);
+}
+
+#[tokio::test]
+async fn a_series_is_what_was_asked_for() {
+    let rig = Rig::of("fine");
+    let got = rig
+        .get("/api/v1/outings/29/series?points=20&from_s=14000&to_s=16000&channels=power_w")
+        .await
+        .json();
+    let t_s = got["t_s"].as_array().unwrap();
+    assert!(t_s.len() <= 20 && got["step_s"].as_f64().unwrap() >= 100.0);
+    let channels = got["channels"].as_object().unwrap();
+    assert_eq!(channels.keys().collect::<Vec<_>>(), ["power_w"]);
+    for fold in ["mean", "min", "max"] {
+        let values = channels["power_w"][fold].as_array().unwrap();
+        assert_eq!(values.len(), t_s.len());
+        for (t, value) in t_s.iter().zip(values) {
+            let gap = (14_400.0..15_900.0).contains(&t.as_f64().unwrap());
+            assert_eq!(value.is_null(), gap, "{fold} at {t}");
+        }
+    }
+}
+
+#[tokio::test]
+async fn exports_are_files_of_their_registered_type() {
+    let rig = Rig::of("fine");
+    let csv = rig.get("/outings/29.csv").await;
+    // RFC 4180 section 3: type text/csv, parameter header present or absent; section 2 rule 1:
+    // lines end in CRLF.
+    assert_eq!(csv.header("content-type"), "text/csv; charset=utf-8; header=present");
+    assert!(csv.text.starts_with("t_s,cpu_util,cpu_temp_c,bus_v,current_a\r\n"));
+    // RFC 6266 section 4: attachment and a name.
+    assert_eq!(csv.header("content-disposition"), "attachment; filename=\"outing-29.csv\"");
+    let whole = rig.get("/outings/29.json").await;
+    assert_eq!(whole.header("content-type"), "application/json");
+    assert_eq!(whole.json()["id"], 29);
+}
+
+#[tokio::test]
+async fn a_whole_copy_goes_over_the_socket_only() {
+    let copy = Rig::socket("fine").raw(get("/api/v1/copy").body(Body::empty()).unwrap()).await;
+    assert_eq!(copy.headers()["content-type"], "application/vnd.sqlite3");
+    let bytes = axum::body::to_bytes(copy.into_body(), 1 << 20).await.unwrap();
+    // The SQLite file format, section 1.3: the first 16 bytes of every file.
+    assert!(bytes.starts_with(b"SQLite format 3\0"));
+    assert_eq!(bytes.len(), 200_016);
+    assert_eq!(Rig::of("fine").get("/api/v1/copy").await.status, StatusCode::NOT_FOUND);
+}
+
+#[tokio::test]
+async fn a_record_that_cannot_be_read_is_said_and_the_rest_goes_on() {
+    let rig = Rig::past(Mood::Gone);
+    for path in ["/outings", "/outings/3", "/outings/3.csv", "/banks", "/api/v1/banks"] {
+        let got = rig.get(path).await;
+        assert_eq!(got.status, StatusCode::SERVICE_UNAVAILABLE, "{path}");
+        assert!(got.text.contains("the card does not answer"), "{path}: {}", got.text);
+    }
+    for path in ["/", "/station", "/api/v1/now"] {
+        assert_eq!(rig.get(path).await.status, StatusCode::OK, "{path}");
+    }
+    let empty = Rig::past(Mood::Empty);
+    assert!(empty.get("/outings").await.text.contains("Nothing is in the record yet."));
+    assert!(empty.get("/banks").await.text.contains("No bank has been told of yet."));
+}
+
+#[tokio::test]
+async fn few_readings_go_on_at_once_and_too_many_are_sent_away() {
+    let slow = Invented::new(Mood::Well, true);
+    let rig = Rig::with("fine", |shown| shown.past = Arc::clone(&slow) as Arc<dyn Past>);
+    let asks = (0..60).map(|_| rig.get("/api/v1/outings"));
+    let got = futures_util::future::join_all(asks).await;
+    let count = |status| got.iter().filter(|it| it.status == status).count();
+    let (well, busy) = (count(StatusCode::OK), count(StatusCode::SERVICE_UNAVAILABLE));
+    assert_eq!((well + busy, well), (60, 18), "two at work and sixteen in line");
+    assert!(slow.most.load(Ordering::SeqCst) <= 2);
+    assert_eq!(rig.get("/api/v1/outings").await.status, StatusCode::OK, "and then again");
+}
+
+/// A past whose series falls; only that page may.
+struct Falls(Arc<Invented>);
+
+impl Past for Falls {
+    fn outings(&self, before: Option<i64>, most: usize) -> Result<web::OutingsPage, PastGone> {
+        self.0.outings(before, most)
+    }
+    fn outing(&self, id: i64) -> Result<Option<web::OutingTold>, PastGone> {
+        self.0.outing(id)
+    }
+    fn series(&self, _: &SeriesAsk) -> Result<Option<SeriesTold>, PastGone> {
+        panic!("an invented fault")
+    }
+    fn banks(&self) -> Result<Vec<web::BankTold>, PastGone> {
+        self.0.banks()
+    }
+    fn rundowns(&self, bank: i64) -> Result<Vec<web::RundownTold>, PastGone> {
+        self.0.rundowns(bank)
+    }
+    fn csv(&self, outing: i64) -> Result<Option<String>, PastGone> {
+        self.0.csv(outing)
+    }
+    fn json(&self, outing: i64) -> Result<Option<String>, PastGone> {
+        self.0.json(outing)
+    }
+    fn copy(&self) -> Result<Box<dyn std::io::Read + Send>, PastGone> {
+        self.0.copy()
+    }
+}
+
+#[tokio::test]
+async fn a_reading_that_falls_costs_its_page_only() {
+    let falls = Arc::new(Falls(Invented::new(Mood::Well, false)));
+    let rig = Rig::with("fine", |shown| shown.past = falls);
+    for _ in 0..4 {
+        let got = rig.get("/outings/3").await;
+        assert_eq!(got.status, StatusCode::INTERNAL_SERVER_ERROR);
+        assert!(!got.text.contains("an invented fault"), "{}", got.text);
+    }
+    assert_eq!(rig.get("/outings").await.status, StatusCode::OK);
+}
+
+#[tokio::test]
+async fn every_tap_and_every_post_asks_for_what_it_says() {
+    let rig = Rig::keeping("fine", past::keeping(true));
+    let ticket = rig.ticket().await;
+    let spec = scenes::long_six();
+    let long = r#"{"spec":{"name":"Long six","cells":"lifepo4","series":4,"label_mah":6000,"label_v":12.8,"measured_at":"cells","ambient_c":12,"cutoff_v":10}}"#;
+    let marks = "2024-03-09T08:00:00Z\n2024-03-09T08:10:00Z";
+    let import = || RecordAsk::Import { bank: 1, name: "Idle".into(), text: marks.into() };
+    let name = || RecordAsk::NameOuting { outing: 3, name: "Old quarry".into() };
+    let clock = |at_s, within_ms| RecordAsk::PhoneClock {
+        at: Mono::at_s(at_s),
+        phone_ms: 1_709_980_800_000,
+        within_ms,
+    };
+    for (path, body, want) in [
+        ("/outings/3/ending", "died=yes", RecordAsk::Answer { outing: 3, died: true }),
+        (
+            "/api/v1/outings/3/ending",
+            r#"{"died":false}"#,
+            RecordAsk::Answer { outing: 3, died: false },
+        ),
+        ("/outings/3/name", "name=+Old+quarry", name()),
+        ("/api/v1/outings/3/name", r#"{"name":"Old quarry"}"#, name()),
+        ("/rundowns/2/strike", "struck=no", RecordAsk::Strike { rundown: 2, struck: false }),
+        (
+            "/api/v1/rundowns/2/strike",
+            r#"{"struck":true}"#,
+            RecordAsk::Strike { rundown: 2, struck: true },
+        ),
+        (
+            "/banks",
+            "name=Long+six&label_mah=6000&label_v=12,8&cells=lifepo4&series=4&measured_at=cells&ambient_c=12&cutoff_v=10.0",
+            RecordAsk::TellBank { spec: spec.clone() },
+        ),
+        ("/api/v1/banks", long, RecordAsk::TellBank { spec }),
+        ("/banks/2/name", "name=Longer", RecordAsk::RenameBank { bank: 2, name: "Longer".into() }),
+        (
+            "/api/v1/banks/2/name",
+            r#"{"name":"Longer"}"#,
+            RecordAsk::RenameBank { bank: 2, name: "Longer".into() },
+        ),
+        ("/banks/2/forget", "forgotten=yes", RecordAsk::ForgetBank { bank: 2, forgotten: true }),
+        (
+            "/api/v1/banks/2/forget",
+            r#"{"forgotten":false}"#,
+            RecordAsk::ForgetBank { bank: 2, forgotten: false },
+        ),
+        (
+            "/banks/1/test",
+            "load=receive",
+            RecordAsk::StartTest { bank: 1, load: TestLoad::Receive },
+        ),
+        ("/api/v1/banks/1/test", "{}", RecordAsk::StartTest { bank: 1, load: TestLoad::AsItIs }),
+        ("/test/stop", "", RecordAsk::StopTest),
+        ("/api/v1/test/stop", "{}", RecordAsk::StopTest),
+        (
+            "/banks/1/import",
+            "name=Idle&text=2024-03-09T08%3A00%3A00Z%0A2024-03-09T08%3A10%3A00Z",
+            import(),
+        ),
+        (
+            "/api/v1/banks/1/import",
+            r#"{"name":"Idle","text":"2024-03-09T08:00:00Z\n2024-03-09T08:10:00Z"}"#,
+            import(),
+        ),
+        ("/mark", "text=rain&outing=31", RecordAsk::Mark { text: "rain".into() }),
+        ("/api/v1/mark", r#"{"text":"rain"}"#, RecordAsk::Mark { text: "rain".into() }),
+        (
+            "/api/v1/clock",
+            r#"{"boot_s":11400.25,"phone_unix_ms":1709980800000,"within_s":0.0305}"#,
+            clock(11_400.25, 31),
+        ),
+        ("/clock/set", "", RecordAsk::SetClock),
+        ("/api/v1/clock/set", "", RecordAsk::SetClock),
+    ] {
+        let request = if path.starts_with("/api/") {
+            json(path, body, &ticket)
+        } else {
+            form(path, body, &ticket)
+        };
+        let got = rig.send(request).await;
+        let done =
+            if path.starts_with("/api/") { StatusCode::NO_CONTENT } else { StatusCode::SEE_OTHER };
+        assert_eq!(got.status, done, "{path} {body}: {}", got.text);
+        assert_eq!(rig.heard_record(), [want], "{path} {body}");
+        // None of it without pairing.
+        let request =
+            if path.starts_with("/api/") { json(path, body, "") } else { form(path, body, "") };
+        assert_eq!(rig.send(request).await.status, StatusCode::FORBIDDEN, "{path} unpaired");
+        assert_eq!(rig.heard_record(), [], "{path} unpaired");
+    }
+}
+
+#[tokio::test]
+async fn what_makes_no_sense_never_reaches_the_record() {
+    let rig = Rig::of("fine");
+    let ticket = rig.ticket().await;
+    let long = format!("name={}", "x".repeat(65));
+    for (path, body) in [
+        ("/outings/3/ending", "died=perhaps"),
+        ("/outings/3/name", long.as_str()),
+        ("/outings/3/name", "name=two%0Alines"),
+        ("/banks/1/name", "name="),
+        ("/banks", "name=&label_mah=10000"),
+        ("/banks/1/test", "load=radio"),
+        ("/banks/1/import", "text=+"),
+        ("/mark", "text=%00"),
+        ("/api/v1/clock", r#"{"boot_s":11500,"phone_unix_ms":1709980800000,"within_s":0.1}"#),
+        ("/api/v1/clock", r#"{"boot_s":11000,"phone_unix_ms":1709980800000,"within_s":0.1}"#),
+        ("/api/v1/clock", r#"{"boot_s":11400,"phone_unix_ms":0,"within_s":0.1}"#),
+        ("/api/v1/clock", r#"{"boot_s":11400,"phone_unix_ms":1709980800000,"within_s":-1}"#),
+    ] {
+        let request = if path.starts_with("/api/") {
+            json(path, body, &ticket)
+        } else {
+            form(path, body, &ticket)
+        };
+        let got = rig.send(request).await;
+        assert_eq!(got.status, StatusCode::UNPROCESSABLE_ENTITY, "{path} {body}: {}", got.text);
+        assert_eq!(rig.heard_record(), [], "{path} {body}");
+    }
+    // Only where the unit allows it.
+    let set = rig.send(form("/clock/set", "", &ticket)).await;
+    assert_eq!((set.status, rig.heard_record()), (StatusCode::FORBIDDEN, vec![]));
+    assert!(!rig.get("/station").await.text.contains("/clock/set"));
+    // A refusal of the record's keeper is told in its own words.
+    let refused = rig.send(form("/banks/1/import", "text=nothing", &ticket)).await;
+    assert_eq!(refused.status, StatusCode::CONFLICT);
+    assert!(refused.text.contains("0 lines are time stamps"), "{}", refused.text);
+}
+
+#[tokio::test]
+async fn long_lists_are_taken_and_longer_ones_are_not() {
+    let rig = Rig::of("fine");
+    let ticket = rig.ticket().await;
+    // A mark every two seconds of a day, as a form sends it, is past what other forms may hold.
+    let lines = |count: usize| format!("text={}", "2024-03-09T08%3A00%3A00Z%0A".repeat(count));
+    let got = rig.send(form("/banks/1/import", &lines(43_200), &ticket)).await;
+    assert_eq!(got.status, StatusCode::SEE_OTHER, "{}", got.text);
+    assert!(
+        matches!(&rig.heard_record()[..], [RecordAsk::Import { text, .. }] if text.len() > 900_000)
+    );
+    let got = rig.send(form("/banks/1/import", &lines(100_000), &ticket)).await;
+    assert_eq!(got.status, StatusCode::PAYLOAD_TOO_LARGE);
+    let got = rig.send(form("/outings/3/name", &lines(1_000), &ticket)).await;
+    assert_eq!(got.status, StatusCode::PAYLOAD_TOO_LARGE);
+}
+
+#[tokio::test]
+async fn the_ending_is_asked_where_it_is_open_with_the_likelier_answer_first() {
+    let rig = Rig::of("fine");
+    let first = |page: &str| {
+        let (_, form) = page.split_once("/ending\"").unwrap();
+        let button = form.split("<button").nth(1).unwrap().to_owned();
+        assert!(button.contains("aria-pressed=true"), "{button}");
+        button
+    };
+    assert!(first(&rig.get("/outings/30").await.text).contains("The bank died"));
+    assert!(first(&rig.get("/outings/26").await.text).contains("The plug was pulled"));
+    for id in [29, 28, 27] {
+        assert!(!rig.get(&format!("/outings/{id}")).await.text.contains("/ending\""), "{id}");
+    }
+    assert!(!rig.get("/").await.text.contains("How did it end?"));
+    let asked = Rig::keeping("fine", past::keeping(true)).get("/").await.text;
+    assert!(asked.contains("href=\"/outings/30\">How did it end?"));
+}
+
+#[tokio::test]
+async fn names_from_outside_stay_text() {
+    let rig = Rig::of("fine");
+    for path in ["/outings?before=27", "/outings/26", "/outings/29"] {
+        let page = rig.get(path).await.text;
+        assert!(!page.contains("<first day>") && !page.contains("<tree>"), "{path}");
+    }
+}
+
+#[tokio::test]
+async fn every_field_has_a_label_and_every_id_is_there_once() {
+    // WCAG 2.2 SC 3.3.2 and 4.1.2: each control has a name; HTML: an id is unique.
+    let rig = Rig::keeping("fine", past::keeping(true));
+    for path in [
+        "/outings",
+        "/outings/31",
+        "/outings/29",
+        "/banks",
+        "/banks/1/test",
+        "/banks/1/import",
+        "/banks/1/forget",
+        "/station",
+    ] {
+        let page = rig.get(path).await.text;
+        let mut ids: Vec<&str> = Vec::new();
+        for part in page.split(" id=").skip(1) {
+            let part = part.trim_start_matches('"');
+            ids.push(part.split(['"', ' ', '>']).next().unwrap());
+        }
+        let mut once = ids.clone();
+        once.sort_unstable();
+        once.dedup();
+        assert_eq!(once.len(), ids.len(), "{path}: {ids:?}");
+        for (tag, rest) in ["<input", "<select", "<textarea"]
+            .iter()
+            .flat_map(|tag| page.split(tag).skip(1).map(move |rest| (tag, rest)))
+        {
+            let text = rest.split('>').next().unwrap();
+            if text.contains("type=hidden") || text.contains("type=radio") {
+                continue;
+            }
+            let id = text.split_once(" id=").unwrap_or_else(|| panic!("{path}: {tag}{text}")).1;
+            let id = id.trim_start_matches('"').split(['"', ' ']).next().unwrap();
+            let named =
+                page.contains(&format!("for={id}>")) || page.contains(&format!("for=\"{id}\">"));
+            assert!(named, "{path}: {id} has no label");
+        }
+        // Works without scripts: nothing is only reached by one.
+        assert!(!page.contains("onclick") && !page.contains("javascript:"), "{path}");
+        assert!(!page.contains("<table"), "{path}: a table would overflow a small phone");
+    }
+}
