@@ -312,3 +312,7 @@ fn free_name(path: &Path, label: &str) -> PathBuf {
         number += 1;
     }
 }
+
+#[cfg(test)]
+#[path = "schema_tests.rs"]
+mod tests;

@@ -151,18 +151,20 @@ fn visit_rows(
         }
         done_s = visit_folded(connection, (table, span_s), boot, (done_s, to_s), channels, each)?;
     }
+    // What is older than the fine rows is only there in five-minute rows.
+    if step_s < FIVE_S {
+        let first = first_fine(connection, boot)?.unwrap_or(f64::INFINITY);
+        // A row that reaches into the fine ones would count their time twice.
+        let until = (first - FIVE_S + 1.0).min(to_s);
+        if until > from_s {
+            visit_folded(connection, ("five", FIVE_S), boot, (from_s, until), channels, each)?;
+        }
+    }
     for row in fine_rows(connection, boot, done_s, to_s)? {
         for (k, channel) in channels.iter().enumerate() {
             if let Some(fold) = row.get(*channel) {
                 each(row.from_s, row.span_s, k, fold);
             }
-        }
-    }
-    // What is older than the fine rows is only there in five-minute rows.
-    if step_s < FIVE_S {
-        let until = first_fine(connection, boot)?.unwrap_or(f64::INFINITY).min(to_s);
-        if until > from_s {
-            visit_folded(connection, ("five", FIVE_S), boot, (from_s, until), channels, each)?;
         }
     }
     Ok(())
