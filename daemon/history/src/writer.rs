@@ -221,6 +221,8 @@ struct Hand {
     now_s: f64,
     /// The batch must be on the card by then: what the last one promised.
     due_at_s: f64,
+    /// Rows are on the card till then.
+    kept_to_s: f64,
     /// Not before then, after a refusal.
     retry_at_s: f64,
     cautious_s: Option<f64>,
@@ -256,6 +258,7 @@ impl Hand {
             rows_held: 0,
             now_s,
             due_at_s,
+            kept_to_s: now_s,
             retry_at_s: now_s,
             cautious_s: None,
             extras: EXTRA_AN_HOUR,
@@ -370,11 +373,11 @@ impl Hand {
             }
             return;
         }
-        let due = self.due_at_s.min(self.due_at_s.max(self.now_s) + self.every_s());
+        // What the last batch promised, or sooner if the pace has quickened since.
+        let due_s = self.due_at_s.min(self.kept_to_s + self.every_s());
         // A row is due when it ends: half a second spares the rounding of boot time.
-        if self.rows_held > 0 && self.now_s >= due - 0.5 {
-            let _ = self.commit();
-        } else if self.urgent && self.take_extra() {
+        let rows_due = self.rows_held > 0 && self.now_s >= due_s - 0.5;
+        if rows_due || (self.urgent && self.take_extra()) {
             let _ = self.commit();
         }
     }
@@ -439,6 +442,7 @@ impl Hand {
                 });
                 if let Some(to_s) = newest {
                     self.state.last_s = Some(to_s);
+                    self.kept_to_s = to_s;
                     self.due_at_s = to_s + every_s;
                 }
                 Ok(())
