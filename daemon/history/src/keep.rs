@@ -236,15 +236,9 @@ type Done<T> = rusqlite::Result<T>;
 impl Keeper {
     /// Begins a run: this boot and this start are put on the card, and rows that the last run left
     /// unfolded are folded.
-    pub(crate) fn begin(
-        mut connection: Connection,
-        who: &Who,
-        fine_hours: u32,
-    ) -> Result<Self, (Connection, rusqlite::Error)> {
-        match begin_run(&mut connection, who) {
-            Ok((boot, run, at)) => Ok(Self { connection, boot, run, at, fine_hours }),
-            Err(cause) => Err((connection, cause)),
-        }
+    pub(crate) fn begin(mut connection: Connection, who: &Who, fine_hours: u32) -> Done<Self> {
+        let (boot, run, at) = begin_run(&mut connection, who)?;
+        Ok(Self { connection, boot, run, at, fine_hours })
     }
 
     /// Carries the log over into the file, so that the file alone is complete. A failure costs
@@ -360,12 +354,11 @@ fn begin_run(connection: &mut Connection, who: &Who) -> Done<(i64, i64, Place)> 
 /// The end of the last row of a boot, and how long after it the next was due.
 pub(crate) fn last_sign(connection: &Connection, boot: i64) -> Done<Option<(f64, f64)>> {
     connection
-        .query_row(
+        .prepare_cached(
             "SELECT ((id & 4294967295) + n * step_ds) / 10.0, due_s FROM fine
              WHERE id BETWEEN ?1 AND ?2 ORDER BY id DESC LIMIT 1",
-            [boot << 32, ((boot + 1) << 32) - 1],
-            |row| Ok((row.get(0)?, row.get(1)?)),
-        )
+        )?
+        .query_row([boot << 32, ((boot + 1) << 32) - 1], |row| Ok((row.get(0)?, row.get(1)?)))
         .optional()
 }
 
@@ -375,11 +368,12 @@ pub(crate) fn fine_rows(
     boot: i64,
     from_s: f64,
     to_s: f64,
+    channels: &[Channel],
 ) -> Done<Vec<Row>> {
     let first = fine_id(boot, from_s);
     // A record may have begun up to its own length before.
     let early = first.saturating_sub(i64::try_from(pack::MOST).unwrap_or(0) * 100).max(boot << 32);
-    let mut ask = connection.prepare(
+    let mut ask = connection.prepare_cached(
         "SELECT id & 4294967295, step_ds, n, data FROM fine WHERE id BETWEEN ?1 AND ?2 ORDER BY id",
     )?;
     let mut found = ask.query([early, fine_id(boot, to_s)])?;
@@ -388,8 +382,8 @@ pub(crate) fn fine_rows(
         let (from_ds, step_ds): (f64, f64) = (row.get(0)?, row.get(1)?);
         let count: u32 = row.get(2)?;
         let text = row.get_ref(3)?.as_str().unwrap_or_default();
-        let some =
-            pack::unpack(text, from_ds / 10.0, step_ds / 10.0, count as usize).unwrap_or_default();
+        let some = pack::unpack(text, from_ds / 10.0, step_ds / 10.0, count as usize, channels)
+            .unwrap_or_default();
         rows.extend(
             some.into_iter().filter(|row| row.from_s >= from_s - 1e-6 && row.from_s < to_s - 1e-6),
         );
@@ -407,7 +401,7 @@ fn fine_id(boot: i64, at_s: f64) -> i64 {
 fn fold_hours(connection: &Connection, boot: i64, from: i64, to: i64) -> Done<()> {
     for hour in from..to {
         let start = window_start(hour, HOUR_S);
-        let rows = fine_rows(connection, boot, start, start + HOUR_S)?;
+        let rows = fine_rows(connection, boot, start, start + HOUR_S, &Channel::ALL)?;
         let fives = coarser(&rows, FIVE_S);
         for row in &fives {
             put_folded(connection, "five", boot, row)?;
@@ -422,7 +416,7 @@ fn fold_hours(connection: &Connection, boot: i64, from: i64, to: i64) -> Done<()
 fn put_folded(connection: &Connection, table: &str, boot: i64, row: &Row) -> Done<()> {
     let holders = (1..=2 + 3 * Channel::ALL.len()).map(|k| format!("?{k}")).collect::<Vec<_>>();
     let sql = format!("INSERT OR REPLACE INTO {table} VALUES ({})", holders.join(", "));
-    let mut put = connection.prepare(&sql)?;
+    let mut put = connection.prepare_cached(&sql)?;
     put.raw_bind_parameter(1, boot)?;
     put.raw_bind_parameter(2, window(row.from_s, 1.0))?;
     let mut place = 3;
@@ -438,7 +432,7 @@ fn put_folded(connection: &Connection, table: &str, boot: i64, row: &Row) -> Don
 
 /// Folds what earlier runs left: every boot's hours since its last folded one.
 fn fold_leftovers(connection: &Connection, this_boot: i64) -> Done<()> {
-    let mut boots = connection.prepare("SELECT id FROM boot ORDER BY id DESC LIMIT 100")?;
+    let mut boots = connection.prepare_cached("SELECT id FROM boot ORDER BY id DESC LIMIT 100")?;
     let boots: Vec<i64> = boots.query_map([], |row| row.get(0))?.collect::<Done<_>>()?;
     for boot in boots {
         let folded: Option<f64> = connection.query_row(
@@ -506,7 +500,7 @@ impl Work<'_> {
             }
         }
         let mut left = left.as_slice();
-        let mut put = self.on.prepare(
+        let mut put = self.on.prepare_cached(
             "INSERT INTO fine (id, step_ds, n, due_s, data) VALUES (?1, ?2, ?3, ?4, ?5)",
         )?;
         while !left.is_empty() {
@@ -564,7 +558,7 @@ impl Work<'_> {
 
     fn event(&self, event: &Event) -> Done<()> {
         self.on
-            .prepare("INSERT INTO event (boot, at_s, kind, text) VALUES (?1, ?2, ?3, ?4)")?
+            .prepare_cached("INSERT INTO event (boot, at_s, kind, text) VALUES (?1, ?2, ?3, ?4)")?
             .execute(params![self.boot, event.at.as_s(), event.kind.name(), event.text])
             .map(|_| ())
     }
@@ -603,7 +597,7 @@ impl Work<'_> {
         let [p10, p50, p90] = row.remaining_s;
         let usable = row.usable_wh.map_or([None; 3], |three| three.map(Some));
         self.on
-            .prepare(
+            .prepare_cached(
                 "INSERT INTO forecast (boot, at_s, p10_s, p50_s, p90_s, basis, delivered_wh,
                      bridged_wh, usable_p10_wh, usable_p50_wh, usable_p90_wh)
                  VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11)",
@@ -720,9 +714,9 @@ impl Work<'_> {
 
     /// Ends the open spans: those of this boot at `at_s`, earlier ones at their boot's last sign.
     fn close_spans(&self, outing: i64, at_s: Option<f64>) -> Done<()> {
-        let mut ask = self
-            .on
-            .prepare("SELECT id, boot, from_s FROM span WHERE outing = ?1 AND to_s IS NULL")?;
+        let mut ask = self.on.prepare_cached(
+            "SELECT id, boot, from_s FROM span WHERE outing = ?1 AND to_s IS NULL",
+        )?;
         let open: Vec<(i64, i64, f64)> = ask
             .query_map([outing], |row| Ok((row.get(0)?, row.get(1)?, row.get(2)?)))?
             .collect::<Done<_>>()?;
@@ -882,8 +876,8 @@ pub(crate) struct Sums {
 
 /// Sums the rows of an outing's spans. An open span reaches to its boot's last sign.
 pub(crate) fn sums(connection: &Connection, outing: i64) -> Done<Sums> {
-    let mut ask =
-        connection.prepare("SELECT boot, from_s, to_s FROM span WHERE outing = ?1 ORDER BY id")?;
+    let mut ask = connection
+        .prepare_cached("SELECT boot, from_s, to_s FROM span WHERE outing = ?1 ORDER BY id")?;
     let spans: Vec<(i64, f64, Option<f64>)> = ask
         .query_map([outing], |row| Ok((row.get(0)?, row.get(1)?, row.get(2)?)))?
         .collect::<Done<_>>()?;

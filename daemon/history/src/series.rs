@@ -3,11 +3,11 @@
 //! Three lengths of row are in the store. A series takes the longest that is not longer than its
 //! own step, and falls back to shorter ones where the longer are not there yet (the running hour).
 
-use rusqlite::Connection;
+use rusqlite::{Connection, OptionalExtension};
 
 use crate::{
     fold::{FINE_S, FIVE_S, HOUR_S},
-    keep::fine_rows,
+    keep::{fine_rows, last_sign},
     row::{Channel, Fold, Row},
 };
 
@@ -160,7 +160,7 @@ fn visit_rows(
             visit_folded(connection, ("five", FIVE_S), boot, (from_s, until), channels, each)?;
         }
     }
-    for row in fine_rows(connection, boot, done_s, to_s)? {
+    for row in fine_rows(connection, boot, done_s, to_s, channels)? {
         for (k, channel) in channels.iter().enumerate() {
             if let Some(fold) = row.get(*channel) {
                 each(row.from_s, row.span_s, k, fold);
@@ -171,11 +171,12 @@ fn visit_rows(
 }
 
 fn first_fine(connection: &Connection, boot: i64) -> rusqlite::Result<Option<f64>> {
-    connection.query_row(
-        "SELECT min(id & 4294967295) / 10.0 FROM fine WHERE id BETWEEN ?1 AND ?2",
-        [boot << 32, ((boot + 1) << 32) - 1],
-        |row| row.get(0),
-    )
+    connection
+        .prepare_cached(
+            "SELECT (id & 4294967295) / 10.0 FROM fine WHERE id BETWEEN ?1 AND ?2 ORDER BY id LIMIT 1",
+        )?
+        .query_row([boot << 32, ((boot + 1) << 32) - 1], |row| row.get(0))
+        .optional()
 }
 
 /// Visits the folded rows of a table from a moment on; gives the moment till which they are
@@ -189,23 +190,23 @@ fn visit_folded(
     channels: &[Channel],
     each: &mut dyn FnMut(f64, f64, usize, Fold),
 ) -> rusqlite::Result<f64> {
-    let last: Option<f64> = connection.query_row(
-        &format!("SELECT max(from_s) FROM {table} WHERE boot = ?1"),
-        [boot],
-        |row| row.get(0),
-    )?;
+    let last: Option<f64> = connection
+        .prepare_cached(&format!("SELECT max(from_s) FROM {table} WHERE boot = ?1"))?
+        .query_row([boot], |row| row.get(0))?;
     let Some(last) = last else { return Ok(from_s) };
     let shorter = if table == "hour" { "five" } else { "fine" };
     let has_shorter: bool = if shorter == "five" {
         let sql = "SELECT EXISTS (SELECT 1 FROM five WHERE boot = ?1 AND from_s >= ?2)";
-        connection.query_row(sql, rusqlite::params![boot, last], |row| row.get(0))?
+        connection
+            .prepare_cached(sql)?
+            .query_row(rusqlite::params![boot, last], |row| row.get(0))?
     } else {
-        !fine_rows(connection, boot, last, last + span_s)?.is_empty()
+        last_sign(connection, boot)?.is_some_and(|(sign, _)| sign > last)
     };
     let until = if has_shorter { last } else { last + span_s };
     let columns: Vec<String> =
         channels.iter().map(|c| format!("{0}_mean, {0}_min, {0}_max", c.name())).collect();
-    let mut ask = connection.prepare(&format!(
+    let mut ask = connection.prepare_cached(&format!(
         "SELECT from_s, {} FROM {table} WHERE boot = ?1 AND from_s >= ?2 AND from_s < ?3 ORDER BY from_s",
         columns.join(", ")
     ))?;

@@ -280,7 +280,7 @@ impl Hand {
                 self.keeper = Some(keeper);
                 self.state.stopped = None;
             }
-            Some(Err((_, cause))) => self.refused(Trouble::writing(cause).to_string()),
+            Some(Err(cause)) => self.refused(Trouble::writing(cause).to_string()),
             None => self.retry_at_s = self.now_s + RETRY_S,
         }
         self.say();
@@ -482,7 +482,7 @@ impl Hand {
                 self.reopen = false;
                 Ok(())
             }
-            Err((_, cause)) => Err(Trouble::writing(cause)),
+            Err(cause) => Err(Trouble::writing(cause)),
         }
     }
 
