@@ -16,6 +16,7 @@ use crate::support::tree;
 const MAY_USE: &[(&str, &[&str])] = &[
     ("reckon", &["libm"]),
     ("probe", &["i2cdev", "libc", "reckon", "rustix", "sysinfo"]),
+    ("history", &["jiff", "reckon", "rusqlite", "serde_json"]),
     (
         "web",
         &[

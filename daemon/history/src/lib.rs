@@ -29,9 +29,11 @@
 #![forbid(unsafe_code)]
 
 pub mod bank;
+pub mod entry;
 pub mod export;
 pub mod fold;
-pub mod keep;
+mod keep;
+mod levels;
 pub mod outings;
 mod pack;
 pub mod reader;
@@ -40,9 +42,10 @@ mod schema;
 pub mod series;
 pub mod stamps;
 mod trouble;
+mod work;
 pub mod writer;
 
-pub use keep::{End, Ending, Entry, Who};
+pub use entry::{End, Ending, Entry, Who};
 pub use reader::Reader;
 pub use schema::{FILE, SetAside};
 pub use trouble::Trouble;

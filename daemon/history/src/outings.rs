@@ -305,5 +305,4 @@ impl SwapWatch {
 }
 
 #[cfg(test)]
-#[path = "outings_tests.rs"]
 mod tests;

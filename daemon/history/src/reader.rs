@@ -6,12 +6,14 @@ use rusqlite::{Connection, ErrorCode, OpenFlags, OptionalExtension, params};
 
 use crate::{
     bank::{BANK_COLUMNS, Bank, KeptRunDown, RUNDOWN_COLUMNS, bank_of, rundown_of},
-    keep::{Ending, last_sign, sums},
+    entry::Ending,
+    levels::last_sign,
     outings::{Before, OpenOuting, StopHow},
     row::{Event, EventKind, Row},
     schema,
     series::{Piece, Series, SeriesAsk, Stretch, rows_between, series},
     trouble::Trouble,
+    work::sums,
 };
 
 /// An outing as the record has it.

@@ -314,5 +314,4 @@ fn free_name(path: &Path, label: &str) -> PathBuf {
 }
 
 #[cfg(test)]
-#[path = "schema_tests.rs"]
 mod tests;

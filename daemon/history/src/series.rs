@@ -7,7 +7,7 @@ use rusqlite::{Connection, OptionalExtension};
 
 use crate::{
     fold::{FINE_S, FIVE_S, HOUR_S},
-    keep::{fine_rows, last_sign},
+    levels::{fine_rows, last_sign},
     row::{Channel, Fold, Row},
 };
 

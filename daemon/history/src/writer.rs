@@ -18,7 +18,8 @@ use std::{
 use rusqlite::{Connection, ErrorCode};
 
 use crate::{
-    keep::{Entry, Keeper, Who},
+    entry::{Entry, Who},
+    keep::Keeper,
     outings::{Before, StopHow},
     reader::{Reader, before},
     schema::{self, SetAside},
