@@ -48,6 +48,14 @@ pub enum Entry {
         /// How long the power was off before, s, if known.
         off_before_s: Option<f64>,
     },
+    /// The open outing is, the operator says, still the earlier one: its stretches are moved there
+    /// and it is no outing of its own any more.
+    OutingJoins {
+        /// Which it belongs to.
+        earlier: i64,
+        /// How long the power was off in between, s, if known.
+        off_before_s: Option<f64>,
+    },
     /// The outing goes on with another bank.
     OutingNextBank {
         /// The bank's name.
@@ -122,6 +130,7 @@ impl Entry {
             Self::Choice { .. }
             | Self::OutingBegins { .. }
             | Self::OutingGoesOn { .. }
+            | Self::OutingJoins { .. }
             | Self::OutingNextBank { .. }
             | Self::OutingNamed(_)
             | Self::OutingEnds { .. }

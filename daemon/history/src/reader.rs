@@ -2,6 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
+use reckon::{snapshot::Basis, time::Mono};
 use rusqlite::{Connection, ErrorCode, OpenFlags, OptionalExtension, params};
 
 use crate::{
@@ -9,7 +10,7 @@ use crate::{
     entry::Ending,
     levels::last_sign,
     outings::{Before, OpenOuting, StopHow},
-    row::{Event, EventKind, Row},
+    row::{Event, EventKind, ForecastRow, Row},
     schema,
     series::{Piece, Series, SeriesAsk, Stretch, rows_between, series},
     trouble::Trouble,
@@ -166,6 +167,15 @@ impl Reader {
     pub fn events(&self, outing: i64) -> Result<Vec<Event>, Trouble> {
         let connection = self.connect()?;
         events(&connection, outing).map_err(Trouble::reading)
+    }
+
+    /// The forecasts that were made in an outing, times in seconds since it began.
+    ///
+    /// # Errors
+    /// When the store cannot be read.
+    pub fn forecasts(&self, outing: i64) -> Result<Vec<ForecastRow>, Trouble> {
+        let connection = self.connect()?;
+        forecasts(&connection, outing).map_err(Trouble::reading)
     }
 
     /// When which source did not answer in an outing.
@@ -496,9 +506,41 @@ fn events(connection: &Connection, outing: i64) -> rusqlite::Result<Vec<Event>> 
         while let Some(row) = found.next()? {
             let (at_s, kind): (f64, String) = (row.get(0)?, row.get(1)?);
             all.push(Event {
-                at: reckon::time::Mono::at_s(at_s - piece.from_s + piece.at_s),
+                at: Mono::at_s(at_s - piece.from_s + piece.at_s),
                 kind: EventKind::from_name(&kind),
                 text: row.get(2)?,
+            });
+        }
+    }
+    Ok(all)
+}
+
+fn forecasts(connection: &Connection, outing: i64) -> rusqlite::Result<Vec<ForecastRow>> {
+    let mut all = Vec::new();
+    for piece in pieces(connection, outing)? {
+        let mut ask = connection.prepare_cached(
+            "SELECT at_s, p10_s, p50_s, p90_s, basis, delivered_wh, bridged_wh, usable_p10_wh,
+                 usable_p50_wh, usable_p90_wh
+             FROM forecast WHERE boot = ?1 AND at_s BETWEEN ?2 AND ?3 ORDER BY at_s",
+        )?;
+        let mut found = ask.query(params![piece.boot, piece.from_s, piece.to_s])?;
+        while let Some(row) = found.next()? {
+            let (at_s, basis): (f64, String) = (row.get(0)?, row.get(4)?);
+            let usable: [Option<f64>; 3] = [row.get(7)?, row.get(8)?, row.get(9)?];
+            all.push(ForecastRow {
+                at: Mono::at_s(at_s - piece.from_s + piece.at_s),
+                remaining_s: [row.get(1)?, row.get(2)?, row.get(3)?],
+                basis: match basis.as_str() {
+                    "measured" => Basis::Measured,
+                    "gauge" => Basis::Gauge,
+                    _ => Basis::Modelled,
+                },
+                delivered_wh: row.get(5)?,
+                bridged_wh: row.get(6)?,
+                usable_wh: match usable {
+                    [Some(low), Some(middle), Some(high)] => Some([low, middle, high]),
+                    _ => None,
+                },
             });
         }
     }

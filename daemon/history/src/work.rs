@@ -81,6 +81,9 @@ impl Work<'_> {
             Entry::OutingGoesOn { outing, at_s, off_before_s } => {
                 self.outing_goes_on(*outing, *at_s, *off_before_s)
             }
+            Entry::OutingJoins { earlier, off_before_s } => {
+                self.outing_joins(*earlier, *off_before_s)
+            }
             Entry::OutingNextBank { bank, at_s } => self.outing_next_bank(bank, *at_s),
             Entry::OutingNamed(name) => self.outing_named(name),
             Entry::OutingEnds { outing, end } => self.outing_ends(*outing, end),
@@ -249,6 +252,35 @@ impl Work<'_> {
         )?;
         self.open_span(outing, bank, at_s, off)?;
         self.at.outing = Some(outing);
+        Ok(())
+    }
+
+    fn outing_joins(&mut self, earlier: i64, off: Option<f64>) -> Done<()> {
+        let Some(open) = self.at.outing.filter(|open| *open > earlier) else { return Ok(()) };
+        let known: bool = self.on.query_row(
+            "SELECT EXISTS (SELECT 1 FROM outing WHERE id = ?1)",
+            [earlier],
+            |row| row.get(0),
+        )?;
+        if !known {
+            return Ok(());
+        }
+        self.close_spans(earlier, None)?;
+        self.on.execute(
+            "UPDATE span SET off_before_s = ?2
+             WHERE id = (SELECT min(id) FROM span WHERE outing = ?1)",
+            params![open, off],
+        )?;
+        for sql in [
+            "UPDATE span SET outing = ?2 WHERE outing = ?1",
+            "UPDATE rundown SET outing = ?2 WHERE outing = ?1",
+            "UPDATE outing SET ending = 'open', ended_boot = NULL, ended_s = NULL,
+                 ended_by_s = NULL, died_chance = NULL WHERE id = ?2 AND id <> ?1",
+        ] {
+            self.on.execute(sql, [open, earlier])?;
+        }
+        self.on.execute("DELETE FROM outing WHERE id = ?1", [open])?;
+        self.at.outing = Some(earlier);
         Ok(())
     }
 

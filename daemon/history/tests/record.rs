@@ -6,12 +6,13 @@ mod support;
 use history::{
     End, Ending, Entry, Keep,
     bank::RunDown,
-    outings::{Ended, Rules, StopHow, ThisStart, account},
-    row::{Channel, ClockFrom, ClockRow, Event, EventKind, SourceChange},
+    outings::{Ended, Rules, StopHow, ThisStart, account, entries_at_start},
+    row::{Channel, ClockFrom, ClockRow, Event, EventKind, ForecastRow, SourceChange},
     series::{SeriesAsk, Stretch},
 };
 use reckon::{
     bank::{BankSpec, Cells, MeasuredAt},
+    snapshot::Basis,
     time::Mono,
     units::{AmpHours, Volts},
 };
@@ -456,4 +457,45 @@ fn alarms_reach_the_card_at_once_but_not_without_end() {
     started.writer.change(vec![]).unwrap();
     let commits = states.try_iter().count();
     assert!(commits < 80, "{commits} commits for 500 alarms in an hour");
+}
+
+#[test]
+fn off_for_the_night_and_joined_in_the_morning() {
+    let folder = Folder::new("night");
+    let (started, _states) = start(&folder.0, "boot-a", 0.0);
+    started.writer.change(vec![Entry::Bank(blue_ten()), begins(Some("Blue ten"), 0.0)]).unwrap();
+    give_rows(&started, 0.0, 3600.0, |at| draw_row(at, 3.0, 4.0));
+    let forecast = ForecastRow {
+        at: Mono::at_s(1800.0),
+        remaining_s: [30_000.0, 36_000.0, 42_000.0],
+        basis: Basis::Measured,
+        delivered_wh: 1.5,
+        bridged_wh: 0.0,
+        usable_wh: Some([28.0, 31.0, 34.0]),
+    };
+    started.writer.give(Entry::Forecast(forecast));
+    started.writer.stop(3600.0, StopHow::SwitchingOff).unwrap();
+
+    let (started, _states) = start(&folder.0, "boot-b", 10.0);
+    let before = started.before.clone().unwrap();
+    let this = ThisStart { boot_uuid: "boot-b".into(), at_s: 10.0, wall_at_boot_ms: None };
+    let told = account(&before, &this, &Rules::default());
+    assert_eq!((told.ended, told.goes_on), (Ended::SwitchedOff, false));
+    let mut first = entries_at_start(&before, &told, 10.0);
+    first.push(begins(Some("Blue ten"), 10.0));
+    started.writer.change(first).unwrap();
+    assert_eq!(started.reader.outing(1).unwrap().unwrap().ending, Ending::SwitchedOff);
+    give_rows(&started, 10.0, 1810.0, |at| draw_row(at, 3.0, 4.0));
+    // 'It is still the same bank': ten hours off in between.
+    started
+        .writer
+        .change(vec![Entry::OutingJoins { earlier: 1, off_before_s: Some(36_000.0) }])
+        .unwrap();
+    let page = started.reader.outings(None, 10).unwrap();
+    assert_eq!(page.items.len(), 1);
+    assert_eq!((page.items[0].ending, page.items[0].lasted_s), (Ending::Open, 5400.0));
+    assert!((page.items[0].energy_wh.unwrap() - 4.5).abs() < 1e-6);
+    let rows = started.reader.rows(1).unwrap();
+    assert_eq!(rows.last().unwrap().to_s(), 3600.0 + 36_000.0 + 1800.0);
+    assert_eq!(started.reader.forecasts(1).unwrap(), [forecast]);
 }
