@@ -95,9 +95,10 @@ fn usual(from_s: f64) -> Row {
 /// One card and what is kept on it.
 struct Trial {
     pace_s: u32,
-    card: Card,
+    // What is open on the card goes before the card.
     writer: Option<Writer>,
     bare: Option<File>,
+    card: Card,
     before: (u64, u64),
 }
 
@@ -122,7 +123,7 @@ fn trial(pace_s: u32) -> Result<Trial, Fault> {
         writer = Some(started.writer);
     }
     run("sync", &[])?;
-    Ok(Trial { pace_s, card, writer, bare, before: (0, 0) })
+    Ok(Trial { pace_s, writer, bare, card, before: (0, 0) })
 }
 
 impl Trial {

@@ -31,7 +31,8 @@ use crate::{
 pub struct Keep {
     /// The state folder.
     pub folder: PathBuf,
-    /// A batch is put on the card this often, s (10 to 3600).
+    /// A batch is put on the card this often, s (10 to 3600): the most that a cut can cost, and what
+    /// the card is written with (see the head of the crate).
     pub every_s: f64,
     /// The same when the end is near (10 to 3600).
     pub every_near_s: f64,
