@@ -336,6 +336,15 @@ impl Hand {
             Entry::Event(event) => self.now_s = self.now_s.max(event.at.as_s()),
             Entry::Bank(_) => self.banks.push(entry.clone()),
             Entry::OutingBegins { .. } => self.outing = Some(entry.clone()),
+            Entry::OutingGoesOn { at_s, .. } => {
+                // A new file would not know the earlier outing: there it begins here.
+                self.outing = Some(Entry::OutingBegins {
+                    bank: None,
+                    name: None,
+                    start_share: None,
+                    at_s: *at_s,
+                });
+            }
             Entry::OutingEnds { outing: None, .. } => self.outing = None,
             _ => {}
         }
