@@ -83,8 +83,22 @@ fn a_sensor_that_vanishes_leaves_a_gap_with_a_reason_and_a_wider_range() {
         let now = daemon.now();
         (spread(&now).expect("the forecast goes on") > narrow).then_some(now)
     });
-    assert!(daemon.said().contains("is silent"), "{}", daemon.said());
+    assert!(daemon.said().contains("has gone"), "{}", daemon.said());
     assert!(later["bank"]["bridged_wh"].as_f64().unwrap() > 0.0);
+}
+
+#[test]
+fn a_pipe_in_the_place_of_a_sensors_file_holds_nothing_up() {
+    let (board, home) = (Board::with_sensor(), home());
+    let mut daemon = Daemon::on(&board, home.path());
+    daemon.wait_until(|now| now["supply"]["power_w"].is_number());
+    board.hang();
+    let now = daemon.wait_until(|now| now["supply"]["power_w"].is_null());
+    assert!(now["supply"]["power_gap"].is_string(), "{now:#}");
+    board.put("sys/class/thermal/thermal_zone0/temp", "61234\n");
+    daemon
+        .wait_until(|now| now["board"]["temp_c"].as_f64().is_some_and(|t| (t - 61.2).abs() < 0.1));
+    assert_eq!(daemon.end("TERM").code(), Some(0), "{}", daemon.said());
 }
 
 #[test]

@@ -80,6 +80,17 @@ impl Board {
         self.put(&format!("{HWMON}/curr1_input"), &format!("{milliamps}\n"));
     }
 
+    /// Whoever asks the sensor from now on waits for ever: a pipe that nobody writes to.
+    pub(crate) fn hang(&self) {
+        for name in ["in1_input", "curr1_input"] {
+            let path = self.path(&format!("{HWMON}/{name}"));
+            let aside = path.with_extension("pipe");
+            let made = Command::new("mkfifo").arg(&aside).status().expect("mkfifo is there");
+            assert!(made.success());
+            fs::rename(aside, path).expect("a pipe in its place");
+        }
+    }
+
     /// The driver lets go of the chip: its files vanish.
     pub(crate) fn unbind(&self) {
         fs::remove_file(self.path("sys/class/hwmon/hwmon2")).expect("a link");

@@ -41,13 +41,13 @@ class Outlast:
         """Asks it to end; how it ended, as the shell sees it, or None if it had to be killed."""
         text = self.board.run(
             "pid=$(cat /tmp/outlast.pid); kill -TERM $pid 2>/dev/null; n=0\n"
-            "while [ -d /proc/$pid ] && ! grep -q '^State:.Z' /proc/$pid/status && [ $n -lt 100 ]; do usleep 100000; n=$((n+1)); done\n"
+            "while [ -d /proc/$pid ] && ! grep -q '^State:.Z' /proc/$pid/status 2>/dev/null && [ $n -lt 100 ]; do usleep 100000; n=$((n+1)); done\n"
             "if [ $n -ge 100 ]; then kill -KILL $pid; echo killed; else echo ended; fi")
         return text.strip()
 
     def running(self):
         """Whether the process is there."""
-        return self.board.try_run("pid=$(cat /tmp/outlast.pid); [ -d /proc/$pid ] && ! grep -q '^State:.Z' /proc/$pid/status")[0] == 0
+        return self.board.try_run("pid=$(cat /tmp/outlast.pid); [ -d /proc/$pid ] && ! grep -q '^State:.Z' /proc/$pid/status 2>/dev/null")[0] == 0
 
     def log(self):
         """Everything it has written since the boot."""

@@ -217,13 +217,16 @@ def gap_and_healing(bench, chip, place):
     tally.until("driver unbound: the source is silent and says why", FOLLOW_S, "silent, with a gap",
                 lambda: ((source := source_of(bench.outlast.now(), place, "hwmon"))["state"] == "silent" and source["gap"] is not None,
                          f"{source['state']}, {source['gap']}, {source['notes']}"))
-    tally.throughout("driver unbound: the forecast goes on", 20, "three rising numbers",
+    tally.throughout("driver unbound: the forecast goes on", 15, "three rising numbers",
                      lambda: ((got := three(now := bench.outlast.now())) is not None and 0 < got[0] <= got[1] <= got[2],
                               (got, now["forecast"]["remaining_gap"])))
+    # The shown forecast is renewed about once a minute, so a wider one may take that long; a
+    # hundredth more is more than counting down or another minute of a steady draw brings.
+    tally.until("driver unbound: the range grows wider", 150, f"more than {width * 1.01:.0f} s between p10 and p90",
+                lambda: ((got := three(bench.outlast.now())) is not None and got[2] - got[0] > width * 1.01,
+                         got and f"{got[2] - got[0]:.0f} s"), every=2)
     now = bench.outlast.now()
     after = three(now)
-    tally.check("driver unbound: the range is wider than before", after is not None and after[2] - after[0] > width,
-                f"more than {width:.0f} s between p10 and p90", after and f"{after[2] - after[0]:.0f} s")
     record(bench, f"before {three(before)}\nafter {after}\nalarms {now['alarms']}", "forecast over the gap")
     # A bystander takes the number that has become free.
     bench.add("lm75", ADDRESSES["lm75"])
@@ -336,7 +339,7 @@ def without_drivers(bench):
     """Direct access: chips that can say what they are, one that is named in the settings, and
     two neighbours that must not be written to."""
     tally, wire = bench.tally, bench.wire
-    bench.board.run("rmmod ina2xx ina238 ina3221")
+    bench.board.run("for driver in ina2xx ina238 ina3221; do [ ! -d /sys/module/$driver ] || rmmod $driver || exit 1; done")
     named = chips.Ina219(ADDRESSES["direct219"], 0.100)
     self_naming = [chips.Ina226(ADDRESSES["direct226"], 0.010), chips.Ina260(ADDRESSES["direct260"])]
     triple = chips.Ina3221(ADDRESSES["ina3221"], 0.050)
@@ -383,7 +386,12 @@ def without_drivers(bench):
         left = [source["id"] for source in bench.outlast.now()["sources"] if bench.place(address) in source["id"] and source["state"] == "live"]
         tally.check(f"{name} is not shown as a live source", not left, "none", left)
     driver_takes_over(bench, self_naming[0])
-    end(bench, "direct")
+    end(bench, "direct, driver bound")
+    # From here on the others keep to themselves who they are.
+    for chip in (named, *self_naming[1:], triple):
+        chip.reset(wire)
+    driver_first(bench, self_naming[0])
+    self_naming[0].reset(wire)
 
 
 def reset_behind_our_back(bench, all_chips):
@@ -416,8 +424,13 @@ def driver_takes_over(bench, chip):
     live = [(source["id"], source["via"]) for source in now["sources"] if place in source["id"] and source["state"] == "live"]
     tally.check("a driver takes the chip over: it is counted once", len(live) == 1 and live[0][1] == "hwmon", "one live source, hwmon", live)
     nobody_talks_past_the_driver(bench, chip, "a driver takes the chip over")
-    # And the same when the driver was there first.
-    end(bench, "direct, driver bound")
+
+
+def driver_first(bench, chip):
+    """A chip that can say what it is and has a driver: read through that; without it, directly."""
+    tally, place = bench.tally, bench.place(chip.address)
+    configured = bench.wire.get(chip.address, [0, 5])
+    # It says what it is, but there is a driver: nobody needs to ask.
     bench.spy(True)
     if begin(bench, LONG_SIX + f'\n[[sensor]]\nmatches = "{place}"\nshunt_ohm = 0.01\n', "driver there first"):
         follows(bench, "driver there first: read through the driver", chip, 12.50, 0.450, via="hwmon", within=NOTICE_S)

@@ -21,8 +21,8 @@ const COLUMNS: usize = 150;
 const WIDE: f64 = 1000.0;
 const HIGH: f64 = 100.0;
 /// Lines of letters and the ground, in em from the top.
-const GROUND: f64 = 6.6;
-const TOP: f64 = 2.8;
+const GROUND: f64 = 7.2;
+const TOP: f64 = 2.7;
 /// Hour marks at most.
 const MARKS: f64 = 6.0;
 
@@ -69,16 +69,16 @@ pub(crate) fn day_line(snapshot: &Snapshot) -> Option<String> {
     silhouette(&mut svg, snapshot, &scale, ends);
     if let Some([_, middle, _]) = ends {
         let x = scale.x(middle);
-        let _ = write!(svg, "<line class=half x1={x:.1}% x2={x:.1}% y1=3.6em y2={GROUND}em />");
+        let _ = write!(svg, "<line class=half x1={x:.1}% x2={x:.1}% y1=3.4em y2={GROUND}em />");
     }
     for tick in &snapshot.trail.ticks {
         let x = scale.x(tick.as_s());
-        let _ = write!(svg, "<line class=tick x1={x:.1}% x2={x:.1}% y1={TOP}em y2=3.4em />");
+        let _ = write!(svg, "<line class=tick x1={x:.1}% x2={x:.1}% y1={TOP}em y2=3.3em />");
     }
     let _ = write!(svg, "<line class=rule x1=0 x2=100% y1={GROUND}em y2={GROUND}em />");
     hours(&mut svg, snapshot, &scale);
     let x = scale.x(now_s);
-    let _ = write!(svg, "<line class=now x1={x:.1}% x2={x:.1}% y1=1.6em y2=6.9em />");
+    let _ = write!(svg, "<line class=now x1={x:.1}% x2={x:.1}% y1=1.6em y2=7.5em />");
     label(&mut svg, x, 2.5, "now", x > 80.0, 0.4);
     if let (Some(finish_s), Some(finish)) = (finish_s, snapshot.finish) {
         flag(&mut svg, scale.x(finish_s), &words::moment(finish.at, snapshot.at));
@@ -111,14 +111,7 @@ fn silhouette(svg: &mut String, snapshot: &Snapshot, scale: &Scale, ends: Option
     let trail = &snapshot.trail;
     let ahead_w =
         snapshot.draw.lately.or(snapshot.draw.outing).or(snapshot.draw.now).map_or(0.0, Watts::si);
-    let highest = trail
-        .peak_w
-        .iter()
-        .chain(&trail.mean_w)
-        .flatten()
-        .map(|watts| f64::from(*watts))
-        .fold(ahead_w, f64::max)
-        .max(0.1);
+    let highest = whole(&trail.peak_w).chain(whole(&trail.mean_w)).fold(ahead_w, f64::max).max(0.1);
     let y = |watts: f64| HIGH - (watts / highest).clamp(0.0, 1.0) * (HIGH - 4.0);
     let now_s = snapshot.at.mono.as_s();
     let _ = write!(
@@ -157,6 +150,11 @@ struct Column {
     watts: Option<(f64, f64)>,
 }
 
+/// The watts that are there, and numbers.
+fn whole(watts: &[Option<f32>]) -> impl Iterator<Item = f64> {
+    watts.iter().flatten().map(|watts| f64::from(*watts)).filter(|watts| watts.is_finite())
+}
+
 /// The trail in at most [`COLUMNS`] stretches; peaks stay peaks.
 fn columns(trail: &Trail, now_s: f64) -> Vec<Column> {
     let each = trail.mean_w.len().div_ceil(COLUMNS).max(1);
@@ -164,14 +162,14 @@ fn columns(trail: &Trail, now_s: f64) -> Vec<Column> {
     let mut from_s = trail.began.as_s();
     let mut made = Vec::with_capacity(COLUMNS);
     for (ix, means) in trail.mean_w.chunks(each).enumerate() {
-        let known: Vec<f64> = means.iter().flatten().map(|watts| f64::from(*watts)).collect();
-        let peaks = trail.peak_w.iter().skip(ix * each).take(each).flatten();
+        let known: Vec<f64> = whole(means).collect();
+        let peaks = whole(trail.peak_w.chunks(each).nth(ix).unwrap_or_default());
         let count = u32::try_from(means.len()).unwrap_or(u32::MAX);
         let to_s = from_s + step_s * f64::from(count);
         let parts = u32::try_from(known.len()).unwrap_or(u32::MAX);
         let watts = (parts > 0).then(|| {
             let mean = known.iter().sum::<f64>() / f64::from(parts);
-            (mean, peaks.map(|watts| f64::from(*watts)).fold(mean, f64::max))
+            (mean, peaks.fold(mean, f64::max))
         });
         made.push(Column { from_s, to_s: to_s.min(now_s).max(from_s), watts });
         from_s = to_s;
@@ -224,12 +222,12 @@ fn hours(svg: &mut String, snapshot: &Snapshot, scale: &Scale) {
     while zero_s + mark * step_s <= scale.to_s {
         let at_s = zero_s + mark * step_s;
         let x = scale.x(at_s);
-        let _ = write!(svg, "<line class=rule x1={x:.1}% x2={x:.1}% y1={GROUND}em y2=6.9em />");
+        let _ = write!(svg, "<line class=rule x1={x:.1}% x2={x:.1}% y1={GROUND}em y2=7.5em />");
         if (3.0..=96.0).contains(&x) {
             let text = words::hour_mark(Mono::at_s(at_s), snapshot, step_h < 1.0);
             let _ = write!(
                 svg,
-                "<text class=hour x={x:.1}% y=7.9em text-anchor=middle>{}</text>",
+                "<text class=hour x={x:.1}% y=8.5em text-anchor=middle>{}</text>",
                 escaped(&text)
             );
         }

@@ -60,11 +60,17 @@ impl Text {
 
 fn exposition(snapshot: &Snapshot) -> String {
     let mut text = Text(String::with_capacity(4096));
-    let (supply, board, bank) = (&snapshot.supply, &snapshot.board, &snapshot.bank);
-    text.gauge(
-        ("up", "seconds", "Time since the board was switched on."),
-        Some(snapshot.at.mono.as_s()),
-    );
+    let up_s = snapshot.at.mono.as_s();
+    text.gauge(("up", "seconds", "Time since the board was switched on."), Some(up_s));
+    supply(&mut text, snapshot);
+    outlook(&mut text, snapshot);
+    board(&mut text, snapshot);
+    text.0.push_str("# EOF\n");
+    text.0
+}
+
+fn supply(text: &mut Text, snapshot: &Snapshot) {
+    let supply = &snapshot.supply;
     text.gauge(("supply", "volts", "Supply voltage."), supply.volts.ok().map(Volts::si));
     text.gauge(
         ("supply", "amperes", "Current out of the bank."),
@@ -75,19 +81,20 @@ fn exposition(snapshot: &Snapshot) -> String {
         ("draw", "watts", "Draw as the forecast sees it, measured or modelled."),
         snapshot.draw.now.map(Watts::si),
     );
-    text.family(
+    text.gauge(
         ("bank_delivered", "joules", "Energy delivered in this outing."),
-        "gauge",
-        &[("", Some(bank.delivered.si()))],
+        Some(snapshot.bank.delivered.si()),
     );
-    let remaining = match &snapshot.outlook {
+}
+
+fn outlook(text: &mut Text, snapshot: &Snapshot) {
+    let [p10, p50, p90] = match &snapshot.outlook {
         Outlook::Lasts(forecast) => forecast.remaining.map(|left| Some(left.si())),
         Outlook::TooSoon { .. }
         | Outlook::NoBank
         | Outlook::NotDraining
         | Outlook::Blind { .. } => [None; 3],
     };
-    let [p10, p50, p90] = remaining;
     text.family(
         ("remaining", "seconds", "Remaining time: three points of one distribution."),
         "gauge",
@@ -97,6 +104,12 @@ fn exposition(snapshot: &Snapshot) -> String {
         ("finish_chance", "ratio", "Chance that the bank lasts until the finish."),
         snapshot.finish.and_then(|finish| finish.chance).map(Share::part),
     );
+    let standing = u32::try_from(snapshot.alarms.len()).unwrap_or(u32::MAX);
+    text.gauge(("alarms", "", "Alarms that stand."), Some(f64::from(standing)));
+}
+
+fn board(text: &mut Text, snapshot: &Snapshot) {
+    let board = &snapshot.board;
     text.gauge(("board", "celsius", "Processor temperature."), board.temp.ok().map(Celsius::si));
     text.gauge(
         ("board_busy", "ratio", "Share of all cores."),
@@ -110,8 +123,6 @@ fn exposition(snapshot: &Snapshot) -> String {
         ("undervoltage_seen", "", "How often the supply was too low in this outing."),
         Some(f64::from(snapshot.undervoltage_times)),
     );
-    let standing = u32::try_from(snapshot.alarms.len()).unwrap_or(u32::MAX);
-    text.gauge(("alarms", "", "Alarms that stand."), Some(f64::from(standing)));
     let missed = u32::try_from(snapshot.missed_sweeps).unwrap_or(u32::MAX);
     text.family(
         ("missed_sweeps", "", "Sweeps that came too late or not at all."),
@@ -123,6 +134,4 @@ fn exposition(snapshot: &Snapshot) -> String {
         ("resident", "bytes", "Resident memory of outlast."),
         resident.map(|kib| f64::from(kib) * 1024.0),
     );
-    text.0.push_str("# EOF\n");
-    text.0
 }

@@ -80,6 +80,8 @@ struct AnswerPart {
 
 struct Tile<'a> {
     activity: &'a ActivityView,
+    /// Its name, beginning with a capital as every button does.
+    label: String,
     left: String,
 }
 
@@ -234,8 +236,13 @@ fn doing(snapshot: &Snapshot) -> String {
     if snapshot.activities.is_empty() {
         return String::new();
     }
-    let tile = |activity| Tile { activity, left: words::activity_left(activity) };
-    part(&DoingPart { tiles: snapshot.activities.iter().map(tile).collect() })
+    let tiles = snapshot.activities.iter().map(|activity| {
+        let mut letters = activity.name.chars();
+        let first = letters.next().into_iter().flat_map(char::to_uppercase);
+        let label = first.chain(letters).collect();
+        Tile { activity, label, left: words::activity_left(activity) }
+    });
+    part(&DoingPart { tiles: tiles.collect() })
 }
 
 fn finish(snapshot: &Snapshot) -> String {

@@ -131,13 +131,10 @@ fn value(line: &str) -> Option<(&str, char, f64)> {
     value.is_finite().then_some((name, unit, value))
 }
 
+/// A published capture of a board with four busy cores; the sum was worked out by hand from
+/// its twelve pairs.
 #[cfg(test)]
-mod tests {
-    use super::*;
-
-    /// A published capture of a board with four busy cores; the sum was worked out by hand from
-    /// its twelve pairs.
-    pub(super) const CAPTURE: &str = "\
+pub(crate) const CAPTURE: &str = "\
  3V7_WL_SW_A current(0)=0.09368929A
    3V3_SYS_A current(1)=0.08783370A
    1V8_SYS_A current(2)=0.18054710A
@@ -165,6 +162,10 @@ mod tests {
      EXT5V_V volt(24)=5.09066000V
       BATT_V volt(25)=0.00000000V
 ";
+
+#[cfg(test)]
+mod tests {
+    use super::*;
 
     #[test]
     fn a_published_capture_adds_up() {

@@ -61,7 +61,7 @@ impl Doors {
         if !root.is_real() {
             return Self { firmware: Err(Gap::Absent), clock: None };
         }
-        let firmware = kernel::Mailbox::open(&root.at("/dev/vcio"));
+        let firmware = kernel::Mailbox::open(&root.at("/dev/vcio"), &root.at("/dev/vcio_gencmd"));
         Self {
             firmware: match firmware {
                 Ok(mailbox) => Ok(Arc::new(mailbox)),
@@ -106,7 +106,11 @@ pub(crate) fn find(
 ) -> Found {
     let mut found = Found::default();
     add(&mut found, known, Processor::find(root));
-    add(&mut found, known, Thermal::find(root));
+    let thermal = Thermal::find(root);
+    if thermal.is_none() {
+        found.notes.push("No processor temperature can be read on this machine.".into());
+    }
+    add(&mut found, known, thermal);
     match BoardFlags::find(root, facts.kind, doors) {
         Ok(flags) => add(&mut found, known, Some(flags)),
         Err(note) => found.notes.push(note),
@@ -117,6 +121,15 @@ pub(crate) fn find(
     merge(&mut found, hwmon::discover(root, want, known));
     merge(&mut found, gauge::discover(root, want, known));
     merge(&mut found, i2c::discover(root, want, known));
+    let measured = found.sources.iter().any(|source| source.channels().iter().any(|c| c.power));
+    if known.ids.is_empty() && !measured {
+        found.notes.push(
+            "No power sensor and no fuel gauge was found, so the draw can only be modelled from \
+             the board and its load, and the forecast is wide. A power monitor such as an INA226 \
+             or INA219 board between bank and board, on the I²C pins, makes it much sharper."
+                .into(),
+        );
+    }
     found
 }
 

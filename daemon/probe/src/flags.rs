@@ -206,7 +206,7 @@ fn detector_note(kind: Option<BoardKind>) -> String {
 }
 
 /// The node's text: hexadecimal without `0x`; the vendor's tool puts `throttled=0x` before it.
-fn parse(text: &[u8]) -> Option<u32> {
+pub(crate) fn parse(text: &[u8]) -> Option<u32> {
     let text = std::str::from_utf8(text).ok()?.trim();
     let text = text.strip_prefix("throttled=").unwrap_or(text);
     let digits = text.strip_prefix("0x").unwrap_or(text);

@@ -56,9 +56,20 @@ pub(super) struct Monitor {
 /// All power monitors under drivers that are not known yet.
 pub(crate) fn discover(root: &Root, want: &Want, known: &Known) -> Found {
     let mut found = Found::default();
+    let mut seen: Vec<String> = Vec::new();
     for (name, device, home) in homes(root) {
-        let Some(model) = models::by_name(&name) else { continue };
         let base = format!("hwmon:{name}@{device}");
+        let Some(model) = models::by_name(&name) else {
+            found.left_alone.extend(stranger(&name, &base, &home));
+            continue;
+        };
+        if seen.contains(&base) {
+            found.notes.push(format!(
+                "Two monitors call themselves {base} and cannot be told apart; only one is read."
+            ));
+            continue;
+        }
+        seen.push(base.clone());
         for inlet in model.inlets() {
             if switched_off(root, &home, inlet) {
                 found.left_alone.push(off_channel(root, model, &device, &home, inlet, &base));
@@ -233,6 +244,23 @@ fn homes(root: &Root) -> Vec<(String, String, PathBuf)> {
         .collect()
 }
 
+/// A monitor of another kind that measures a current: perhaps of use, but its driver's meaning of
+/// the channels is not known here. The twins of the power-supply class are read there.
+fn stranger(name: &str, base: &str, home: &Path) -> Option<Channel> {
+    let twin = home.join("device").canonicalize().ok()?;
+    if twin.components().any(|part| part.as_os_str() == "power_supply") {
+        return None;
+    }
+    if !home.join("curr1_input").exists() {
+        return None;
+    }
+    let mut channel = Channel::new(base, format!("Monitor {name}"), Via::Hwmon);
+    channel.notes.push(
+        "It measures a current, but it is no chip that outlast knows, so it is not used.".into(),
+    );
+    Some(channel)
+}
+
 /// The device that a monitor sits on: `1-0040` is address 0x40 on bus 1.
 fn device(home: &Path) -> Option<String> {
     let base = |path: &Path| path.file_name().map(|name| name.to_string_lossy().into_owned());
@@ -371,7 +399,7 @@ fn unconfirmed(assumed: Ohms) -> String {
         format!(
             "The driver assumes a shunt of {shown}, which it also does when nobody told it. \
              Many ready-made boards carry 100 mΩ (marked R100): then every current here is ten \
-             times too high. Set shunt in the settings to what is printed on yours."
+             times too high. Give shunt_ohm in the settings: what is printed on yours."
         )
     } else {
         format!("The driver assumes a shunt of {shown}; the settings do not say what is there.")

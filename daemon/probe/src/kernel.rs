@@ -9,6 +9,8 @@ use std::{
     path::Path,
 };
 
+use crate::flags;
+
 /// What the kernel says about its clock.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) struct ClockState {
@@ -66,7 +68,10 @@ pub(crate) fn usage() -> io::Result<Usage> {
 
 /// The firmware's mailbox.
 pub(crate) struct Mailbox {
-    device: File,
+    /// Takes every question.
+    all: Option<File>,
+    /// Takes text commands only; newer vendor kernels have it, open to more users.
+    commands: Option<File>,
 }
 
 /// Words of one exchange: six of head and tail, the command's error word, 4096 bytes of text.
@@ -83,17 +88,25 @@ const DONE: u32 = 0x8000_0000;
 struct Letter([u32; WORDS]);
 
 impl Mailbox {
-    /// Opens the device node.
-    pub(crate) fn open(path: &Path) -> io::Result<Self> {
-        let device = OpenOptions::new().read(true).write(true).open(path)?;
-        Ok(Self { device })
+    /// Opens the device nodes; one is enough.
+    pub(crate) fn open(all: &Path, commands: &Path) -> io::Result<Self> {
+        let open = |path| OpenOptions::new().read(true).write(true).open(path);
+        match (open(all), open(commands).ok()) {
+            (Err(error), None) => Err(error),
+            (all, commands) => Ok(Self { all: all.ok(), commands }),
+        }
     }
 
     /// The throttle flags. The mask of sticky bits to clear is 0: the kernel's own poll clears
     /// them anyway, and we must not take them from others.
     pub(crate) fn throttled(&self) -> io::Result<u32> {
+        let Some(device) = &self.all else {
+            let text = self.command("get_throttled")?;
+            return flags::parse(text.as_bytes())
+                .ok_or_else(|| io::Error::other("the firmware's answer is no flag word"));
+        };
         let mut letter = letter(GET_THROTTLED, &[0]);
-        self.exchange(&mut letter)?;
+        exchange(device, &mut letter)?;
         Ok(letter.0[5])
     }
 
@@ -104,7 +117,8 @@ impl Mailbox {
             values[1 + i / 4] |= u32::from(byte) << (8 * (i % 4));
         }
         let mut letter = letter(GET_GENCMD_RESULT, &values);
-        self.exchange(&mut letter)?;
+        let device = self.commands.as_ref().or(self.all.as_ref());
+        exchange(device.ok_or(io::ErrorKind::NotFound)?, &mut letter)?;
         if letter.0[5] != 0 {
             return Err(io::Error::other(format!("the firmware answers error {}", letter.0[5])));
         }
@@ -115,20 +129,21 @@ impl Mailbox {
             .collect();
         Ok(String::from_utf8_lossy(&text).into_owned())
     }
+}
 
-    fn exchange(&self, letter: &mut Letter) -> io::Result<()> {
-        let at = letter.0.as_mut_ptr();
-        // SAFETY: the driver reads and writes at most as many bytes as the first word says, which
-        // is at most the size of the letter; the letter outlives the call.
-        let answer = unsafe { libc::ioctl(self.device.as_raw_fd(), EXCHANGE as _, at) };
-        if answer < 0 {
-            return Err(io::Error::last_os_error());
-        }
-        if letter.0[1] != DONE {
-            return Err(io::Error::other("the firmware refuses the question"));
-        }
-        Ok(())
+/// Hands a letter in and takes the answer out, in the same words.
+fn exchange(device: &File, letter: &mut Letter) -> io::Result<()> {
+    let at = letter.0.as_mut_ptr();
+    // SAFETY: the driver reads and writes at most as many bytes as the first word says, which is
+    // at most the size of the letter; the letter outlives the call.
+    let answer = unsafe { libc::ioctl(device.as_raw_fd(), EXCHANGE as _, at) };
+    if answer < 0 {
+        return Err(io::Error::last_os_error());
     }
+    if letter.0[1] != DONE {
+        return Err(io::Error::other("the firmware refuses the question"));
+    }
+    Ok(())
 }
 
 /// One tag with its values, in the mailbox's layout.
@@ -164,6 +179,13 @@ mod tests {
     fn the_exchange_has_the_number_for_this_pointer_size() {
         let want = if size_of::<usize>() == 8 { 0xC008_6400 } else { 0xC004_6400 };
         assert_eq!(EXCHANGE, want);
+    }
+
+    #[test]
+    fn without_a_mailbox_the_reason_is_handed_on() {
+        let nowhere = Path::new("/nonexistent/vcio");
+        let error = Mailbox::open(nowhere, nowhere).err().unwrap();
+        assert_eq!(error.kind(), io::ErrorKind::NotFound);
     }
 
     #[test]

@@ -6,7 +6,7 @@ use std::sync::Arc;
 use reckon::{
     reading::{Gap, Got, Role, SourceIx, SourceReport, SourceState, Via},
     time::Mono,
-    units::{Amps, Volts},
+    units::{Amps, Ohms, Volts},
 };
 
 use crate::source::{BoardPart, Channel, Reading};
@@ -114,13 +114,26 @@ impl Registry {
         self.entries.iter().map(|entry| entry.channel.id.as_str())
     }
 
+    /// The shunts that kernel drivers assume, by the place of the channel.
+    pub(crate) fn driver_shunts(&self) -> impl Iterator<Item = (String, Ohms)> {
+        self.entries.iter().filter_map(|Entry { channel, .. }| {
+            let assumed = channel.shunt.filter(|_| channel.via == Via::Hwmon)?.assumed?;
+            Some((channel.place.clone()?, assumed))
+        })
+    }
+
     /// Called once at the end of each sweep: chooses the bank when that can be done.
     pub(crate) fn end_of_sweep(&mut self) {
         let candidates: Vec<usize> = self.candidates().collect();
+        // One that has never answered holds the place only as long as nobody else does answer.
+        let mute = self.bank.as_ref().is_some_and(|c| self.entries[c.entry].last.is_none());
+        if mute && candidates.iter().any(|c| self.entries[*c].last.is_some()) {
+            self.bank = None;
+        }
         if self.bank.is_none() && !candidates.is_empty() {
             self.undecided_sweeps += 1;
             let all_answered = candidates.iter().all(|c| self.entries[*c].last.is_some());
-            if all_answered || self.undecided_sweeps >= PATIENCE_SWEEPS {
+            if all_answered || candidates.len() == 1 || self.undecided_sweeps >= PATIENCE_SWEEPS {
                 self.bank = self.choose(&candidates);
                 self.settle_roles();
             }
@@ -207,7 +220,6 @@ impl Registry {
     fn choose(&self, candidates: &[usize]) -> Option<Chosen> {
         let answered = |c: &usize| self.entries[*c].last;
         if let [only] = candidates {
-            answered(only)?;
             return Some(Chosen { entry: *only, why: "it is the only power sensor".into() });
         }
         let labelled = candidates.iter().find_map(|c| {
@@ -314,4 +326,96 @@ fn board_trouble(part: &BoardPart) -> Option<Gap> {
         first = first.or(Some(answer?));
     }
     first
+}
+
+#[cfg(test)]
+mod tests {
+    use reckon::units::Watts;
+
+    use super::*;
+    use crate::source::Supply;
+
+    fn monitor(id: &str, place: &str) -> Channel {
+        let mut channel = Channel::new(id, "A power monitor", Via::Hwmon);
+        channel.power = true;
+        channel.place = Some(place.to_owned());
+        channel
+    }
+
+    fn reads(volts: f64, amps: f64) -> Reading {
+        Reading::Supply(Supply {
+            volts: Ok(Volts::of(volts)),
+            amps: Ok(Amps::of(amps)),
+            watts: Ok(Watts::of(volts * amps)),
+            counted: None,
+            looks: 1,
+        })
+    }
+
+    fn gone() -> Reading {
+        Reading::Supply(Supply::missing(Gap::Gone))
+    }
+
+    fn roles(registry: &mut Registry) -> Vec<Role> {
+        registry.end_of_sweep();
+        registry.reports().iter().map(|report| report.role).collect()
+    }
+
+    #[test]
+    fn when_the_driver_is_unbound_the_chip_itself_takes_its_place() {
+        let mut registry = Registry::default();
+        let at = Mono::at_s(1.0);
+        let driver = registry.enter(&monitor("hwmon:ina226@1-0040", "1-0040"), at, false);
+        registry.heard(driver, &reads(12.6, 1.0), at, true);
+        assert_eq!(roles(&mut registry), [Role::Bank]);
+
+        registry.heard(driver, &gone(), Mono::at_s(2.0), true);
+        assert_eq!(roles(&mut registry), [Role::Bank], "a silent bank sensor stays one");
+        let direct = registry.enter(&monitor("i2c:ina226@1-0040", "1-0040"), at, false);
+        registry.heard(direct, &reads(12.6, 1.0), Mono::at_s(3.0), true);
+        assert_eq!(roles(&mut registry), [Role::Part, Role::Bank], "never both");
+
+        registry.heard(driver, &reads(12.6, 1.0), Mono::at_s(4.0), true);
+        registry.heard(direct, &gone(), Mono::at_s(4.0), true);
+        assert_eq!(roles(&mut registry), [Role::Bank, Role::Part]);
+    }
+
+    #[test]
+    fn another_sensor_does_not_become_the_bank_because_the_bank_sensor_is_silent() {
+        let mut registry = Registry::default();
+        let at = Mono::at_s(1.0);
+        let bank = registry.enter(&monitor("hwmon:ina226@1-0040", "1-0040"), at, false);
+        let rail = registry.enter(&monitor("hwmon:ina226@1-0041", "1-0041"), at, false);
+        registry.heard(bank, &reads(12.6, 1.0), at, true);
+        registry.heard(rail, &reads(5.1, 2.0), at, true);
+        assert_eq!(roles(&mut registry), [Role::Bank, Role::Part]);
+        registry.heard(bank, &gone(), Mono::at_s(2.0), true);
+        assert_eq!(roles(&mut registry), [Role::Bank, Role::Part]);
+    }
+
+    #[test]
+    fn on_one_wire_the_larger_current_is_the_banks() {
+        let mut registry = Registry::default();
+        let at = Mono::at_s(1.0);
+        let part = registry.enter(&monitor("hwmon:ina226@1-0040", "1-0040"), at, false);
+        let sum = registry.enter(&monitor("hwmon:ina226@1-0041", "1-0041"), at, false);
+        registry.heard(part, &reads(12.60, 0.4), at, true);
+        registry.heard(sum, &reads(12.55, 1.9), at, true);
+        assert_eq!(roles(&mut registry), [Role::Part, Role::Bank]);
+    }
+
+    #[test]
+    fn a_mute_sensor_gives_way_to_one_that_answers() {
+        let mut registry = Registry::default();
+        let at = Mono::at_s(1.0);
+        let mute = registry.enter(&monitor("hwmon:ina226@1-0040", "1-0040"), at, false);
+        registry.heard(mute, &gone(), at, true);
+        assert_eq!(roles(&mut registry), [Role::Bank], "the only one there is");
+        let other = registry.enter(&monitor("hwmon:ina226@1-0041", "1-0041"), at, false);
+        registry.heard(other, &reads(5.1, 1.0), at, true);
+        for _ in 0..PATIENCE_SWEEPS {
+            registry.end_of_sweep();
+        }
+        assert_eq!(roles(&mut registry), [Role::Part, Role::Bank]);
+    }
 }

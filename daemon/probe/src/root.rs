@@ -31,6 +31,13 @@ impl Root {
         self
     }
 
+    /// The same folder, taken for the real machine: handles are kept.
+    #[cfg(test)]
+    pub(crate) fn taken_for_real(mut self) -> Self {
+        self.real = true;
+        self
+    }
+
     /// The place of `/sys/...`, given with or without the leading slash.
     pub(crate) fn at(&self, path: &str) -> PathBuf {
         self.base.join(path.trim_start_matches('/'))

@@ -135,6 +135,8 @@ impl Sweeper {
         facts.notes.extend(found.notes.iter().cloned());
         facts.notes.extend(state.programs.note());
         state.take_in(found, now());
+        let ids: Vec<&str> = state.registry.ids().collect();
+        facts.notes.extend(want.unmet(&ids));
         state.scout.start(&root, now());
         let core = Core {
             root,
@@ -383,7 +385,10 @@ impl Core {
         if state.scanning || !state.scout.due(&self.root, at) {
             return;
         }
-        let known = Known { ids: state.registry.ids().map(str::to_owned).collect() };
+        let known = Known {
+            ids: state.registry.ids().map(str::to_owned).collect(),
+            shunts: state.registry.driver_shunts().collect(),
+        };
         let core = Arc::clone(self);
         let work = move || {
             let found = discovery::find(&core.root, &core.want, &core.facts, &core.doors, &known);

@@ -12,7 +12,7 @@ use reckon::{
 
 use crate::{
     SensorWant, Sweeper, Want,
-    discovery::Doors,
+    discovery::{Doors, Firmware},
     root::Root,
     trees::{Spell, Spelled, Tree, boards, still},
 };
@@ -514,4 +514,147 @@ fn in_bounds(sweep: &Sweep) {
     within(board.cpu_busy.ok().map(Share::part), 0.0, 1.0);
     within(board.cpu_clock.ok().map(Hertz::si), 1e6, 1e10);
     within(board.temp.ok().map(Celsius::si), -60.0, 150.0);
+}
+
+/// A firmware that answers as written here.
+struct PaperFirmware {
+    flags: u32,
+    text: &'static str,
+}
+
+impl Firmware for PaperFirmware {
+    fn throttled(&self) -> std::io::Result<u32> {
+        Ok(self.flags)
+    }
+
+    fn command(&self, command: &str) -> std::io::Result<String> {
+        assert_eq!(command, "pmic_read_adc");
+        Ok(self.text.to_owned())
+    }
+}
+
+fn with_firmware(tree: &Tree, firmware: PaperFirmware) -> Sweeper {
+    let want = Want { sysroot: Some(tree.root().to_owned()), ..Want::default() };
+    let root = Root::new(Some(tree.root()));
+    let doors = Doors { firmware: Ok(Arc::new(firmware)), clock: None };
+    Sweeper::with(root, want, still(), doors)
+}
+
+#[test]
+fn a_5_measures_its_own_input_and_rails_and_tells_its_flags_by_mail() {
+    let tree = Tree::of("five-bare");
+    let firmware = PaperFirmware { flags: 0x5_0000, text: crate::adc::CAPTURE };
+    let sweep = with_firmware(&tree, firmware).sweep(Mono::at_s(1.0));
+    near(sweep.board.input_volts.ok().map(Volts::si), 5.09066);
+    let rails = sweep.board.rails_at_least.unwrap().si();
+    assert!((rails - 7.239_819).abs() < 1e-5, "{rails}");
+    let flags = sweep.board.flags.unwrap();
+    assert!(!flags.now.undervoltage && flags.lately.undervoltage && flags.lately.throttled);
+    assert_eq!(sweep.board.undervoltage, Ok(false));
+    assert!(says(report(&sweep, "power-adc"), "the least that the board draws"));
+    assert!(sweep.supplies.is_empty(), "a lower bound is no supply reading");
+}
+
+#[test]
+fn the_node_is_preferred_to_the_mailbox() {
+    let tree = Tree::of("3b-undervoltage");
+    let firmware = PaperFirmware { flags: 0, text: "" };
+    let sweep = with_firmware(&tree, firmware).sweep(Mono::at_s(1.0));
+    assert_eq!(sweep.board.undervoltage, Ok(true));
+}
+
+/// Both spellings stand in the vendor's documentation of `/proc/device-tree/chosen/power`.
+#[test]
+fn why_the_board_restarted_is_said_in_either_spelling() {
+    for name in ["power_reset", "reset_event"] {
+        let tree = Tree::of("five-bare");
+        tree.remove("/proc/device-tree/chosen/power/power_reset");
+        tree.put(&format!("/proc/device-tree/chosen/power/{name}"), [0, 0, 0, 2]);
+        let notes = sweeper(&tree, Want::default()).facts().notes;
+        assert!(notes.iter().any(|note| note.contains("too low a supply voltage")), "{name}");
+    }
+}
+
+#[test]
+fn the_longer_path_of_the_newest_boards_is_found() {
+    let tree = Tree::of("five-bare");
+    tree.put("/sys/devices/platform/soc@107c000000/soc@107c000000:firmware/get_throttled", "4\n");
+    let sweep = sweeper(&tree, Want::default()).sweep(Mono::at_s(1.0));
+    assert!(sweep.board.flags.unwrap().now.throttled);
+}
+
+/// Source: the kernel's `drivers/power/supply/test_power.c` (names `test_ac`, `test_battery`,
+/// `test_usb`; voltage 3300 as it stands, which the class means in microvolts).
+#[test]
+fn the_kernels_test_gauge_is_read_and_called_made_up() {
+    let tree = Tree::of("other-board");
+    let battery = "/sys/class/power_supply/test_battery";
+    for (file, text) in [
+        ("type", "Battery\n"),
+        ("status", "Discharging\n"),
+        ("present", "1\n"),
+        ("capacity", "50\n"),
+        ("charge_full", "100\n"),
+        ("charge_now", "50\n"),
+        ("voltage_now", "3300\n"),
+        ("current_now", "1600\n"),
+        ("temp", "26\n"),
+    ] {
+        tree.put(&format!("{battery}/{file}"), text);
+    }
+    tree.put("/sys/class/power_supply/test_ac/type", "Mains\n");
+    tree.put("/sys/class/power_supply/test_ac/online", "1\n");
+    let sweep = sweeper(&tree, Want::default()).sweep(Mono::at_s(1.0));
+    let gauge = sweep.gauges[0];
+    near(gauge.level.ok().map(Share::part), 0.5);
+    near(gauge.amps.ok().map(Amps::si), 0.0016);
+    assert_eq!(gauge.volts, Err(Gap::Implausible), "3.3 mV is no cell");
+    assert!(says(report(&sweep, "power_supply:test_battery"), "test_power"));
+    assert!(says(report(&sweep, "power_supply:test_ac"), "Something was plugged in"));
+}
+
+#[test]
+fn a_machine_without_sensors_is_told_what_would_help() {
+    let facts = sweeper(&Tree::of("zero-2-w"), Want::default()).facts();
+    assert!(facts.notes.iter().any(|note| note.contains("can only be modelled")));
+    let facts = sweeper(&Tree::of("4b-ina219"), Want::default()).facts();
+    assert!(!facts.notes.iter().any(|note| note.contains("can only be modelled")));
+}
+
+#[test]
+fn a_monitor_of_another_kind_is_named_and_left_alone() {
+    let tree = Tree::of("other-board");
+    tree.put("/sys/class/hwmon/hwmon0/name", "ltc2945\n");
+    tree.put("/sys/class/hwmon/hwmon0/curr1_input", "500\n");
+    tree.put("/sys/devices/1-006f/name", "ltc2945\n");
+    tree.link("/sys/class/hwmon/hwmon0/device", "../../../devices/1-006f");
+    let sweep = sweeper(&tree, Want::default()).sweep(Mono::at_s(1.0));
+    assert!(sweep.supplies.is_empty());
+    assert_eq!(report(&sweep, "hwmon:ltc2945@1-006f").state, SourceState::LeftAlone);
+}
+
+#[test]
+fn on_the_real_machine_files_stay_open_until_the_device_goes() {
+    let (tree, files) = (Tree::of("4b-ina219"), Spelled::default());
+    let root = Root::new(Some(tree.root())).with_files(Arc::new(files.clone())).taken_for_real();
+    let doors = Doors { firmware: Err(Gap::Absent), clock: None };
+    let mut sweeper = Sweeper::with(root, Want::default(), still(), doors);
+    for s in 0..5 {
+        check(
+            &sweeper.sweep(Mono::at_s(f64::from(s))),
+            "hwmon:ina219@1-0040",
+            [5.12, 0.64, 3.2768],
+        );
+    }
+    assert_eq!(files.opened("curr1_input"), 1, "kept");
+    assert_eq!(files.opened("/proc/stat"), 2, "once to count the cores, once to stay");
+    // The driver is unbound: open handles answer ENODEV (kernfs, Linux fs/kernfs/file.c).
+    files.cast("curr1_input", Spell::Errno(libc::ENODEV));
+    let gone = sweeper.sweep(Mono::at_s(5.0));
+    assert_eq!(supply(&gone, "hwmon:ina219@1-0040").amps, Err(Gap::Gone));
+    files.lift("curr1_input");
+    sweeper.sweep(Mono::at_s(6.0));
+    let back = sweeper.sweep(Mono::at_s(7.0));
+    check(&back, "hwmon:ina219@1-0040", [5.12, 0.64, 3.2768]);
+    assert_eq!(files.opened("curr1_input"), 2, "opened anew, once");
 }

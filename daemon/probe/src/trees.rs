@@ -187,6 +187,7 @@ type Spells = (Mutex<Vec<(String, Spell)>>, Condvar);
 pub(crate) struct Spelled {
     spells: Arc<Spells>,
     hanging: Arc<AtomicU32>,
+    opened: Arc<Mutex<Vec<PathBuf>>>,
 }
 
 impl Spelled {
@@ -200,6 +201,12 @@ impl Spelled {
     pub(crate) fn lift(&self, ending: &str) {
         self.spells.0.lock().unwrap().retain(|(other, _)| other != ending);
         self.spells.1.notify_all();
+    }
+
+    /// How often files with this ending were opened.
+    pub(crate) fn opened(&self, ending: &str) -> usize {
+        let opened = self.opened.lock().unwrap();
+        opened.iter().filter(|path| path.to_string_lossy().ends_with(ending)).count()
     }
 
     /// How many threads hang at this moment.
@@ -223,6 +230,7 @@ struct SpelledHandle {
 impl Files for Spelled {
     fn open(&self, path: &Path) -> io::Result<Box<dyn Handle>> {
         let inner = KernelFiles.open(path)?;
+        self.opened.lock().unwrap().push(path.to_owned());
         Ok(Box::new(SpelledHandle { inner, path: path.to_owned(), files: self.clone() }))
     }
 }

@@ -62,6 +62,31 @@ impl Want {
     }
 }
 
+impl Want {
+    /// Sentences about entries that fit no source, and about corrections that are not taken.
+    pub(crate) fn unmet(&self, ids: &[&str]) -> Vec<String> {
+        let mut notes = Vec::new();
+        for entry in &self.sensors {
+            let matches = &entry.matches;
+            if !ids.iter().any(|id| fits(matches, id)) {
+                notes.push(format!(
+                    "The settings speak of a sensor '{matches}', but none of that name was found \
+                     when outlast started. If it is plugged in later it is still recognised."
+                ));
+            }
+            if entry.shunt.is_some_and(|ohms| ohms.si() <= 0.0) {
+                notes.push(format!("The shunt of '{matches}' has to be above 0: not used."));
+            }
+            if entry.scale.is_some_and(|by| !good_scale(by)) {
+                notes.push(format!(
+                    "The scale of '{matches}' has to be between -1000 and 1000 and not 0: not used."
+                ));
+            }
+        }
+        notes
+    }
+}
+
 /// Whether a scale is one that can be meant.
 fn good_scale(by: f64) -> bool {
     by.is_finite() && by != 0.0 && by.abs() <= 1000.0
@@ -102,6 +127,15 @@ mod tests {
             assert_eq!(fits(written, id), want, "{written}");
         }
         assert!(!fits("1-0040", "hwmon:ina226@11-0040"));
+    }
+
+    #[test]
+    fn entries_that_fit_nothing_are_named() {
+        let entry = |matches: &str| SensorWant { matches: matches.into(), ..SensorWant::default() };
+        let want = Want { sensors: vec![entry("1-0040"), entry("1-0041")], ..Want::default() };
+        let notes = want.unmet(&["hwmon:ina226@1-0040"]);
+        assert_eq!(notes.len(), 1);
+        assert!(notes[0].contains("'1-0041'"), "{notes:?}");
     }
 
     #[test]

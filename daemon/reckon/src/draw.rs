@@ -148,7 +148,7 @@ impl BoardModel {
         let Some(kind) = kind else {
             // Between a small board at idle (0.5 W) and the largest under stress (about 8 W); the
             // spread lets the truth be twice or half of it.
-            return Self::between(Watts::of(2.0), Watts::of(5.0), 0.5, ModelFrom::Generic);
+            return Self::between(Watts::of(2.5), Watts::of(5.5), 0.5, ModelFrom::Generic);
         };
         let row = vendor_row(kind);
         if let Some((idle, stress)) = row.idle_and_stress {

@@ -250,3 +250,139 @@ pub(crate) fn keeper(folder: &Path, jobs: Receiver<Job>, events: &SyncSender<Eve
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::{
+        sync::{
+            atomic::{AtomicU32, Ordering},
+            mpsc,
+        },
+        time::Instant,
+    };
+
+    use reckon::{
+        engine::Setup,
+        reading::{
+            BoardReading, Gap, Role, SourceIx, SourceReport, SourceState, SupplyReading, Via,
+        },
+        time::Wall,
+        units::{Amps, Volts, Watts},
+    };
+
+    use crate::clock::HandClock;
+
+    /// A brain in a thread of the test's own, on a clock that the test moves.
+    struct Lab {
+        hand: HandClock,
+        clock: Clock,
+        events: SyncSender<Event>,
+        now: watch::Receiver<Arc<Snapshot>>,
+        freed: Arc<AtomicU32>,
+        folder: tempfile::TempDir,
+        brain: std::thread::JoinHandle<()>,
+    }
+
+    fn lab() -> Lab {
+        let hand = HandClock::at(Mono::at_s(100.0), Wall::from_unix_ms(0));
+        let clock = Clock::by_hand(hand.clone());
+        let engine = Engine::new(Setup::default(), clock.stamp());
+        let (show, now) = watch::channel(engine.clone().tick(clock.stamp()));
+        let (events, list) = mpsc::sync_channel(8);
+        let (keeper, jobs) = mpsc::channel();
+        let folder = tempfile::tempdir().unwrap();
+        let (path, to_brain) = (folder.path().to_owned(), events.clone());
+        std::thread::spawn(move || super::keeper(&path, jobs, &to_brain));
+        let freed = Arc::new(AtomicU32::new(0));
+        let count = Arc::clone(&freed);
+        let brain = Brain {
+            engine,
+            clock: clock.clone(),
+            events: list,
+            show,
+            keeper: Some(keeper),
+            ready: Ready::from_environment(),
+            free: Box::new(move || count.fetch_add(1, Ordering::Relaxed) == 0),
+            boot_id: Some("boot".to_owned()),
+            trouble: None,
+        };
+        let brain = std::thread::spawn(move || brain.run());
+        Lab { hand, clock, events, now, freed, folder, brain }
+    }
+
+    fn swept(at: Stamp) -> Event {
+        let supply = SupplyReading {
+            source: SourceIx(0),
+            volts: Ok(Volts::of(5.0)),
+            amps: Ok(Amps::of(0.8)),
+            watts: Ok(Watts::of(4.0)),
+            counted: None,
+            looks: 1,
+        };
+        let report = SourceReport {
+            id: "test".into(),
+            title: "Test".into(),
+            via: Via::Invented,
+            role: Role::Bank,
+            state: SourceState::Live,
+            shunt: None,
+            notes: Vec::new(),
+        };
+        let sweep = Sweep {
+            at: at.mono,
+            supplies: vec![supply],
+            gauges: Vec::new(),
+            board: BoardReading::UNKNOWN,
+            clock_synchronised: Ok(false),
+            programs: Arc::from([]),
+            sources: Arc::from([report]),
+        };
+        Event::Sweep { sweep: Box::new(sweep), at, missed: 3 }
+    }
+
+    fn wait_for(now: &watch::Receiver<Arc<Snapshot>>, wanted: impl Fn(&Snapshot) -> bool) {
+        let began = Instant::now();
+        while !wanted(&now.borrow()) {
+            assert!(began.elapsed() < Duration::from_secs(20), "{:#?}", now.borrow().supply);
+            std::thread::sleep(Duration::from_millis(20));
+        }
+    }
+
+    #[test]
+    fn when_no_sweep_comes_it_frees_the_sampling_and_says_that_the_figures_are_old() {
+        let lab = lab();
+        lab.events.send(swept(lab.clock.stamp())).unwrap();
+        wait_for(&lab.now, |shot| shot.supply.power.is_ok() && shot.missed_sweeps == 3);
+        assert_eq!(lab.freed.load(Ordering::Relaxed), 0);
+        // The sampler hangs: time goes on and nothing comes.
+        lab.hand.forward(Duration::from_secs(30));
+        wait_for(&lab.now, |shot| shot.supply.power == Err(Gap::Late));
+        assert!(lab.freed.load(Ordering::Relaxed) > 0);
+        // And it goes on as soon as another one takes over.
+        lab.hand.forward(Duration::from_secs(1));
+        lab.events.send(swept(lab.clock.stamp())).unwrap();
+        wait_for(&lab.now, |shot| shot.supply.power.is_ok());
+        lab.events.send(Event::Stop).unwrap();
+        lab.brain.join().unwrap();
+    }
+
+    #[test]
+    fn an_answer_comes_when_the_choice_is_on_the_card() {
+        let lab = lab();
+        let (answer, heard) = oneshot::channel();
+        let ask = Ask::NameOuting { name: "Ridge above the reservoir".into() };
+        lab.events.send(Event::Asked(Asked { ask, answer })).unwrap();
+        assert_eq!(heard.blocking_recv(), Ok(Ok(())));
+        let kept = choices::load(lab.folder.path()).kept.choices();
+        assert_eq!(kept.outing.as_deref(), Some("Ridge above the reservoir"));
+        assert_eq!(lab.now.borrow().outing, kept.outing);
+        // A refusal changes nothing and says why.
+        let (answer, heard) = oneshot::channel();
+        let ask = Ask::Activity { name: Some("dancing".into()) };
+        lab.events.send(Event::Asked(Asked { ask, answer })).unwrap();
+        assert_eq!(heard.blocking_recv(), Ok(Err(Refusal::NoSuchActivity)));
+        lab.events.send(Event::Stop).unwrap();
+        lab.brain.join().unwrap();
+    }
+}

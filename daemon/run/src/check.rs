@@ -5,7 +5,7 @@ use std::{sync::Arc, time::Duration};
 
 use probe::{SensorWant, Sweeper, Want};
 use reckon::{
-    reading::{BoardFacts, Gap, Got, Role, SourceIx, SourceReport, SourceState, Sweep},
+    reading::{BoardFacts, Got, Role, SourceIx, SourceReport, SourceState, Sweep},
     units::{Amps, Celsius, Hertz, Share},
     words,
 };
@@ -137,7 +137,7 @@ impl Report {
             lines.push(format!("\n{}", source.title));
             lines.push(format!("  identity: {}", source.id));
             match source.why_silent {
-                Some(why) => lines.push(format!("  {}: {why}", source.state)),
+                Some(why) => lines.push(format!("  {}: it {why}", source.state)),
                 None => lines.push(format!("  {}, {}", source.state, source.counts_as)),
             }
             lines.extend(source.reads.iter().map(|line| format!("  reads {line}")));
@@ -170,18 +170,16 @@ fn indexed(sources: &[SourceReport]) -> impl Iterator<Item = (SourceIx, &SourceR
 
 fn board_lines(sweep: &Sweep, facts: &Board) -> Vec<String> {
     let board = &sweep.board;
-    let or_why = |got: Got<String>| got.unwrap_or_else(|gap| words::gap(gap).to_owned());
     let mut lines = vec![
-        format!("  processor load: {}", or_why(board.cpu_busy.map(words::percent))),
-        format!("  temperature: {}", or_why(board.temp.map(words::celsius))),
+        format!("  {}", named("processor load", board.cpu_busy.map(words::percent))),
+        format!("  {}", named("temperature", board.temp.map(words::celsius))),
     ];
     let low = match board.undervoltage {
-        Ok(true) => "too low at this moment".to_owned(),
-        Ok(false) => "not too low".to_owned(),
-        Err(Gap::NotMeasurable) => "this board has no detector for a low supply".to_owned(),
-        Err(gap) => words::gap(gap).to_owned(),
+        Ok(true) => Ok("yes, at this moment".to_owned()),
+        Ok(false) => Ok("no".to_owned()),
+        Err(gap) => Err(gap),
     };
-    lines.push(format!("  supply voltage at the board: {low}"));
+    lines.push(format!("  {}", named("undervoltage", low)));
     if let Ok(volts) = board.input_volts {
         lines.push(format!("  input: {}", words::volts(volts)));
     }
@@ -189,12 +187,12 @@ fn board_lines(sweep: &Sweep, facts: &Board) -> Vec<String> {
         lines.push(format!("  the board's own rails take at least {}", words::power(watts)));
     }
     let clock = match sweep.clock_synchronised {
-        Ok(true) => "synchronised".to_owned(),
-        Ok(false) => "not synchronised, so times of day may be wrong".to_owned(),
-        Err(gap) => words::gap(gap).to_owned(),
+        Ok(true) => Ok("synchronised".to_owned()),
+        Ok(false) => Ok("not synchronised, so times of day may be wrong".to_owned()),
+        Err(gap) => Err(gap),
     };
-    let battery = if facts.has_clock_battery { "has" } else { "has no" };
-    lines.push(format!("  clock: {clock}; the board {battery} clock chip"));
+    let chip = if facts.has_clock_battery { "a clock chip" } else { "no clock chip" };
+    lines.push(format!("  {}; the board has {chip}", named("clock", clock)));
     lines
 }
 
@@ -221,17 +219,35 @@ impl Source {
     }
 }
 
+/// `name: value`, or the name with the reason why there is none.
+fn named(name: &str, got: Got<String>) -> String {
+    match got {
+        Ok(value) => format!("{name}: {value}"),
+        Err(gap) => format!("{name} {}", words::gap(gap)),
+    }
+}
+
 /// What the power sensors and gauges said this second; the board's readings stand at the top.
 fn reads(ix: SourceIx, sweep: &Sweep) -> Vec<String> {
-    let said = |got: Got<String>| got.unwrap_or_else(|gap| format!("({})", words::gap(gap)));
+    let said = |name: &str, got: Got<String>| {
+        got.unwrap_or_else(|gap| format!("{name} {}", words::gap(gap)))
+    };
     let amps = |amps: Amps| format!("{:.3} A", amps.si());
     let supplies = sweep.supplies.iter().filter(|s| s.source == ix).map(|s| {
-        let (volts, current) = (said(s.volts.map(words::volts)), said(s.amps.map(amps)));
-        format!("{volts}, {current}, {}", said(s.watts.map(words::power)))
+        [
+            said("voltage", s.volts.map(words::volts)),
+            said("current", s.amps.map(amps)),
+            said("power", s.watts.map(words::power)),
+        ]
+        .join(", ")
     });
     let gauges = sweep.gauges.iter().filter(|g| g.source == ix).map(|g| {
-        let (level, volts) = (said(g.level.map(words::percent)), said(g.volts.map(words::volts)));
-        format!("{level} full, {volts}, {}", said(g.amps.map(amps)))
+        [
+            said("level", g.level.map(|level| format!("{} full", words::percent(level)))),
+            said("voltage", g.volts.map(words::volts)),
+            said("current", g.amps.map(amps)),
+        ]
+        .join(", ")
     });
     supplies.chain(gauges).collect()
 }

@@ -29,6 +29,9 @@ const HEAD_BYTES: usize = 16 * 1024;
 /// After the word to stop, running answers get this long.
 const STOP_WITHIN: Duration = Duration::from_secs(2);
 
+/// After this long without a sign of life from the other side a connection is given up.
+const UNHEARD_MS: u32 = 60_000;
+
 /// Something that connections come in on.
 pub(crate) trait Door {
     /// A connection.
@@ -43,6 +46,9 @@ impl Door for TcpListener {
         let (stream, peer) = self.accept().await?;
         // A page is small and wanted now.
         stream.set_nodelay(true)?;
+        // A phone that walked out of reach gives its seat back in a minute, not in a quarter of an
+        // hour. A kernel that cannot do this serves all the same.
+        let _ = rustix::net::sockopt::set_tcp_user_timeout(&stream, UNHEARD_MS);
         Ok((stream, Some(peer)))
     }
 }

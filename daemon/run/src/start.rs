@@ -103,7 +103,7 @@ async fn live(run: &Run, settings: Settings, source: Option<&Path>) -> Result<()
 
     signals.wait().await;
     ready.stopping();
-    tracing::info!("told to stop; what was chosen is being written");
+    tracing::info!("told to stop");
     // In this order: the brain writes and lets go of the snapshot, which ends the streams; then
     // the pages.
     started.stop();

@@ -132,6 +132,57 @@ proptest! {
     }
 }
 
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(128))]
+
+    /// Whatever the engine hands over, the page stands and its drawing holds real numbers.
+    #[test]
+    fn no_snapshot_makes_a_page_fall(
+        (low, more, most) in (0.0..1e9_f64, 0.0..1e7_f64, 0.0..1e12_f64),
+        (now_s, began_s) in (0.0..1e7_f64, 0.0..1e7_f64),
+        finish_s in prop::option::of(0.0..1e8_f64),
+        wall_ms in any::<i64>(),
+        known in any::<bool>(),
+        step_s in any::<u32>(),
+        watts in prop::collection::vec(prop::option::of(any::<f32>()), 0..400),
+    ) {
+        use reckon::{forecast::Outlook, snapshot::Trail, time::{Mono, Trust, Wall}, units::Seconds};
+        let runtime = tokio::runtime::Builder::new_current_thread().enable_time().build().unwrap();
+        runtime.block_on(async {
+            let rig = Rig::of("fine");
+            let mut made = scenes::scene("fine").unwrap();
+            made.at.mono = Mono::at_s(now_s);
+            made.at.wall = Wall::from_unix_ms(wall_ms);
+            made.at.trust = if known { Trust::Phone } else { Trust::Unset };
+            made.outing_began = Mono::at_s(began_s);
+            if let Outlook::Lasts(forecast) = &mut made.outlook {
+                forecast.remaining = [low, low + more, low + more + most].map(Seconds::of);
+            }
+            made.finish = made.finish.and_then(|finish| {
+                finish_s.map(|at_s| reckon::snapshot::FinishView { at: Mono::at_s(at_s), ..finish })
+            });
+            made.trail = Arc::new(Trail {
+                began: Mono::at_s(began_s),
+                step_s,
+                peak_w: watts.iter().rev().copied().collect(),
+                mean_w: watts,
+                ticks: vec![Mono::at_s(finish_s.unwrap_or(0.0))],
+            });
+            rig.now.send(Arc::new(made)).unwrap();
+            for path in ["/", "/station", "/api/v1/now", "/metrics"] {
+                let got = rig.get(path).await;
+                prop_assert_eq!(got.status, StatusCode::OK, "{}", path);
+            }
+            let page = rig.get("/").await.text;
+            let drawing = page.split("<svg class=day").nth(1).unwrap();
+            let drawing = drawing.split("</svg>\n").next().unwrap().split("</div>").next().unwrap();
+            prop_assert!(!drawing.contains("NaN") && !drawing.contains("inf"), "{}", drawing);
+            prop_assert!(page.len() < 60_000, "{} bytes", page.len());
+            Ok(())
+        })?;
+    }
+}
+
 #[tokio::test(start_paused = true)]
 async fn a_body_that_never_ends_is_given_up() {
     let rig = Rig::of("fine");

@@ -134,6 +134,7 @@ async fn names_given_by_people_cannot_become_markup() {
     let evil = "\"><script>alert(1)</script>&amp;'";
     made.station = evil.to_owned();
     made.outing = Some(evil.to_owned());
+    made.activities[1].name = "contacts".to_owned();
     made.activities[0].name = evil.to_owned();
     made.bank_choices = std::sync::Arc::from(vec![reckon::bank::BankSpec {
         name: evil.to_owned(),
@@ -143,6 +144,8 @@ async fn names_given_by_people_cannot_become_markup() {
     for path in PAGES {
         let got = rig.get(path).await;
         assert!(!got.text.contains("<script>alert"), "{path}");
+        // The name goes back as it was given, whatever the button shows.
+        assert!(path != "/" || got.text.contains("value=\"contacts\""), "{path}");
         sound(&got.text, path);
     }
 }

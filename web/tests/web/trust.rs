@@ -78,7 +78,7 @@ async fn the_ticket_is_out_of_reach_of_scripts_and_other_sites() {
     let got = rig.send(form("/pair", &format!("code={}+{}", &code[..3], &code[3..]), "")).await;
     let cookie = got.header("set-cookie").to_owned();
     // RFC 6265 sections 5.2.5, 5.2.6 and the SameSite attribute of RFC 6265bis section 5.6.7.
-    for want in ["HttpOnly", "SameSite=Strict", "Path=/", "Max-Age="] {
+    for want in ["HttpOnly", "SameSite=Strict", "Path=/", "Max-Age=34560000"] {
         assert!(cookie.contains(want), "{want} missing: {cookie}");
     }
     // Used up: the same code pairs no second phone.

@@ -10,7 +10,7 @@ use super::{
 use crate::{
     bank::{BankSpec, Cells, MeasuredAt},
     draw::ModelFrom,
-    estimator::{Estimator, LoadPrior, Observation},
+    estimator::{Estimator, Learned, LoadPrior, Observation},
     forecast::Spread,
     reading::{BoardReading, Flow},
     time::Mono,
@@ -38,10 +38,13 @@ pub(super) struct Following {
     site: Site,
     /// Level that the count began at, if it is known.
     began_at: Option<Share>,
-    /// The gauge's word on the energy left, as of the last sweep, where it speaks for this bank.
-    left: Option<Joules>,
+    /// The gauge's last word on the energy left, where it speaks for this bank, and what had been
+    /// delivered then.
+    left: Option<(Joules, f64)>,
     /// The bank is the gauge's own; nobody has told of one.
     untold: bool,
+    /// Run-downs that it has learned from.
+    pub(super) learned_from: u32,
 }
 
 impl Following {
@@ -66,9 +69,11 @@ impl Following {
 
     /// How much more is left by the gauge than by the count.
     fn gauge_factor(&self) -> Option<f64> {
-        let left = self.left?.wh();
+        let (left, then_wh) = self.left?;
+        let delivered = self.estimator.delivered_wh();
+        let left = (left.wh() - (delivered - then_wh)).max(0.0);
         let [_, usable, _] = self.estimator.usable_wh()?;
-        let counted = usable - self.estimator.delivered_wh();
+        let counted = usable - delivered;
         if counted <= 0.0 {
             return None;
         }
@@ -81,17 +86,21 @@ impl Following {
 
     /// Takes what the gauge says, where it sits at the cells of the bank that is followed.
     fn hear(&mut self, gauge: Option<Gauge>, spec: &BankSpec) {
-        self.left = None;
-        let Some(gauge) = gauge else { return };
         if !self.untold && spec.measured_at != MeasuredAt::Cells {
+            self.left = None;
             return;
         }
-        self.left = gauge.left.or_else(|| {
+        // A gauge that does not answer leaves its last word standing, less what was drawn since.
+        let Some(gauge) = gauge else { return };
+        let left = gauge.left.or_else(|| {
             // A level alone: that share of what was believed to be in the full bank.
             let began_at = self.began_at.filter(|share| share.part() > 0.01)?;
             let [_, usable, _] = self.estimator.usable_wh()?;
             Some(Joules::from_wh(usable * gauge.level?.part() / began_at.part()))
         });
+        if let Some(left) = left {
+            self.left = Some((left, self.estimator.delivered_wh()));
+        }
     }
 }
 
@@ -101,7 +110,8 @@ impl Engine {
     pub(super) fn settle(&mut self, picked: &Picked, board: &BoardReading) {
         let gauge = picked.gauge;
         let Some((spec, start, untold)) = self.bank_or_gauge(gauge) else {
-            self.following = None;
+            // A gauge that has fallen silent still has its bank; without one there is none.
+            self.following = self.following.take().filter(|old| old.untold);
             return;
         };
         let site = match picked.by {
@@ -116,7 +126,11 @@ impl Engine {
         // A sensor that sees the draw of a bank says more than a gauge of who knows which cells.
         let speaks = picked.by != By::Sensor || untold;
         if let Some(following) = &mut self.following {
-            following.hear(gauge.filter(|_| speaks), &spec);
+            if speaks {
+                following.hear(gauge, &spec);
+            } else {
+                following.left = None;
+            }
         }
     }
 
@@ -140,7 +154,8 @@ impl Engine {
             Site::Nowhere => MeasuredAt::Nowhere,
         };
         let bank = BankSpec { measured_at, ..spec.clone() };
-        let mut estimator = Estimator::new(&bank, &self.load_prior(), &self.setup.learned, start);
+        let learned = self.learned();
+        let mut estimator = Estimator::new(&bank, &self.load_prior(), &learned, start);
         for seen in self.meter.history() {
             estimator.step(&seen);
         }
@@ -149,9 +164,18 @@ impl Engine {
             Start::Part(share) => Some(share),
             Start::Unknown => None,
         };
-        self.following = Some(Following { estimator, site, began_at, left: None, untold });
+        let learned_from = learned.rundowns();
+        self.following =
+            Some(Following { estimator, site, began_at, left: None, untold, learned_from });
         self.shown.hurry();
         self.usual_at = None;
+    }
+
+    /// What earlier run-downs taught, as long as the bank is the one they were of.
+    pub(super) fn learned(&self) -> Learned {
+        let of = self.setup.bank.as_ref().map(|bank| bank.name.as_str());
+        let followed = self.bank.as_ref().map(|bank| bank.name.as_str());
+        if of == followed { self.setup.learned.clone() } else { Learned::default() }
     }
 
     pub(super) fn feed(&mut self, seen: &Observation) {

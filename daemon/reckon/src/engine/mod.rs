@@ -10,6 +10,7 @@ mod meter;
 mod outlook;
 mod pick;
 mod resume;
+mod setup;
 mod show;
 mod strain;
 mod trail;
@@ -17,6 +18,7 @@ mod trail;
 pub use activities::first_names;
 pub use alarms::{Change, Edge};
 pub use resume::{Choices, FinishChoice, Resume};
+pub use setup::{Accessory, Ask, Radio, Refusal, Setup, Start};
 
 use alloc::{string::String, sync::Arc, vec::Vec};
 use core::time::Duration;
@@ -24,7 +26,7 @@ use core::time::Duration;
 use crate::{
     bank::BankSpec,
     draw::{Besides, BoardModel, ModelFrom},
-    estimator::{Learned, Observation},
+    estimator::Observation,
     forecast::Outlook,
     reading::{
         BoardFacts, BoardReading, Gap, GaugeReading, Program, SourceIx, SourceReport,
@@ -38,121 +40,10 @@ use activities::Activities;
 use alarms::{Alarms, Seen};
 use follow::{Drain, Following};
 use meter::Meter;
-use outlook::Shown;
+use outlook::{Shown, doubt, doubted};
 use pick::{By, Picked, Picker};
 use strain::StrainWatch;
 use trail::TrailMaker;
-
-/// How full a bank was when it was connected.
-#[derive(Clone, Copy, Debug, PartialEq, Default)]
-pub enum Start {
-    /// Charged until its charger stopped.
-    #[default]
-    Full,
-    /// Charged to about this share.
-    Part(Share),
-    /// Nobody knows.
-    Unknown,
-}
-
-/// Something that draws besides the board, as the settings tell.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Accessory {
-    /// Its name.
-    pub name: String,
-    /// What it draws from the bank.
-    pub draw: Watts,
-}
-
-/// A radio on the same bank, as its data sheet prints it.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Radio {
-    /// Receiving.
-    pub receive: Watts,
-    /// Transmitting, key down.
-    pub transmit: Watts,
-}
-
-/// What the engine is told at the start.
-#[derive(Clone, Debug, Default)]
-pub struct Setup {
-    /// The station's name.
-    pub station: String,
-    /// The bank that a start finds connected, as long as nobody chose another.
-    pub bank: Option<BankSpec>,
-    /// How full it is then.
-    pub start: Start,
-    /// Banks offered for one tap.
-    pub bank_choices: Vec<BankSpec>,
-    /// Names of the activities.
-    pub activities: Vec<String>,
-    /// Board facts from the probes.
-    pub facts: Arc<BoardFacts>,
-    /// Idle and full-load draw of the board, where the settings overrule the table.
-    pub board_draw: Option<(Watts, Watts)>,
-    /// What else hangs on the bank.
-    pub accessories: Vec<Accessory>,
-    /// A radio on the bank.
-    pub radio: Option<Radio>,
-    /// Whether this is a made-up demonstration.
-    pub demo: bool,
-    /// What earlier run-downs of the bank taught; nothing by default.
-    pub learned: Learned,
-    /// What was chosen before a restart, if anything was kept.
-    pub resume: Option<Resume>,
-}
-
-/// What a person asks for.
-#[derive(Clone, Debug, PartialEq)]
-pub enum Ask {
-    /// This bank is connected now; a new outing begins.
-    UseBank {
-        /// Which.
-        bank: BankSpec,
-        /// How full.
-        start: Start,
-    },
-    /// Last until so long from now; `None` clears the finish.
-    Finish {
-        /// How long from now.
-        after: Option<Duration>,
-    },
-    /// This is what I am doing from now on; `None` stops tagging.
-    Activity {
-        /// One of the names.
-        name: Option<String>,
-    },
-    /// Let this alarm sleep.
-    Sleep {
-        /// Its place in the snapshot's list, and since when it stands (so that a list that has
-        /// changed in between is noticed).
-        alarm: usize,
-        /// Since when it stands.
-        since: Mono,
-        /// For how long.
-        span: Duration,
-    },
-    /// Name this outing.
-    NameOuting {
-        /// The name; empty takes it away.
-        name: String,
-    },
-}
-
-/// Why an ask was not carried out; said to the person by [`crate::words::refusal`].
-#[derive(Clone, Debug, PartialEq)]
-pub enum Refusal {
-    /// No activity of that name.
-    NoSuchActivity,
-    /// The alarm has gone meanwhile.
-    AlarmGone,
-    /// The finish is too far away or already past.
-    FinishOutOfRange,
-    /// The bank's figures cannot be right; the sentence says which.
-    BankImplausible(String),
-    /// The name is too long (64 characters at most).
-    NameTooLong,
-}
 
 /// Names of outings, activities and banks are held to this many characters.
 const LONGEST_NAME: usize = 64;
@@ -232,6 +123,7 @@ pub struct Engine {
     log: LogState,
     footprint: Footprint,
     missed: u64,
+    silent_since: Option<Mono>,
 }
 
 impl Engine {
@@ -279,6 +171,7 @@ impl Engine {
             log: LogState::Off,
             footprint: Footprint::default(),
             missed: 0,
+            silent_since: None,
             setup,
         };
         if let Some(resume) = resume {
@@ -297,8 +190,10 @@ impl Engine {
             return self.snapshot(at);
         }
         let dt = when.seconds_since(self.accounted);
-        let picked = self.picker.pick(sweep, dt);
-        let (unseen, seen) = if dt.si() > GAP_S { (dt.si() - 1.0, 1.0) } else { (0.0, dt.si()) };
+        let picked = self.picker.pick(sweep, when);
+        // What a chip has counted itself holds for the whole gap.
+        let gap = dt.si() > GAP_S && !picked.counted;
+        let (unseen, seen) = if gap { (dt.si() - 1.0, 1.0) } else { (0.0, dt.si()) };
         self.unseen(unseen);
         self.accounted = when.max(self.accounted);
         self.last_sweep = Some(when);
@@ -529,9 +424,16 @@ impl Engine {
     /// Forecast and alarms of this moment.
     fn look(&mut self, at: Stamp) {
         let now = at.mono;
+        self.mind_silence(now);
         self.find_finish(at);
         if self.shown.due(now) {
             let spread = self.following.as_ref().and_then(Following::remaining);
+            let spread = match self.silent_since {
+                Some(since) => {
+                    spread.map(|spread| doubted(&spread, doubt(now.seconds_since(since).si())))
+                }
+                None => spread,
+            };
             let basis = self.basis();
             self.shown.take(spread, now, basis);
             self.look_at_activities(now);
@@ -556,6 +458,16 @@ impl Engine {
         };
         self.alarms.wake(now);
         self.alarms.take(&seen, now);
+    }
+
+    /// Notes since when the sensor has been silent; the forecast is made anew when that begins and
+    /// when it ends.
+    fn mind_silence(&mut self, now: Mono) {
+        if self.latest.silent.is_some() == self.silent_since.is_some() {
+            return;
+        }
+        self.silent_since = self.latest.silent.map(|_| now);
+        self.shown.hurry();
     }
 
     /// The sensor whose current this board cannot draw: far above its full load at a voltage where

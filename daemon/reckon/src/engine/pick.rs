@@ -5,6 +5,7 @@ use alloc::vec::Vec;
 use crate::{
     reading::{Flow, Gap, GaugeReading, Got, Role, SourceIx, SourceState, SupplyReading, Sweep},
     snapshot::Supply,
+    time::Mono,
     units::{Amps, Joules, Seconds, Share, Volts, Watts},
 };
 
@@ -18,6 +19,9 @@ pub(super) struct Picked {
     pub(super) supply: Supply,
     /// What a sensor or gauge measures, if there is one that has ever answered.
     pub(super) measured: Option<Got<Watts>>,
+    /// Whether that is the mean since the sweep before by the chips' own counts, so that it holds
+    /// for all of that time however long it was.
+    pub(super) counted: bool,
     /// Whose silence is behind a missing measurement.
     pub(super) silent: Option<(SourceIx, Gap)>,
     /// Who measured.
@@ -52,7 +56,7 @@ pub(super) struct Gauge {
 #[derive(Clone, Debug, Default)]
 pub(super) struct Picker {
     answered: Vec<SourceIx>,
-    counted: Vec<(SourceIx, Joules)>,
+    counted: Vec<(SourceIx, Joules, Mono)>,
     gauge_answered: Option<SourceIx>,
 }
 
@@ -63,12 +67,12 @@ impl Picker {
         self.gauge_answered = None;
     }
 
-    /// What this sweep says; `dt` is the time since the sweep before.
-    pub(super) fn pick(&mut self, sweep: &Sweep, dt: Seconds) -> Picked {
+    /// What this sweep says, taken at `when`.
+    pub(super) fn pick(&mut self, sweep: &Sweep, when: Mono) -> Picked {
         let channels = self.bank_channels(sweep);
         let gauge = together(&sweep.gauges);
         if !self.answered.is_empty() {
-            return self.by_sensors(sweep, &channels, dt, gauge);
+            return self.by_sensors(sweep, &channels, when, gauge);
         }
         if let Some(found) = self.by_gauge(sweep, gauge) {
             return found;
@@ -85,6 +89,7 @@ impl Picker {
                 source: None,
             },
             measured: None,
+            counted: false,
             silent: None,
             by: By::Nobody,
             gauge,
@@ -115,7 +120,7 @@ impl Picker {
         &mut self,
         sweep: &Sweep,
         channels: &[&SupplyReading],
-        dt: Seconds,
+        when: Mono,
         gauge: Option<Gauge>,
     ) -> Picked {
         let mut power = Watts::ZERO;
@@ -138,19 +143,17 @@ impl Picker {
             }
         }
         let shown = silent.map_or(Ok(power), |(_, gap)| Err(gap));
-        let by_count = self.counted_power(channels, dt);
-        let measured = match (shown, by_count) {
-            (Ok(_), Some(mean)) => Ok(mean),
-            (shown, _) => shown,
-        };
+        let by_count = self.counted_power(channels, when).filter(|_| shown.is_ok());
+        let measured = by_count.map_or(shown, Ok);
         Picked {
             supply: Supply {
-                volts,
+                volts: volts.or_else(|gap| sweep.board.input_volts.map_err(|_| gap)),
                 current: amps,
                 power: shown,
                 source: self.answered.first().copied(),
             },
             measured: Some(measured),
+            counted: by_count.is_some(),
             silent,
             by: By::Sensor,
             gauge,
@@ -159,34 +162,30 @@ impl Picker {
 
     /// Mean power since the last sweep from the chips' own energy counts, where every channel that
     /// counts keeps one. A chip adds up every conversion, so it sees what a look a second misses.
-    fn counted_power(&mut self, channels: &[&SupplyReading], dt: Seconds) -> Option<Watts> {
-        let mut energy = Joules::ZERO;
-        let mut all = !self.answered.is_empty();
-        for one in channels.iter().filter(|one| self.answered.contains(&one.source)) {
-            let Some(Ok(now)) = one.counted else {
-                all = false;
-                self.counted.retain(|(source, _)| *source != one.source);
-                continue;
+    fn counted_power(&mut self, channels: &[&SupplyReading], when: Mono) -> Option<Watts> {
+        let mut power = Some(Watts::ZERO);
+        for &source in &self.answered {
+            let count = channels
+                .iter()
+                .find(|one| one.source == source)
+                .and_then(|one| one.counted)
+                .and_then(Result::ok);
+            let place = self.counted.iter().position(|(known, ..)| *known == source);
+            let mean = match (count, place) {
+                (Some(now), Some(place)) => {
+                    let (_, before, then) = self.counted[place];
+                    self.counted[place] = (source, now, when);
+                    mean_power(now - before, when.seconds_since(then))
+                }
+                (Some(now), None) => {
+                    self.counted.push((source, now, when));
+                    None
+                }
+                (None, _) => None,
             };
-            match self.counted.iter_mut().find(|(source, _)| *source == one.source) {
-                Some((_, before)) => {
-                    energy = energy + (now - *before);
-                    *before = now;
-                }
-                None => {
-                    self.counted.push((one.source, now));
-                    all = false;
-                }
-            }
+            power = power.and_then(|sum| mean.map(|mean| sum + mean));
         }
-        let counting = self.answered.len() == self.counted.len();
-        if !all || !counting || dt.si() <= 0.0 {
-            return None;
-        }
-        let mean = Watts::of(energy.si() / dt.si());
-        // A count that has been started afresh or has run over would look like this.
-        let sane = mean.si().abs() <= MOST_WATTS && mean.si() >= -0.01;
-        sane.then_some(mean)
+        power
     }
 
     fn by_gauge(&mut self, sweep: &Sweep, gauge: Option<Gauge>) -> Option<Picked> {
@@ -209,11 +208,21 @@ impl Picker {
                 source: Some(source),
             },
             measured: Some(measured),
+            counted: false,
             silent: measured.is_err().then_some((source, gap)),
             by: By::Gauge,
             gauge,
         })
     }
+}
+
+/// `None` where the count was started afresh or has run over since.
+fn mean_power(energy: Joules, span: Seconds) -> Option<Watts> {
+    if span.si() <= 0.0 {
+        return None;
+    }
+    let mean = energy.si() / span.si();
+    (-0.01..=MOST_WATTS).contains(&mean).then(|| Watts::of(mean))
 }
 
 fn counts_as_bank(sweep: &Sweep, source: SourceIx) -> bool {

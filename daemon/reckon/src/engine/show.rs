@@ -57,7 +57,7 @@ impl Engine {
         let quiet = self.last_sweep.map(|last| (last, now.seconds_since(last).si()));
         let Some(following) = &self.following else {
             return if self.bank.is_some() {
-                Outlook::TooSoon { wants: wants(120.0) }
+                Outlook::TooSoon { wants: wants(crate::estimator::SETTLE_S) }
             } else {
                 Outlook::NoBank
             };
@@ -139,7 +139,7 @@ impl Engine {
             delivered: self.delivered(),
             bridged: self.bridged(),
             usable: usable.map(|points| points.map(Joules::from_wh)),
-            learned_from: self.setup.learned.rundowns(),
+            learned_from: self.following.as_ref().map_or(0, |following| following.learned_from),
         }
     }
 

@@ -20,9 +20,9 @@ use crate::{
 use draw::Draw;
 use prior::Energy;
 
-/// Seconds of draw that must have been seen before a number is given: two quarter-minute radio
-/// slots of each kind and the end of the start-up.
-const SETTLE_S: f64 = 120.0;
+/// Seconds of draw that must have been seen before a number is given: one quarter-minute radio slot
+/// sent and one heard. What is not known yet is in the width of the range.
+pub const SETTLE_S: f64 = 30.0;
 
 /// No portable station draws this much, W: such a reading is treated as missing.
 const TOO_MANY_W: f64 = 1e5;

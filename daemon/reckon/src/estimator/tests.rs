@@ -1,3 +1,5 @@
+//! The estimator as its users meet it.
+
 use super::*;
 use crate::{
     bank::Cells,

@@ -34,7 +34,7 @@ fn rounded_min(minutes: f64, width_min: f64, down: bool) -> u64 {
 }
 
 fn step_min(minutes: f64, width_min: f64) -> f64 {
-    const STEPS: [f64; 5] = [1.0, 5.0, 10.0, 30.0, 60.0];
+    const STEPS: [f64; 6] = [1.0, 5.0, 10.0, 15.0, 30.0, 60.0];
     let by_size = if minutes < 20.0 {
         1.0
     } else if minutes < 120.0 {
@@ -47,7 +47,17 @@ fn step_min(minutes: f64, width_min: f64) -> f64 {
         60.0
     };
     let largest = |most: f64| STEPS.into_iter().rfind(|step| *step <= most).unwrap_or(1.0);
-    largest(width_min / 4.0).min(largest(minutes / 4.0)).max(by_size)
+    // An eighth of an 80 % range is a third of a standard deviation: a finer step says nothing.
+    largest(width_min / 8.0).min(largest(minutes / 4.0)).max(by_size)
+}
+
+/// How many seconds a remaining time can count down before [`left`] prints something else.
+#[must_use]
+pub(crate) fn stands_s(time: Seconds, width: Seconds) -> f64 {
+    let minutes = time.si().max(0.0) / 60.0;
+    let step = step_min(minutes, width.si() / 60.0);
+    let lowest = (libm::round(minutes / step) - 0.5) * step;
+    ((minutes - lowest) * 60.0).max(0.0)
 }
 
 /// Beyond 30 days a forecast means nothing any more.

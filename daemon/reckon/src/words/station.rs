@@ -9,7 +9,7 @@ use core::time::Duration;
 
 use super::{
     alarms::gap,
-    numbers::{TIE, celsius, clock_time, left, moment, power, span, volts},
+    numbers::{TIE, celsius, clock_time, left, moment, power, range, span, volts},
     sentences::{answer, verdict},
 };
 use crate::{
@@ -56,10 +56,9 @@ pub fn day_line(snapshot: &Snapshot) -> String {
         said.push_str(&format!("; the finish, {}", moment(finish.at, at)));
     }
     if let Outlook::Lasts(forecast) = &snapshot.outlook {
-        let [low, middle, high] = forecast.remaining.map(|time| left(time, Seconds::ZERO));
-        said.push_str(&format!(
-            "; the end, in about {middle}, {low} at the least, {high} at the most"
-        ));
+        let [low, middle, high] = forecast.remaining;
+        let about = left(middle, high - low);
+        said.push_str(&format!("; the end, in about {about}, {}", range(forecast.remaining)));
     }
     said.push('.');
     said

@@ -66,6 +66,29 @@ fn the_chips_own_count_is_believed_for_energy() {
 }
 
 #[test]
+fn what_a_chip_counts_through_a_gap_is_not_bridged() {
+    let sweep = |joules: f64| {
+        let mut sweep = measured(5.0, 0.8);
+        sweep.supplies[0].counted = Some(Ok(Joules::of(joules)));
+        sweep
+    };
+    // 4 W, then 100 s in which nobody looked at 7 W.
+    let mut field = Field::blue_ten();
+    field.seconds(300, |k| sweep(4.0 * f64::from(k)));
+    field.now_s += 99.0;
+    let shot = field.second(sweep(4.0 * 299.0 + 700.0));
+    near(shot.bank.delivered.si(), 1200.0 + 700.0, 1e-6, "all of it, as counted");
+    near(shot.bank.bridged.si(), 0.0, 1e-12, "none of it is a guess");
+
+    // When the silence was bridged second by second meanwhile, it is not counted again.
+    let mut field = Field::blue_ten();
+    field.seconds(300, |k| sweep(4.0 * f64::from(k)));
+    field.silence(100);
+    let shot = field.second(sweep(4.0 * 399.0));
+    near(shot.bank.delivered.si(), 4.0 * 401.0, 15.0, "once");
+}
+
+#[test]
 fn sweeps_twice_or_out_of_order_cost_nothing() {
     let mut field = Field::blue_ten();
     let shot = field.seconds(100, |_| measured(5.0, 1.0));
@@ -221,6 +244,19 @@ fn a_board_without_sensor_is_modelled() {
     assert!((7.239_819..10.0).contains(&watts(&shot)), "{:?}", shot.draw);
     assert!(shot.bank.delivered.si() >= 7.239_819 * 599.0);
     assert_eq!(lasts(&shot).basis, Basis::Modelled);
+}
+
+#[test]
+fn a_bank_that_is_told_to_have_a_sensor_is_modelled_while_there_is_none() {
+    let mut field = Field::blue_ten();
+    let shot = field.seconds(600, |_| bare());
+    assert_eq!(lasts(&shot).basis, Basis::Modelled);
+    // A board of which nothing at all can be read, of a kind that is in no table.
+    let mut field = Field::new(Setup { bank: Some(blue_ten()), ..Setup::default() });
+    let shot = field.seconds(600, |_| Sweep { board: BoardReading::UNKNOWN, ..bare() });
+    assert_eq!(lasts(&shot).basis, Basis::Modelled);
+    assert!(watts(&shot) > 0.5, "{:?}", shot.draw);
+    assert!(crate::words::basis(&shot).contains("a board in general"));
 }
 
 #[test]

@@ -46,6 +46,30 @@ fn the_shown_forecast_counts_down_and_holds_still() {
 }
 
 #[test]
+fn what_is_printed_does_not_flicker() {
+    // Calls in every second 15 s period, with a different mood every ten minutes.
+    let mut field = Field::blue_ten();
+    let draw = |k: u32| {
+        let on = k % 30 < 13 && (k / 600) % 3 != 2;
+        measured(5.0, 0.7 + if on { 0.9 } else { 0.0 })
+    };
+    field.seconds(1800, draw);
+    let mut printed: Vec<(u32, String)> = Vec::new();
+    for k in 0..3600 {
+        let text = crate::words::answer(&field.second(draw(1800 + k))).big;
+        if printed.last().is_none_or(|(_, last)| *last != text) {
+            printed.push((k, text));
+        }
+    }
+    // An hour passes, and the moods move the forecast: a dozen changes, none taken back within a minute.
+    assert!((4..=14).contains(&printed.len()), "{} changes: {printed:?}", printed.len());
+    for three in printed.windows(3) {
+        let flicker = three[0].1 == three[2].1 && three[2].0 - three[1].0 < 60;
+        assert!(!flicker, "{three:?}");
+    }
+}
+
+#[test]
 fn a_silent_sensor_widens_the_range_and_the_forecast_goes_on() {
     let after = |sweep: Sweep| {
         let mut field = Field::blue_ten();
@@ -90,6 +114,49 @@ fn a_gauge_is_enough() {
     assert!(low < naive && naive < high, "{naive} h is not in {low} to {high}");
     near(middle, naive, 0.25 * naive, "the middle is not far from it");
     assert!(low > 0.5 * naive && high < 2.0 * naive, "and the range says something");
+}
+
+#[test]
+fn a_gauge_that_falls_silent_leaves_its_last_word() {
+    let mut field = Field::new(setup());
+    let before = lasts(&field.seconds(600, |_| gauge(Flow::Draining, 0.612)));
+    let mut quiet = gauge(Flow::Unknown, 0.0);
+    quiet.gauges[0].volts = Err(Gap::NoAnswer);
+    quiet.gauges[0].amps = Err(Gap::NoAnswer);
+    quiet.gauges[0].level = Err(Gap::NoAnswer);
+    quiet.gauges[0].energy_left = Err(Gap::NoAnswer);
+    let shot = field.seconds(600, |_| quiet.clone());
+    assert_eq!(shot.supply.power, Err(Gap::NoAnswer));
+    let after = lasts(&shot);
+    let gone = hours(&before)[1] - hours(&after)[1];
+    near(gone, 600.0 / 3600.0, 0.15, "the time that has passed is taken off");
+    // Gone altogether.
+    lasts(&field.seconds(60, |_| bare()));
+}
+
+#[test]
+fn a_gauge_that_knows_only_the_level() {
+    // Source: kernel power-supply class, a max17040 gauge: 3.905 V, 78 %, no current, no charge,
+    // status unknown (legal: nothing follows from it).
+    let mut sweep = gauge(Flow::Unknown, 0.0);
+    sweep.gauges[0].volts = Ok(Volts::of(3.905));
+    sweep.gauges[0].amps = Err(Gap::Absent);
+    sweep.gauges[0].energy_left = Err(Gap::Absent);
+    sweep.gauges[0].level = Ok(Share::nearest(0.78));
+    let mut field = Field::new(setup());
+    assert_eq!(field.seconds(600, |_| sweep.clone()).outlook, Outlook::NoBank);
+    // With the bank told of, the level says how full it is.
+    let with = |start, level: f64| {
+        let bank = BankSpec { measured_at: MeasuredAt::Cells, ..blue_ten() };
+        let mut field = Field::new(Setup { bank: Some(bank), start, ..setup() });
+        let mut sweep = sweep.clone();
+        sweep.gauges[0].level = Ok(Share::nearest(level));
+        hours(&lasts(&field.seconds(600, |_| sweep.clone())))[1]
+    };
+    let (unknown, full, half) =
+        (with(Start::Unknown, 0.78), with(Start::Full, 0.78), with(Start::Full, 0.39));
+    near(unknown, full, 0.1 * full, "whatever was said of the start");
+    near(half, full / 2.0, 0.1 * full, "half the level, half the time");
 }
 
 #[test]

@@ -1,0 +1,124 @@
+//! What the engine is told at the start, what a person may ask of it, and why it may refuse.
+
+use alloc::{string::String, sync::Arc, vec::Vec};
+use core::time::Duration;
+
+use super::Resume;
+use crate::{
+    bank::BankSpec,
+    estimator::Learned,
+    reading::BoardFacts,
+    time::Mono,
+    units::{Share, Watts},
+};
+
+/// How full a bank was when it was connected.
+#[derive(Clone, Copy, Debug, PartialEq, Default)]
+pub enum Start {
+    /// Charged until its charger stopped.
+    #[default]
+    Full,
+    /// Charged to about this share.
+    Part(Share),
+    /// Nobody knows.
+    Unknown,
+}
+
+/// Something that draws besides the board, as the settings tell.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Accessory {
+    /// Its name.
+    pub name: String,
+    /// What it draws from the bank.
+    pub draw: Watts,
+}
+
+/// A radio on the same bank, as its data sheet prints it.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Radio {
+    /// Receiving.
+    pub receive: Watts,
+    /// Transmitting, key down.
+    pub transmit: Watts,
+}
+
+/// What the engine is told at the start.
+#[derive(Clone, Debug, Default)]
+pub struct Setup {
+    /// The station's name.
+    pub station: String,
+    /// The bank that a start finds connected, as long as nobody chose another.
+    pub bank: Option<BankSpec>,
+    /// How full it is then.
+    pub start: Start,
+    /// Banks offered for one tap.
+    pub bank_choices: Vec<BankSpec>,
+    /// Names of the activities.
+    pub activities: Vec<String>,
+    /// Board facts from the probes.
+    pub facts: Arc<BoardFacts>,
+    /// Idle and full-load draw of the board, where the settings overrule the table.
+    pub board_draw: Option<(Watts, Watts)>,
+    /// What else hangs on the bank.
+    pub accessories: Vec<Accessory>,
+    /// A radio on the bank.
+    pub radio: Option<Radio>,
+    /// Whether this is a made-up demonstration.
+    pub demo: bool,
+    /// What earlier run-downs of [`Setup::bank`] taught; nothing by default.
+    pub learned: Learned,
+    /// What was chosen before a restart, if anything was kept.
+    pub resume: Option<Resume>,
+}
+
+/// What a person asks for.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Ask {
+    /// This bank is connected now; a new outing begins.
+    UseBank {
+        /// Which.
+        bank: BankSpec,
+        /// How full.
+        start: Start,
+    },
+    /// Last until so long from now; `None` clears the finish.
+    Finish {
+        /// How long from now.
+        after: Option<Duration>,
+    },
+    /// This is what I am doing from now on; `None` stops tagging.
+    Activity {
+        /// One of the names.
+        name: Option<String>,
+    },
+    /// Let this alarm sleep.
+    Sleep {
+        /// Its place in the snapshot's list, and since when it stands (so that a list that has
+        /// changed in between is noticed).
+        alarm: usize,
+        /// Since when it stands.
+        since: Mono,
+        /// For how long.
+        span: Duration,
+    },
+    /// Name this outing.
+    NameOuting {
+        /// The name; empty takes it away.
+        name: String,
+    },
+}
+
+/// Why an ask was not carried out; said to the person by [`crate::words::refusal`].
+#[derive(Clone, Debug, PartialEq)]
+pub enum Refusal {
+    /// No activity of that name.
+    NoSuchActivity,
+    /// The alarm has gone meanwhile.
+    AlarmGone,
+    /// The finish is too far away or already past.
+    FinishOutOfRange,
+    /// The bank's figures cannot be right; the sentence says which.
+    BankImplausible(String),
+    /// The name is too long (64 characters at most).
+    NameTooLong,
+}

@@ -1,0 +1,132 @@
+// Every page in every look, at phone width and at the narrowest that must work: pictures to look at,
+// no sideways scrolling, and the accessibility rules of WCAG 2.2 AA as axe-core checks them
+// (https://github.com/dequelabs/axe-core, rule tags wcag2a … wcag22aa).
+
+import { after, before, describe, test } from 'node:test';
+import assert from 'node:assert/strict';
+import { createRequire } from 'node:module';
+import { copyFileSync, mkdirSync } from 'node:fs';
+import { join } from 'node:path';
+import { BLUE_TEN, LOOKS, PHONE, Station, openBrowser, phone, pictures, until } from './station.js';
+
+const axe = createRequire(import.meta.url).resolve('axe-core/axe.min.js');
+const PAGES = [['now', '/'], ['station', '/station'], ['pair', '/pair']];
+
+let browser;
+let station;
+before(async () => {
+  browser = await openBrowser();
+  station = await Station.start({ settings: BLUE_TEN });
+  await until(async () => (await station.now()).forecast.remaining_s, 'a forecast', 240);
+});
+after(async () => { await browser?.close(); await station?.end(); });
+
+for (const look of LOOKS) {
+  for (const [name, path] of PAGES) {
+    test(`${name} in ${look} fits and can be read`, async () => {
+      for (const width of [PHONE.width, 320]) {
+        const context = await phone(browser, station, { look, width });
+        const page = await context.newPage();
+        const complaints = [];
+        page.on('console', (m) => { if (m.type() === 'error') complaints.push(m.text()); });
+        page.on('pageerror', (e) => complaints.push(String(e)));
+        await page.goto(station.url(path));
+        const wide = await page.evaluate(() => document.documentElement.scrollWidth);
+        assert.ok(wide <= width, `${name} is ${wide} px wide on a ${width} px screen`);
+        await page.screenshot({ path: join(pictures, `${name}-${look}-${width}.png`), fullPage: name !== 'now' });
+        if (name === 'now') await page.screenshot({ path: join(pictures, `${name}-${look}-${width}-whole.png`), fullPage: true });
+        const found = await runAxe(page);
+        assert.deepEqual(found, [], `${name}/${look}/${width}`);
+        assert.deepEqual(complaints, [], `${name}/${look}: the browser complained`);
+        await context.close();
+      }
+    });
+  }
+}
+
+/** axe-core is put in through the debugging protocol: the page's own policy rightly refuses it. */
+async function runAxe(page) {
+  const { readFileSync } = await import('node:fs');
+  await page.evaluate(readFileSync(axe, 'utf8'));
+  const result = await page.evaluate(() => window.axe.run(document, {
+    runOnly: ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa', 'best-practice'],
+  }));
+  assert.ok(result.passes.length > 5, 'axe-core looked at the page');
+  return result.violations.map((v) => `${v.id}: ${v.nodes.map((n) => n.html).join(' | ')}`);
+}
+
+test('the first view of Now comes in one round trip of at most 14 kB', async () => {
+  const context = await phone(browser, station);
+  const page = await context.newPage();
+  const asked = [];
+  page.on('request', (r) => asked.push(r));
+  await page.goto(station.url('/'), { waitUntil: 'load' });
+  const view = asked.filter((r) => !/\/(live|favicon\.ico)$/.test(new URL(r.url()).pathname));
+  assert.deepEqual(view.map((r) => new URL(r.url()).pathname), ['/']);
+  // What travels: headers and the body as sent. 14 kB: ten segments of the initial congestion
+  // window, RFC 6928.
+  const { responseBodySize, responseHeadersSize } = await view[0].sizes();
+  const bytes = responseBodySize + responseHeadersSize;
+  console.log(`first view of Now: ${bytes} bytes on the wire`);
+  assert.ok(bytes > 0 && bytes <= 14_000, `${bytes} bytes`);
+  await context.close();
+});
+
+test('every control can be reached and seen with the keyboard alone', async () => {
+  const context = await phone(browser, station);
+  const page = await context.newPage();
+  await page.goto(station.url('/'));
+  const controls = await page.evaluate(() => [...document.querySelectorAll('a[href],button,input,select,summary')]
+    .filter((e) => e.checkVisibility() && !e.closest('details:not([open]) > :not(summary)')).length);
+  const seen = new Set();
+  for (let i = 0; i < controls + 4; i += 1) {
+    await page.keyboard.press('Tab');
+    const at = await page.evaluate(() => {
+      const e = document.activeElement;
+      if (!e || e === document.body) return null;
+      const s = getComputedStyle(e);
+      const box = e.getBoundingClientRect();
+      return { what: e.outerHTML.slice(0, 80), ring: parseFloat(s.outlineWidth) > 0 && s.outlineStyle !== 'none', tall: box.height, wide: box.width };
+    });
+    if (!at) continue;
+    assert.ok(at.ring, `no visible focus on ${at.what}`);
+    seen.add(at.what);
+  }
+  assert.ok(seen.size >= Math.min(controls, 5), `${seen.size} of ${controls} controls reached`);
+  await context.close();
+});
+
+test('targets are at least 44 px: cold hands, gloves', async () => {
+  const context = await phone(browser, station);
+  const page = await context.newPage();
+  for (const [, path] of PAGES) {
+    await page.goto(station.url(path));
+    const small = await page.evaluate(() => [...document.querySelectorAll('button,input:not([type=hidden]),select,summary,nav a')]
+      .filter((e) => e.checkVisibility())
+      .map((e) => [e.outerHTML.slice(0, 60), e.getBoundingClientRect().height])
+      .filter(([, h]) => h < 44));
+    assert.deepEqual(small, [], path);
+  }
+  await context.close();
+});
+
+test('the picture of the README is this screen', async () => {
+  const demo = await Station.start({ args: ['--demo'], board: false });
+  try {
+    await until(async () => (await demo.now()).forecast.remaining_s, 'the demonstration has a forecast', 240);
+    const context = await phone(browser, demo, { look: 'paper' });
+    const page = await context.newPage();
+    await page.goto(demo.url('/'));
+    const picture = join(pictures, 'readme-now.png');
+    await page.screenshot({ path: picture });
+    if (process.env.UPDATE_PICTURE) {
+      const docs = join(pictures, '..', '..', 'docs');
+      mkdirSync(docs, { recursive: true });
+      copyFileSync(picture, join(docs, 'now.png'));
+    }
+    assert.match(await page.textContent('main'), /Demonstration/);
+    await context.close();
+  } finally {
+    await demo.end();
+  }
+});
