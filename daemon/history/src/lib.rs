@@ -24,14 +24,23 @@
 //! [`outings`] decides, purely, what happened at the last end. It stores what it is given; it has
 //! never heard of a chip or a page.
 //!
+//! **What it costs a card**, counted on the block device (`examples/card_cost.rs`: ext4 with its
+//! defaults and blocks of 4096 bytes, Linux 6.18, a usual station): 22 KiB and two flushes a commit,
+//! which is 1.31 MiB an hour at the default pace of 60 s and 0.96 MiB (with the hour's own 24 KiB)
+//! at 80 s. A bare program that writes a single block a minute and syncs it costs 1.17 MiB: one
+//! block of data, three of the file system's journal for the changed time of the file, one when
+//! that is written back. Mounting with `lazytime` spares none of these on that kernel.
+//!
 //! Times are seconds since boot; wall time is attached to whole boots ([`row::ClockRow`]), so a
 //! clock that jumps changes no duration.
 #![forbid(unsafe_code)]
 
 pub mod bank;
+pub mod entry;
 pub mod export;
 pub mod fold;
-pub mod keep;
+mod keep;
+mod levels;
 pub mod outings;
 mod pack;
 pub mod reader;
@@ -41,9 +50,10 @@ mod schema;
 pub mod series;
 pub mod stamps;
 mod trouble;
+mod work;
 pub mod writer;
 
-pub use keep::{End, Ending, Entry, Who};
+pub use entry::{End, Ending, Entry, Who};
 pub use reader::Reader;
 pub use recall::amend;
 pub use schema::{FILE, SetAside};

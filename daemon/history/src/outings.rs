@@ -5,6 +5,8 @@
 //! when the commit after it should have reached the card. A board that lost its power did so
 //! between the two, and that interval is all that is claimed.
 
+use crate::entry::{End, Ending, Entry};
+
 /// How the daemon said that it ended.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum StopHow {
@@ -242,6 +244,30 @@ fn ended_by(remaining: &[f64; 3], after_s: f64) -> f64 {
     1.0
 }
 
+/// What is to be put into the record at a start: the open outing goes on, or is ended as the account
+/// says. The caller then lets a new one begin unless [`Account::goes_on`].
+#[must_use]
+pub fn entries_at_start(before: &Before, account: &Account, at_s: f64) -> Vec<Entry> {
+    let Some(open) = &before.outing else { return Vec::new() };
+    if account.goes_on {
+        return vec![Entry::OutingGoesOn { outing: open.id, at_s, off_before_s: account.off_s }];
+    }
+    let ending = match account.ended {
+        Ended::PowerLost { died } => Ending::PowerLost { died },
+        Ended::DaemonStopped | Ended::DaemonCrashed | Ended::Restarted | Ended::SwitchedOff => {
+            Ending::SwitchedOff
+        }
+    };
+    let end = End {
+        from_s: account.from_s,
+        to_s: account.to_s,
+        ending,
+        energy_wh: None,
+        bridged_wh: None,
+    };
+    vec![Entry::OutingEnds { outing: Some(open.id), end }]
+}
+
 /// A bank that was probably swapped for another while the board ran on (on a second feed, or
 /// through the seconds that a buffer lasts).
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -305,5 +331,4 @@ impl SwapWatch {
 }
 
 #[cfg(test)]
-#[path = "outings_tests.rs"]
 mod tests;

@@ -2,16 +2,19 @@
 
 use std::path::{Path, PathBuf};
 
+use reckon::{snapshot::Basis, time::Mono};
 use rusqlite::{Connection, ErrorCode, OpenFlags, OptionalExtension, params};
 
 use crate::{
     bank::{BANK_COLUMNS, Bank, KeptRunDown, RUNDOWN_COLUMNS, bank_of, rundown_of},
-    keep::{Ending, last_sign, sums},
+    entry::Ending,
+    levels::last_sign,
     outings::{Before, OpenOuting, StopHow},
-    row::{Event, EventKind, Row},
+    row::{Event, EventKind, ForecastRow, Row},
     schema,
     series::{Piece, Series, SeriesAsk, Stretch, rows_between, series},
     trouble::Trouble,
+    work::sums,
 };
 
 /// An outing as the record has it.
@@ -166,6 +169,15 @@ impl Reader {
         events(&connection, outing).map_err(Trouble::reading)
     }
 
+    /// The forecasts that were made in an outing, times in seconds since it began.
+    ///
+    /// # Errors
+    /// When the store cannot be read.
+    pub fn forecasts(&self, outing: i64) -> Result<Vec<ForecastRow>, Trouble> {
+        let connection = self.connect()?;
+        forecasts(&connection, outing).map_err(Trouble::reading)
+    }
+
     /// When which source did not answer in an outing.
     ///
     /// # Errors
@@ -182,8 +194,8 @@ impl Reader {
     pub fn banks(&self) -> Result<Vec<Bank>, Trouble> {
         let connection = self.connect()?;
         let read = || -> rusqlite::Result<Vec<Bank>> {
-            let mut ask =
-                connection.prepare(&format!("SELECT {BANK_COLUMNS} FROM bank ORDER BY id"))?;
+            let mut ask = connection
+                .prepare_cached(&format!("SELECT {BANK_COLUMNS} FROM bank ORDER BY id"))?;
             let banks = ask.query_map([], bank_of)?.collect::<rusqlite::Result<Vec<_>>>()?;
             Ok(banks.into_iter().flatten().collect())
         };
@@ -198,7 +210,7 @@ impl Reader {
         let connection = self.connect()?;
         let read = || -> rusqlite::Result<Vec<KeptRunDown>> {
             let sql = format!("SELECT {RUNDOWN_COLUMNS} FROM rundown WHERE bank = ?1 ORDER BY id");
-            connection.prepare(&sql)?.query_map([bank], rundown_of)?.collect()
+            connection.prepare_cached(&sql)?.query_map([bank], rundown_of)?.collect()
         };
         read().map_err(Trouble::reading)
     }
@@ -211,7 +223,7 @@ impl Reader {
         let connection = self.connect()?;
         let read = || -> rusqlite::Result<Vec<(String, String)>> {
             connection
-                .prepare("SELECT key, value FROM choice ORDER BY key")?
+                .prepare_cached("SELECT key, value FROM choice ORDER BY key")?
                 .query_map([], |row| Ok((row.get(0)?, row.get(1)?)))?
                 .collect()
         };
@@ -327,7 +339,7 @@ fn outings(
         "SELECT {OUTING_COLUMNS} FROM {OUTING_TABLES} WHERE o.id < ?1 ORDER BY o.id DESC LIMIT ?2"
     );
     let mut items: Vec<Outing> = connection
-        .prepare(&sql)?
+        .prepare_cached(&sql)?
         .query_map(
             params![before.unwrap_or(i64::MAX), u32::try_from(most + 1).unwrap_or(501)],
             outing_of,
@@ -391,7 +403,7 @@ fn complete(connection: &Connection, outing: &mut Outing) -> rusqlite::Result<()
 /// The pieces of an outing on its own axis. Time switched off counts where it is known; where it
 /// is not, the boots follow one another without a hole.
 pub(crate) fn pieces(connection: &Connection, outing: i64) -> rusqlite::Result<Vec<Piece>> {
-    let mut ask = connection.prepare(
+    let mut ask = connection.prepare_cached(
         "SELECT boot, from_s, to_s, off_before_s FROM span WHERE outing = ?1 ORDER BY id",
     )?;
     let spans: Vec<(i64, f64, Option<f64>, Option<f64>)> = ask
@@ -420,7 +432,7 @@ fn series_of(connection: &Connection, ask: &SeriesAsk) -> rusqlite::Result<Serie
             (pieces, from_s.max(0.0), to_s.min(end))
         }
         Stretch::Wall { from_ms, to_ms } => {
-            let pieces = wall_pieces(connection, from_ms)?;
+            let pieces = wall_pieces(connection, from_ms, to_ms)?;
             (pieces, 0.0, seconds(to_ms.saturating_sub(from_ms)))
         }
     };
@@ -436,11 +448,11 @@ fn seconds(ms: i64) -> f64 {
 }
 
 /// Every boot with a known wall time, on an axis that begins at `from_ms`.
-fn wall_pieces(connection: &Connection, from_ms: i64) -> rusqlite::Result<Vec<Piece>> {
+fn wall_pieces(connection: &Connection, from_ms: i64, to_ms: i64) -> rusqlite::Result<Vec<Piece>> {
     let mut ask = connection
-        .prepare("SELECT id, wall_at_boot_ms FROM boot WHERE wall_at_boot_ms IS NOT NULL")?;
+        .prepare_cached("SELECT id, wall_at_boot_ms FROM boot WHERE wall_at_boot_ms < ?1")?;
     let boots: Vec<(i64, i64)> = ask
-        .query_map([], |row| Ok((row.get(0)?, row.get(1)?)))?
+        .query_map([to_ms], |row| Ok((row.get(0)?, row.get(1)?)))?
         .collect::<rusqlite::Result<_>>()?;
     let mut pieces = Vec::with_capacity(boots.len());
     for (boot, wall_ms) in boots {
@@ -449,6 +461,9 @@ fn wall_pieces(connection: &Connection, from_ms: i64) -> rusqlite::Result<Vec<Pi
             continue;
         };
         let at_s = seconds(wall_ms.saturating_sub(from_ms));
+        if at_s + sign <= 0.0 {
+            continue;
+        }
         pieces.push(Piece { boot, from_s: 0.0, to_s: sign, at_s });
     }
     pieces.sort_by(|a, b| a.at_s.total_cmp(&b.at_s));
@@ -457,11 +472,10 @@ fn wall_pieces(connection: &Connection, from_ms: i64) -> rusqlite::Result<Vec<Pi
 
 fn last_folded(connection: &Connection, boot: i64) -> rusqlite::Result<Option<(f64, f64)>> {
     connection
-        .query_row(
-            "SELECT max(from_s) + 300.0 FROM five WHERE boot = ?1 HAVING max(from_s) IS NOT NULL",
-            [boot],
-            |row| Ok((row.get(0)?, 0.0)),
-        )
+        .prepare_cached(
+            "SELECT from_s + 300.0 FROM five WHERE boot = ?1 ORDER BY from_s DESC LIMIT 1",
+        )?
+        .query_row([boot], |row| Ok((row.get(0)?, 0.0)))
         .optional()
 }
 
@@ -478,7 +492,7 @@ pub(crate) fn rows_of(connection: &Connection, outing: i64) -> rusqlite::Result<
 fn events(connection: &Connection, outing: i64) -> rusqlite::Result<Vec<Event>> {
     let mut all = Vec::new();
     for piece in pieces(connection, outing)? {
-        let mut ask = connection.prepare(
+        let mut ask = connection.prepare_cached(
             "SELECT at_s, kind, text FROM event WHERE boot = ?1 AND at_s BETWEEN ?2 AND ?3
              ORDER BY at_s, id",
         )?;
@@ -492,9 +506,41 @@ fn events(connection: &Connection, outing: i64) -> rusqlite::Result<Vec<Event>> 
         while let Some(row) = found.next()? {
             let (at_s, kind): (f64, String) = (row.get(0)?, row.get(1)?);
             all.push(Event {
-                at: reckon::time::Mono::at_s(at_s - piece.from_s + piece.at_s),
+                at: Mono::at_s(at_s - piece.from_s + piece.at_s),
                 kind: EventKind::from_name(&kind),
                 text: row.get(2)?,
+            });
+        }
+    }
+    Ok(all)
+}
+
+fn forecasts(connection: &Connection, outing: i64) -> rusqlite::Result<Vec<ForecastRow>> {
+    let mut all = Vec::new();
+    for piece in pieces(connection, outing)? {
+        let mut ask = connection.prepare_cached(
+            "SELECT at_s, p10_s, p50_s, p90_s, basis, delivered_wh, bridged_wh, usable_p10_wh,
+                 usable_p50_wh, usable_p90_wh
+             FROM forecast WHERE boot = ?1 AND at_s BETWEEN ?2 AND ?3 ORDER BY at_s",
+        )?;
+        let mut found = ask.query(params![piece.boot, piece.from_s, piece.to_s])?;
+        while let Some(row) = found.next()? {
+            let (at_s, basis): (f64, String) = (row.get(0)?, row.get(4)?);
+            let usable: [Option<f64>; 3] = [row.get(7)?, row.get(8)?, row.get(9)?];
+            all.push(ForecastRow {
+                at: Mono::at_s(at_s - piece.from_s + piece.at_s),
+                remaining_s: [row.get(1)?, row.get(2)?, row.get(3)?],
+                basis: match basis.as_str() {
+                    "measured" => Basis::Measured,
+                    "gauge" => Basis::Gauge,
+                    _ => Basis::Modelled,
+                },
+                delivered_wh: row.get(5)?,
+                bridged_wh: row.get(6)?,
+                usable_wh: match usable {
+                    [Some(low), Some(middle), Some(high)] => Some([low, middle, high]),
+                    _ => None,
+                },
             });
         }
     }
@@ -504,7 +550,7 @@ fn events(connection: &Connection, outing: i64) -> rusqlite::Result<Vec<Event>> 
 fn gaps(connection: &Connection, outing: i64) -> rusqlite::Result<Vec<SourceGap>> {
     let mut all = Vec::new();
     for piece in pieces(connection, outing)? {
-        let mut ask = connection.prepare(
+        let mut ask = connection.prepare_cached(
             "SELECT s.ident, s.title, g.from_s, g.to_s, g.why FROM gap AS g
              JOIN source AS s ON s.id = g.source
              WHERE g.boot = ?1 AND g.from_s <= ?3 AND (g.to_s IS NULL OR g.to_s >= ?2)

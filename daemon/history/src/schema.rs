@@ -312,3 +312,6 @@ fn free_name(path: &Path, label: &str) -> PathBuf {
         number += 1;
     }
 }
+
+#[cfg(test)]
+mod tests;

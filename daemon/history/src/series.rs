@@ -3,11 +3,11 @@
 //! Three lengths of row are in the store. A series takes the longest that is not longer than its
 //! own step, and falls back to shorter ones where the longer are not there yet (the running hour).
 
-use rusqlite::Connection;
+use rusqlite::{Connection, OptionalExtension};
 
 use crate::{
     fold::{FINE_S, FIVE_S, HOUR_S},
-    keep::fine_rows,
+    levels::{fine_rows, last_sign},
     row::{Channel, Fold, Row},
 };
 
@@ -96,8 +96,7 @@ pub(crate) fn series(
         visit_rows(
             connection,
             piece.boot,
-            begin,
-            end,
+            (begin, end),
             step_s,
             channels,
             &mut |row_from, row_span, k, fold| {
@@ -131,100 +130,134 @@ fn add(sums: &mut [Option<(f64, Fold)>], at_s: f64, span_s: f64, step_s: f64, fo
     });
 }
 
-/// Calls `each(from, span, index of channel, fold)` for every value of a boot between two moments,
-/// in rows no longer than `step_s`.
+/// What a walk through the rows of a boot needs to know.
+struct Walk<'c> {
+    connection: &'c Connection,
+    boot: i64,
+    channels: &'c [Channel],
+    /// Earlier boots have been folded to their end; in the newest the last folded row may lack
+    /// its end.
+    newest: bool,
+    sign_s: f64,
+}
+
+/// Takes a value: beginning and length of its row, index of its channel, the fold.
+type Each<'e> = &'e mut dyn FnMut(f64, f64, usize, Fold);
+
+/// Walks through every value of a boot between two moments, in order, in rows no longer than
+/// `step_s` where there are such. Long rows are taken where they lie whole between the moments,
+/// shorter ones at the edges, so that nothing comes in from outside.
 fn visit_rows(
     connection: &Connection,
     boot: i64,
-    from_s: f64,
-    to_s: f64,
+    (from_s, to_s): (f64, f64),
     step_s: f64,
     channels: &[Channel],
-    each: &mut dyn FnMut(f64, f64, usize, Fold),
+    each: Each<'_>,
 ) -> rusqlite::Result<()> {
-    let mut done_s = from_s;
-    for (table, span_s) in [("hour", HOUR_S), ("five", FIVE_S)] {
-        // A row that sticks out of the stretch would carry values from outside it; shorter rows
-        // serve its edges.
-        if span_s > step_s + 1e-6 {
-            continue;
+    let newest: Option<i64> =
+        connection.prepare_cached("SELECT max(id) FROM boot")?.query_row([], |row| row.get(0))?;
+    let sign_s = last_sign(connection, boot)?.map_or(0.0, |(sign, _)| sign);
+    let walk = Walk { connection, boot, channels, newest: newest == Some(boot), sign_s };
+    let levels = [("hour", HOUR_S), ("five", FIVE_S)];
+    let fits = levels.iter().filter(|(_, span_s)| *span_s <= step_s + 1e-6).count();
+    walk.descend(&levels[levels.len() - fits..], from_s, to_s, each)
+}
+
+impl Walk<'_> {
+    fn descend(
+        &self,
+        levels: &[(&str, f64)],
+        from_s: f64,
+        to_s: f64,
+        each: Each<'_>,
+    ) -> rusqlite::Result<()> {
+        if to_s <= from_s + 1e-6 {
+            return Ok(());
         }
-        done_s = visit_folded(connection, (table, span_s), boot, (done_s, to_s), channels, each)?;
+        let Some((level, shorter)) = levels.split_first() else {
+            return self.finest(from_s, to_s, each);
+        };
+        let (table, span_s) = *level;
+        let last: Option<f64> = self
+            .connection
+            .prepare_cached(&format!("SELECT max(from_s) FROM {table} WHERE boot = ?1"))?
+            .query_row([self.boot], |row| row.get(0))?;
+        let Some(last) = last else { return self.descend(shorter, from_s, to_s, each) };
+        let begin = (from_s / span_s - 1e-9).ceil() * span_s;
+        let whole = (to_s / span_s + 1e-9).floor() * span_s;
+        let end = if self.newest {
+            whole.min(last)
+        } else if to_s >= self.sign_s {
+            last + span_s
+        } else {
+            whole.min(last + span_s)
+        };
+        if end <= begin {
+            return self.descend(shorter, from_s, to_s, each);
+        }
+        self.descend(shorter, from_s, begin.min(to_s), each)?;
+        self.folded(table, span_s, (begin, end), each)?;
+        self.descend(shorter, end, to_s, each)
     }
-    for row in fine_rows(connection, boot, done_s, to_s)? {
-        for (k, channel) in channels.iter().enumerate() {
-            if let Some(fold) = row.get(*channel) {
-                each(row.from_s, row.span_s, k, fold);
+
+    /// Ten-second rows; what is older than they are is only there in five-minute rows.
+    fn finest(&self, from_s: f64, to_s: f64, each: Each<'_>) -> rusqlite::Result<()> {
+        let first = first_fine(self.connection, self.boot)?.unwrap_or(f64::INFINITY);
+        if from_s < first {
+            // A row that reaches into the fine ones would count their time twice.
+            let end = (first - FIVE_S + 1.0).min(to_s);
+            self.folded("five", FIVE_S, (from_s - FIVE_S + 1e-6, end), each)?;
+        }
+        for row in fine_rows(self.connection, self.boot, from_s, to_s, self.channels)? {
+            for (k, channel) in self.channels.iter().enumerate() {
+                if let Some(fold) = row.get(*channel) {
+                    each(row.from_s, row.span_s, k, fold);
+                }
             }
         }
+        Ok(())
     }
-    // What is older than the fine rows is only there in five-minute rows.
-    if step_s < FIVE_S {
-        let until = first_fine(connection, boot)?.unwrap_or(f64::INFINITY).min(to_s);
-        if until > from_s {
-            visit_folded(connection, ("five", FIVE_S), boot, (from_s, until), channels, each)?;
+
+    /// The rows of a table that begin between two moments.
+    fn folded(
+        &self,
+        table: &str,
+        span_s: f64,
+        (from_s, to_s): (f64, f64),
+        each: Each<'_>,
+    ) -> rusqlite::Result<()> {
+        let columns: Vec<String> = self
+            .channels
+            .iter()
+            .map(|channel| format!("{0}_mean, {0}_min, {0}_max", channel.name()))
+            .collect();
+        let mut ask = self.connection.prepare_cached(&format!(
+            "SELECT from_s, {} FROM {table}
+             WHERE boot = ?1 AND from_s >= ?2 AND from_s < ?3 ORDER BY from_s",
+            columns.join(", ")
+        ))?;
+        let mut found = ask.query(rusqlite::params![self.boot, from_s, to_s])?;
+        while let Some(row) = found.next()? {
+            let at_s: f64 = row.get(0)?;
+            for k in 0..self.channels.len() {
+                if let Some(mean) = row.get::<_, Option<f64>>(1 + 3 * k)? {
+                    let (min, max) = (row.get(2 + 3 * k)?, row.get(3 + 3 * k)?);
+                    each(at_s, span_s, k, Fold { mean, min, max });
+                }
+            }
         }
+        Ok(())
     }
-    Ok(())
 }
 
 fn first_fine(connection: &Connection, boot: i64) -> rusqlite::Result<Option<f64>> {
-    connection.query_row(
-        "SELECT min(id & 4294967295) / 10.0 FROM fine WHERE id BETWEEN ?1 AND ?2",
-        [boot << 32, ((boot + 1) << 32) - 1],
-        |row| row.get(0),
-    )
-}
-
-/// Visits the folded rows of a table from a moment on; gives the moment till which they are
-/// complete. The last one may have been folded before its time was over, so it is left to shorter
-/// rows if those are still there.
-fn visit_folded(
-    connection: &Connection,
-    (table, span_s): (&str, f64),
-    boot: i64,
-    (from_s, to_s): (f64, f64),
-    channels: &[Channel],
-    each: &mut dyn FnMut(f64, f64, usize, Fold),
-) -> rusqlite::Result<f64> {
-    let last: Option<f64> = connection.query_row(
-        &format!("SELECT max(from_s) FROM {table} WHERE boot = ?1"),
-        [boot],
-        |row| row.get(0),
-    )?;
-    let Some(last) = last else { return Ok(from_s) };
-    let shorter = if table == "hour" { "five" } else { "fine" };
-    let has_shorter: bool = if shorter == "five" {
-        let sql = "SELECT EXISTS (SELECT 1 FROM five WHERE boot = ?1 AND from_s >= ?2)";
-        connection.query_row(sql, rusqlite::params![boot, last], |row| row.get(0))?
-    } else {
-        !fine_rows(connection, boot, last, last + span_s)?.is_empty()
-    };
-    let until = if has_shorter { last } else { last + span_s };
-    let columns: Vec<String> =
-        channels.iter().map(|c| format!("{0}_mean, {0}_min, {0}_max", c.name())).collect();
-    let mut ask = connection.prepare(&format!(
-        "SELECT from_s, {} FROM {table} WHERE boot = ?1 AND from_s >= ?2 AND from_s < ?3 ORDER BY from_s",
-        columns.join(", ")
-    ))?;
-    let mut found = ask.query(rusqlite::params![boot, from_s - span_s + 1e-6, to_s.min(until)])?;
-    let mut done_s = from_s;
-    while let Some(row) = found.next()? {
-        let at_s: f64 = row.get(0)?;
-        for k in 0..channels.len() {
-            let mean: Option<f64> = row.get(1 + 3 * k)?;
-            if let Some(mean) = mean {
-                each(
-                    at_s,
-                    span_s,
-                    k,
-                    Fold { mean, min: row.get(2 + 3 * k)?, max: row.get(3 + 3 * k)? },
-                );
-            }
-        }
-        done_s = at_s + span_s;
-    }
-    Ok(done_s.max(until.min(to_s)).max(from_s))
+    connection
+        .prepare_cached(
+            "SELECT (id & 4294967295) / 10.0 FROM fine WHERE id BETWEEN ?1 AND ?2 ORDER BY id LIMIT 1",
+        )?
+        .query_row([boot << 32, ((boot + 1) << 32) - 1], |row| row.get(0))
+        .optional()
 }
 
 /// Whole rows of a boot between two moments, no longer than `longest_s`.
@@ -239,8 +272,7 @@ pub(crate) fn rows_between(
     visit_rows(
         connection,
         boot,
-        from_s,
-        to_s,
+        (from_s, to_s),
         longest_s,
         &Channel::ALL,
         &mut |at, span, k, fold| match rows.last_mut() {

@@ -131,5 +131,4 @@ fn moment(line: &str) -> Option<f64> {
 }
 
 #[cfg(test)]
-#[path = "stamps_tests.rs"]
 mod tests;

@@ -18,7 +18,8 @@ use std::{
 use rusqlite::{Connection, ErrorCode};
 
 use crate::{
-    keep::{Entry, Keeper, Who},
+    entry::{Entry, Who},
+    keep::Keeper,
     outings::{Before, StopHow},
     reader::{Reader, before},
     schema::{self, SetAside},
@@ -30,7 +31,8 @@ use crate::{
 pub struct Keep {
     /// The state folder.
     pub folder: PathBuf,
-    /// A batch is put on the card this often, s (10 to 3600).
+    /// A batch is put on the card this often, s (10 to 3600): the most that a cut can cost, and what
+    /// the card is written with (see the head of the crate).
     pub every_s: f64,
     /// The same when the end is near (10 to 3600).
     pub every_near_s: f64,
@@ -221,6 +223,8 @@ struct Hand {
     now_s: f64,
     /// The batch must be on the card by then: what the last one promised.
     due_at_s: f64,
+    /// Rows are on the card till then.
+    kept_to_s: f64,
     /// Not before then, after a refusal.
     retry_at_s: f64,
     cautious_s: Option<f64>,
@@ -256,6 +260,7 @@ impl Hand {
             rows_held: 0,
             now_s,
             due_at_s,
+            kept_to_s: now_s,
             retry_at_s: now_s,
             cautious_s: None,
             extras: EXTRA_AN_HOUR,
@@ -277,7 +282,7 @@ impl Hand {
                 self.keeper = Some(keeper);
                 self.state.stopped = None;
             }
-            Some(Err((_, cause))) => self.refused(Trouble::writing(cause).to_string()),
+            Some(Err(cause)) => self.refused(Trouble::writing(cause).to_string()),
             None => self.retry_at_s = self.now_s + RETRY_S,
         }
         self.say();
@@ -331,6 +336,15 @@ impl Hand {
             Entry::Event(event) => self.now_s = self.now_s.max(event.at.as_s()),
             Entry::Bank(_) => self.banks.push(entry.clone()),
             Entry::OutingBegins { .. } => self.outing = Some(entry.clone()),
+            Entry::OutingGoesOn { at_s, .. } => {
+                // A new file would not know the earlier outing: there it begins here.
+                self.outing = Some(Entry::OutingBegins {
+                    bank: None,
+                    name: None,
+                    start_share: None,
+                    at_s: *at_s,
+                });
+            }
             Entry::OutingEnds { outing: None, .. } => self.outing = None,
             _ => {}
         }
@@ -370,11 +384,11 @@ impl Hand {
             }
             return;
         }
-        let due = self.due_at_s.min(self.due_at_s.max(self.now_s) + self.every_s());
+        // What the last batch promised, or sooner if the pace has quickened since.
+        let due_s = self.due_at_s.min(self.kept_to_s + self.every_s());
         // A row is due when it ends: half a second spares the rounding of boot time.
-        if self.rows_held > 0 && self.now_s >= due - 0.5 {
-            let _ = self.commit();
-        } else if self.urgent && self.take_extra() {
+        let rows_due = self.rows_held > 0 && self.now_s >= due_s - 0.5;
+        if rows_due || (self.urgent && self.take_extra()) {
             let _ = self.commit();
         }
     }
@@ -439,6 +453,7 @@ impl Hand {
                 });
                 if let Some(to_s) = newest {
                     self.state.last_s = Some(to_s);
+                    self.kept_to_s = to_s;
                     self.due_at_s = to_s + every_s;
                 }
                 Ok(())
@@ -478,7 +493,7 @@ impl Hand {
                 self.reopen = false;
                 Ok(())
             }
-            Err((_, cause)) => Err(Trouble::writing(cause)),
+            Err(cause) => Err(Trouble::writing(cause)),
         }
     }
 

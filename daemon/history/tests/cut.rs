@@ -1,5 +1,6 @@
 //! P1 and P2 against a process that is killed at random moments (the page cache survives this;
 //! cuts of the power itself are tried on a real kernel by `tests/board`).
+#![expect(clippy::unwrap_used, reason = "a test fails by panicking")]
 
 mod support;
 
@@ -7,6 +8,7 @@ use std::{
     io::{BufRead, BufReader},
     path::PathBuf,
     process::{Command, Stdio},
+    sync::mpsc::channel,
     time::Duration,
 };
 
@@ -35,7 +37,15 @@ struct Last {
     kept_s: f64,
 }
 
-fn run_and_kill(folder: &Folder, boot: &str, from_s: f64, near: bool, after: Duration) -> Last {
+/// Kills it after it has said so many lines, and so long after that: by lines, so that a slow
+/// machine is not always caught at the start.
+fn run_and_kill(
+    folder: &Folder,
+    boot: &str,
+    from_s: f64,
+    near: bool,
+    (lines, after): (u64, Duration),
+) -> Last {
     let mut command = Command::new(victim());
     command.arg(&folder.0).args([boot, &from_s.to_string(), "100000"]);
     if near {
@@ -43,6 +53,7 @@ fn run_and_kill(folder: &Folder, boot: &str, from_s: f64, near: bool, after: Dur
     }
     let mut child = command.stdout(Stdio::piped()).spawn().unwrap();
     let output = child.stdout.take().unwrap();
+    let (told, tells) = channel();
     let reading = std::thread::spawn(move || {
         let mut last = Last { gave_s: 0.0, kept_s: 0.0 };
         for line in BufReader::new(output).lines().map_while(Result::ok) {
@@ -52,9 +63,13 @@ fn run_and_kill(folder: &Folder, boot: &str, from_s: f64, near: bool, after: Dur
                 Some(("kept", Ok(at_s))) => last.kept_s = last.kept_s.max(at_s),
                 _ => {}
             }
+            let _ = told.send(());
         }
         last
     });
+    for _ in 0..lines {
+        tells.recv_timeout(Duration::from_secs(30)).expect("the victim says something");
+    }
     std::thread::sleep(after);
     assert!(child.try_wait().unwrap().is_none(), "the victim ended by itself");
     child.kill().unwrap();
@@ -94,8 +109,10 @@ fn killed_at_five_hundred_random_moments() {
         }
         let uuid = format!("boot-{boot}");
         let near = die.below(2) == 0;
-        let after = Duration::from_micros(die.below(120_000));
-        let last = run_and_kill(&folder, &uuid, from_s, near, after);
+        // One in five at any moment of its start, the others in the middle of its work.
+        let lines = if die.below(5) == 0 { 0 } else { 1 + die.below(120) };
+        let after = Duration::from_micros(die.below(if lines == 0 { 60_000 } else { 4_000 }));
+        let last = run_and_kill(&folder, &uuid, from_s, near, (lines, after));
         if !folder.file().exists() {
             continue; // killed before it had made the file
         }

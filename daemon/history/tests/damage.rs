@@ -1,4 +1,5 @@
 //! P3: what cannot be read, or belongs to somebody else, is set aside and named, never overwritten.
+#![expect(clippy::unwrap_used, reason = "a test fails by panicking")]
 
 mod support;
 
@@ -35,8 +36,12 @@ fn files(folder: &Folder) -> Vec<String> {
 fn a_record_of_a_newer_version_is_set_aside_whole() {
     let folder = Folder::new("newer");
     made(&folder, true);
-    let raw = Connection::open_with_flags_and_vfs(folder.file(), Default::default(), "unix-excl")
-        .unwrap();
+    let raw = Connection::open_with_flags_and_vfs(
+        folder.file(),
+        rusqlite::OpenFlags::default(),
+        "unix-excl",
+    )
+    .unwrap();
     raw.execute_batch("PRAGMA user_version = 99; PRAGMA wal_checkpoint(TRUNCATE);").unwrap();
     drop(raw);
     let before = fs::read(folder.file()).unwrap();

@@ -1,5 +1,5 @@
 //! What the tests of the store share: folders that go away, made-up rows, a seeded die.
-#![allow(dead_code, reason = "each test binary uses its own part of it")]
+#![allow(clippy::unwrap_used, dead_code, reason = "each test binary uses its own part of it")]
 
 use std::{
     path::{Path, PathBuf},

@@ -91,10 +91,10 @@ fn switched_off_restarted_and_back_again() {
     off.stopped = Some((49_505.5, StopHow::SwitchingOff));
     off.wall_at_boot_ms = Some(1_000_000_000_000);
     let mut back = start("second", 9.0);
-    for (off_s, goes_on) in [(300.0, true), (36_000.0, false)] {
-        back.wall_at_boot_ms = Some(1_000_000_000_000 + 49_505_500 + (off_s * 1000.0) as i64);
+    for (off_ms, goes_on) in [(300_000_i32, true), (36_000_000, false)] {
+        back.wall_at_boot_ms = Some(1_000_000_000_000 + 49_505_500 + i64::from(off_ms));
         let told = account(&off, &back, &rules);
-        assert_eq!((told.off_s, told.goes_on), (Some(off_s), goes_on));
+        assert_eq!((told.off_s, told.goes_on), (Some(f64::from(off_ms) / 1000.0), goes_on));
     }
 }
 

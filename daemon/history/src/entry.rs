@@ -1,0 +1,232 @@
+//! What may be kept: the closed list of entries, and the endings that a record knows.
+
+use reckon::bank::BankSpec;
+
+use crate::{
+    bank::RunDown,
+    outings::StopHow,
+    row::{ClockRow, Event, ForecastRow, Row, SourceChange},
+};
+
+/// Something to be kept. What concerns 'the outing' concerns the one that is open.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Entry {
+    /// A ten-second row.
+    Row(Row),
+    /// Something happened.
+    Event(Event),
+    /// A source fell silent or came back.
+    Source(SourceChange),
+    /// A forecast was made.
+    Forecast(ForecastRow),
+    /// The wall clock could be believed.
+    Clock(ClockRow),
+    /// A choice that must survive a restart; an empty value takes it away.
+    Choice {
+        /// Its name.
+        key: String,
+        /// What was chosen.
+        value: String,
+    },
+    /// An outing begins (and the open one, if any, should have been ended before).
+    OutingBegins {
+        /// The bank's name, which must be known or is put in with [`Entry::Bank`] before.
+        bank: Option<String>,
+        /// Its name.
+        name: Option<String>,
+        /// How full the bank is, 0 to 1; `None`: unknown.
+        start_share: Option<f64>,
+        /// Since when, seconds since boot.
+        at_s: f64,
+    },
+    /// An earlier outing goes on in this boot.
+    OutingGoesOn {
+        /// Which.
+        outing: i64,
+        /// Since when, seconds since boot.
+        at_s: f64,
+        /// How long the power was off before, s, if known.
+        off_before_s: Option<f64>,
+    },
+    /// The open outing is, the operator says, still the earlier one: its stretches are moved there
+    /// and it is no outing of its own any more.
+    OutingJoins {
+        /// Which it belongs to.
+        earlier: i64,
+        /// How long the power was off in between, s, if known.
+        off_before_s: Option<f64>,
+    },
+    /// The outing goes on with another bank.
+    OutingNextBank {
+        /// The bank's name.
+        bank: String,
+        /// Since when, seconds since boot.
+        at_s: f64,
+    },
+    /// The open outing's bank is told of, or told of anew: it has fed the board all along.
+    OutingBank {
+        /// The bank's name.
+        bank: String,
+        /// How full it was when the outing began, 0 to 1; `None`: unknown.
+        start_share: Option<f64>,
+    },
+    /// The outing is given a name (empty takes it away).
+    OutingNamed(String),
+    /// Any outing is given a name (empty takes it away).
+    OutingRenamed {
+        /// Which.
+        outing: i64,
+        /// Its name.
+        name: String,
+    },
+    /// An outing ends; `None` is the open one.
+    OutingEnds {
+        /// Which.
+        outing: Option<i64>,
+        /// How and when.
+        end: End,
+    },
+    /// A bank is told of, or told of anew.
+    Bank(BankSpec),
+    /// A bank is given another name.
+    BankRenamed {
+        /// The old name.
+        from: String,
+        /// The new one.
+        to: String,
+    },
+    /// A bank is not offered any more (or again).
+    BankForgotten {
+        /// Its name.
+        name: String,
+        /// Whether it is forgotten.
+        forgotten: bool,
+    },
+    /// A run-down is credited to a bank.
+    RunDown {
+        /// The bank's name.
+        bank: String,
+        /// The outing it was; `None` for an imported one.
+        outing: Option<i64>,
+        /// What was seen.
+        data: RunDown,
+    },
+    /// A run-down is struck out, or credited again.
+    Struck {
+        /// Which.
+        rundown: i64,
+        /// Whether it is struck out.
+        struck: bool,
+    },
+    /// The operator says how an outing ended whose power was lost.
+    Answered {
+        /// Which outing.
+        outing: i64,
+        /// The bank died (else its plug was pulled).
+        died: bool,
+    },
+    /// The daemon ends cleanly.
+    Stops {
+        /// When, seconds since boot.
+        at_s: f64,
+        /// How.
+        how: StopHow,
+    },
+}
+
+impl Entry {
+    /// Whether it must reach the card at once.
+    #[must_use]
+    pub const fn urgent(&self) -> bool {
+        match self {
+            Self::Row(_) | Self::Source(_) | Self::Forecast(_) | Self::Clock(_) => false,
+            Self::Event(event) => event.kind.urgent(),
+            Self::Choice { .. }
+            | Self::OutingBegins { .. }
+            | Self::OutingGoesOn { .. }
+            | Self::OutingJoins { .. }
+            | Self::OutingNextBank { .. }
+            | Self::OutingBank { .. }
+            | Self::OutingNamed(_)
+            | Self::OutingRenamed { .. }
+            | Self::OutingEnds { .. }
+            | Self::Bank(_)
+            | Self::BankRenamed { .. }
+            | Self::BankForgotten { .. }
+            | Self::RunDown { .. }
+            | Self::Struck { .. }
+            | Self::Answered { .. }
+            | Self::Stops { .. } => true,
+        }
+    }
+}
+
+/// How and when an outing ended.
+#[derive(Clone, Debug, PartialEq)]
+pub struct End {
+    /// The last moment known to be part of it, seconds since the boot it ended in.
+    pub from_s: f64,
+    /// The first moment known not to be.
+    pub to_s: f64,
+    /// How.
+    pub ending: Ending,
+    /// Energy delivered, Wh; `None`: summed from the rows.
+    pub energy_wh: Option<f64>,
+    /// Of that, over gaps, Wh.
+    pub bridged_wh: Option<f64>,
+}
+
+/// The endings that a record knows.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Ending {
+    /// Not ended.
+    Open,
+    /// The board was switched off.
+    SwitchedOff,
+    /// The bank cut out.
+    Died,
+    /// The power went away; the bank died with this chance, else the plug was pulled.
+    PowerLost {
+        /// 0 to 1.
+        died: f64,
+    },
+    /// Another bank took over.
+    Swapped,
+}
+
+impl Ending {
+    /// As stored.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Open => "open",
+            Self::SwitchedOff => "switched_off",
+            Self::Died => "died",
+            Self::PowerLost { .. } => "power_lost",
+            Self::Swapped => "swapped",
+        }
+    }
+
+    /// From the stored columns.
+    #[must_use]
+    pub fn from_columns(name: &str, died: Option<f64>) -> Self {
+        match name {
+            "switched_off" => Self::SwitchedOff,
+            "died" => Self::Died,
+            "power_lost" => Self::PowerLost { died: died.unwrap_or(0.5) },
+            "swapped" => Self::Swapped,
+            _ => Self::Open,
+        }
+    }
+}
+
+/// Which boot and version writes.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Who {
+    /// The kernel's identity of this boot.
+    pub boot_uuid: String,
+    /// When the daemon started, seconds since boot.
+    pub began_s: f64,
+    /// The daemon's version.
+    pub version: String,
+}

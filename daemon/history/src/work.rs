@@ -1,0 +1,495 @@
+//! One batch's work: each kind of entry turned into rows of the tables.
+
+use reckon::bank::BankSpec;
+use rusqlite::{Connection, OptionalExtension, params};
+
+use crate::{
+    bank::{RunDown, cells_name, place_name},
+    entry::{End, Ending, Entry},
+    fold::FIVE_S,
+    levels::{fine_id, last_sign},
+    outings::StopHow,
+    pack,
+    row::{ClockFrom, ClockRow, Event, ForecastRow, Row, SourceChange},
+};
+
+type Done<T> = rusqlite::Result<T>;
+
+/// What a batch changes beside the file; put back when its transaction fails.
+#[derive(Clone, Copy, Debug, Default)]
+pub(crate) struct Place {
+    pub(crate) outing: Option<i64>,
+    /// Rows of this boot are in till here.
+    pub(crate) rows_to_s: f64,
+    /// Folded till this hour of this boot.
+    pub(crate) hour: i64,
+    /// The last clock that was kept.
+    pub(crate) clock: Option<(i64, u32, ClockFrom)>,
+}
+
+/// One transaction's work.
+pub(crate) struct Work<'c> {
+    pub(crate) on: &'c Connection,
+    pub(crate) boot: i64,
+    pub(crate) run: i64,
+    pub(crate) at: Place,
+}
+
+impl Work<'_> {
+    pub(crate) fn rows(&mut self, rows: &[Row], due_s: f64) -> Done<()> {
+        // A row that began before the last one ended has been kept already (a restart within its
+        // ten seconds).
+        let mut left: Vec<Row> = Vec::with_capacity(rows.len());
+        for row in rows {
+            if row.from_s >= self.at.rows_to_s - 0.05 {
+                self.at.rows_to_s = row.to_s();
+                left.push(*row);
+            }
+        }
+        let mut left = left.as_slice();
+        let mut put = self.on.prepare_cached(
+            "INSERT INTO fine (id, step_ds, n, due_s, data) VALUES (?1, ?2, ?3, ?4, ?5)",
+        )?;
+        while !left.is_empty() {
+            let (together, rest) = left.split_at(pack::run_length(left));
+            left = rest;
+            let id = fine_id(self.boot, together[0].from_s);
+            let step_ds = (together[0].span_s * 10.0).round();
+            let text = pack::pack(together);
+            put.execute(params![
+                id,
+                step_ds,
+                u32::try_from(together.len()).unwrap_or(0),
+                due_s.round(),
+                text
+            ])?;
+        }
+        Ok(())
+    }
+
+    pub(crate) fn entry(&mut self, entry: &Entry) -> Done<()> {
+        match entry {
+            Entry::Row(_) => Ok(()),
+            Entry::Event(event) => self.event(event),
+            Entry::Source(change) => self.source(change),
+            Entry::Forecast(row) => self.forecast(row),
+            Entry::Clock(row) => self.clock(row),
+            Entry::Choice { key, value } => self.choice(key, value),
+            Entry::OutingBegins { bank, name, start_share, at_s } => {
+                self.outing_begins(bank.as_deref(), name.as_deref(), *start_share, *at_s)
+            }
+            Entry::OutingGoesOn { outing, at_s, off_before_s } => {
+                self.outing_goes_on(*outing, *at_s, *off_before_s)
+            }
+            Entry::OutingJoins { earlier, off_before_s } => {
+                self.outing_joins(*earlier, *off_before_s)
+            }
+            Entry::OutingNextBank { bank, at_s } => self.outing_next_bank(bank, *at_s),
+            Entry::OutingBank { bank, start_share } => self.outing_bank(bank, *start_share),
+            Entry::OutingNamed(name) => self.outing_named(self.at.outing, name),
+            Entry::OutingRenamed { outing, name } => self.outing_named(Some(*outing), name),
+            Entry::OutingEnds { outing, end } => self.outing_ends(*outing, end),
+            Entry::Bank(spec) => self.bank(spec),
+            Entry::BankRenamed { from, to } => self
+                .on
+                .execute("UPDATE OR IGNORE bank SET name = ?2 WHERE name = ?1", [from, to])
+                .map(|_| ()),
+            Entry::BankForgotten { name, forgotten } => self
+                .on
+                .execute("UPDATE bank SET forgotten = ?2 WHERE name = ?1", params![name, forgotten])
+                .map(|_| ()),
+            Entry::RunDown { bank, outing, data } => self.rundown(bank, *outing, data),
+            Entry::Struck { rundown, struck } => self
+                .on
+                .execute("UPDATE rundown SET struck = ?2 WHERE id = ?1", params![rundown, struck])
+                .map(|_| ()),
+            Entry::Answered { outing, died } => self.answered(*outing, *died),
+            Entry::Stops { at_s, how } => self.stops(*at_s, *how),
+        }
+    }
+
+    fn event(&self, event: &Event) -> Done<()> {
+        self.on
+            .prepare_cached("INSERT INTO event (boot, at_s, kind, text) VALUES (?1, ?2, ?3, ?4)")?
+            .execute(params![self.boot, event.at.as_s(), event.kind.name(), event.text])
+            .map(|_| ())
+    }
+
+    fn source(&self, change: &SourceChange) -> Done<()> {
+        self.on.execute(
+            "INSERT INTO source (ident, title) VALUES (?1, ?2)
+             ON CONFLICT (ident) DO UPDATE SET title = excluded.title
+             WHERE title <> excluded.title",
+            [&change.id, &change.title],
+        )?;
+        let source: i64 =
+            self.on.query_row("SELECT id FROM source WHERE ident = ?1", [&change.id], |row| {
+                row.get(0)
+            })?;
+        let at_s = change.at.as_s();
+        self.on.execute(
+            "UPDATE gap SET to_s = ?3 WHERE source = ?1 AND boot = ?2 AND to_s IS NULL",
+            params![source, self.boot, at_s],
+        )?;
+        if let Some(why) = &change.gap {
+            self.on.execute(
+                "INSERT INTO gap (source, boot, from_s, why) VALUES (?1, ?2, ?3, ?4)",
+                params![source, self.boot, at_s, why],
+            )?;
+        }
+        Ok(())
+    }
+
+    fn forecast(&self, row: &ForecastRow) -> Done<()> {
+        let basis = match row.basis {
+            reckon::snapshot::Basis::Measured => "measured",
+            reckon::snapshot::Basis::Modelled => "modelled",
+            reckon::snapshot::Basis::Gauge => "gauge",
+        };
+        let [p10, p50, p90] = row.remaining_s;
+        let usable = row.usable_wh.map_or([None; 3], |three| three.map(Some));
+        self.on
+            .prepare_cached(
+                "INSERT INTO forecast (boot, at_s, p10_s, p50_s, p90_s, basis, delivered_wh,
+                     bridged_wh, usable_p10_wh, usable_p50_wh, usable_p90_wh)
+                 VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11)",
+            )?
+            .execute(params![
+                self.boot,
+                row.at.as_s(),
+                p10.round(),
+                p50.round(),
+                p90.round(),
+                basis,
+                row.delivered_wh,
+                row.bridged_wh,
+                usable[0],
+                usable[1],
+                usable[2]
+            ])
+            .map(|_| ())
+    }
+
+    /// Attaches a wall time to the whole boot. A weaker teller never overrules a stronger one, and
+    /// what agrees within its bound is not written again.
+    fn clock(&mut self, row: &ClockRow) -> Done<()> {
+        let boot_ms = row.wall_at_boot_ms();
+        if let Some((kept_ms, within_ms, from)) = self.at.clock {
+            let agrees = kept_ms.abs_diff(boot_ms) <= u64::from(within_ms.max(500));
+            if row.from < from || (row.from == from && agrees) {
+                return Ok(());
+            }
+        }
+        self.on.execute(
+            "INSERT INTO clock (boot, at_s, wall_ms, within_ms, told_by) VALUES (?1, ?2, ?3, ?4, ?5)",
+            params![self.boot, row.at.as_s(), row.wall_ms, row.within_ms, row.from.name()],
+        )?;
+        self.on.execute(
+            "UPDATE boot SET wall_at_boot_ms = ?2, wall_within_ms = ?3, wall_from = ?4 WHERE id = ?1",
+            params![self.boot, boot_ms, row.within_ms, row.from.name()],
+        )?;
+        self.at.clock = Some((boot_ms, row.within_ms, row.from));
+        Ok(())
+    }
+
+    fn choice(&self, key: &str, value: &str) -> Done<()> {
+        if value.is_empty() {
+            self.on.execute("DELETE FROM choice WHERE key = ?1", [key])?;
+        } else {
+            self.on.execute("INSERT OR REPLACE INTO choice VALUES (?1, ?2)", [key, value])?;
+        }
+        Ok(())
+    }
+
+    fn bank_id(&self, name: &str) -> Done<Option<i64>> {
+        self.on
+            .query_row("SELECT id FROM bank WHERE name = ?1", [name], |row| row.get(0))
+            .optional()
+    }
+
+    fn outing_begins(
+        &mut self,
+        bank: Option<&str>,
+        name: Option<&str>,
+        start_share: Option<f64>,
+        at_s: f64,
+    ) -> Done<()> {
+        let bank = bank.map(|name| self.bank_id(name)).transpose()?.flatten();
+        self.on.execute(
+            "INSERT INTO outing (bank, name, start_share, began_boot, began_s)
+             VALUES (?1, ?2, ?3, ?4, ?5)",
+            params![bank, name, start_share, self.boot, at_s],
+        )?;
+        let outing = self.on.last_insert_rowid();
+        self.open_span(outing, bank, at_s, None)?;
+        self.at.outing = Some(outing);
+        Ok(())
+    }
+
+    fn open_span(&self, outing: i64, bank: Option<i64>, at_s: f64, off: Option<f64>) -> Done<()> {
+        self.on
+            .execute(
+                "INSERT INTO span (outing, boot, bank, from_s, off_before_s)
+                 VALUES (?1, ?2, ?3, ?4, ?5)",
+                params![outing, self.boot, bank, at_s, off],
+            )
+            .map(|_| ())
+    }
+
+    fn outing_goes_on(&mut self, outing: i64, at_s: f64, off: Option<f64>) -> Done<()> {
+        self.close_spans(outing, None)?;
+        let bank: Option<i64> = self
+            .on
+            .query_row(
+                "SELECT bank FROM span WHERE outing = ?1 ORDER BY id DESC LIMIT 1",
+                [outing],
+                |row| row.get(0),
+            )
+            .optional()?
+            .flatten();
+        self.on.execute(
+            "UPDATE outing SET ending = 'open', ended_boot = NULL, ended_s = NULL,
+                 ended_by_s = NULL, died_chance = NULL WHERE id = ?1",
+            [outing],
+        )?;
+        self.open_span(outing, bank, at_s, off)?;
+        self.at.outing = Some(outing);
+        Ok(())
+    }
+
+    fn outing_joins(&mut self, earlier: i64, off: Option<f64>) -> Done<()> {
+        let Some(open) = self.at.outing.filter(|open| *open > earlier) else { return Ok(()) };
+        let known: bool = self.on.query_row(
+            "SELECT EXISTS (SELECT 1 FROM outing WHERE id = ?1)",
+            [earlier],
+            |row| row.get(0),
+        )?;
+        if !known {
+            return Ok(());
+        }
+        self.close_spans(earlier, None)?;
+        self.on.execute(
+            "UPDATE span SET off_before_s = ?2
+             WHERE id = (SELECT min(id) FROM span WHERE outing = ?1)",
+            params![open, off],
+        )?;
+        for sql in [
+            "UPDATE span SET outing = ?2 WHERE outing = ?1",
+            "UPDATE rundown SET outing = ?2 WHERE outing = ?1",
+            "UPDATE outing SET ending = 'open', ended_boot = NULL, ended_s = NULL,
+                 ended_by_s = NULL, died_chance = NULL WHERE id = ?2 AND id <> ?1",
+        ] {
+            self.on.execute(sql, [open, earlier])?;
+        }
+        self.on.execute("DELETE FROM outing WHERE id = ?1", [open])?;
+        self.at.outing = Some(earlier);
+        Ok(())
+    }
+
+    fn outing_next_bank(&mut self, bank: &str, at_s: f64) -> Done<()> {
+        let Some(outing) = self.at.outing else { return Ok(()) };
+        let bank = self.bank_id(bank)?;
+        self.close_spans(outing, Some(at_s))?;
+        self.open_span(outing, bank, at_s, Some(0.0))
+    }
+
+    /// Ends the open spans: those of this boot at `at_s`, earlier ones at their boot's last sign.
+    fn close_spans(&self, outing: i64, at_s: Option<f64>) -> Done<()> {
+        let mut ask = self.on.prepare_cached(
+            "SELECT id, boot, from_s FROM span WHERE outing = ?1 AND to_s IS NULL",
+        )?;
+        let open: Vec<(i64, i64, f64)> = ask
+            .query_map([outing], |row| Ok((row.get(0)?, row.get(1)?, row.get(2)?)))?
+            .collect::<Done<_>>()?;
+        for (id, boot, from_s) in open {
+            let sign = last_sign(self.on, boot)?.map(|(sign, _)| sign);
+            let to_s = match at_s {
+                Some(at_s) if boot == self.boot => at_s,
+                Some(_) | None => sign.unwrap_or(from_s),
+            };
+            self.on.execute(
+                "UPDATE span SET to_s = ?2 WHERE id = ?1",
+                params![id, to_s.max(from_s)],
+            )?;
+        }
+        Ok(())
+    }
+
+    fn outing_named(&self, outing: Option<i64>, name: &str) -> Done<()> {
+        let name = (!name.is_empty()).then_some(name);
+        self.on
+            .execute("UPDATE outing SET name = ?2 WHERE id = ?1", params![outing, name])
+            .map(|_| ())
+    }
+
+    fn outing_bank(&self, bank: &str, start_share: Option<f64>) -> Done<()> {
+        let (outing, bank) = (self.at.outing, self.bank_id(bank)?);
+        self.on.execute(
+            "UPDATE outing SET bank = ?2, start_share = ?3 WHERE id = ?1",
+            params![outing, bank, start_share],
+        )?;
+        self.on
+            .execute(
+                "UPDATE span SET bank = ?2 WHERE outing = ?1 AND (bank IS NULL OR to_s IS NULL)",
+                params![outing, bank],
+            )
+            .map(|_| ())
+    }
+
+    fn outing_ends(&mut self, outing: Option<i64>, end: &End) -> Done<()> {
+        let Some(outing) = outing.or(self.at.outing) else { return Ok(()) };
+        let last: Option<(i64, i64, Option<f64>)> = self
+            .on
+            .query_row(
+                "SELECT id, boot, to_s FROM span WHERE outing = ?1 ORDER BY id DESC LIMIT 1",
+                [outing],
+                |row| Ok((row.get(0)?, row.get(1)?, row.get(2)?)),
+            )
+            .optional()?;
+        let Some((span, boot, _)) = last else { return Ok(()) };
+        self.on.execute(
+            "UPDATE span SET to_s = max(from_s, ?2) WHERE id = ?1",
+            params![span, end.from_s],
+        )?;
+        self.close_spans(outing, Some(end.from_s))?;
+        let died = match end.ending {
+            Ending::PowerLost { died } => Some(died),
+            Ending::Open | Ending::SwitchedOff | Ending::Died | Ending::Swapped => None,
+        };
+        let sums = sums(self.on, outing)?;
+        let energy_wh = end.energy_wh.or(sums.energy_wh);
+        let mean_w =
+            energy_wh.filter(|_| sums.lasted_s > 0.0).map(|wh| wh * 3600.0 / sums.lasted_s);
+        self.on.execute(
+            "UPDATE outing SET ended_boot = ?2, ended_s = ?3, ended_by_s = ?4, ending = ?5,
+                 died_chance = ?6, energy_wh = ?7, bridged_wh = ?8, mean_power_w = ?9,
+                 peak_power_w = ?10, lasted_s = ?11 WHERE id = ?1",
+            params![
+                outing,
+                boot,
+                end.from_s,
+                end.to_s.max(end.from_s),
+                end.ending.name(),
+                died,
+                energy_wh,
+                end.bridged_wh,
+                mean_w,
+                sums.peak_w,
+                sums.lasted_s
+            ],
+        )?;
+        if self.at.outing == Some(outing) {
+            self.at.outing = None;
+        }
+        Ok(())
+    }
+
+    fn bank(&self, spec: &BankSpec) -> Done<()> {
+        self.on
+            .execute(
+                "INSERT INTO bank (name, cells, series, label_ah, label_v, measured_at, ambient_c,
+                     cutoff_v) VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8)
+                 ON CONFLICT (name) DO UPDATE SET cells = excluded.cells,
+                     series = excluded.series, label_ah = excluded.label_ah,
+                     label_v = excluded.label_v, measured_at = excluded.measured_at,
+                     ambient_c = excluded.ambient_c, cutoff_v = excluded.cutoff_v, forgotten = 0",
+                params![
+                    spec.name,
+                    cells_name(spec.cells),
+                    spec.series,
+                    spec.label.si(),
+                    spec.label_volts.si(),
+                    place_name(spec.measured_at),
+                    spec.ambient.map(reckon::units::Celsius::si),
+                    spec.cutoff.map(reckon::units::Volts::si)
+                ],
+            )
+            .map(|_| ())
+    }
+
+    fn rundown(&self, bank: &str, outing: Option<i64>, data: &RunDown) -> Done<()> {
+        let Some(bank) = self.bank_id(bank)? else { return Ok(()) };
+        let (origin, basis) = (
+            if outing.is_some() { "seen" } else { "imported" },
+            if data.measured { "measured" } else { "modelled" },
+        );
+        self.on
+            .execute(
+                "INSERT INTO rundown (bank, outing, origin, name, whole, lasted_s, within_s,
+                     before_s, delivered_wh, bridged_wh, mean_power_w, ambient_c, basis,
+                     start_share, detail)
+                 VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14, ?15)",
+                params![
+                    bank,
+                    outing,
+                    origin,
+                    data.name,
+                    data.whole,
+                    data.lasted_s,
+                    data.within_s,
+                    data.before_s,
+                    data.delivered_wh,
+                    data.bridged_wh,
+                    data.mean_power_w,
+                    data.ambient_c,
+                    basis,
+                    data.start_share,
+                    data.detail.to_text()
+                ],
+            )
+            .map(|_| ())
+    }
+
+    fn answered(&self, outing: i64, died: bool) -> Done<()> {
+        let (ending, chance) = if died { ("died", None) } else { ("power_lost", Some(0.0)) };
+        self.on.execute(
+            "UPDATE outing SET ending = ?2, died_chance = ?3
+             WHERE id = ?1 AND ending IN ('power_lost', 'died')",
+            params![outing, ending, chance],
+        )?;
+        self.on
+            .execute("UPDATE rundown SET whole = ?2 WHERE outing = ?1", params![outing, died])
+            .map(|_| ())
+    }
+
+    fn stops(&self, at_s: f64, how: StopHow) -> Done<()> {
+        self.on
+            .execute(
+                "UPDATE run SET ended_s = ?2, how = ?3 WHERE id = ?1",
+                params![self.run, at_s, how.name()],
+            )
+            .map(|_| ())
+    }
+}
+
+/// An outing's sums over its rows.
+pub(crate) struct Sums {
+    pub(crate) lasted_s: f64,
+    pub(crate) energy_wh: Option<f64>,
+    pub(crate) peak_w: Option<f64>,
+}
+
+/// Sums the rows of an outing's spans. An open span reaches to its boot's last sign.
+pub(crate) fn sums(connection: &Connection, outing: i64) -> Done<Sums> {
+    let mut ask = connection
+        .prepare_cached("SELECT boot, from_s, to_s FROM span WHERE outing = ?1 ORDER BY id")?;
+    let spans: Vec<(i64, f64, Option<f64>)> = ask
+        .query_map([outing], |row| Ok((row.get(0)?, row.get(1)?, row.get(2)?)))?
+        .collect::<Done<_>>()?;
+    let mut sums = Sums { lasted_s: 0.0, energy_wh: None, peak_w: None };
+    for (boot, from_s, to_s) in spans {
+        let to_s = match to_s {
+            Some(to_s) => to_s,
+            None => last_sign(connection, boot)?.map_or(from_s, |(sign, _)| sign),
+        };
+        sums.lasted_s += (to_s - from_s).max(0.0);
+        for row in crate::series::rows_between(connection, boot, from_s, to_s, FIVE_S)? {
+            let Some(draw) = row.draw_w() else { continue };
+            // The first and last row may stick out of the span.
+            let part = (row.to_s().min(to_s) - row.from_s.max(from_s)).max(0.0);
+            *sums.energy_wh.get_or_insert(0.0) += draw.mean * part / 3600.0;
+            sums.peak_w = Some(sums.peak_w.map_or(draw.max, |peak: f64| peak.max(draw.max)));
+        }
+    }
+    Ok(sums)
+}
