@@ -13,6 +13,7 @@ pub mod bank_choices;
 pub mod draw;
 pub mod engine;
 pub mod estimator;
+pub mod fold;
 pub mod forecast;
 pub mod reading;
 pub mod snapshot;
