@@ -10,6 +10,7 @@ extern crate alloc;
 
 pub mod bank;
 pub mod bank_choices;
+pub mod book;
 pub mod draw;
 pub mod engine;
 pub mod estimator;
