@@ -8,6 +8,7 @@
 #![forbid(unsafe_code)]
 extern crate alloc;
 
+pub mod adif;
 pub mod bank;
 pub mod bank_choices;
 pub mod book;
