@@ -12,6 +12,7 @@ pub mod adif;
 pub mod bank;
 pub mod bank_choices;
 pub mod book;
+pub mod contacts;
 pub mod draw;
 pub mod engine;
 pub mod estimator;

@@ -5,6 +5,7 @@
 
 mod alarms;
 mod numbers;
+pub mod report;
 mod sentences;
 mod station;
 
