@@ -11,6 +11,7 @@
 mod burst;
 mod keep;
 mod period;
+mod rows;
 mod slots;
 
 use alloc::vec::Vec;

@@ -1,12 +1,13 @@
 //! Slot by slot: which ones were sent in, how long the key was down, and what each part took.
 
 use alloc::vec::Vec;
-use core::ops::Range;
 
 use super::{
     Beat, Bin, Kind, MODES, Mode, Raw, Reads, binned,
     burst::{Burst, burst, edges, mean, solid},
-    count, wrap,
+    count,
+    rows::{Row, best_cut, levelled, lowest_quarter, mark_sent, points, rows},
+    wrap,
 };
 
 /// What the slots of a record say.
@@ -17,11 +18,14 @@ pub(super) struct Sliced {
     pub(super) parts: Vec<Raw>,
 }
 
-/// A transmission may be so much longer or shorter than the table says: the key goes down before
-/// the first symbol and up after the last, and a second is the grain of the readings.
-fn is_length(from_s: f64, to_s: f64, mode: &Mode) -> bool {
+/// Whether a pulse may be a transmission of the mode: the key goes down before the first symbol
+/// and up after the last, and a second is the grain of the readings. A pulse that takes less than
+/// the station does anyway may as well be a long burst of decoding, and has to fit more closely.
+fn is_length(pulse: &Pulse, floor_w: f64, mode: &Mode) -> bool {
     let on_air_s = mode.on_air_s();
-    (to_s - from_s - on_air_s).abs() < (0.3 + 0.12 * on_air_s).min(1.1)
+    let loose = (0.3 + 0.12 * on_air_s).min(1.1);
+    let within = if pulse.watts < 0.8 * floor_w { 0.4 } else { loose };
+    (pulse.to_s - pulse.from_s - on_air_s).abs() < within
 }
 
 /// The slot that explains the record best: one with transmissions of the right length, else the
@@ -34,12 +38,13 @@ pub(super) fn best(
     // The period found is the slot, two slots (stations take turns), or a part of the slot (where
     // the slot's own wave happens to cancel).
     let fits = |mode: &&Mode| mode.slot_s * 2.0 == period_s || wrap(mode.slot_s, period_s) == 0.0;
+    let floor_w = lowest_quarter(beats);
     let sent = MODES
         .iter()
         .filter(fits)
         .filter_map(|mode| {
             let level = levelled(beats, mode.slot_s);
-            Some((mode, transmissions(&level, mode, reads)?))
+            Some((mode, transmissions(&level, floor_w, mode, reads)?))
         })
         .max_by(|a, b| taken(&a.1).total_cmp(&taken(&b.1)));
     if let Some((mode, sliced)) = sent {
@@ -63,144 +68,6 @@ fn taken(sliced: &Sliced) -> f64 {
     sliced.parts.iter().map(|part| part.energy_j).sum()
 }
 
-/// The record on its own floor: what drifts or switches over minutes is taken off, so that only
-/// what happens inside the slots is left.
-fn levelled(beats: &[Beat], period_s: f64) -> Vec<Beat> {
-    let block_s = (period_s * 8.0).max(120.0);
-    let knots: Vec<(f64, f64)> = beats
-        .chunk_by(|a, b| libm::floor(a.at_s / block_s) == libm::floor(b.at_s / block_s))
-        // A short block at either end may be all transmission.
-        .filter(|block| count(block.len()) > 0.6 * block_s)
-        .map(|block| {
-            let mut watts: Vec<f64> = block.iter().map(|beat| beat.watts).collect();
-            watts.sort_by(f64::total_cmp);
-            let middle = block.iter().map(|beat| beat.at_s).sum::<f64>() / count(block.len());
-            (middle, watts.get(watts.len() / 4).copied().unwrap_or(0.0))
-        })
-        .collect();
-    let mut after = 0;
-    beats
-        .iter()
-        .map(|beat| {
-            while knots.get(after).is_some_and(|knot| knot.0 < beat.at_s) {
-                after += 1;
-            }
-            let floor = match (after.checked_sub(1).and_then(|at| knots.get(at)), knots.get(after))
-            {
-                (Some(a), Some(b)) => a.1 + (b.1 - a.1) * (beat.at_s - a.0) / (b.0 - a.0).max(1e-9),
-                (Some(one), None) | (None, Some(one)) => one.1,
-                (None, None) => 0.0,
-            };
-            Beat { at_s: beat.at_s, watts: beat.watts - floor }
-        })
-        .collect()
-}
-
-/// One slot of the record.
-struct Row {
-    /// Slots since the clock's zero.
-    index: f64,
-    beats: Range<usize>,
-    mean: f64,
-    sent: bool,
-}
-
-/// Cuts the record into slots, so that slots begin at `cut` of the clock modulo the slot.
-fn rows(beats: &[Beat], slot_s: f64, cut_s: f64) -> Vec<Row> {
-    let index = |beat: &Beat| libm::floor((beat.at_s - cut_s) / slot_s);
-    let mut from = 0;
-    beats
-        .chunk_by(|a, b| index(a) == index(b))
-        .map(|row| {
-            let range = from..from + row.len();
-            from = range.end;
-            Row {
-                index: row.first().map_or(0.0, index),
-                beats: range,
-                mean: row.iter().map(|beat| beat.watts).sum::<f64>() / count(row.len()),
-                sent: false,
-            }
-        })
-        .collect()
-}
-
-/// Phase in its own slot and draw, of every reading of a row.
-fn points<'a>(
-    beats: &'a [Beat],
-    row: &Row,
-    slot_s: f64,
-    cut_s: f64,
-) -> impl Iterator<Item = (f64, f64)> + 'a {
-    let begins = cut_s + row.index * slot_s;
-    beats
-        .get(row.beats.clone())
-        .unwrap_or_default()
-        .iter()
-        .map(move |beat| (beat.at_s - begins, beat.watts))
-}
-
-/// Most of a slot's seconds are there.
-fn covered(row: &Row, slot_s: f64) -> bool {
-    count(row.beats.len()) >= 0.6 * slot_s
-}
-
-/// Where to cut so that no transmission is cut in two: the slots' means then differ most.
-fn best_cut(beats: &[Beat], slot_s: f64) -> f64 {
-    const CUTS: usize = 60;
-    let step = slot_s / count(CUTS);
-    let spread: Vec<f64> = (0..CUTS)
-        .map(|at| {
-            let means: Vec<f64> = rows(beats, slot_s, step * count(at))
-                .iter()
-                .filter(|row| covered(row, slot_s))
-                .map(|row| row.mean)
-                .collect();
-            let mean = means.iter().sum::<f64>() / count(means.len()).max(1.0);
-            means.iter().map(|one| (one - mean) * (one - mean)).sum::<f64>()
-                / count(means.len()).max(1.0)
-        })
-        .collect();
-    let most = spread.iter().copied().fold(0.0, f64::max);
-    let top = spread.iter().position(|one| *one >= most).unwrap_or(0);
-    // The middle of the plateau around the top: the pause between transmissions.
-    let on_plateau = |at: usize| spread.get(at % CUTS).is_some_and(|one| *one >= 0.97 * most);
-    let right = (0..CUTS).take_while(|more| on_plateau(top + more)).count();
-    let left = (0..CUTS).take_while(|less| on_plateau(top + CUTS - less)).count();
-    let middle = count(top) + (count(right) - count(left)) / 2.0;
-    wrap(middle * step, slot_s)
-}
-
-/// Splits the slots in two by their means (Otsu, IEEE Trans. SMC 9, 1979) and marks the upper ones;
-/// `false` if the two are not well apart.
-fn mark_sent(rows: &mut [Row], slot_s: f64) -> bool {
-    let mut means: Vec<f64> =
-        rows.iter().filter(|row| covered(row, slot_s)).map(|row| row.mean).collect();
-    means.sort_by(f64::total_cmp);
-    let whole: f64 = means.iter().sum();
-    let mut below = 0.0;
-    let mut best: Option<(f64, f64, f64)> = None;
-    for (at, mean) in means.iter().enumerate().take(means.len().saturating_sub(1)) {
-        below += mean;
-        let (n, m) = (count(at + 1), count(means.len() - at - 1));
-        let (low, high) = (below / n, (whole - below) / m);
-        let between = n * m * (high - low) * (high - low);
-        if best.is_none_or(|best| between > best.0) {
-            best = Some((between, low, high));
-        }
-    }
-    let Some((_, low, high)) = best else { return false };
-    let limit = low + (high - low) / 2.0;
-    let within: f64 = means
-        .iter()
-        .map(|mean| mean - if *mean > limit { high } else { low })
-        .map(|off| off * off)
-        .sum();
-    for row in rows.iter_mut() {
-        row.sent = row.mean > limit;
-    }
-    high - low > 4.0 * libm::sqrt(within / count(means.len()))
-}
-
 /// The pulse of the transmissions in their slots.
 struct Pulse {
     from_s: f64,
@@ -209,23 +76,20 @@ struct Pulse {
 }
 
 /// The parts of a record with transmissions of the mode's length.
-fn transmissions(beats: &[Beat], mode: &Mode, reads: Reads) -> Option<Sliced> {
-    some_slots(beats, mode, reads).or_else(|| every_slot(beats, mode, reads))
+fn transmissions(beats: &[Beat], floor_w: f64, mode: &Mode, reads: Reads) -> Option<Sliced> {
+    some_slots(beats, floor_w, mode, reads).or_else(|| every_slot(beats, floor_w, mode, reads))
 }
 
-fn some_slots(beats: &[Beat], mode: &Mode, reads: Reads) -> Option<Sliced> {
+fn some_slots(beats: &[Beat], floor_w: f64, mode: &Mode, reads: Reads) -> Option<Sliced> {
     let slot_s = mode.slot_s;
-    let cut_s = best_cut(beats, slot_s);
-    let mut rows = rows(beats, slot_s, cut_s);
-    if !mark_sent(&mut rows, slot_s) {
-        return None;
-    }
-    let view = View { beats, rows, slot_s, cut_s };
+    let first = View::cut(beats, slot_s, best_cut(beats, slot_s))?;
+    // Decoding pulls the cut towards the transmissions: once more, with them in the middle.
+    let view = View::cut(beats, slot_s, wrap(first.cut_s + first.off_middle()?, slot_s))?;
     let quiet = view.quiet_burst();
     let base = quiet.as_ref().map_or_else(|| view.quiet_level(), |(burst, _)| burst.level);
     let known = quiet.as_ref().map(|(burst, curve)| (burst, curve.as_slice()));
     let pulse = view.pulse(base, known, mode)?;
-    if !is_length(pulse.from_s, pulse.to_s, mode) || pulse.watts <= 0.0 {
+    if !is_length(&pulse, floor_w, mode) || pulse.watts <= 0.0 {
         return None;
     }
     let (burst, curve) = match quiet {
@@ -246,7 +110,24 @@ struct View<'a> {
     cut_s: f64,
 }
 
-impl View<'_> {
+impl<'a> View<'a> {
+    /// Cuts a record and marks the sent slots; `None` if none stand out.
+    fn cut(beats: &'a [Beat], slot_s: f64, cut_s: f64) -> Option<Self> {
+        let mut rows = rows(beats, slot_s, cut_s);
+        let marked = mark_sent(&mut rows, slot_s);
+        marked.then_some(Self { beats, rows, slot_s, cut_s })
+    }
+
+    /// How far the middle of the sent slots' pulse is from the middle of the slot.
+    fn off_middle(&self) -> Option<f64> {
+        let sent = self.rows.iter().filter(|row| row.sent).flat_map(|row| self.points(row));
+        let curve = solid(&binned(sent, 0.5, 0.0, self.slot_s));
+        let high = middling(curve.iter().map(|bin| bin.mean))?;
+        let low = curve.iter().map(|bin| bin.mean).fold(high, f64::min);
+        let (from_s, to_s) = edges(&curve, f64::midpoint(low, high));
+        Some(f64::midpoint(from_s, to_s) - self.slot_s / 2.0)
+    }
+
     fn points(&self, row: &Row) -> impl Iterator<Item = (f64, f64)> {
         points(self.beats, row, self.slot_s, self.cut_s)
     }
@@ -321,7 +202,8 @@ impl View<'_> {
         let flat = |bin: &&Bin| bin.phase_s > flat_from && bin.phase_s < to_s - 0.75;
         let watts = mean(curve.iter().filter(flat)).unwrap_or(middle);
         let (from_s, to_s) = edges(&curve, watts / 2.0);
-        if !is_flat(&curve, from_s, to_s, 0.0, 0.75 * watts) {
+        let sharp = is_sharp(&curve, 0.0, watts, mode);
+        if !sharp || !is_flat(&curve, from_s, to_s, 0.0, 0.75 * watts) {
             return None;
         }
         let from_s = if quiet.is_some() { from_s } else { self.rise(self.rise(from_s)) };
@@ -402,6 +284,40 @@ impl View<'_> {
         Some((burst, solid(&curve)))
     }
 
+    /// How large the bursts before a sent slot, and all bursts, are against the undisturbed ones:
+    /// compared where both can be seen, away from the rise. Few undisturbed ones are a small
+    /// sample of bursts that differ (the ratio estimator of survey sampling: Cochran, 'Sampling
+    /// Techniques', chapter 6).
+    fn against_quiet(&self, burst: &Burst, pulse: &Pulse) -> (f64, f64) {
+        let edge = self.slot_s + pulse.from_s;
+        let seen =
+            |at: f64| at > burst.from_s - 1.5 && at < burst.to_s + 2.5 && (at - edge).abs() > 0.8;
+        // Sum over the pairs, and how many there are.
+        let bursts = |next_sent: bool| -> (f64, f64) {
+            self.pairs().filter(|(a, b)| !a.sent && b.sent == next_sent).fold(
+                (0.0, 0.0),
+                |(sum, n), (a, b)| {
+                    let on = |at: f64| if next_sent && at > edge { pulse.watts } else { 0.0 };
+                    let next = self.points(b).map(|(phase, watts)| (phase + self.slot_s, watts));
+                    let own = self.points(a).filter(|(at, _)| *at >= self.slot_s / 2.0);
+                    let over: f64 = own
+                        .chain(next)
+                        .filter(|(at, _)| seen(*at))
+                        .map(|(at, watts)| watts - burst.level - on(at))
+                        .sum();
+                    (sum + over, n + 1.0)
+                },
+            )
+        };
+        let ((quiet, n), (beside, m)) = (bursts(false), bursts(true));
+        let enough = n >= count(FEWEST_PAIRS) && m >= count(FEWEST_PAIRS);
+        if burst.area <= 0.0 || !enough || quiet / n < 0.3 * burst.area {
+            return (1.0, 1.0);
+        }
+        let ratio = |sum: f64, of: f64| (sum / of / (quiet / n)).clamp(0.6, 1.6);
+        (ratio(beside, m), ratio(quiet + beside, n + m))
+    }
+
     fn parts(
         &self,
         pulse: &Pulse,
@@ -415,8 +331,9 @@ impl View<'_> {
         let sent_s = sent().map(|row| count(row.beats.len())).sum::<f64>();
         let slots_sent = sent_s / self.slot_s;
         let slots_heard = (count(self.beats.len()) - sent_s) / self.slot_s;
+        let (beside, all) = self.against_quiet(burst, pulse);
         let tail = |phase: f64, after_quiet: bool| {
-            if after_quiet { self.tail(phase, Some((burst, curve))) } else { 0.0 }
+            if after_quiet { beside * self.tail(phase, Some((burst, curve))) } else { 0.0 }
         };
         let in_sent: f64 = self
             .sent_rows()
@@ -440,9 +357,11 @@ impl View<'_> {
             bridged: false,
         }];
         let bridged = self.quiet_pairs() < FEWEST_PAIRS;
-        parts.extend(
-            decode(burst, slots_heard, self.cut_s, self.slot_s).map(|raw| Raw { bridged, ..raw }),
-        );
+        parts.extend(decode(burst, slots_heard * all, self.cut_s, self.slot_s).map(|raw| Raw {
+            bridged,
+            busy_s: raw.busy_s / all,
+            ..raw
+        }));
         Sliced {
             slot_s: self.slot_s,
             sent: tally(sent().count()),
@@ -453,21 +372,29 @@ impl View<'_> {
 }
 
 /// The key down in every slot: there is nothing to compare a slot with but its own pause.
-fn every_slot(beats: &[Beat], mode: &Mode, reads: Reads) -> Option<Sliced> {
+fn every_slot(beats: &[Beat], floor_w: f64, mode: &Mode, reads: Reads) -> Option<Sliced> {
     let slot_s = mode.slot_s;
     let whole =
         solid(&binned(beats.iter().map(|b| (wrap(b.at_s, slot_s), b.watts)), 0.5, 0.0, slot_s));
     let lowest = whole.iter().min_by(|a, b| a.mean.total_cmp(&b.mean))?;
-    let cut_s = lowest.phase_s;
-    let phases = beats.iter().map(|beat| (wrap(beat.at_s - cut_s, slot_s), beat.watts));
-    let curve = solid(&binned(phases, 0.5, 0.0, slot_s));
+    let curve_at = |cut_s: f64| {
+        let phases = beats.iter().map(|beat| (wrap(beat.at_s - cut_s, slot_s), beat.watts));
+        solid(&binned(phases, 0.5, 0.0, slot_s))
+    };
+    let half = f64::midpoint(middling(whole.iter().map(|bin| bin.mean))?, lowest.mean);
+    let (from_s, to_s) = edges(&curve_at(lowest.phase_s), half);
+    // In the middle of the pause.
+    let cut_s = wrap(lowest.phase_s + f64::midpoint(from_s, to_s - slot_s), slot_s);
+    let curve = curve_at(cut_s);
     let high = middling(curve.iter().map(|bin| bin.mean))?;
     let noise = middling(curve.iter().map(|bin| libm::sqrt(bin.scatter / bin.n.max(2.0) / bin.n)))?;
     let (from_s, to_s) = edges(&curve, (high + lowest.mean) / 2.0);
     let pause = |bin: &&Bin| bin.phase_s < from_s - 0.6 || bin.phase_s > to_s + 0.6;
     let base = mean(curve.iter().filter(pause)).unwrap_or(lowest.mean);
     let flat = is_flat(&curve, from_s, to_s, base - 4.0 * noise, 0.9 * (high - base));
-    if high - base < 10.0 * noise || !is_length(from_s, to_s, mode) || !flat {
+    let pulse = Pulse { from_s, to_s, watts: high - base };
+    let fits = is_length(&pulse, floor_w, mode) && is_sharp(&curve, base, high - base, mode);
+    if high - base < 10.0 * noise || !fits || !flat {
         return None;
     }
     let lasts_s = match reads {
@@ -507,6 +434,22 @@ fn listening(beats: &[Beat], slot_s: f64) -> Sliced {
         .collect();
     Sliced { slot_s, sent: 0, slots: tally(view.rows.len()), parts }
 }
+
+/// Transmissions all end at the same time; bursts of decoding end when they are done. Asked only
+/// where a burst of the slot twice as long can be taken for a transmission of this one.
+fn is_sharp(curve: &[Bin], base: f64, watts: f64, mode: &Mode) -> bool {
+    let twice = MODES.iter().any(|other| other.slot_s == 2.0 * mode.slot_s);
+    if !twice || mode.on_air_s() > LONGEST_BURST_S {
+        return true;
+    }
+    let (_, high) = edges(curve, base + 0.8 * watts);
+    let (_, low) = edges(curve, base + 0.2 * watts);
+    let over = curve.last().is_some_and(|bin| bin.mean - base < 0.2 * watts);
+    over && low - high < 1.6
+}
+
+/// Decoding hardly takes longer than this (common practice, no source).
+const LONGEST_BURST_S: f64 = 8.0;
 
 /// A transmission has no dip in it: two short ones in a row are not one long one.
 fn is_flat(curve: &[Bin], from_s: f64, to_s: f64, base: f64, least: f64) -> bool {
