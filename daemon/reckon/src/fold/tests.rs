@@ -369,3 +369,29 @@ fn anything_may_come_in() {
     let flat = (0..3600u32).map(|n| Beat { at_s: f64::from(n), watts: 3.0 });
     assert_eq!(fold(flat, Reads::SecondMeans), None, "a flat line has no period");
 }
+
+#[test]
+fn a_burst_as_long_as_a_short_transmission_is_still_decoding() {
+    // A slow board: 5 s of decoding, a quarter more or less each time, in 15 s slots, no radio.
+    for seed in 1..9 {
+        let mut dice = Dice(seed * 97);
+        let (mut beats, mut decode_j) = (Vec::new(), 0.0);
+        let late_s = dice.between(0.0, 15.0);
+        let bursts: Vec<(f64, f64)> = (0..240)
+            .map(|slot| (f64::from(slot) * 15.0 + late_s, 5.0 * (0.25 * dice.normal()).exp()))
+            .collect();
+        for second in 1..3600 {
+            let (from, to) = (f64::from(second) - 1.0, f64::from(second));
+            let on: f64 = bursts
+                .iter()
+                .map(|(at, lasts)| (to.min(at + lasts.min(12.0)) - from.max(*at)).max(0.0))
+                .sum();
+            decode_j += 2.6 * on;
+            beats.push(Beat { at_s: to, watts: 2.4 + 2.6 * on + 0.03 * dice.normal() });
+        }
+        let found = fold(beats, Reads::SecondMeans).unwrap();
+        assert_eq!((found.slot_s, found.sent), (15.0, 0), "seed {seed}");
+        let got = found.part(Kind::Decode).unwrap().energy.si();
+        assert!((got / decode_j - 1.0).abs() < 0.03, "seed {seed}: {got} J of {decode_j} J");
+    }
+}
