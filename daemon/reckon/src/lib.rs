@@ -8,11 +8,15 @@
 #![forbid(unsafe_code)]
 extern crate alloc;
 
+pub mod adif;
 pub mod bank;
 pub mod bank_choices;
+pub mod book;
+pub mod contacts;
 pub mod draw;
 pub mod engine;
 pub mod estimator;
+pub mod fold;
 pub mod forecast;
 pub mod reading;
 pub mod snapshot;

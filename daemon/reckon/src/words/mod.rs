@@ -6,6 +6,7 @@
 mod alarms;
 mod numbers;
 mod past;
+pub mod report;
 mod sentences;
 mod station;
 

@@ -1,0 +1,239 @@
+//! The energy book: what was taken, by activity, by hour, by outing, by bank.
+//!
+//! A *page* holds energy, time, mean, peak and a sketch of how the draw was spread; pages merge,
+//! so an outing is the sum of its hours and a bank the sum of its outings. Beside them stand the
+//! share of the draw that goes with the processor's load, and what an accessory takes.
+
+mod sketch;
+mod trend;
+
+use alloc::{
+    string::{String, ToString},
+    vec::Vec,
+};
+
+pub use sketch::{RELATIVE_ERROR, Sketch};
+pub use trend::{LoadFit, Marked, Slope, Trend, footprint};
+
+use crate::units::{Joules, Seconds, Watts};
+
+/// Everything about a stretch of drawing.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Page {
+    energy_j: Sum,
+    lasted_s: Sum,
+    peak_w: f64,
+    sketch: Sketch,
+}
+
+impl Page {
+    /// Adds a stretch at one draw. Nothing that is not finite, and no time below zero, gets in.
+    pub fn add(&mut self, lasted: Seconds, draw: Watts) {
+        let (dt, watts) = (lasted.si(), draw.si());
+        if dt <= 0.0 {
+            return;
+        }
+        self.energy_j.add(watts * dt);
+        self.lasted_s.add(dt);
+        self.peak_w = self.peak_w.max(watts);
+        self.sketch.add(watts, dt);
+    }
+
+    /// Adds another page, as if its stretches had been added here.
+    pub fn merge(&mut self, other: &Self) {
+        self.energy_j.add(other.energy_j.value());
+        self.lasted_s.add(other.lasted_s.value());
+        self.peak_w = self.peak_w.max(other.peak_w);
+        self.sketch.merge(&other.sketch);
+    }
+
+    /// What was taken.
+    #[must_use]
+    pub fn energy(&self) -> Joules {
+        Joules::of(self.energy_j.value())
+    }
+
+    /// Over how long.
+    #[must_use]
+    pub fn lasted(&self) -> Seconds {
+        Seconds::of(self.lasted_s.value())
+    }
+
+    /// Mean draw by time; `None` for an empty page.
+    #[must_use]
+    pub fn mean(&self) -> Option<Watts> {
+        let lasted = self.lasted_s.value();
+        if lasted > 0.0 { Watts::new(self.energy_j.value() / lasted) } else { None }
+    }
+
+    /// The draw that was not exceeded for 95 % of the time, within [`RELATIVE_ERROR`].
+    #[must_use]
+    pub fn p95(&self) -> Option<Watts> {
+        self.sketch.quantile(0.95).and_then(Watts::new)
+    }
+
+    /// The largest single stretch; never below zero.
+    #[must_use]
+    pub fn peak(&self) -> Watts {
+        Watts::of(self.peak_w)
+    }
+
+    /// How the draw was spread.
+    #[must_use]
+    pub const fn sketch(&self) -> &Sketch {
+        &self.sketch
+    }
+}
+
+/// A sum that does not lose small terms in a large total (Neumaier, ZAMM 54, 1974).
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+struct Sum {
+    total: f64,
+    lost: f64,
+}
+
+impl Sum {
+    fn add(&mut self, term: f64) {
+        let next = self.total + term;
+        if !next.is_finite() {
+            return;
+        }
+        self.lost += if self.total.abs() >= term.abs() {
+            (self.total - next) + term
+        } else {
+            (term - next) + self.total
+        };
+        self.total = next;
+    }
+
+    const fn value(self) -> f64 {
+        self.total + self.lost
+    }
+}
+
+/// Energy between readings: by the trapezoid rule between two of them, and not at all over a gap
+/// longer than the caller allows (a gap is no measurement).
+#[derive(Clone, Copy, Debug)]
+pub struct Between {
+    last: Option<(f64, f64)>,
+    longest_s: f64,
+}
+
+impl Between {
+    /// Bridges gaps up to this long.
+    #[must_use]
+    pub const fn new(longest: Seconds) -> Self {
+        Self { last: None, longest_s: longest.si() }
+    }
+
+    /// The stretch since the last reading: how long it was and its mean draw. `None` for the first
+    /// reading, after a longer gap, and for time running backwards.
+    pub fn step(&mut self, at: Seconds, draw: Watts) -> Option<(Seconds, Watts)> {
+        let (now_s, now_w) = (at.si(), draw.si());
+        let (then_s, then_w) = self.last.replace((now_s, now_w))?;
+        let dt = now_s - then_s;
+        let fits = dt > 0.0 && dt <= self.longest_s;
+        fits.then(|| (Seconds::of(dt), Watts::of(f64::midpoint(then_w, now_w))))
+    }
+}
+
+/// No more names than this are kept apart.
+const MOST_NAMES: usize = 64;
+
+/// The longest outing that is kept by the hour: four weeks.
+const MOST_HOURS: usize = 672;
+
+/// The book of one outing.
+#[derive(Clone, Debug, Default)]
+pub struct Book {
+    whole: Page,
+    activities: Vec<(String, Page)>,
+    hours: Vec<Page>,
+    untold: Page,
+}
+
+impl Book {
+    /// Empty.
+    #[must_use]
+    pub fn new() -> Self {
+        Self::default()
+    }
+
+    /// Enters a stretch that began so long into the outing, with what the operator was doing.
+    pub fn enter(&mut self, into: Seconds, lasted: Seconds, draw: Watts, doing: Option<&str>) {
+        self.whole.add(lasted, draw);
+        if let Some(page) = self.hour_page(into) {
+            page.add(lasted, draw);
+        }
+        self.activity_page(doing).add(lasted, draw);
+    }
+
+    /// Moves nothing but names: what was entered as `from` counts as `to` from now on.
+    pub fn rename(&mut self, from: &str, to: &str) {
+        let Some(at) = self.activities.iter().position(|(name, _)| name == from) else { return };
+        if from == to {
+            return;
+        }
+        let (_, page) = self.activities.swap_remove(at);
+        self.activity_page(Some(to)).merge(&page);
+    }
+
+    /// All of it.
+    #[must_use]
+    pub const fn whole(&self) -> &Page {
+        &self.whole
+    }
+
+    /// By activity, in the order of first mention.
+    pub fn activities(&self) -> impl Iterator<Item = (&str, &Page)> {
+        self.activities.iter().map(|(name, page)| (name.as_str(), page))
+    }
+
+    /// What nobody said an activity for.
+    #[must_use]
+    pub const fn untold(&self) -> &Page {
+        &self.untold
+    }
+
+    /// By hour since the bank was connected; hours without a reading are empty pages.
+    #[must_use]
+    pub fn hours(&self) -> &[Page] {
+        &self.hours
+    }
+
+    #[expect(
+        clippy::cast_possible_truncation,
+        clippy::cast_sign_loss,
+        reason = "held to the range first"
+    )]
+    fn hour_page(&mut self, into: Seconds) -> Option<&mut Page> {
+        let hour = (into.si() / 3600.0).clamp(0.0, 1e6) as usize;
+        if hour >= MOST_HOURS {
+            return None;
+        }
+        if self.hours.len() <= hour {
+            self.hours.resize(hour + 1, Page::default());
+        }
+        self.hours.get_mut(hour)
+    }
+
+    fn activity_page(&mut self, doing: Option<&str>) -> &mut Page {
+        let Some(doing) = doing else { return &mut self.untold };
+        let at = self.activities.iter().position(|(name, _)| name == doing);
+        let at = match at {
+            Some(at) => at,
+            None if self.activities.len() < MOST_NAMES => {
+                self.activities.push((doing.to_string(), Page::default()));
+                self.activities.len() - 1
+            }
+            None => return &mut self.untold,
+        };
+        match self.activities.get_mut(at) {
+            Some((_, page)) => page,
+            None => &mut self.untold,
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,219 @@
+//! The book against figures of general-purpose libraries.
+
+use super::*;
+use crate::units::Share;
+
+/// Made by `tests/reference/energy_book.py` with numpy 2.4.6 and scipy 1.17.1.
+const REFERENCE: &str = include_str!("../../../../tests/reference/energy_book.txt");
+
+/// First, second and third column of the lines of a kind.
+fn reference(kind: &str) -> Vec<[Vec<f64>; 3]> {
+    let rows: Vec<_> = REFERENCE
+        .lines()
+        .filter_map(|line| line.strip_prefix(kind)?.strip_prefix(" | "))
+        .map(|line| {
+            let mut columns = line
+                .split(" | ")
+                .map(|column| column.split(' ').map(|n| n.parse().unwrap()).collect::<Vec<f64>>());
+            [columns.next().unwrap(), columns.next().unwrap(), columns.next().unwrap()]
+        })
+        .collect();
+    assert!(!rows.is_empty(), "no line of kind {kind}");
+    rows
+}
+
+fn near(got: f64, want: f64, within: f64, what: &str) {
+    assert!((got - want).abs() <= within * want.abs(), "{what}: got {got}, want {want}");
+}
+
+#[test]
+fn line_is_scipys() {
+    for [x, y, want] in reference("line") {
+        let mut whole = Trend::default();
+        let mut halves = [Trend::default(), Trend::default()];
+        for (at, (x, y)) in x.iter().zip(&y).enumerate() {
+            whole.add(*x, *y);
+            halves[usize::from(at > 4)].add(*x, *y);
+        }
+        let [mut merged, other] = halves;
+        merged.merge(&other);
+        for trend in [whole, merged] {
+            let line = trend.line().unwrap();
+            // Source: scipy.stats.linregress. The ill-conditioned set keeps six digits.
+            near(line.slope, want[0], 1e-6, "slope");
+            near(line.intercept, want[1], 1e-9, "intercept");
+            near(line.slope_se, want[2], 1e-6, "standard error of the slope");
+            near(line.intercept_se, want[3], 1e-6, "standard error of the intercept");
+            near(line.explained.part(), want[4], 1e-6, "r squared");
+        }
+    }
+    let mut flat = Trend::default();
+    for y in 0..100 {
+        flat.add(0.3, f64::from(y));
+    }
+    assert_eq!(flat.line(), None, "a load that never changed tells nothing");
+}
+
+#[test]
+fn energy_is_numpys_trapezoid() {
+    for [t, y, want] in reference("trapezoid") {
+        let (mut between, mut page) = (Between::new(Seconds::of(2.0)), Page::default());
+        for (t, y) in t.iter().zip(&y) {
+            if let Some((lasted, draw)) = between.step(Seconds::of(*t), Watts::of(*y)) {
+                page.add(lasted, draw);
+            }
+        }
+        near(page.energy().si(), want[0], 1e-12, "energy");
+        near(page.lasted().si(), t.last().unwrap() - t[0], 1e-12, "time");
+    }
+}
+
+#[test]
+fn a_gap_is_no_measurement() {
+    let mut between = Between::new(Seconds::of(5.0));
+    let mut step = |at: f64, watts: f64| {
+        between.step(Seconds::of(at), Watts::of(watts)).map(|(dt, w)| dt.si() * w.si())
+    };
+    assert_eq!(step(0.0, 2.0), None);
+    assert_eq!(step(5.0, 4.0), Some(15.0));
+    assert_eq!(step(11.0, 4.0), None, "six seconds");
+    assert_eq!(step(10.0, 4.0), None, "backwards");
+    assert_eq!(step(12.0, 4.0), Some(8.0));
+}
+
+#[test]
+fn quantiles_are_numpys_within_the_stated_error() {
+    for [weights, values, want] in reference("quantiles") {
+        let mut sketch = Sketch::default();
+        let mut parts = [Sketch::default(), Sketch::default(), Sketch::default()];
+        for (at, (weight, value)) in weights.iter().zip(&values).enumerate() {
+            sketch.add(*value, *weight);
+            parts[at % 3].add(*value, *weight);
+        }
+        let mut merged = Sketch::default();
+        for part in &parts {
+            merged.merge(part);
+        }
+        for (share, want) in [0.05, 0.50, 0.95].into_iter().zip(want) {
+            near(sketch.quantile(share).unwrap(), want, RELATIVE_ERROR, "quantile");
+            assert_eq!(merged.quantile(share), sketch.quantile(share), "merged in another order");
+        }
+    }
+}
+
+#[test]
+fn a_sketch_stays_small_and_takes_anything() {
+    let mut sketch = Sketch::default();
+    for power in -400..400 {
+        sketch.add(10_f64.powf(f64::from(power) / 10.0), 1.0);
+    }
+    for odd in [f64::NAN, f64::INFINITY, -3.0, 0.0] {
+        sketch.add(odd, 1.0);
+        sketch.add(1.0, odd);
+    }
+    assert!(sketch.bins() <= 807, "{} bins", sketch.bins());
+    assert_eq!(Sketch::default().quantile(0.5), None);
+    assert_eq!(sketch.quantile(1.5), None);
+    assert_eq!(sketch.quantile(0.0), Some(0.0));
+}
+
+#[test]
+fn a_sum_keeps_the_small_terms() {
+    // A year of seconds at 2.1 W on top of a large beginning, as a plain sum would lose them.
+    let mut page = Page::default();
+    page.add(Seconds::of(1.0), Watts::of(1e12));
+    for _ in 0..1_000_000 {
+        page.add(Seconds::of(0.001), Watts::of(0.1));
+    }
+    assert!((page.energy().si() - 1e12 - 100.0).abs() < 1e-3, "{}", page.energy().si() - 1e12);
+}
+
+#[test]
+fn the_difference_at_a_mark_is_scipys() {
+    for [before, after, want] in reference("difference") {
+        // Each number stands for ten equal seconds; the numbers follow one another at random, and
+        // what little they seem to resemble each other may only widen the error.
+        let mut marked = Marked::default();
+        for value in &before {
+            (0..10).for_each(|_| marked.before(Watts::of(*value)));
+        }
+        for value in &after {
+            (0..10).for_each(|_| marked.after(Watts::of(*value)));
+        }
+        let (difference, error) = marked.difference().unwrap();
+        near(difference.si(), want[0], 1e-9, "difference");
+        assert!(error.si() >= want[1] * 0.999 && error.si() < want[1] * 1.6, "{error:?}, {want:?}");
+        assert!(marked.luck().unwrap().part() < 1e-6, "0.6 W are no luck");
+    }
+    assert_eq!(Marked::default().difference(), None);
+}
+
+#[test]
+fn the_load_takes_its_part() {
+    // Two hours; 2.4 W idle, 3.0 W more with all cores busy, a decoder in every 15 s.
+    let mut fit = LoadFit::default();
+    let mut true_j = 0.0;
+    for second in 0..7200 {
+        let minutes_busy = 0.1 + 0.3 * f64::from((second / 60) % 7) / 6.0;
+        let busy = Share::nearest(minutes_busy + if second % 15 > 12 { 0.5 } else { 0.0 });
+        let ripple = if second % 2 == 0 { 0.1 } else { -0.1 };
+        true_j += 3.0 * busy.part();
+        fit.add(Seconds::of(1.0), busy, Watts::of(2.4 + 3.0 * busy.part() + ripple));
+    }
+    let line = fit.line().unwrap();
+    near(line.slope, 3.0, 0.001, "watts by load");
+    near(line.intercept, 2.4, 0.001, "idle");
+    let (taken, error) = fit.taken().unwrap();
+    near(taken.si(), true_j, 0.01, "taken by the load");
+    assert!(error.si() < 0.01 * true_j);
+    // 0.2 % of one core of four: 3 W × 0.002 / 4 = 1.5 mW.
+    let (own, _) = footprint(&line, 0.002, 4).unwrap();
+    near(own.si(), 0.0015, 0.001, "own footprint");
+    assert_eq!(footprint(&line, 0.002, 0), None);
+}
+
+#[test]
+fn pages_add_up() {
+    let mut book = Book::new();
+    for second in 0..9000 {
+        let at = Seconds::of(f64::from(second));
+        let doing = match second / 3000 {
+            0 => Some("Receive"),
+            1 => Some("Contacts"),
+            _ => None,
+        };
+        let draw = if second / 3000 == 1 { 8.0 } else { 2.0 };
+        book.enter(at, Seconds::of(1.0), Watts::of(draw), doing);
+    }
+    let names: Vec<&str> = book.activities().map(|(name, _)| name).collect();
+    assert_eq!(names, ["Receive", "Contacts"]);
+    let parts: f64 = book.activities().map(|(_, page)| page.energy().wh()).sum();
+    near(parts + book.untold().energy().wh(), book.whole().energy().wh(), 1e-12, "activities");
+    // 6000 s at 2 W and 3000 s at 8 W: 36 kJ, 10 Wh.
+    near(book.whole().energy().wh(), 10.0, 1e-12, "whole");
+    let hours: f64 = book.hours().iter().map(|page| page.energy().wh()).sum();
+    near(hours, 10.0, 1e-12, "hours");
+    assert_eq!(book.hours().len(), 3);
+    near(book.whole().mean().unwrap().si(), 4.0, 1e-12, "mean by time");
+    near(book.whole().p95().unwrap().si(), 8.0, RELATIVE_ERROR, "p95");
+    assert_eq!(book.whole().peak(), Watts::of(8.0));
+    let mut bank = Page::default();
+    for hour in book.hours() {
+        bank.merge(hour);
+    }
+    assert_eq!(bank.p95(), book.whole().p95());
+    book.rename("Contacts", "Receive");
+    assert_eq!(book.activities().count(), 1);
+}
+
+#[test]
+fn too_many_names_are_not_kept() {
+    let mut book = Book::new();
+    for name in 0..1000 {
+        let name = format!("Activity {name}");
+        book.enter(Seconds::of(1e12), Seconds::of(1.0), Watts::of(1.0), Some(&name));
+    }
+    assert!(book.activities().count() <= 64 && book.hours().is_empty());
+    near(book.whole().energy().si(), 1000.0, 1e-12, "nothing is lost");
+    near(book.untold().energy().si(), 936.0, 1e-12, "the rest is untold");
+}

@@ -1,0 +1,237 @@
+//! What goes with what: the draw against the processor's load, and before against after a mark.
+
+use crate::units::{Joules, Seconds, Share, Watts};
+
+/// Least squares of one number on another, one pair at a time.
+///
+/// Running means and sums of squares about them (Welford, Technometrics 4, 1962; Chan, Golub,
+/// LeVeque, American Statistician 37, 1983 for merging): nothing large is ever subtracted from
+/// something large.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Trend {
+    n: f64,
+    mean_x: f64,
+    mean_y: f64,
+    xx: f64,
+    xy: f64,
+    yy: f64,
+}
+
+/// A fitted straight line.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Slope {
+    /// Value at zero.
+    pub intercept: f64,
+    /// Rise per unit.
+    pub slope: f64,
+    /// Standard error of the rise.
+    pub slope_se: f64,
+    /// Standard error of the value at zero.
+    pub intercept_se: f64,
+    /// Share of the scatter that the line explains.
+    pub explained: Share,
+    /// Pairs.
+    pub pairs: f64,
+}
+
+impl Trend {
+    /// Adds a pair; numbers that are not finite are left out.
+    pub fn add(&mut self, x: f64, y: f64) {
+        if !(x.is_finite() && y.is_finite()) {
+            return;
+        }
+        self.n += 1.0;
+        let (dx, dy) = (x - self.mean_x, y - self.mean_y);
+        self.mean_x += dx / self.n;
+        self.mean_y += dy / self.n;
+        self.xx += dx * (x - self.mean_x);
+        self.xy += dx * (y - self.mean_y);
+        self.yy += dy * (y - self.mean_y);
+    }
+
+    /// Adds all pairs of another.
+    pub fn merge(&mut self, other: &Self) {
+        let n = self.n + other.n;
+        if other.n <= 0.0 {
+            return;
+        }
+        let (dx, dy) = (other.mean_x - self.mean_x, other.mean_y - self.mean_y);
+        let share = self.n * other.n / n;
+        self.xx += other.xx + dx * dx * share;
+        self.xy += other.xy + dx * dy * share;
+        self.yy += other.yy + dy * dy * share;
+        self.mean_x += dx * other.n / n;
+        self.mean_y += dy * other.n / n;
+        self.n = n;
+    }
+
+    /// The line; `None` with fewer than three pairs or without any spread in `x`.
+    ///
+    /// The errors hold if the scatter about the line is independent from pair to pair. Readings a
+    /// second apart are not quite: fitted over means of a minute they are nearly.
+    #[must_use]
+    pub fn line(&self) -> Option<Slope> {
+        let spread = self.xx > 1e-12 * self.n * (self.mean_x * self.mean_x).max(1e-12);
+        if self.n < 3.0 || !spread {
+            return None;
+        }
+        let slope = self.xy / self.xx;
+        let left = (self.yy - slope * self.xy).max(0.0);
+        let variance = left / (self.n - 2.0);
+        Some(Slope {
+            intercept: self.mean_y - slope * self.mean_x,
+            slope,
+            slope_se: libm::sqrt(variance / self.xx),
+            intercept_se: libm::sqrt(
+                variance * (1.0 / self.n + self.mean_x * self.mean_x / self.xx),
+            ),
+            explained: Share::nearest(if self.yy > 0.0 { 1.0 - left / self.yy } else { 0.0 }),
+            pairs: self.n,
+        })
+    }
+
+    /// Mean of the first number.
+    #[must_use]
+    pub const fn mean_x(&self) -> f64 {
+        self.mean_x
+    }
+}
+
+/// Fits draw against load over whole minutes.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct LoadFit {
+    trend: Trend,
+    lasted_s: f64,
+    busy_s: f64,
+    open_s: f64,
+    open_busy_s: f64,
+    open_j: f64,
+}
+
+impl LoadFit {
+    /// Adds a stretch with the cores this busy.
+    pub fn add(&mut self, lasted: Seconds, busy: Share, draw: Watts) {
+        let dt = lasted.si();
+        if dt <= 0.0 {
+            return;
+        }
+        self.lasted_s += dt;
+        self.busy_s += dt * busy.part();
+        self.open_s += dt;
+        self.open_busy_s += dt * busy.part();
+        self.open_j += dt * draw.si();
+        if self.open_s >= 60.0 {
+            self.trend.add(self.open_busy_s / self.open_s, self.open_j / self.open_s);
+            (self.open_s, self.open_busy_s, self.open_j) = (0.0, 0.0, 0.0);
+        }
+    }
+
+    /// Watts from idle to all cores busy.
+    #[must_use]
+    pub fn line(&self) -> Option<Slope> {
+        self.trend.line()
+    }
+
+    /// What the load took so far, above an idle board, with the standard error; `None` until the
+    /// line is steeper than twice its error (a load that never changed tells nothing).
+    #[must_use]
+    pub fn taken(&self) -> Option<(Joules, Joules)> {
+        let line = self.line().filter(|line| line.slope > 2.0 * line.slope_se)?;
+        Some((Joules::new(line.slope * self.busy_s)?, Joules::new(line.slope_se * self.busy_s)?))
+    }
+}
+
+/// What the daemon itself takes: its share of one core's time, over all cores, along the line.
+///
+/// `None` without a usable line. The error is that of the slope alone.
+#[must_use]
+pub fn footprint(line: &Slope, own_core_share: f64, cores: u32) -> Option<(Watts, Watts)> {
+    if cores == 0 || own_core_share < 0.0 || line.slope <= 2.0 * line.slope_se {
+        return None;
+    }
+    let of_all = own_core_share / f64::from(cores);
+    Some((Watts::new(line.slope * of_all)?, Watts::new(line.slope_se * of_all)?))
+}
+
+/// Before against after a mark ('fan on'): the difference of the mean draws.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Marked {
+    before: Half,
+    after: Half,
+}
+
+/// Means of ten seconds, and how they follow one another.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+struct Half {
+    n: f64,
+    mean: f64,
+    scatter: f64,
+    lagged: f64,
+    last_off: f64,
+    open: f64,
+    open_n: f64,
+}
+
+impl Half {
+    fn add(&mut self, watts: f64) {
+        self.open += watts;
+        self.open_n += 1.0;
+        if self.open_n < 10.0 {
+            return;
+        }
+        let block = self.open / self.open_n;
+        (self.open, self.open_n) = (0.0, 0.0);
+        self.n += 1.0;
+        let off = block - self.mean;
+        self.mean += off / self.n;
+        let rest = block - self.mean;
+        self.scatter += off * rest;
+        if self.n > 1.0 {
+            self.lagged += self.last_off * rest;
+        }
+        self.last_off = rest;
+    }
+
+    /// Variance of the mean. Blocks that follow one another are alike: `(1 + r) / (1 - r)` times
+    /// fewer of them count (Bartlett, J. Royal Stat. Soc. Suppl. 8, 1946, for a first-order
+    /// chain), never more than there are.
+    fn of_mean(&self) -> Option<f64> {
+        if self.n < 3.0 {
+            return None;
+        }
+        let alike =
+            if self.scatter > 0.0 { (self.lagged / self.scatter).clamp(0.0, 0.9) } else { 0.0 };
+        Some(self.scatter / (self.n - 1.0) / self.n * (1.0 + alike) / (1.0 - alike))
+    }
+}
+
+impl Marked {
+    /// A reading of one second before the mark.
+    pub fn before(&mut self, draw: Watts) {
+        self.before.add(draw.si());
+    }
+
+    /// A reading of one second after it. Leave out the first few, while the accessory starts.
+    pub fn after(&mut self, draw: Watts) {
+        self.after.add(draw.si());
+    }
+
+    /// Difference and its standard error; `None` until half a minute lies on both sides.
+    #[must_use]
+    pub fn difference(&self) -> Option<(Watts, Watts)> {
+        let variance = self.before.of_mean()? + self.after.of_mean()?;
+        Some((Watts::new(self.after.mean - self.before.mean)?, Watts::new(libm::sqrt(variance))?))
+    }
+
+    /// The chance that nothing was switched and the difference is luck (two-sided, by the normal
+    /// law).
+    #[must_use]
+    pub fn luck(&self) -> Option<Share> {
+        let (difference, error) = self.difference()?;
+        if error.si() <= 0.0 {
+            return Some(if difference.si() == 0.0 { Share::WHOLE } else { Share::NONE });
+        }
+        let z = difference.si().abs() / error.si();
+        Some(Share::nearest(libm::erfc(z / core::f64::consts::SQRT_2)))
+    }
+}
