@@ -1,10 +1,10 @@
 //! The draw as a process: a level that the outing keeps, a slow and a fast wandering about it, and
 //! now and then a new level.
 //!
-//! Works on logarithms of five-minute means. Three Kalman filters with the same level but a quiet,
-//! an ordinary and a lively wandering run side by side (Magill 1965); how well each foretold the
-//! readings says how far to believe it, so an idle board gets a narrow range and a busy station a
-//! wide one, within an hour and without being told.
+//! Works on logarithms of five-minute means. Four Kalman filters with the same level but a quiet,
+//! an ordinary, a lively and a wild wandering run side by side (Magill 1965); how well each
+//! foretold the readings says how far to believe it, so an idle board gets a narrow range and a
+//! busy station a wide one, within an hour and without being told.
 
 use libm::{exp, log, sqrt};
 
@@ -15,11 +15,13 @@ pub(super) const BUCKET_S: f64 = 300.0;
 /// Least part of a mean that is looked at before it is complete, s.
 const GLANCE_S: f64 = 20.0;
 
-const MODELS: usize = 3;
-/// Deviation of the slow and of the fast wandering (ln): quiet, ordinary, lively.
-const TEMPERS: [(f64, f64); MODELS] = [(0.02, 0.015), (0.05, 0.20), (0.18, 0.30)];
-/// Time constants of the slow and of the fast wandering, h.
-const TIMES_H: (f64, f64) = (1.0, 0.1);
+const MODELS: usize = 4;
+/// Deviation of the slow and of the fast wandering (ln) and the time constant of the fast one, h:
+/// quiet, ordinary, lively; and one for loads that jump every few minutes.
+const TEMPERS: [(f64, f64, f64); MODELS] =
+    [(0.02, 0.015, 0.1), (0.05, 0.20, 0.1), (0.18, 0.30, 0.1), (0.10, 0.80, 0.03)];
+/// Time constant of the slow wandering, h.
+const SLOW_H: f64 = 1.0;
 /// Deviation of a complete mean from the process (ln).
 const READING: f64 = 0.02;
 /// Deviation of the draw within a mean (ln) and the part of a mean over which it holds on: what an
@@ -59,6 +61,8 @@ struct Track {
     p: [[f64; 3]; 3],
     slow: f64,
     fast: f64,
+    /// Time constant of the fast wandering, h.
+    fast_h: f64,
     log_merit: f64,
 }
 
@@ -75,12 +79,12 @@ pub(super) struct Draw {
 
 impl Draw {
     pub(super) fn new(usual: Usual) -> Self {
-        let tracks = TEMPERS.map(|(slow, fast)| {
+        let tracks = TEMPERS.map(|(slow, fast, fast_h)| {
             let mut p = [[0.0; 3]; 3];
             p[0][0] = usual.var + usual.between * usual.between;
             p[1][1] = slow * slow;
             p[2][2] = fast * fast;
-            Track { x: [usual.log_w, 0.0, 0.0], p, slow, fast, log_merit: 0.0 }
+            Track { x: [usual.log_w, 0.0, 0.0], p, slow, fast, fast_h, log_merit: 0.0 }
         });
         Self { usual, tracks, sum_ws: 0.0, sum_s: 0.0, clock_s: 0.0, buckets: 0 }
     }
@@ -168,13 +172,14 @@ impl Ahead {
     /// the mean over x = h/τ. A change of regime comes with chance 1 − exp(−h/change time) and is
     /// put at a quarter or at three quarters of the span; the new level is drawn from what is usual.
     pub(super) fn over(&self, h: f64) -> Future {
-        let (xs, xf) = (h / TIMES_H.0, h / TIMES_H.1);
-        let g = [1.0, mean_fade(xs), mean_fade(xf)];
-        let (vs, vf) = (mean_spread(xs), mean_spread(xf));
+        let xs = h / SLOW_H;
+        let (fade_slow, spread_slow) = (mean_fade(xs), mean_spread(xs));
         let (mut mean, mut square, mut level, mut level_var) = (0.0, 0.0, 0.0, 0.0);
         for (t, w) in self.tracks.iter().zip(self.weights) {
+            let xf = h / t.fast_h;
+            let g = [1.0, fade_slow, mean_fade(xf)];
             let m: f64 = (0..3).map(|i| g[i] * t.x[i]).sum();
-            let mut var = t.slow * t.slow * vs + t.fast * t.fast * vf;
+            let mut var = t.slow * t.slow * spread_slow + t.fast * t.fast * mean_spread(xf);
             for i in 0..3 {
                 for j in 0..3 {
                     var += g[i] * t.p[i][j] * g[j];
@@ -211,7 +216,7 @@ impl Ahead {
 
 impl Track {
     fn predict(&mut self, h: f64) {
-        let a = [1.0, exp(-h / TIMES_H.0), exp(-h / TIMES_H.1)];
+        let a = [1.0, exp(-h / SLOW_H), exp(-h / self.fast_h)];
         for i in 0..3 {
             self.x[i] *= a[i];
             for j in 0..3 {
