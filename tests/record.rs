@@ -55,9 +55,10 @@ fn choose_blue_ten(home: &Path) {
 /// On this board, with rows on the card every ten seconds.
 fn started(board: &Board, home: &TempDir) -> Daemon {
     let settings = home.path().join("often.toml");
-    fs::write(&settings, "[record]\nevery_s = 10\n").unwrap();
+    fs::write(&settings, "[record]\nevery_s = 10\n").expect("a file");
     let root = board.path("");
-    let words = ["--sysroot", root.to_str().unwrap(), "--settings", settings.to_str().unwrap()];
+    let [root, settings] = [&root, &settings].map(|path| path.to_str().expect("a path"));
+    let words = ["--sysroot", root, "--settings", settings];
     Daemon::start(home.path(), &words)
 }
 
@@ -222,7 +223,7 @@ fn banks_are_told_of_renamed_and_forgotten_with_and_without_a_daemon() {
         let choices = now["bank"]["choices"].as_array().expect("a list");
         choices.iter().any(|bank| bank["name"] == "Long six")
     };
-    daemon.wait_until(&offered);
+    daemon.wait_until(offered);
     done(home.path(), &["bank", "forget", "Long six"]);
     daemon.wait_until(|now| !offered(now));
     let taken = cli(home.path(), &["bank", "rename", "Long six", "Blue old"]);

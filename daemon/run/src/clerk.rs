@@ -165,7 +165,7 @@ impl Clerk {
         };
         let mut news = News::default();
         let entries = self.entries(ask, load, &mut news)?;
-        pen.change(entries).map_err(said)?;
+        pen.change(entries).map_err(|why| said(&why))?;
         Ok(news)
     }
 
@@ -213,7 +213,7 @@ impl Clerk {
     }
 
     fn bank(&self, id: i64) -> Result<Bank, String> {
-        let banks = self.reader().banks().map_err(said)?;
+        let banks = self.reader().banks().map_err(|why| said(&why))?;
         banks.into_iter().find(|bank| bank.id == id).ok_or_else(|| {
             "There is no such bank in the record; it may have been told of under another name. \
              Nothing was changed."
@@ -224,7 +224,7 @@ impl Clerk {
     fn renamed(&self, id: i64, name: &str, news: &mut News) -> Result<Entry, String> {
         let old = self.bank(id)?.spec;
         let spec = sound(&BankSpec { name: name.to_owned(), ..old.clone() })?;
-        let others = self.reader().banks().map_err(said)?;
+        let others = self.reader().banks().map_err(|why| said(&why))?;
         if others.iter().any(|bank| bank.id != id && bank.spec.name == spec.name) {
             return Err(format!(
                 "There is another bank with the name '{}' already. Nothing was changed.",
@@ -238,8 +238,8 @@ impl Clerk {
 
     fn has_rundown(&self, id: i64) -> Result<(), String> {
         let reader = self.reader();
-        for bank in reader.banks().map_err(said)? {
-            if reader.rundowns(bank.id).map_err(said)?.iter().any(|one| one.id == id) {
+        for bank in reader.banks().map_err(|why| said(&why))? {
+            if reader.rundowns(bank.id).map_err(|why| said(&why))?.iter().any(|one| one.id == id) {
                 return Ok(());
             }
         }
@@ -247,7 +247,7 @@ impl Clerk {
     }
 
     fn outing(&self, id: i64) -> Result<history::reader::Outing, String> {
-        let found = self.reader().outing(id).map_err(said)?;
+        let found = self.reader().outing(id).map_err(|why| said(&why))?;
         found
             .ok_or_else(|| "There is no such outing in the record. Nothing was changed.".to_owned())
     }
@@ -280,7 +280,7 @@ impl Clerk {
     }
 }
 
-fn said(trouble: Trouble) -> String {
+fn said(trouble: &Trouble) -> String {
     if let Some(cause) = &trouble.cause {
         tracing::warn!("{}: {cause}", trouble.what);
     }

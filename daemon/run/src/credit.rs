@@ -161,8 +161,8 @@ mod tests {
     use super::*;
     use history::row::Fold;
 
-    fn rows(hours: f64, watts: f64) -> Vec<Row> {
-        let count = (hours * 360.0).round() as u32;
+    fn rows(hours: u32, watts: f64) -> Vec<Row> {
+        let count = hours * 360;
         let row = |k: u32| {
             let mut folds = [None; Channel::ALL.len()];
             folds[Channel::Watts.ix()] = Some(Fold::one(watts));
@@ -205,7 +205,7 @@ mod tests {
             (Ending::Swapped, false),
         ] {
             let load = LoadPrior::default();
-            let seen = of_outing(&blue_ten(), &outing(ending, 10.0), &rows(10.0, 3.0), &load);
+            let seen = of_outing(&blue_ten(), &outing(ending, 10.0), &rows(10, 3.0), &load);
             let seen = seen.unwrap();
             assert_eq!(seen.whole, whole, "{ending:?}");
             // Power times time.
@@ -216,7 +216,7 @@ mod tests {
 
     #[test]
     fn a_hole_in_the_rows_is_bridged_and_said() {
-        let mut some = rows(4.0, 3.0);
+        let mut some = rows(4, 3.0);
         some.retain(|row| !(3600.0..7200.0).contains(&row.from_s));
         let load = LoadPrior::default();
         let seen = of_outing(&blue_ten(), &outing(Ending::Died, 4.0), &some, &load).unwrap();

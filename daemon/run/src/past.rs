@@ -33,7 +33,7 @@ impl Shelf {
     }
 }
 
-fn gone(trouble: Trouble) -> PastGone {
+fn gone(trouble: &Trouble) -> PastGone {
     if let Some(cause) = &trouble.cause {
         tracing::warn!("{}: {cause}", trouble.what);
     }
@@ -111,36 +111,40 @@ const fn channel(asked: web::Channel) -> history::row::Channel {
 impl Past for Shelf {
     fn outings(&self, before: Option<i64>, most: usize) -> Result<OutingsPage, PastGone> {
         let Some(reader) = self.reader() else { return Ok(OutingsPage::default()) };
-        let page = reader.outings(before, most).map_err(gone)?;
+        let page = reader.outings(before, most).map_err(|why| gone(&why))?;
         Ok(OutingsPage { outings: page.items.into_iter().map(line).collect(), next: page.next })
     }
 
     fn outing(&self, id: i64) -> Result<Option<OutingTold>, PastGone> {
         let Some(reader) = self.reader() else { return Ok(None) };
-        told(reader, id).map_err(gone)
+        told(reader, id).map_err(|why| gone(&why))
     }
 
     fn series(&self, ask: &SeriesAsk) -> Result<Option<SeriesTold>, PastGone> {
         let Some(reader) = self.reader() else { return Ok(None) };
-        series(reader, ask).map_err(gone)
+        series(reader, ask).map_err(|why| gone(&why))
     }
 
     fn banks(&self) -> Result<Vec<BankTold>, PastGone> {
         let Some(reader) = self.reader() else { return Ok(Vec::new()) };
-        banks(reader).map_err(gone)
+        banks(reader).map_err(|why| gone(&why))
     }
 
     fn rundowns(&self, bank: i64) -> Result<Vec<RundownTold>, PastGone> {
         let Some(reader) = self.reader() else { return Ok(Vec::new()) };
-        rundowns(reader, bank).map_err(gone)
+        rundowns(reader, bank).map_err(|why| gone(&why))
     }
 
     fn csv(&self, outing: i64) -> Result<Option<String>, PastGone> {
-        self.reader().map_or(Ok(None), |reader| export::csv(reader, outing)).map_err(gone)
+        self.reader()
+            .map_or(Ok(None), |reader| export::csv(reader, outing))
+            .map_err(|why| gone(&why))
     }
 
     fn json(&self, outing: i64) -> Result<Option<String>, PastGone> {
-        self.reader().map_or(Ok(None), |reader| export::json(reader, outing)).map_err(gone)
+        self.reader()
+            .map_or(Ok(None), |reader| export::json(reader, outing))
+            .map_err(|why| gone(&why))
     }
 
     fn copy(&self) -> Result<Box<dyn Read + Send>, PastGone> {
@@ -148,7 +152,7 @@ impl Past for Shelf {
             return Err(PastGone { say: "Nothing is kept here, so there is no copy.".to_owned() });
         };
         let to = aside(folder);
-        reader.copy_whole(&to).map_err(gone)?;
+        reader.copy_whole(&to).map_err(|why| gone(&why))?;
         // Without a name it is gone as soon as it has been read, whatever happens meanwhile.
         let opened = File::open(&to).and_then(|copy| fs::remove_file(&to).map(|()| copy));
         let copy = opened.map_err(|why| PastGone {

@@ -105,7 +105,7 @@ async fn live(run: &Run, settings: Settings, source: Option<&Path>) -> Result<()
     welcome::say(&welcome::Welcome {
         listen: here,
         settings: source,
-        state: folders.state.as_deref().filter(|_| !run.demo),
+        state: folders.state.as_deref(),
         shot: &parts.now.borrow().clone(),
         pin: &parts.pairing.pin(parts.clock.mono()),
         trouble: parts.trouble.as_deref(),

@@ -20,7 +20,7 @@ pub(crate) struct Welcome<'a> {
     pub(crate) listen: SocketAddr,
     /// The settings file, if there was one.
     pub(crate) settings: Option<&'a Path>,
-    /// Where choices are kept.
+    /// Where choices and the record are kept.
     pub(crate) state: Option<&'a Path>,
     /// What was found.
     pub(crate) shot: &'a Snapshot,
@@ -48,7 +48,7 @@ fn text(w: &Welcome<'_>, addresses: &[String]) -> String {
         let _ = writeln!(said, "{text}");
     };
     if w.shot.demo {
-        line("outlast plays a made-up outing; no sensor is read and nothing is kept.");
+        line("outlast plays a made-up outing; no sensor is read.");
     }
     line("Open the page on a phone in the same network, or here:");
     for address in addresses {
@@ -65,8 +65,10 @@ fn text(w: &Welcome<'_>, addresses: &[String]) -> String {
         None => line("Settings: none, and none are needed"),
     }
     match (w.state, w.trouble) {
-        (Some(folder), _) => line(&format!("What you choose is kept in {}", folder.display())),
-        (None, None) => line("What you choose is not kept"),
+        (Some(folder), _) => {
+            line(&format!("What you choose and the record are kept in {}", folder.display()));
+        }
+        (None, None) => line("Nothing is kept"),
         (None, Some(why)) => line(&format!("{why}; what you choose is lost at a restart")),
     }
     for found in found(w.shot) {
