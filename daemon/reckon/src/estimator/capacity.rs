@@ -39,7 +39,7 @@ const fn kind(cells: Cells, converter: bool) -> Kind {
     // θ is given as the share exp θ.
     match cells {
         Cells::LiIon if converter => Kind {
-            theta: (0.66, 0.075),
+            theta: (0.66, 0.08),
             beta: (-0.04, 0.03),
             gamma: (0.0, 0.01),
             delta: (-0.006, 0.004),
@@ -207,21 +207,29 @@ impl Capacity {
     }
 
     /// Mean and variance after a whole run-down of ln energy `y`: each part of the mixture updates
-    /// by itself, then they are drawn together.
+    /// by itself, then they are drawn together. Before the first run-down the last part is about the
+    /// bank, which stays as it is, not about the outing.
     fn whole(&self, m: f64, v: f64, y: f64, blur2: f64) -> (f64, f64) {
         let (mut w, mut first, mut second) = (1e-30, 1e-30 * m, 1e-30 * (v + m * m));
-        for p in self.parts() {
-            let s = v + p.sd * p.sd + blur2;
-            let r = y - p.off - m;
+        let parts = self.parts();
+        for (k, p) in parts.iter().enumerate() {
+            let of_bank = !self.known && k == parts.len() - 1;
+            let (m0, v0, off, noise) = if of_bank {
+                (m + p.off, v + p.sd * p.sd, 0.0, self.repeat * self.repeat)
+            } else {
+                (m, v, p.off, p.sd * p.sd)
+            };
+            let r = y - off - m0;
+            let s = v0 + noise + blur2;
             let like = p.weight / sqrt(s) * exp(-0.5 * r * r / s);
-            let one = correct(v, 1.0, s - v);
-            let (mi, vi) = (m + one.gain * r, one.var);
+            let one = correct(v0, 1.0, noise + blur2);
+            let mi = m0 + one.gain * r;
             w += like;
             first += like * mi;
-            second += like * (vi + mi * mi);
+            second += like * (one.var + mi * mi);
         }
         let mean = first / w;
-        (mean, (second / w - mean * mean).max(v * 1e-4))
+        (mean, (second / w - mean * mean).clamp(v * 1e-4, v))
     }
 
     fn times(&self, x: &Terms) -> [f64; N] {
