@@ -289,7 +289,7 @@ impl Outing {
             bridged_wh: self.bridged_wh,
             measured: self.is_measured(),
             ambient_c: self.ambient_c,
-            rest_curve: self.volts.map(Volts::into_curve).unwrap_or_default(),
+            rest_curve: self.volts.map(|v| v.into_curve(self.delivered_wh)).unwrap_or_default(),
             source_ohms,
             peak_a,
             half_hours_w: self.half_hours_w,

@@ -167,7 +167,7 @@ impl Volts {
 
     /// Closes five minutes: one rest voltage, by which every node is judged.
     pub(super) fn close_bucket(&mut self, used_wh: f64, nodes: &[Node]) {
-        let Some(rest) = self.rest() else {
+        let Some(rest) = self.rest(FEW_TICKS) else {
             return;
         };
         self.keep(used_wh, rest);
@@ -191,13 +191,13 @@ impl Volts {
 
     /// Rest voltage of the quieter half of the ticks since the last time, V.
     #[expect(clippy::cast_possible_truncation, reason = "single precision is meant")]
-    fn rest(&mut self) -> Option<f64> {
+    fn rest(&mut self, few: usize) -> Option<f64> {
         let fade = 1.0 - (core::mem::take(&mut self.ticks_s) / MEMORY_S).min(0.5) as f32;
         for p in &mut self.peaks {
             *p *= fade;
         }
         let ohms = self.ohms();
-        let enough = self.ticks.len() >= FEW_TICKS;
+        let enough = self.ticks.len() >= few;
         self.ticks.sort_by(|a, b| a.0.total_cmp(&b.0));
         let half = self.ticks.len().div_ceil(2);
         self.ticks.truncate(half);
@@ -253,8 +253,13 @@ impl Volts {
         self.sums[k].log_likelihood(self.curve.offset)
     }
 
-    /// The rest voltages that were seen, for later outings.
-    pub(super) fn into_curve(self) -> Vec<[f64; 2]> {
+    /// The rest voltages that were seen, for later outings; the last ticks too, since the end is
+    /// steep and says where a bank is cut off.
+    pub(super) fn into_curve(mut self, used_wh: f64) -> Vec<[f64; 2]> {
+        let last = self.kept.last().map_or(0.0, |p| p[0]);
+        if let Some(rest) = self.rest(2).filter(|_| used_wh > last) {
+            self.kept.push([used_wh, rest]);
+        }
         self.kept
     }
 }
