@@ -17,7 +17,6 @@ const MAY_USE: &[(&str, &[&str])] = &[
     ("reckon", &["libm"]),
     ("history", &["jiff", "reckon", "rusqlite", "serde_json"]),
     ("probe", &["i2cdev", "libc", "reckon", "rustix", "sysinfo"]),
-    ("history", &["jiff", "reckon", "rusqlite", "serde_json"]),
     (
         "web",
         &[
