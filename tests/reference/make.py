@@ -55,8 +55,8 @@ def load(rng, bank, seconds):
     sends = (doing == 2) & (slot % 2 == 0)
     busy = 0.03 + 0.08 * (doing == 1) + 0.14 * (doing == 2) + 0.10 * (doing == 3)
     heard = (doing == 1) | ((doing == 2) & (slot % 2 == 1))
-    # The decoder works for three seconds after a slot that was heard.
-    busy = busy + 0.65 * (np.roll(heard, 2) & (within < 3))
+    # The decoder works for three seconds after a slot that was heard: at the start of the next.
+    busy = busy + 0.65 * (np.roll(heard, 15) & (within < 3))
     busy = np.clip(busy + rng.normal(0, 0.02, seconds) + 0.5 * (rng.random(seconds) < 0.004), 0, 1)
     person = 0.6 * ((doing == 2) | (doing == 3))
     board = idle + (full - idle) * busy**0.9 + person

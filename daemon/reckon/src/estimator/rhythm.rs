@@ -21,6 +21,8 @@ const BINS: usize = 30;
 const WINDOW_S: f64 = 120.0;
 /// A longer step tells nothing of the phase, s.
 const LONGEST_STEP_S: f64 = 15.0;
+/// Longest that one and the same number is taken for one reading, s.
+const SAME_S: f64 = 10.01;
 /// Repeats of one phase that are kept in a window.
 const REPEATS: usize = 6;
 /// Carrier within a 15 s slot: 79 symbols of 0.16 s (the FT8 protocol as published by Franke,
@@ -47,8 +49,8 @@ const SENDS: (f64, f64) = (0.16, 0.05);
 /// Somebody works at the board where use lies this much above the floor without bursts; how softly.
 const RAISED: (f64, f64) = (0.025, 0.008);
 /// What a guess's past merits are worth one window later, and the least it may fall to (ln).
-const MEMORY: f64 = 0.97;
-const LEAST: f64 = -8.0;
+const MEMORY: f64 = 0.99;
+const LEAST: f64 = -16.0;
 /// Use at rest of a board that nothing is known of.
 const FLOOR: f64 = 0.035;
 /// Share of the time that a two-minute beacon mode sends (common practice: every fifth slot).
@@ -81,6 +83,8 @@ struct Guess {
 #[derive(Clone, Debug)]
 pub(super) struct Rhythm {
     clock_s: f64,
+    /// A reading that may still go on: its length, s, and processor use.
+    same: Option<(f64, f64)>,
     window: Window,
     guesses: Vec<Guess>,
     seen: Seen,
@@ -103,6 +107,7 @@ impl Rhythm {
         }
         Self {
             clock_s: 0.0,
+            same: None,
             window: Window::default(),
             guesses,
             // Before the first window: what is usual.
@@ -131,14 +136,28 @@ impl Rhythm {
 
     /// Takes processor use over the last `dt` seconds.
     pub(super) fn take(&mut self, dt: f64, busy: Option<f64>) {
+        // A number that is handed over again is not a new reading: whoever reads the processor may
+        // be slower than our steps.
+        match (busy, &mut self.same) {
+            (Some(u), Some((s, last))) if u == *last && *s + dt <= SAME_S => *s += dt,
+            _ => {
+                self.flush();
+                self.same = busy.map(|u| (dt, u));
+            }
+        }
         self.clock_s += dt;
         self.window.s += dt;
-        if let Some(u) = busy.filter(|_| dt <= LONGEST_STEP_S) {
-            self.window.take(dt, self.clock_s - 0.5 * dt, u);
-        }
         if self.window.s >= WINDOW_S {
+            self.flush();
             let mut window = core::mem::take(&mut self.window);
             self.judge(&mut window);
+        }
+    }
+
+    /// Takes the pending reading into the window.
+    fn flush(&mut self) {
+        if let Some((s, u)) = self.same.take().filter(|r| r.0 <= LONGEST_STEP_S) {
+            self.window.take(s, self.clock_s - 0.5 * s, u);
         }
     }
 

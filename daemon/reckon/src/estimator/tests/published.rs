@@ -177,3 +177,35 @@ fn what_haste_costs_is_learned_and_carries_over() {
     let (m, _) = capacity.expect(&capacity.terms(amps * 12.0, None, 7.0));
     near(libm::exp(m) / (hours(amps) * amps * 12.0), 1.0, 0.03, "energy at a draw never seen");
 }
+
+/// The timing of FT8 as published (QEX July/August 2020: slots of 15 s, 12.64 s of carrier, decoding
+/// after the slot): an hour of listening, then an hour in which every other slot is sent. Half of
+/// the slots carry 12.64 of 15 s, so 42 % of the time is sent. The processor's use alone, with
+/// its bursts of decoding, must show it, wherever the slots lie against our clock.
+#[test]
+fn the_processor_shows_which_slots_were_sent() {
+    let noise = |t: u32| f64::from(t.wrapping_mul(2_654_435_761) >> 22) / 1024.0 * 0.06;
+    for phase in [0, 4, 9, 13] {
+        for step in [1, 10] {
+            let mut rhythm = crate::estimator::rhythm::Rhythm::new(None, None);
+            let (mut heard, mut sent) = ((0.0, 0.0), (0.0, 0.0));
+            for t in (0..7200).step_by(step) {
+                let busy = |t: u32| {
+                    let (slot, within) = ((t + phase) / 15, (t + phase) % 15);
+                    let contacts = t >= 3600;
+                    let decodes = within < 3 && (!contacts || slot % 2 == 0);
+                    noise(t) + if contacts { 0.14 } else { 0.08 } + if decodes { 0.65 } else { 0.0 }
+                };
+                let mean = (0..step).map(|k| busy(t + u32::try_from(k).unwrap())).sum::<f64>()
+                    / step as f64;
+                rhythm.take(step as f64, Some(mean));
+                let sum = if t < 3600 { &mut heard } else { &mut sent };
+                sum.0 += rhythm.seen().sending * step as f64;
+                sum.1 += step as f64;
+            }
+            let (heard, sent) = (heard.0 / heard.1, sent.0 / sent.1);
+            assert!(heard < 0.05, "phase {phase} step {step}: {heard} while listening");
+            near(sent, 0.42, 0.06, "share of the time that is sent");
+        }
+    }
+}
