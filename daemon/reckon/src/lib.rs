@@ -8,12 +8,14 @@
 #![forbid(unsafe_code)]
 extern crate alloc;
 
+pub mod alarm;
 pub mod bank;
 pub mod bank_choices;
 pub mod draw;
 pub mod engine;
 pub mod estimator;
 pub mod forecast;
+pub mod power_off;
 pub mod reading;
 pub mod snapshot;
 pub mod time;

@@ -5,14 +5,16 @@
 
 mod alarms;
 mod numbers;
+mod power_off;
 mod sentences;
 mod station;
 
-pub use alarms::{Said, alarm, edge, gap, gap_remedy, refusal};
+pub use alarms::{Said, alarm, edge, gap, gap_remedy, help, over_line, refusal};
 pub use numbers::{
     ago, ahead, celsius, chance, clock_time, energy, left, moment, percent, power, range, span,
     volts,
 };
+pub use power_off::{called_off, power_off, power_off_line};
 pub use sentences::{
     Answer, activity, answer, bank, basis, board, clock, draw, log, status, supply, verdict,
 };
