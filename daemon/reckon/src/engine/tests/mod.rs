@@ -4,6 +4,7 @@ mod alarms;
 mod any_input;
 mod counting;
 mod forecasts;
+mod warnings;
 
 use alloc::{string::String, sync::Arc, vec::Vec};
 
