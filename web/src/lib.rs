@@ -119,6 +119,7 @@ fn routes() -> Router<Site> {
         .route("/finish", post(asks::finish_form))
         .route("/activity", post(asks::activity_form))
         .route("/alarm", post(asks::sleep_form))
+        .route("/power-off", post(asks::power_off_form))
         .route("/outing", post(asks::outing_form))
         .route("/look", post(asks::look_form))
         .route("/live", get(live::parts))
@@ -133,6 +134,7 @@ fn routes() -> Router<Site> {
         .route("/api/v1/finish", post(asks::finish_json))
         .route("/api/v1/activity", post(asks::activity_json))
         .route("/api/v1/alarms/sleep", post(asks::sleep_json))
+        .route("/api/v1/power-off", post(asks::power_off_json))
         .route("/api/v1/outing", post(asks::outing_json))
         .route("/api/v1/pair", post(asks::pair_json))
 }

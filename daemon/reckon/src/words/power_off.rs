@@ -2,7 +2,10 @@
 
 use alloc::{format, string::String};
 
-use super::{alarms::Said, numbers::span};
+use super::{
+    alarms::Said,
+    numbers::{TIE, span},
+};
 use crate::{
     power_off::{CalledOff, PowerOff},
     snapshot::Snapshot,
@@ -22,9 +25,14 @@ pub fn power_off(snapshot: &Snapshot) -> Option<Said> {
         PowerOff::Counting { until, .. } => {
             let left = until.seconds_since(snapshot.at.mono);
             // In steps of five seconds, so that the line can be read out.
-            let left = Seconds::of(libm::ceil(left.si() / 5.0) * 5.0);
+            let left_s = libm::ceil(left.si() / 5.0) * 5.0;
+            let left = if left_s < 300.0 {
+                format!("{left_s:.0}{TIE}s")
+            } else {
+                span(Seconds::of(left_s))
+            };
             Some(said(
-                format!("The board is switched off in {}.", span(left)),
+                format!("The board is switched off in {left}."),
                 "The bank is nearly empty. Programs are told to save first, then the record is \
                  closed, so that nothing is lost.",
                 "Finish the contact. Connect another bank, or say what to do.",
