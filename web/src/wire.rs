@@ -367,11 +367,7 @@ impl From<&Snapshot> for Now {
             },
             channels: channels(snapshot),
             gauges: gauges(snapshot),
-            programs: snapshot
-                .programs
-                .iter()
-                .map(|it| Program { name: it.name.clone(), cores_busy: it.cores_busy })
-                .collect(),
+            programs: programs(snapshot),
             sources: snapshot.sources.iter().map(source).collect(),
             missed_sweeps: snapshot.missed_sweeps,
             footprint: Footprint {
@@ -381,6 +377,14 @@ impl From<&Snapshot> for Now {
             },
         }
     }
+}
+
+fn programs(snapshot: &Snapshot) -> Vec<Program> {
+    let program = |it: &reckon::reading::Program| Program {
+        name: it.name.clone(),
+        cores_busy: it.cores_busy,
+    };
+    snapshot.programs.iter().map(program).collect()
 }
 
 fn outing(snapshot: &Snapshot) -> Outing {
