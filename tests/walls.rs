@@ -15,6 +15,7 @@ use crate::support::tree;
 /// What each crate may use outside its tests. The walls of DEVELOPERS.md in one table.
 const MAY_USE: &[(&str, &[&str])] = &[
     ("reckon", &["libm"]),
+    ("alert", &["reckon", "reqwest", "rustix", "serde", "serde_json", "tokio", "tracing"]),
     ("probe", &["i2cdev", "libc", "reckon", "rustix", "sysinfo"]),
     (
         "web",
@@ -38,6 +39,7 @@ const MAY_USE: &[(&str, &[&str])] = &[
     (
         "outlast",
         &[
+            "alert",
             "axum",
             "clap",
             "hyper",

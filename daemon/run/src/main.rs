@@ -16,10 +16,12 @@ mod keep;
 mod log;
 mod notice;
 mod ready;
+mod rehearse;
 mod sampler;
 mod serve;
 mod settings;
 mod start;
+mod warn;
 mod welcome;
 
 use std::process::ExitCode;
@@ -78,5 +80,8 @@ fn run(options: &cli::Run) -> Result<(), Failed> {
 
 fn check(options: &cli::Check) -> Result<(), Failed> {
     let (settings, _) = settings::find(options.settings.as_deref())?;
+    if options.alarms {
+        return rehearse::run(options, &settings);
+    }
     check::run(options, settings.sensors)
 }

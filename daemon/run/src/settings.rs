@@ -18,9 +18,11 @@ use reckon::{
 };
 
 mod sheet;
+mod warn;
 
 pub(crate) use sheet::Complaint;
 use sheet::{Limits, Sheet, Table};
+pub(crate) use warn::Warnings;
 
 /// Everything the owner can tell outlast, checked.
 #[derive(Clone, Debug)]
@@ -51,6 +53,8 @@ pub(crate) struct Settings {
     pub(crate) hosts: Vec<String>,
     /// What the owner knows better than the probes.
     pub(crate) sensors: Vec<SensorWant>,
+    /// Alarms, ways out, the clean power-off.
+    pub(crate) warnings: Warnings,
 }
 
 impl Default for Settings {
@@ -69,6 +73,7 @@ impl Default for Settings {
             connections: 64,
             hosts: Vec::new(),
             sensors: Vec::new(),
+            warnings: Warnings::default(),
         }
     }
 }
@@ -184,6 +189,7 @@ fn checked(mut top: Table<'_>) -> Settings {
     }
     s.accessories = top.tables("accessory", 32).into_iter().map(accessory).collect();
     s.sensors = top.tables("sensor", 32).into_iter().map(sensor).collect();
+    s.warnings = warn::read(&mut top);
     top.done();
     names_differ(&mut s);
     s

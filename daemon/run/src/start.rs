@@ -12,6 +12,7 @@ use std::{
     time::Duration,
 };
 
+use alert::{Courier, Led};
 use axum::routing::get;
 use probe::{Rescue, Sweeper, Want};
 use reckon::{
@@ -39,7 +40,8 @@ use crate::{
     ready::Ready,
     sampler::Sampler,
     serve::serve,
-    settings::Settings,
+    settings::{Settings, Warnings},
+    warn::{Warner, lamp_thread},
     welcome,
 };
 
@@ -169,6 +171,9 @@ struct Station {
     trouble: Option<String>,
     seats: usize,
     hosts: Vec<String>,
+    warnings: Warnings,
+    runtime: Option<PathBuf>,
+    leds: PathBuf,
 }
 
 /// Where the sweeps come from.
@@ -200,6 +205,10 @@ fn station(run: &Run, settings: Settings, folders: &Folders) -> Station {
         trouble.get_or_insert(more);
     }
     let mut setup = if run.demo { demo::setup(facts) } else { setup(&settings, facts) };
+    if !run.demo {
+        let root = run.sysroot.clone().unwrap_or_else(|| PathBuf::from("/"));
+        setup.power_off.unit = alert::unit_is_enabled(&root);
+    }
     if let Some(kept) = found.map(|f| f.kept) {
         let same_boot = kept.same_boot(setup.facts.boot_id.as_deref());
         if same_boot && kept.clock_was_synchronised {
@@ -216,6 +225,9 @@ fn station(run: &Run, settings: Settings, folders: &Folders) -> Station {
         trouble,
         seats: usize::from(settings.connections),
         hosts: welcome::own_names(settings.hosts),
+        warnings: settings.warnings,
+        runtime: folders.runtime.clone(),
+        leds: run.sysroot.clone().unwrap_or_else(|| PathBuf::from("/")).join("sys/class/leds"),
     }
 }
 
@@ -231,6 +243,8 @@ fn setup(settings: &Settings, mut facts: BoardFacts) -> Setup {
         board_draw: settings.board_draw,
         accessories: settings.accessories.clone(),
         radio: settings.radio,
+        alarms: settings.warnings.alarms.clone(),
+        power_off: settings.warnings.power_off,
         ..Setup::default()
     }
 }
@@ -268,15 +282,16 @@ impl Parts {
 struct Started {
     events: SyncSender<Event>,
     brain: JoinHandle<()>,
-    keeper: Option<JoinHandle<()>>,
+    /// The keeper and the lamp.
+    others: [Option<JoinHandle<()>>; 2],
 }
 
 impl Started {
-    /// Ends the brain and the keeper, in this order; the sampler ends with the process.
+    /// Ends the brain, then the keeper and the lamp, which lets the LED be as before; the sampler ends with the process.
     fn stop(self) {
         // If the brain has gone the process has ended already.
         let _ = self.events.send(Event::Stop);
-        for thread in std::iter::once(self.brain).chain(self.keeper) {
+        for thread in std::iter::once(self.brain).chain(self.others.into_iter().flatten()) {
             // A thread that broke down has ended the process.
             let _ = thread.join();
         }
@@ -284,7 +299,7 @@ impl Started {
 }
 
 impl Station {
-    fn start(self) -> io::Result<(Parts, Started)> {
+    fn start(mut self) -> io::Result<(Parts, Started)> {
         let at = self.clock.stamp();
         let boot_id = self.setup.facts.boot_id.clone();
         let mut engine = Engine::new(self.setup.clone(), at);
@@ -292,6 +307,7 @@ impl Station {
         let (events, event_list) = mpsc::sync_channel(EVENTS);
         let (asks, asked) = tokio_mpsc::channel(16);
         let (keeper, keeper_thread) = self.keeper(&events)?.unzip();
+        let (warner, lamp) = self.warner(&events)?;
         let sampler =
             Sampler { clock: self.clock.clone(), events: events.clone(), missed: Arc::default() };
         let brain = Brain {
@@ -300,6 +316,7 @@ impl Station {
             events: event_list,
             show,
             keeper,
+            warner: Some(warner),
             ready: Ready::from_environment(),
             free: self.feed.freeing(&sampler),
             boot_id,
@@ -317,7 +334,35 @@ impl Station {
             seats: self.seats,
             hosts: self.hosts,
         };
-        Ok((parts, Started { events, brain, keeper: keeper_thread }))
+        Ok((parts, Started { events, brain, others: [keeper_thread, lamp] }))
+    }
+
+    /// The ways out. A demonstration warns on its page only.
+    fn warner(
+        &mut self,
+        events: &SyncSender<Event>,
+    ) -> io::Result<(Warner, Option<JoinHandle<()>>)> {
+        let demo = self.setup.demo;
+        let wanted = if demo { Warnings::default() } else { std::mem::take(&mut self.warnings) };
+        let state = self.folder.as_deref().filter(|_| !demo);
+        if let Some(folder) = &self.runtime
+            && let Err(why) = alert::take_request_back(folder)
+        {
+            tracing::warn!("an old request to switch off cannot be taken back: {why}");
+        }
+        let now: alert::Now = {
+            let clock = self.clock.clone();
+            Arc::new(move || clock.stamp())
+        };
+        let (courier, workers) = Courier::new(wanted.webhooks, wanted.commands, state, &now);
+        for worker in workers {
+            tokio::spawn(worker);
+        }
+        let led = wanted.led.map(|name| Led::new(&self.leds.join(name), state));
+        let (lamp, thread) = led.map(lamp_thread).transpose()?.unzip();
+        let runtime = tokio::runtime::Handle::current();
+        let folders = (self.runtime.clone(), self.folder.clone());
+        Ok((Warner::new(courier, lamp, runtime, events.clone(), folders), thread))
     }
 
     /// Nothing, where nothing can be kept.
