@@ -29,8 +29,7 @@ fn settings(home: &Path, more: &str) -> std::path::PathBuf {
     let log = home.join("told");
     let text = format!(
         "station = \"Heron\"\n[alarms]\nled = \"ACT\"\n[[command]]\nprogram = \"/bin/sh\"\n\
-         arguments = [\"-c\", \"echo $OUTLAST_STATION $OUTLAST_EVENT $OUTLAST_ABOUT >> $0\", {:?}]\n{more}",
-        log
+         arguments = [\"-c\", \"echo $OUTLAST_STATION $OUTLAST_EVENT $OUTLAST_ABOUT >> $0\", {log:?}]\n{more}"
     );
     fs::write(&file, text).expect("a file");
     file
