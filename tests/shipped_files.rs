@@ -151,7 +151,8 @@ fn the_service_speaks_to_systemd() {
         .args(["run", "--listen", "127.0.0.1:0", "--sysroot"])
         .arg(board.path(""))
         .env("NOTIFY_SOCKET", &socket)
-        .env("WATCHDOG_USEC", "6000000");
+        .env("WATCHDOG_USEC", "6000000")
+        .env("JOURNAL_STREAM", "8:1");
     let mut daemon = crate::support::Daemon::of(command);
     let mut words = String::new();
     let mut hear = |until: &str| {
@@ -167,6 +168,8 @@ fn the_service_speaks_to_systemd() {
     hear("READY=1");
     hear("WATCHDOG=1");
     hear("STATUS=");
+    // Lines carry their weight as the journal reads it: sd-daemon(3), 6 is information.
+    assert!(daemon.said().contains("<6>found: INA226"), "{}", daemon.said());
     assert_eq!(daemon.end("TERM").code(), Some(0));
     hear("STOPPING=1");
 }

@@ -399,7 +399,7 @@ fn unconfirmed(assumed: Ohms) -> String {
         format!(
             "The driver assumes a shunt of {shown}, which it also does when nobody told it. \
              Many ready-made boards carry 100 mΩ (marked R100): then every current here is ten \
-             times too high. Set shunt in the settings to what is printed on yours."
+             times too high. Give shunt_ohm in the settings: what is printed on yours."
         )
     } else {
         format!("The driver assumes a shunt of {shown}; the settings do not say what is there.")

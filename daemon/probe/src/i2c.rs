@@ -253,7 +253,7 @@ fn search_bus(
         match identify::ask(bus.as_mut(), address, told) {
             Ok(Verdict::Is(chip)) => {
                 let shortened = adapter.name.starts_with(STUB);
-                found.sources.push(Box::new(Wired::new(bus, place, chip, want, shortened)));
+                found.sources.push(Box::new(Wired::new(bus, place, chip, want, known, shortened)));
             }
             Ok(verdict) => found.left_alone.push(stranger(place, told, verdict)),
             // Some controllers say 'input/output error' where nobody acknowledges.
@@ -434,14 +434,21 @@ impl Between {
 }
 
 impl Wired {
-    fn new(bus: Box<dyn Bus>, place: Place, chip: Chip, want: &Want, words_only: bool) -> Self {
+    fn new(
+        bus: Box<dyn Bus>,
+        place: Place,
+        chip: Chip,
+        want: &Want,
+        known: &Known,
+        words_only: bool,
+    ) -> Self {
         let facts = ina::facts(chip);
         let mut corrections = [Correction { ohms: 1.0, scale: 1.0 }; INLETS];
         let mut channels = Vec::new();
         let many = facts.inlets.len() > 1;
         for (index, correction) in corrections.iter_mut().enumerate().take(facts.inlets.len()) {
             let inlet = many.then_some(index + 1);
-            let (channel, by) = describe(facts, place, inlet, want);
+            let (channel, by) = describe(facts, place, inlet, want, known);
             *correction = by;
             channels.push(channel);
         }
@@ -527,6 +534,7 @@ fn describe(
     place: Place,
     inlet: Option<usize>,
     want: &Want,
+    known: &Known,
 ) -> (Channel, Correction) {
     let suffix = inlet.map_or_else(String::new, |inlet| format!("/{inlet}"));
     let id = format!("i2c:{}@{place}{suffix}", facts.slug);
@@ -545,13 +553,22 @@ fn describe(
         channel.notes.push("Its shunt is inside the chip; there is nothing to set.".into());
         return (channel, Correction { ohms: 1.0, scale });
     };
-    let ohms = told.shunt.map_or(usual, Ohms::si);
+    let drivers = channel.place.as_ref().and_then(|place| known.shunts.get(place)).copied();
+    let ohms = told.shunt.or(drivers).map_or(usual, Ohms::si);
     channel.shunt = Some(Shunt { assumed: Ohms::new(ohms), told: told.shunt, scale });
-    if told.shunt.is_none() {
+    if let (None, Some(drivers)) = (told.shunt, drivers) {
+        channel.notes.push(format!(
+            "Nobody has said which shunt is soldered to it. The {} Ω that its kernel driver \
+             assumed are kept, so that the current goes on as it was. Check the print on the \
+             large resistor (R100 is 0.1 Ω, R010 is 0.01 Ω) and give shunt_ohm in the settings.",
+            drivers.si()
+        ));
+    } else if told.shunt.is_none() {
         channel.notes.push(format!(
             "Nobody has said which shunt is soldered to it. {usual} Ω is assumed, which such \
              boards usually carry; a wrong one makes every current wrong by the same factor. \
-             Check the print on the large resistor (R100 is 0.1 Ω, R010 is 0.01 Ω) and set it."
+             Check the print on the large resistor (R100 is 0.1 Ω, R010 is 0.01 Ω) and give \
+             shunt_ohm in the settings."
         ));
     }
     channel.notes.push(reach(facts, ohms));

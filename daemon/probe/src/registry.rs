@@ -6,7 +6,7 @@ use std::sync::Arc;
 use reckon::{
     reading::{Gap, Got, Role, SourceIx, SourceReport, SourceState, Via},
     time::Mono,
-    units::{Amps, Volts},
+    units::{Amps, Ohms, Volts},
 };
 
 use crate::source::{BoardPart, Channel, Reading};
@@ -112,6 +112,14 @@ impl Registry {
     /// Identities of all channels, also of those that are left alone.
     pub(crate) fn ids(&self) -> impl Iterator<Item = &str> {
         self.entries.iter().map(|entry| entry.channel.id.as_str())
+    }
+
+    /// The shunts that kernel drivers assume, by the place of the channel.
+    pub(crate) fn driver_shunts(&self) -> impl Iterator<Item = (String, Ohms)> {
+        self.entries.iter().filter_map(|Entry { channel, .. }| {
+            let assumed = channel.shunt.filter(|_| channel.via == Via::Hwmon)?.assumed?;
+            Some((channel.place.clone()?, assumed))
+        })
     }
 
     /// Called once at the end of each sweep: chooses the bank when that can be done.

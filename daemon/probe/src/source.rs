@@ -1,12 +1,15 @@
 //! What every source is to the sweep: a few channels that can be read. The sweep gives each
 //! channel its index, keeps the reports and decides what counts as the bank; a source only reads.
 
-use std::{collections::BTreeSet, time::Duration};
+use std::{
+    collections::{BTreeMap, BTreeSet},
+    time::Duration,
+};
 
 use reckon::{
     reading::{Flags, Flow, Gap, GaugeReading, Got, Role, Shunt, SourceIx, SupplyReading, Via},
     time::Mono,
-    units::{Amps, Celsius, Hertz, Joules, Share, Volts, Watts},
+    units::{Amps, Celsius, Hertz, Joules, Ohms, Share, Volts, Watts},
 };
 
 /// Something that can be read once a second: a chip, a gauge, a file of the kernel.
@@ -186,6 +189,9 @@ pub(crate) struct Found {
 pub(crate) struct Known {
     /// Identities of channels that have a source; a search does not bring them again.
     pub(crate) ids: BTreeSet<String>,
+    /// The shunt that a kernel driver assumed, by the place of the channel, so that a chip that
+    /// loses its driver goes on with the same figure.
+    pub(crate) shunts: BTreeMap<String, Ohms>,
 }
 
 impl Known {

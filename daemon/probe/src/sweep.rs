@@ -385,7 +385,10 @@ impl Core {
         if state.scanning || !state.scout.due(&self.root, at) {
             return;
         }
-        let known = Known { ids: state.registry.ids().map(str::to_owned).collect() };
+        let known = Known {
+            ids: state.registry.ids().map(str::to_owned).collect(),
+            shunts: state.registry.driver_shunts().collect(),
+        };
         let core = Arc::clone(self);
         let work = move || {
             let found = discovery::find(&core.root, &core.want, &core.facts, &core.doors, &known);

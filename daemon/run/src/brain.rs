@@ -437,8 +437,8 @@ mod tests {
                 brain.turn(event, &mut memory);
             }
         }
-        // Two minutes to settle, the hold, two minutes to stop it.
-        assert!((255..300).contains(&seconds), "{seconds} s");
+        // However soon the forecast says so: the hold, and two minutes to stop it.
+        assert!((140..1200).contains(&seconds), "{seconds} s");
         let shot = brain.engine.tick(brain.clock.stamp());
         assert!(matches!(shot.power_off, PowerOff::Asked { .. }), "{:?}", shot.power_off);
     }

@@ -34,6 +34,12 @@ pub(crate) enum Command {
     Check(Check),
     /// The code that lets a phone change things
     Pin(Look),
+    /// The forecasts that recorded outings of one bank would have had, in order
+    ///
+    /// Each file is one outing as CSV with the header t_s,cpu_util,cpu_temp_c,bus_v,current_a
+    /// (seconds since power-on; an empty field was not read; further columns are passed over). The
+    /// bank begins each one full and is learned from after each.
+    Replay(Replay),
 }
 
 /// Options of `run`.
@@ -69,6 +75,24 @@ pub(crate) struct Look {
     /// Socket of the running outlast [default: where `run` puts it]
     #[arg(long, value_name = "FILE")]
     pub(crate) socket: Option<PathBuf>,
+}
+
+/// Options of `replay`.
+#[derive(Args, Clone, Debug)]
+pub(crate) struct Replay {
+    /// The bank: a TOML file with the tables [bank] and, optionally, [draw] of the settings
+    #[arg(long, value_name = "BANK.toml")]
+    pub(crate) bank: PathBuf,
+    /// One forecast each so many seconds of the recording
+    #[arg(long, value_name = "SECONDS", default_value_t = 600,
+          value_parser = clap::value_parser!(u32).range(1..))]
+    pub(crate) every: u32,
+    /// Print JSON, one object a line, instead of sentences
+    #[arg(long)]
+    pub(crate) json: bool,
+    /// Recorded outings, oldest first: FILE[:died|:stopped][:from=0.7|:unknown][:ambient=6]
+    #[arg(required = true, value_name = "FILE")]
+    pub(crate) files: Vec<String>,
 }
 
 /// Options of `check`.

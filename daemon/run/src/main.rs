@@ -17,6 +17,7 @@ mod log;
 mod notice;
 mod ready;
 mod rehearse;
+mod replay;
 mod sampler;
 mod serve;
 mod settings;
@@ -41,6 +42,7 @@ fn main() -> ExitCode {
         Some(Command::Now(look)) => ask::now(&look),
         Some(Command::Pin(look)) => ask::pin(&look),
         Some(Command::Check(options)) => check(&options),
+        Some(Command::Replay(options)) => replay::run(&options),
     };
     match done {
         Ok(()) => ExitCode::SUCCESS,

@@ -5,7 +5,7 @@ use std::sync::Arc;
 
 use reckon::{
     engine::{Change, Edge},
-    reading::{SourceReport, SourceState},
+    reading::{Gap, SourceReport, SourceState},
     snapshot::Snapshot,
     time::Mono,
     words,
@@ -42,6 +42,10 @@ fn changes(before: &[SourceReport], after: &[SourceReport], at: Mono) -> Vec<Str
     let mut lines = Vec::new();
     for (ix, now) in after.iter().enumerate() {
         let title = &now.title;
+        // The first value is still to come: that is no news.
+        if matches!(now.state, SourceState::Silent { gap: Gap::NotReady, .. }) {
+            continue;
+        }
         let line = match (before.get(ix).map(|b| b.state), now.state) {
             (None, SourceState::Live) => format!("found: {title}"),
             (None, SourceState::LeftAlone) => format!("left alone: {title}"),
@@ -59,4 +63,41 @@ fn changes(before: &[SourceReport], after: &[SourceReport], at: Mono) -> Vec<Str
         lines.push(line);
     }
     lines
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use reckon::reading::{Role, Via};
+
+    fn source(state: SourceState) -> SourceReport {
+        SourceReport {
+            id: "lead".into(),
+            title: "Sensor in the lead".into(),
+            via: Via::Invented,
+            role: Role::Bank,
+            state,
+            shunt: None,
+            notes: Vec::new(),
+        }
+    }
+
+    #[test]
+    fn silence_is_told_once_and_so_is_the_return() {
+        let (at, later) = (Mono::at_s(60.0), Mono::at_s(300.0));
+        let live = [source(SourceState::Live)];
+        let silent = [source(SourceState::Silent { since: at, gap: Gap::Gone })];
+        let waiting = [source(SourceState::Silent { since: at, gap: Gap::NotReady })];
+        assert_eq!(changes(&[], &waiting, at), Vec::<String>::new());
+        assert_eq!(changes(&[], &live, at), ["found: Sensor in the lead"]);
+        let fell = changes(&live, &silent, at);
+        assert!(
+            fell.len() == 1 && fell[0].starts_with("Sensor in the lead was there and has gone. ")
+        );
+        assert_eq!(changes(&silent, &silent, later), Vec::<String>::new());
+        assert_eq!(
+            changes(&silent, &live, later),
+            ["Sensor in the lead answers again after 4 min"]
+        );
+    }
 }

@@ -153,3 +153,50 @@ pub(crate) fn already_runs(socket: &Path) -> String {
         socket.display()
     )
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::time::Duration;
+
+    use reckon::{
+        engine::{Engine, Setup},
+        time::{Mono, Stamp, Trust, Wall},
+    };
+
+    #[test]
+    fn a_start_says_where_the_page_is_and_what_is_missing() {
+        let wall = Wall::from_unix_ms(0);
+        let at = Stamp { mono: Mono::at_s(9.0), wall, trust: Trust::Unset, utc_offset_s: 0 };
+        let shot = Engine::new(Setup::default(), at).tick(at);
+        let pin = Pin { code: "004711".into(), good_for: Duration::from_secs(599) };
+        let listen = SocketAddr::from(([0, 0, 0, 0], 8073));
+        let trouble = Some("There is no home folder to keep anything in");
+        let w = Welcome { listen, settings: None, state: None, shot: &shot, pin: &pin, trouble };
+        let said = text(&w, &["192.0.2.7:8073".to_owned(), "127.0.0.1:8073".to_owned()]);
+        for line in [
+            "  http://192.0.2.7:8073/\n  http://127.0.0.1:8073/\n",
+            "this code: 004711 (good for 10 min;",
+            "no home folder to keep anything in; what you choose is lost at a restart",
+            "No sensor sees the bank",
+        ] {
+            assert!(said.contains(line), "`{line}` is missing in:\n{said}");
+        }
+    }
+
+    #[test]
+    fn every_network_is_named_and_the_board_itself_last() {
+        let all = addresses(SocketAddr::from(([0, 0, 0, 0], 80)));
+        assert!(all.last().is_some_and(|last| last.starts_with("127.")), "{all:?}");
+        assert_eq!(addresses(SocketAddr::from(([127, 0, 0, 1], 81))), ["127.0.0.1:81"]);
+    }
+
+    #[test]
+    fn a_port_that_cannot_be_had_is_said_with_a_way_out() {
+        let listen = SocketAddr::from(([0, 0, 0, 0], 80));
+        let said = |kind: ErrorKind| port_refused(listen, &io::Error::from(kind));
+        assert!(said(ErrorKind::AddrInUse).contains("--listen 0.0.0.0:81"));
+        assert!(said(ErrorKind::PermissionDenied).contains("--listen 0.0.0.0:8073"));
+        assert!(said(ErrorKind::AddrNotAvailable).contains("0.0.0.0"));
+    }
+}

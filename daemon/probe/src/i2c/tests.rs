@@ -151,7 +151,7 @@ fn what_is_known_is_not_asked_again() {
     let (tree, bus) = (Tree::board(), crowd());
     let first = find(&tree, &Want::default(), &Known::default(), &bus);
     let left = first.left_alone.iter().map(|channel| channel.id.clone());
-    let known = Known { ids: ids(&first).into_iter().chain(left).collect() };
+    let known = Known { ids: ids(&first).into_iter().chain(left).collect(), ..Known::default() };
     bus.lock().reads.clear();
     let second = find(&tree, &Want::default(), &known, &bus);
     assert!(second.sources.is_empty() && second.left_alone.is_empty());
@@ -162,6 +162,25 @@ fn what_is_known_is_not_asked_again() {
     // A stranger that the settings then name is asked.
     let third = find(&tree, &named("1-0045", Chip::Ina219), &known, &bus);
     assert_eq!(ids(&third), ["i2c:ina219@1-0045"]);
+}
+
+#[test]
+fn a_chip_that_loses_its_driver_keeps_the_drivers_shunt() {
+    let (tree, bus) = (Tree::board(), FakeBus::with([(0x40, FakeChip::new(Chip::Ina226))]));
+    let shunts = [("1-0040".to_owned(), Ohms::of(0.01))].into();
+    let known = Known { shunts, ..Known::default() };
+    let shunt_of = |want: &Want| {
+        let found = find(&tree, want, &known, &bus);
+        found.sources[0].channels()[0].shunt.unwrap()
+    };
+    assert_eq!(shunt_of(&Want::default()).assumed, Some(Ohms::of(0.01)));
+    let told = SensorWant {
+        matches: "1-0040".into(),
+        shunt: Some(Ohms::of(0.02)),
+        ..SensorWant::default()
+    };
+    let want = Want { sensors: vec![told], ..Want::default() };
+    assert_eq!(shunt_of(&want).assumed, Some(Ohms::of(0.02)), "what was told comes first");
 }
 
 #[test]

@@ -22,13 +22,13 @@ const WORTH_S: f64 = 60.0;
 /// A decoder works in bursts; somebody who calls half of the time in a timed mode has the key down
 /// for a fifth of it (79 symbols of 0.160 s in every second 15 s period, halved).
 fn assumed(name: &str) -> Option<(f64, f64)> {
-    match name {
-        "Receive" => Some((0.30, 0.0)),
-        "Contacts" => Some((0.35, 0.21)),
-        "Logging" => Some((0.15, 0.0)),
-        "Idle" => Some((0.03, 0.0)),
-        _ => None,
-    }
+    let known = [
+        ("Receive", (0.30, 0.0)),
+        ("Contacts", (0.35, 0.21)),
+        ("Logging", (0.15, 0.0)),
+        ("Idle", (0.03, 0.0)),
+    ];
+    known.into_iter().find(|(of, _)| of.eq_ignore_ascii_case(name)).map(|(_, share)| share)
 }
 
 /// The draw of one activity.

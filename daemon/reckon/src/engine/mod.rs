@@ -41,7 +41,7 @@ use crate::{
 use activities::Activities;
 use follow::{Drain, Following};
 use meter::Meter;
-use outlook::Shown;
+use outlook::{Shown, doubt, doubted};
 use pick::{By, Picked, Picker};
 use strain::StrainWatch;
 use trail::TrailMaker;
@@ -128,6 +128,7 @@ pub struct Engine {
     log: LogState,
     footprint: Footprint,
     missed: u64,
+    silent_since: Option<Mono>,
 }
 
 impl Engine {
@@ -179,6 +180,7 @@ impl Engine {
             log: LogState::Off,
             footprint: Footprint::default(),
             missed: 0,
+            silent_since: None,
             setup,
         };
         if let Some(resume) = resume {
@@ -441,10 +443,17 @@ impl Engine {
     /// Forecast and alarms of this moment.
     fn look(&mut self, at: Stamp) {
         let now = at.mono;
+        self.mind_silence(now);
         self.find_finish(at);
         let mut anew = false;
         if self.shown.due(now) {
             let spread = self.following.as_ref().and_then(Following::remaining);
+            let spread = match self.silent_since {
+                Some(since) => {
+                    spread.map(|spread| doubted(&spread, doubt(now.seconds_since(since).si())))
+                }
+                None => spread,
+            };
             let basis = self.basis();
             self.shown.take(spread, now, basis);
             anew = self.look_at_activities(now);
@@ -454,6 +463,16 @@ impl Engine {
             self.look_for_help(now, &outlook);
         }
         self.warn(at, &outlook);
+    }
+
+    /// Notes since when the sensor has been silent; the forecast is made anew when that begins and
+    /// when it ends.
+    fn mind_silence(&mut self, now: Mono) {
+        if self.latest.silent.is_some() == self.silent_since.is_some() {
+            return;
+        }
+        self.silent_since = self.latest.silent.map(|_| now);
+        self.shown.hurry();
     }
 
     fn basis(&self) -> Basis {

@@ -7,6 +7,7 @@ use crate::{
     snapshot::{Basis, FinishView, Verdict},
     time::Mono,
     units::{Seconds, Share},
+    words::stands_s,
 };
 
 /// A forecast is worked out anew after this many seconds.
@@ -15,6 +16,9 @@ const ANEW_S: f64 = 5.0;
 const SHOW_S: f64 = 120.0;
 /// 'Nearly the same': each of the three points within this share, or within 45 s.
 const NEARLY: f64 = 0.03;
+/// A number that was shown less than a minute ago stands unless the new one is this much off.
+const FRESH_S: f64 = 60.0;
+const NEARLY_FRESH: f64 = 0.10;
 /// Without any sweep for so long there is nothing to say any more.
 pub(super) const BLIND_S: f64 = 600.0;
 
@@ -45,11 +49,25 @@ impl Made {
         self.points.map(|point| (point - gone).max(Seconds::ZERO))
     }
 
+    /// A number that would be printed one step lower within the next minute is shown so at once: up
+    /// to a minute on the cautious side, and no number that goes up and comes straight down again.
+    fn settled(mut self) -> Self {
+        let [low, middle, high] = self.points;
+        let stands = stands_s(middle, high - low);
+        if stands < FRESH_S && middle.si() > 2.0 * FRESH_S {
+            let less = Seconds::of(stands + 1.0);
+            self.points = self.points.map(|point| (point - less).max(Seconds::ZERO));
+        }
+        self
+    }
+
     fn nearly(&self, other: &Self, now: Mono) -> bool {
+        let fresh = now.seconds_since(self.at).si() < FRESH_S;
+        let share = if fresh { NEARLY_FRESH } else { NEARLY };
         self.basis == other.basis
             && self.left(now).iter().zip(other.left(now)).all(|(mine, fresh)| {
                 let off = (fresh - *mine).abs().si();
-                off <= 45.0 || off <= NEARLY * fresh.si()
+                off <= 45.0 || off <= share * fresh.si()
             })
     }
 }
@@ -81,7 +99,7 @@ impl Shown {
                 now.seconds_since(old.at).si() < SHOW_S && old.nearly(&made, now)
             });
         if !hold {
-            self.shown = Some(made);
+            self.shown = Some(made.settled());
         }
     }
 
@@ -146,5 +164,31 @@ pub(super) fn stretched(spread: &Spread, factor: f64) -> Spread {
     let steps = (1..200).map(|step| f64::from(step) / 200.0);
     Spread::from_points(steps.filter_map(|share| {
         spread.quantile(Share::nearest(share)).map(|at| (at.si() * factor, share))
+    }))
+}
+
+/// How much is added to the deviation of the remaining time's logarithm while the sensor is silent:
+/// a twentieth at once, since what changed in that second was not seen, growing within half an
+/// hour to what the draw usually wanders in an outing (about 0.15; chosen with the wander of the
+/// reference histories in mind, not fitted).
+pub(super) fn doubt(silent_s: f64) -> f64 {
+    0.05 + 0.10 * (1.0 - libm::exp(-silent_s.max(0.0) / 1800.0))
+}
+
+/// A distribution made wider by an independent log-normal doubt, its middle kept. Deviations add as
+/// squares; the normal quantile is taken as 0.5833 times the logit, exact at 10 % and 90 %.
+pub(super) fn doubted(spread: &Spread, log_sd: f64) -> Spread {
+    let Some(middle) = spread.quantile(Share::nearest(0.5)).filter(|middle| middle.si() > 0.0)
+    else {
+        return spread.clone();
+    };
+    let middle = middle.si();
+    let steps = (1..200).map(|step| f64::from(step) / 200.0);
+    Spread::from_points(steps.filter_map(|share| {
+        let at = spread.quantile(Share::nearest(share))?.si().max(middle * 1e-3);
+        let own = libm::log(at / middle);
+        let more = 0.5833 * libm::log(share / (1.0 - share)) * log_sd;
+        let wide = libm::sqrt(own * own + more * more);
+        Some((middle * libm::exp(if share < 0.5 { -wide } else { wide }), share))
     }))
 }

@@ -58,7 +58,7 @@ impl Engine {
         let quiet = self.last_sweep.map(|last| (last, now.seconds_since(last).si()));
         let Some(following) = &self.following else {
             return if self.bank.is_some() {
-                Outlook::TooSoon { wants: wants(120.0) }
+                Outlook::TooSoon { wants: wants(crate::estimator::SETTLE_S) }
             } else {
                 Outlook::NoBank
             };

@@ -1,101 +1,245 @@
-//! The draw: what it is now, what it has been, and what its mean may be over the hours ahead.
+//! The draw as a process: a level that the outing keeps, a slow and a fast wandering about it, and
+//! now and then a new level.
+//!
+//! Works on logarithms of five-minute means. Four Kalman filters with the same level but a quiet,
+//! an ordinary, a lively and a wild wandering run side by side (Magill 1965); how well each
+//! foretold the readings says how far to believe it, so an idle board gets a narrow range and a
+//! busy station a wide one, within an hour and without being told.
 
-use super::{LoadPrior, learned::Learned};
-use crate::bank::{BankSpec, MeasuredAt};
+use libm::{exp, log, sqrt};
 
-/// Memory of the present regime, seconds.
-const SHORT_S: f64 = 600.0;
-/// Memory of the outing, seconds.
-const LONG_S: f64 = 7200.0;
-/// Share of the time a radio operator transmits, before anything is known (common practice).
-const USUAL_SENDING: f64 = 0.12;
+use super::maths::{mean_fade, mean_spread};
 
-/// Short and long memory of the draw.
+/// Length of one mean, s.
+pub(super) const BUCKET_S: f64 = 300.0;
+/// Least part of a mean that is looked at before it is complete, s.
+const GLANCE_S: f64 = 20.0;
+
+const MODELS: usize = 4;
+/// Deviation of the slow and of the fast wandering (ln) and the time constant of the fast one, h:
+/// quiet, ordinary, lively; and one for loads that jump every few minutes.
+const TEMPERS: [(f64, f64, f64); MODELS] =
+    [(0.02, 0.015, 0.1), (0.05, 0.20, 0.1), (0.18, 0.30, 0.1), (0.10, 0.80, 0.03)];
+/// Time constant of the slow wandering, h.
+const SLOW_H: f64 = 1.0;
+/// Deviation of a complete mean from the process (ln).
+const READING: f64 = 0.02;
+/// Deviation of the draw within a mean (ln) and the part of a mean over which it holds on: what an
+/// incomplete mean may still change.
+const WITHIN: (f64, f64) = (0.5, 0.1);
+/// Variance that the level gains an hour.
+const CREEP: f64 = 0.0003;
+/// Variance of the future mean that no model explains.
+const UNTOLD: f64 = 0.0004;
+/// Degrees of freedom with which a reading judges the models: one jump does not decide.
+const JUDGE: f64 = 4.0;
+/// What a model's past merits are worth one mean later.
+const MEMORY: f64 = 0.96;
+
+/// What is usual for this bank's outings before this one shows its own level.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Usual {
+    /// ln W, mean over the bank's outings.
+    pub(super) log_w: f64,
+    /// What is unknown of that mean (variance).
+    pub(super) var: f64,
+    /// Deviation of one outing's level from that mean (ln).
+    pub(super) between: f64,
+    /// Deviation of a new level after a change of regime from that mean (ln).
+    pub(super) change_sd: f64,
+    /// Mean time between such changes, h.
+    pub(super) change_h: f64,
+}
+
+/// ln of the mean draw over a span ahead, as a mixture: weight, mean, deviation.
+pub(super) type Future = [(f64, f64, f64); 3];
+
+/// One filter: level, slow and fast wandering.
+#[derive(Clone, Copy, Debug)]
+struct Track {
+    x: [f64; 3],
+    p: [[f64; 3]; 3],
+    slow: f64,
+    fast: f64,
+    /// Time constant of the fast wandering, h.
+    fast_h: f64,
+    log_merit: f64,
+}
+
+/// The draw of one outing.
 #[derive(Clone, Debug)]
 pub(super) struct Draw {
-    measured: bool,
-    model: [f64; 2],
-    short_w: Option<f64>,
-    long_w: Option<f64>,
-    usual_w: f64,
-    worth_h: f64,
-    read_s: f64,
+    usual: Usual,
+    tracks: [Track; MODELS],
+    sum_ws: f64,
+    sum_s: f64,
+    clock_s: f64,
+    buckets: u32,
 }
 
 impl Draw {
-    pub(super) fn new(bank: &BankSpec, load: &LoadPrior, learned: &Learned) -> Self {
-        let idle = load.idle_w.unwrap_or(2.5);
-        let work = (load.full_w.unwrap_or(idle * 2.2) - idle).max(0.0);
-        let receive = load.radio_receive_w.unwrap_or(0.0);
-        let transmit = load.radio_transmit_w.unwrap_or(receive).max(receive);
-        let constant =
-            idle + load.accessories_w.max(0.0) + receive + USUAL_SENDING * (transmit - receive);
-        // What is usual weighs as much as so many hours of this outing: earlier outings much,
-        // printed figures little, a guess nearly nothing.
-        let guessed = if load.idle_w.is_some() { 0.7 } else { 0.02 };
-        let (usual_w, worth_h) =
-            learned.mean_draw().map_or((constant + 0.2 * work, guessed), |w| (w, 4.0));
-        Self {
-            measured: bank.measured_at != MeasuredAt::Nowhere,
-            model: [constant, work],
-            short_w: None,
-            long_w: None,
-            usual_w: usual_w.max(0.05),
-            worth_h,
-            read_s: 0.0,
+    pub(super) fn new(usual: Usual) -> Self {
+        let tracks = TEMPERS.map(|(slow, fast, fast_h)| {
+            let mut p = [[0.0; 3]; 3];
+            p[0][0] = usual.var + usual.between * usual.between;
+            p[1][1] = slow * slow;
+            p[2][2] = fast * fast;
+            Track { x: [usual.log_w, 0.0, 0.0], p, slow, fast, fast_h, log_merit: 0.0 }
+        });
+        Self { usual, tracks, sum_ws: 0.0, sum_s: 0.0, clock_s: 0.0, buckets: 0 }
+    }
+
+    /// Takes `dt` seconds at `watts` (`None` in a gap).
+    pub(super) fn take(&mut self, dt: f64, watts: Option<f64>) {
+        if let Some(w) = watts {
+            self.sum_ws += w * dt;
+            self.sum_s += dt;
+        }
+        self.clock_s += dt;
+        if self.clock_s >= BUCKET_S {
+            self.tracks = self.now();
+            self.buckets += u32::from(self.sum_s > 0.0);
+            self.sum_ws = 0.0;
+            self.sum_s = 0.0;
+            self.clock_s = 0.0;
         }
     }
 
-    /// Takes one step; gives the mean draw over it and whether that was bridged.
-    pub(super) fn take(
-        &mut self,
-        dt: f64,
-        watts: Option<f64>,
-        cpu_busy: Option<f64>,
-    ) -> (f64, bool) {
-        let got = if self.measured {
-            watts
-        } else {
-            cpu_busy.map(|u| self.model[0] + self.model[1] * u.clamp(0.0, 1.0))
-        };
-        let Some(w) = got else {
-            return (self.short_w.unwrap_or(self.usual_w), true);
-        };
-        self.read_s += dt;
-        for (memory, tau) in [(&mut self.short_w, SHORT_S), (&mut self.long_w, LONG_S)] {
-            let old = memory.unwrap_or(w);
-            // Early on every reading counts the same; later the memory fades.
-            let share = (dt / tau).max(dt / self.read_s.max(dt)).min(1.0);
-            *memory = Some(old + share * (w - old));
+    /// The filters as of now, the open mean included.
+    fn now(&self) -> [Track; MODELS] {
+        let mut tracks = self.tracks;
+        if self.clock_s < BUCKET_S && self.sum_s <= GLANCE_S {
+            return tracks;
         }
-        (w, false)
+        let part = (self.sum_s / BUCKET_S).min(1.0);
+        let mean = log((self.sum_ws / self.sum_s.max(1.0)).max(1e-3));
+        let open = WITHIN.0 * WITHIN.0 * (1.0 - part) * (WITHIN.1 / part.max(1e-3)).min(1.0);
+        let mut best = f64::NEG_INFINITY;
+        for t in &mut tracks {
+            t.predict(self.clock_s / 3600.0);
+            if self.sum_s > 0.0 {
+                t.update(mean, READING * READING + open);
+            }
+            best = best.max(t.log_merit);
+        }
+        for t in &mut tracks {
+            t.log_merit -= best;
+        }
+        tracks
     }
 
-    pub(super) const fn seen_s(&self) -> f64 {
-        self.read_s
+    /// The draw seen from now.
+    pub(super) fn ahead(&self) -> Ahead {
+        let tracks = self.now();
+        let w = tracks.map(|t| exp(t.log_merit));
+        let total: f64 = w.iter().sum();
+        Ahead { usual: self.usual, tracks, weights: w.map(|x| x / total) }
     }
 
-    pub(super) const fn is_measured(&self) -> bool {
-        self.measured
+    /// What to bridge a gap with: the draw as believed at the last complete mean, W.
+    pub(super) fn bridge_w(&self) -> f64 {
+        mixed_w(&self.tracks)
     }
 
-    pub(super) const fn now_w(&self) -> Option<f64> {
-        self.short_w
+    /// The draw of these minutes, W; `None` before the first reading.
+    pub(super) fn now_w(&self) -> Option<f64> {
+        (self.buckets > 0 || self.sum_s > 0.0).then(|| mixed_w(&self.now()))
+    }
+}
+
+fn mixed_w(tracks: &[Track; MODELS]) -> f64 {
+    let (mut sum, mut total) = (0.0, 0.0);
+    for t in tracks {
+        let w = exp(t.log_merit);
+        sum += w * (t.x[0] + t.x[1] + t.x[2]);
+        total += w;
+    }
+    exp(sum / total)
+}
+
+/// The draw seen from now.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Ahead {
+    usual: Usual,
+    tracks: [Track; MODELS],
+    weights: [f64; MODELS],
+}
+
+impl Ahead {
+    /// ln of the mean draw over `h` hours from now.
+    ///
+    /// A wandering that fades with time constant τ still has (1 − e⁻ˣ)/x of its present value in
+    /// the mean over x = h/τ. A change of regime comes with chance 1 − exp(−h/change time) and is
+    /// put at a quarter or at three quarters of the span; the new level is drawn from what is usual.
+    pub(super) fn over(&self, h: f64) -> Future {
+        let xs = h / SLOW_H;
+        let (fade_slow, spread_slow) = (mean_fade(xs), mean_spread(xs));
+        let (mut mean, mut square, mut level, mut level_var) = (0.0, 0.0, 0.0, 0.0);
+        for (t, w) in self.tracks.iter().zip(self.weights) {
+            let xf = h / t.fast_h;
+            let g = [1.0, fade_slow, mean_fade(xf)];
+            let m: f64 = (0..3).map(|i| g[i] * t.x[i]).sum();
+            let mut var = t.slow * t.slow * spread_slow + t.fast * t.fast * mean_spread(xf);
+            for i in 0..3 {
+                for j in 0..3 {
+                    var += g[i] * t.p[i][j] * g[j];
+                }
+            }
+            mean += w * m;
+            square += w * (var + m * m);
+            level += w * t.x[0];
+            level_var += w * t.p[0][0];
+        }
+        let var = (square - mean * mean).max(1e-6) + UNTOLD;
+        let usual = &self.usual;
+        let change = 1.0 - exp(-h / usual.change_h);
+        // The present regime is one more reading of what is usual, as far as its level is known.
+        let change2 = usual.change_sd * usual.change_sd;
+        let before = usual.var + usual.between * usual.between;
+        let known = (1.0 - level_var / before).max(0.0);
+        let tells = known * usual.var / (before + change2);
+        let new = usual.log_w + tells * (level - usual.log_w);
+        let new_sd = sqrt(change2 + usual.var * (1.0 - tells));
+        let after = |late: f64| {
+            let m = mean + (1.0 - late) * (new - level);
+            let sd = (1.0 - late) * new_sd;
+            (0.5 * change, m, sqrt(var + sd * sd))
+        };
+        [(1.0 - change, mean, sqrt(var)), after(0.25), after(0.75)]
     }
 
-    /// Mean and deviation of the logarithm of the mean draw over so many hours ahead.
-    pub(super) fn mean_over(&self, hours: f64) -> (f64, f64) {
-        let short = self.short_w.unwrap_or(self.usual_w);
-        let long = self.long_w.unwrap_or(self.usual_w);
-        let seen_h = self.read_s / 3600.0;
-        // The present holds for about an hour and a half; then the outing's mix, leaning on what
-        // is usual while little of the outing has been seen.
-        let present =
-            if hours > 1e-6 { (1.0 - libm::exp(-hours / 1.5)) / (hours / 1.5) } else { 1.0 };
-        let trust = seen_h / (seen_h + self.worth_h);
-        let mix = trust * long + (1.0 - trust) * self.usual_w;
-        let w = (present * short + (1.0 - present) * mix).max(0.02);
-        let own = if self.measured { 0.08 } else { 0.20 };
-        (libm::log(w), own + 0.12 * (1.0 - present))
+    /// The mean draw over `h` hours as one number, W.
+    pub(super) fn mean_w(&self, h: f64) -> f64 {
+        self.over(h).iter().map(|p| p.0 * exp(p.1)).sum::<f64>().max(1e-3)
+    }
+}
+
+impl Track {
+    fn predict(&mut self, h: f64) {
+        let a = [1.0, exp(-h / SLOW_H), exp(-h / self.fast_h)];
+        for i in 0..3 {
+            self.x[i] *= a[i];
+            for j in 0..3 {
+                self.p[i][j] *= a[i] * a[j];
+            }
+        }
+        self.p[0][0] += CREEP * h;
+        self.p[1][1] += self.slow * self.slow * (1.0 - a[1] * a[1]);
+        self.p[2][2] += self.fast * self.fast * (1.0 - a[2] * a[2]);
+    }
+
+    fn update(&mut self, y: f64, noise: f64) {
+        let c: [f64; 3] = core::array::from_fn(|i| self.p[i].iter().sum());
+        let s = c.iter().sum::<f64>() + noise;
+        let r = y - self.x.iter().sum::<f64>();
+        self.log_merit = MEMORY * self.log_merit
+            - 0.5 * log(s)
+            - 0.5 * (JUDGE + 1.0) * log(1.0 + r * r / (s * JUDGE));
+        for i in 0..3 {
+            self.x[i] += c[i] * r / s;
+            for j in 0..3 {
+                self.p[i][j] -= c[i] * c[j] / s;
+            }
+        }
     }
 }

@@ -35,9 +35,33 @@ pub struct RunDown {
     /// What a modelled draw was made of: hours of each part, in an order that only the estimator
     /// knows. At most 16.
     pub work: Vec<f64>,
-    /// The processor's rhythm in a timed mode: size (share of the processor) and length (s) of the
-    /// burst that follows a slot that was listened to.
+    /// The processor's rhythm in a timed mode: size (seconds of full processor use) and length (s)
+    /// of the burst that follows a slot that was listened to.
     pub burst: Option<[f64; 2]>,
+}
+
+impl RunDown {
+    /// Mean draw, W.
+    #[must_use]
+    pub fn mean_w(&self) -> f64 {
+        self.energy_wh * 3600.0 / self.lasted_s.max(1.0)
+    }
+
+    /// Whether every number can be reckoned with.
+    fn sound(&self) -> bool {
+        let curve = self.rest_curve.iter().flatten();
+        self.energy_wh > 0.0
+            && self.lasted_s > 0.0
+            && [self.energy_wh, self.lasted_s, self.bridged_wh, self.ambient_c.unwrap_or(0.0)]
+                .iter()
+                .chain(curve)
+                .chain(&self.work)
+                .chain(&self.source_ohms)
+                .chain(&self.peak_a)
+                .chain(self.burst.iter().flatten())
+                .all(|x| x.is_finite())
+            && self.burst.is_none_or(|b| b[0] > 0.0)
+    }
 }
 
 /// What earlier run-downs taught. The default has learned nothing.
@@ -47,21 +71,19 @@ pub struct Learned {
 }
 
 impl Learned {
-    /// Learns from one more run-down.
+    /// Learns from one more run-down. One without energy, without a duration or with broken numbers
+    /// is passed over.
     pub fn credit(&mut self, rundown: &RunDown) {
-        if rundown.energy_wh > 0.0 && rundown.energy_wh.is_finite() && rundown.lasted_s > 0.0 {
+        if rundown.sound() {
             self.runs.push(rundown.clone());
         }
     }
 
     /// Learns afresh from these, oldest first: for starting from a store, and for striking one out.
+    /// The bank is taken so that what is kept of a run-down may depend on it.
     #[must_use]
     pub fn from_rundowns(_bank: &BankSpec, runs: impl IntoIterator<Item = RunDown>) -> Self {
-        let mut learned = Self::default();
-        for run in runs {
-            learned.credit(&run);
-        }
-        learned
+        Self { runs: runs.into_iter().filter(RunDown::sound).collect() }
     }
 
     /// All that was learned from, oldest first, as plain data.
@@ -76,18 +98,8 @@ impl Learned {
         u32::try_from(self.runs.len()).unwrap_or(u32::MAX)
     }
 
-    pub(super) fn whole_runs(&self) -> impl Iterator<Item = &RunDown> {
+    /// Whole run-downs from full, which show the whole curve of the rest voltage.
+    pub(super) fn full_curves(&self) -> impl DoubleEndedIterator<Item = &RunDown> + Clone {
         self.runs.iter().filter(|r| r.ending == Ending::Died && r.start == Start::Full)
-    }
-
-    pub(super) fn cut_short(&self) -> impl Iterator<Item = &RunDown> {
-        self.runs.iter().filter(|r| r.ending == Ending::Stopped && r.start == Start::Full)
-    }
-
-    /// Mean draw over all earlier outings, W.
-    pub(super) fn mean_draw(&self) -> Option<f64> {
-        let (wh, s) =
-            self.runs.iter().fold((0.0, 0.0), |(e, t), r| (e + r.energy_wh, t + r.lasted_s));
-        (s > 600.0).then(|| wh * 3600.0 / s)
     }
 }

@@ -3,29 +3,44 @@
 //! One [`Estimator`] follows one outing of one bank. [`Estimator::step`] is cheap and is called for
 //! every reading; [`Estimator::remaining`] does the work of a forecast when somebody asks. When the
 //! outing is over, [`Estimator::close`] gives a [`RunDown`], from which [`Learned`] learns.
+//!
+//! The model, its assumptions and the source of every constant are written out in the crate's
+//! README. In one breath: `capacity` says how much the bank holds, `holds` cuts that by being still
+//! alive, `volts` weighs it by the cells' voltage where that is seen, `draw` says what will be
+//! drawn, `outcome` puts the two together; without a sensor `rhythm`, `life` and `modelled` stand
+//! in for it.
 
+mod capacity;
+mod curve;
 mod draw;
+mod holds;
 mod learned;
-mod prior;
+mod life;
+mod maths;
+mod modelled;
+mod outcome;
+mod outing;
+mod rhythm;
+mod usual;
+mod volts;
 
 pub use learned::{Learned, RunDown};
 
-use alloc::vec::Vec;
+use alloc::boxed::Box;
+
+use libm::log;
 
 use crate::{
     bank::{BankSpec, MeasuredAt},
     engine::Start,
     forecast::Spread,
+    units::{Seconds, Share},
 };
-use draw::Draw;
-use prior::Energy;
+use outing::Outing;
 
-/// Seconds of draw that must have been seen before a number is given: two quarter-minute radio
-/// slots of each kind and the end of the start-up.
-const SETTLE_S: f64 = 120.0;
-
-/// No portable station draws this much, W: such a reading is treated as missing.
-const TOO_MANY_W: f64 = 1e5;
+/// Seconds of draw that must have been seen before a number is given: one quarter-minute radio slot
+/// sent and one heard. What is not known yet is in the width of the range.
+pub const SETTLE_S: f64 = 30.0;
 
 /// What was seen over the last `dt_s` seconds. Missing values are bridged, and counted as such.
 #[derive(Clone, Copy, Debug, PartialEq, Default)]
@@ -59,6 +74,20 @@ pub struct LoadPrior {
     pub radio_transmit_w: Option<f64>,
 }
 
+impl LoadPrior {
+    /// Broken and negative figures count as not told.
+    fn sound(&self) -> Self {
+        let ok = |x: Option<f64>| x.filter(|w| w.is_finite() && *w > 0.0 && *w < 1e5);
+        Self {
+            idle_w: ok(self.idle_w),
+            full_w: ok(self.full_w),
+            accessories_w: ok(Some(self.accessories_w)).unwrap_or(0.0),
+            radio_receive_w: ok(self.radio_receive_w),
+            radio_transmit_w: ok(self.radio_transmit_w),
+        }
+    }
+}
+
 /// How an outing ended.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
 pub enum Ending {
@@ -72,44 +101,43 @@ pub enum Ending {
 /// Follows one outing of one bank.
 #[derive(Clone, Debug)]
 pub struct Estimator {
-    bank: BankSpec,
-    energy: Energy,
-    draw: Draw,
-    start: Start,
-    seen_s: f64,
-    delivered_wh: f64,
-    bridged_wh: f64,
+    outing: Outing,
+    /// Stands in as long as a sensor that was told of has given nothing at all.
+    spare: Option<Box<Outing>>,
 }
 
 impl Estimator {
     /// A fresh outing.
     #[must_use]
     pub fn new(bank: &BankSpec, load: &LoadPrior, learned: &Learned, start: Start) -> Self {
+        let load = load.sound();
+        if bank.measured_at == MeasuredAt::Nowhere {
+            return Self { outing: Outing::modelled(bank, &load, learned, start), spare: None };
+        }
+        let blind = BankSpec { measured_at: MeasuredAt::Nowhere, ..bank.clone() };
         Self {
-            bank: bank.clone(),
-            energy: Energy::new(bank, learned, start),
-            draw: Draw::new(bank, load, learned),
-            start,
-            seen_s: 0.0,
-            delivered_wh: 0.0,
-            bridged_wh: 0.0,
+            outing: Outing::measured(bank, &load, learned, start),
+            spare: Some(Box::new(Outing::modelled(&blind, &load, learned, start))),
         }
     }
 
     /// Takes in what was seen.
     pub fn step(&mut self, seen: &Observation) {
-        let dt = seen.dt_s;
-        if !(dt > 0.0 && dt.is_finite()) {
+        if !(seen.dt_s > 0.0 && seen.dt_s.is_finite()) {
             return;
         }
-        let watts = self.watts_of(seen);
-        let (mean_w, bridged) = self.draw.take(dt, watts, seen.cpu_busy);
-        let wh = mean_w * dt / 3600.0;
-        self.seen_s += dt;
-        self.delivered_wh += wh;
-        if bridged {
-            self.bridged_wh += wh;
+        self.outing.step(seen);
+        if self.outing.read_s() > 0.0 {
+            self.spare = None;
         }
+        if let Some(spare) = &mut self.spare {
+            spare.step(seen);
+        }
+    }
+
+    /// The one that can speak.
+    fn speaker(&self) -> &Outing {
+        self.spare.as_deref().unwrap_or(&self.outing)
     }
 
     /// The remaining time; `None` while it is too soon to say.
@@ -118,13 +146,22 @@ impl Estimator {
         if self.wants_s() > 0.0 {
             return None;
         }
-        Some(self.spread(|hours| self.draw.mean_over(hours)))
+        let outing = self.speaker();
+        let ahead = outing.ahead();
+        Some(outcome::lasts(&outing.left(), |h| ahead.over(h)))
+    }
+
+    /// Whether the draw is measured: a sensor was told of and has given something. Else it is
+    /// modelled.
+    #[must_use]
+    pub fn is_measured(&self) -> bool {
+        self.speaker().is_measured()
     }
 
     /// How many more seconds until it can say; 0 when it can.
     #[must_use]
     pub fn wants_s(&self) -> f64 {
-        (SETTLE_S - self.draw.seen_s()).max(0.0)
+        (SETTLE_S - self.speaker().read_s()).max(0.0)
     }
 
     /// The remaining time if from now on the mean draw were `mean_w`, known to `log_sd`
@@ -134,77 +171,50 @@ impl Estimator {
         if !(mean_w > 0.0 && mean_w.is_finite() && log_sd >= 0.0 && log_sd.is_finite()) {
             return None;
         }
-        let log_w = libm::log(mean_w);
-        Some(self.spread(|_| (log_w, log_sd)))
+        let known = [(1.0, log(mean_w), log_sd), (0.0, 0.0, 1.0), (0.0, 0.0, 1.0)];
+        Some(outcome::lasts(&self.speaker().left(), |_| known))
     }
 
     /// Usable energy of the whole bank as seen at the sensor, watt-hours: 10 %, 50 %, 90 %.
     #[must_use]
     pub fn usable_wh(&self) -> Option<[f64; 3]> {
-        Some(self.energy.quantiles(self.delivered_wh))
+        let used = self.delivered_wh();
+        let mut left = self.speaker().left();
+        left.sort_by(|a, b| a.0.total_cmp(&b.0));
+        let total: f64 = left.iter().map(|p| p.1).sum();
+        let mut before = 0.0;
+        let middles = left.iter().map(|&(e, w)| {
+            let middle = before + 0.5 * w;
+            before += w;
+            (e + used, middle / total)
+        });
+        let spread = Spread::from_points(core::iter::once((used, 0.0)).chain(middles));
+        let at = |share| spread.quantile(Share::nearest(share)).map(Seconds::si);
+        Some([at(0.1)?, at(0.5)?, at(0.9)?])
     }
 
     /// Energy delivered in this outing, as measured or modelled, watt-hours.
     #[must_use]
-    pub const fn delivered_wh(&self) -> f64 {
-        self.delivered_wh
+    pub fn delivered_wh(&self) -> f64 {
+        self.speaker().delivered_wh()
     }
 
     /// Of that, what was bridged over gaps rather than read.
     #[must_use]
-    pub const fn bridged_wh(&self) -> f64 {
-        self.bridged_wh
+    pub fn bridged_wh(&self) -> f64 {
+        self.speaker().bridged_wh()
     }
 
-    /// The draw this minute, W: measured, else modelled; `None` before the first reading.
+    /// The draw of these minutes, W: measured, else modelled; `None` before the first reading.
     #[must_use]
     pub fn draw_now_w(&self) -> Option<f64> {
-        self.draw.now_w()
+        self.speaker().now_w()
     }
 
     /// Closes the outing.
     #[must_use]
     pub fn close(self, ending: Ending) -> RunDown {
-        RunDown {
-            ending,
-            start: self.start,
-            lasted_s: self.seen_s,
-            energy_wh: self.delivered_wh,
-            bridged_wh: self.bridged_wh,
-            measured: self.draw.is_measured(),
-            ambient_c: self.bank.ambient.map(crate::units::Celsius::si),
-            ..RunDown::default()
-        }
-    }
-
-    fn watts_of(&self, seen: &Observation) -> Option<f64> {
-        if self.bank.measured_at == MeasuredAt::Nowhere {
-            return None;
-        }
-        let product = match (seen.volts, seen.amps) {
-            (Some(v), Some(a)) => Some(v * a),
-            _ => None,
-        };
-        seen.watts.or(product).filter(|w| w.abs() < TOO_MANY_W).map(|w| w.max(0.0))
-    }
-
-    /// Mixes what is left in the bank with what may be drawn: `future(hours)` gives mean and
-    /// deviation of the logarithm of the mean draw over so many hours.
-    fn spread(&self, future: impl Fn(f64) -> (f64, f64)) -> Spread {
-        let mut ends: Vec<(f64, f64)> = Vec::new();
-        for (whole_wh, weight) in self.energy.alive(self.delivered_wh) {
-            let left = (whole_wh - self.delivered_wh).max(0.0);
-            let (log_w, _) = future(1.0);
-            let mut hours = left / libm::exp(log_w).max(1e-3);
-            for _ in 0..4 {
-                hours = left / libm::exp(future(hours).0).max(1e-3);
-            }
-            let sd = future(hours).1;
-            for (z, part) in prior::NORMAL_NODES {
-                ends.push((3600.0 * hours * libm::exp(-sd * z), weight * part));
-            }
-        }
-        prior::distribution(ends)
+        self.spare.map_or(self.outing, |spare| *spare).close(ending)
     }
 }
 

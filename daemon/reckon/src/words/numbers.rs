@@ -51,6 +51,15 @@ fn step_min(minutes: f64, width_min: f64) -> f64 {
     largest(width_min / 8.0).min(largest(minutes / 4.0)).max(by_size)
 }
 
+/// How many seconds a remaining time can count down before [`left`] prints something else.
+#[must_use]
+pub(crate) fn stands_s(time: Seconds, width: Seconds) -> f64 {
+    let minutes = time.si().max(0.0) / 60.0;
+    let step = step_min(minutes, width.si() / 60.0);
+    let lowest = (libm::round(minutes / step) - 0.5) * step;
+    ((minutes - lowest) * 60.0).max(0.0)
+}
+
 /// Beyond 30 days a forecast means nothing any more.
 const LONGEST_MIN: u64 = 43_200;
 

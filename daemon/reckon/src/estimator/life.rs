@@ -1,0 +1,234 @@
+//! The parts of a draw that nobody measures, and the life equation that calibrates them.
+//!
+//! `watts = board + processor share × full work + somebody there + radio receiving
+//!        + share sent × what sending adds`
+//!
+//! A whole run-down says `ln(usable energy) = ln(Σ watts of each part × its hours) + ε`. The scale
+//! of energy and the scale of watts cannot be told apart and need not be: what is learned is their
+//! quotient, part by part, because outings mix the parts differently. Solved for the most likely
+//! logarithms by Gauss–Newton steps, with the Gaussian around them as what is still unknown.
+
+use libm::{exp, log, sqrt};
+
+use super::{
+    Ending, LoadPrior, RunDown,
+    maths::{above, correct},
+    usual::{FULL_TO_IDLE, SOME_BOARD_W, STEP_DOWN},
+};
+use crate::{bank::BankSpec, engine::Start};
+
+/// Parts of the draw: board, processor, person, receiving, sending.
+pub(super) const PARTS: usize = 5;
+const PERSON: usize = 2;
+const RECEIVING: usize = 3;
+const SENDING: usize = 4;
+const N: usize = PARTS + 1;
+const ROUNDS: usize = 4;
+
+/// What hangs on a board beside its printed idle figure, W (assumption: a USB device or two).
+const EXTRAS_W: f64 = 0.2;
+/// What a person's display and programs add, W (assumption: a small display).
+const PERSON_W: f64 = 1.0;
+/// Deviations (ln) of the five parts about what is printed or assumed (fit).
+const DOUBTS: [f64; PARTS] = [0.18, 0.4, 0.9, 0.08, 0.3];
+/// Deviation (ln) of a run-down about the equation, and what doubts about the hours of a part add,
+/// as a share of that part: a person there; sending; the radio in hours without a timed mode (it
+/// may be off); sending that leaves no mark, in hours where there may be such (fit).
+const REPEATS: f64 = 0.045;
+const PERSON_HOURS: f64 = 0.3;
+const SENDING_HOURS: f64 = 0.12;
+const RADIO_OFF: f64 = 0.2;
+const UNMARKED: f64 = 0.08;
+
+/// What an outing did: hours (or hours × share) of each part; hours without a timed mode; hours in
+/// which somebody may have sent without leaving a mark.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Work {
+    pub(super) parts: [f64; PARTS],
+    pub(super) quiet: f64,
+    pub(super) unmarked: f64,
+}
+
+impl Work {
+    /// Before anything is known: two hours of what people do.
+    pub(super) const USUAL: Self =
+        Self { parts: [2.0, 0.26, 0.6, 2.0, 0.12], quiet: 1.0, unmarked: 0.5 };
+    pub(super) const NONE: Self = Self { parts: [0.0; PARTS], quiet: 0.0, unmarked: 0.0 };
+
+    /// As a run-down keeps it: parts, processor use at rest, then the two other sums.
+    pub(super) fn of(run: &RunDown) -> Option<Self> {
+        let parts = run.work.first_chunk::<PARTS>()?;
+        let sum = |k: usize| run.work.get(k).copied().unwrap_or(0.0);
+        (parts[0] > 0.0).then(|| Self { parts: *parts, quiet: sum(6), unmarked: sum(7) })
+    }
+
+    pub(super) fn add(&mut self, other: &Self, scale: f64) {
+        for (a, b) in self.parts.iter_mut().zip(&other.parts) {
+            *a += scale * b;
+        }
+        self.quiet += scale * other.quiet;
+        self.unmarked += scale * other.unmarked;
+    }
+
+    /// Its hours.
+    pub(super) const fn hours(&self) -> f64 {
+        self.parts[0]
+    }
+}
+
+/// The most likely energy and watts, with what is unknown of them.
+#[derive(Clone, Debug)]
+pub(super) struct Life {
+    /// ln usable Wh, then ln of the watts of each part.
+    at: [f64; N],
+    cov: [[f64; N]; N],
+    watts: [f64; PARTS],
+    radio: bool,
+}
+
+impl Life {
+    /// `energy`: mean and deviation of ln(usable Wh) for the present outing; `drift`: by how much
+    /// an earlier outing's energy differed from that, as its age and temperature say.
+    pub(super) fn new(
+        bank: &BankSpec,
+        load: &LoadPrior,
+        energy: (f64, f64),
+        drift: impl Fn(&RunDown, f64) -> f64,
+        runs: &[RunDown],
+    ) -> Self {
+        let (watts, told) = printed(bank, load);
+        let radio = load.radio_receive_w.is_some() || load.radio_transmit_w.is_some();
+        let mut first = [energy.0; N];
+        let mut doubt = [energy.1; N];
+        for j in 0..PARTS {
+            first[j + 1] = log(watts[j].max(1e-3));
+            doubt[j + 1] = DOUBTS[j] * if j == 0 { told } else { 1.0 };
+        }
+        let mut life = Self { at: first, cov: [[0.0; N]; N], watts, radio };
+        // Every run-down is a straight line around the latest belief; a few rounds settle it.
+        let mut around = first;
+        for _ in 0..ROUNDS {
+            life.at = first;
+            life.cov = [[0.0; N]; N];
+            for (k, d) in doubt.iter().enumerate() {
+                life.cov[k][k] = d * d;
+            }
+            for (k, run) in runs.iter().enumerate() {
+                if let Some(work) = Work::of(run) {
+                    life.learn(run, &work, &around, drift(run, k as f64));
+                }
+            }
+            around = life.at;
+        }
+        life.watts =
+            core::array::from_fn(|j| if life.counts(j) { exp(life.at[j + 1]) } else { 0.0 });
+        life
+    }
+
+    /// Watts of each part as believed.
+    pub(super) const fn watts(&self) -> &[f64; PARTS] {
+        &self.watts
+    }
+
+    /// Mean draw of such an outing, W.
+    pub(super) fn mean_w(&self, work: &Work) -> f64 {
+        let wh: f64 = self.watts.iter().zip(&work.parts).map(|(w, h)| w * h).sum();
+        wh / work.hours().max(1e-6)
+    }
+
+    /// Mean and variance of ln(usable Wh), in units of the believed watts, for an outing of such
+    /// work: energy and watts are uncertain together, and what matters is their quotient.
+    pub(super) fn expect(&self, work: &Work) -> (f64, f64) {
+        let line = self.line(&self.at, work);
+        let c = self.times(&line.slope);
+        (self.at[0], dot(&c, &line.slope) + line.noise)
+    }
+
+    const fn counts(&self, part: usize) -> bool {
+        part < RECEIVING || self.radio
+    }
+
+    /// The life equation as a straight line around `at`.
+    fn line(&self, at: &[f64; N], work: &Work) -> Line {
+        let mut wh = [0.0; PARTS];
+        for j in 0..PARTS {
+            if self.counts(j) {
+                wh[j] = exp(at[j + 1]) * work.parts[j].max(0.0);
+            }
+        }
+        let total = wh.iter().sum::<f64>().max(1e-9);
+        let mut slope = [1.0; N];
+        for j in 0..PARTS {
+            slope[j + 1] = -wh[j] / total;
+        }
+        let idle = (work.quiet / work.hours().max(1e-6)).clamp(0.0, 1.0);
+        let sending_w = if self.radio { exp(at[SENDING + 1]) } else { 0.0 };
+        let noise = square(REPEATS)
+            + square(PERSON_HOURS * slope[PERSON + 1])
+            + square(SENDING_HOURS * slope[SENDING + 1])
+            + square(RADIO_OFF * idle * slope[RECEIVING + 1])
+            + square(UNMARKED * sending_w * work.unmarked / total);
+        Line { value: at[0] - log(total), slope, noise }
+    }
+
+    fn learn(&mut self, run: &RunDown, work: &Work, around: &[f64; N], drift: f64) {
+        let line = self.line(around, work);
+        let part = match run.start {
+            Start::Part(share) => log(share.part().max(0.05)),
+            Start::Full | Start::Unknown => 0.0,
+        };
+        // What the belief says of ln E − ln Σ; a whole run-down says that it was 0.
+        let ahead: f64 = (0..N).map(|k| line.slope[k] * (self.at[k] - around[k])).sum();
+        let value = line.value + drift + part + ahead;
+        let c = self.times(&line.slope);
+        let v = dot(&c, &line.slope).max(1e-9);
+        let (new, new_v) = if run.ending == Ending::Died && run.start != Start::Unknown {
+            // A run-down far off counts as a noisier one (Student, four degrees of freedom).
+            let odd = ((4.0 + value * value / (v + line.noise)) / 5.0).max(1.0);
+            let guessed = if part < 0.0 { 0.01 } else { 0.0 };
+            let whole = correct(v, 1.0, line.noise * odd + guessed);
+            (value * (1.0 - whole.gain), whole.var)
+        } else {
+            above(value, v, 0.0, sqrt(line.noise))
+        };
+        let (gain, shrink) = ((new - value) / v, (v - new_v) / (v * v));
+        for i in 0..N {
+            self.at[i] += c[i] * gain;
+            for j in 0..N {
+                self.cov[i][j] -= c[i] * c[j] * shrink;
+            }
+        }
+    }
+
+    fn times(&self, g: &[f64; N]) -> [f64; N] {
+        core::array::from_fn(|i| dot(&self.cov[i], g))
+    }
+}
+
+/// ln E − ln Σ around a point: its value, its slope along each unknown, the variance of ε.
+struct Line {
+    value: f64,
+    slope: [f64; N],
+    noise: f64,
+}
+
+/// Watts of the parts as printed or assumed, and a factor on the board's doubt where nothing is
+/// printed.
+fn printed(bank: &BankSpec, load: &LoadPrior) -> ([f64; PARTS], f64) {
+    let through = if bank.series <= 1 { 1.0 } else { STEP_DOWN };
+    let idle = load.idle_w.unwrap_or(SOME_BOARD_W);
+    let work = (load.full_w.unwrap_or(idle * FULL_TO_IDLE) - idle).max(0.1);
+    let receive = load.radio_receive_w.unwrap_or(0.0);
+    let sending = (load.radio_transmit_w.unwrap_or(receive) - receive).max(0.0);
+    let board = idle + EXTRAS_W + load.accessories_w.max(0.0);
+    let told = if load.idle_w.is_some() { 1.0 } else { 3.0 };
+    ([board / through, work / through, PERSON_W / through, receive, sending], told)
+}
+
+fn dot(a: &[f64; N], b: &[f64; N]) -> f64 {
+    a.iter().zip(b).map(|(x, y)| x * y).sum()
+}
+
+const fn square(x: f64) -> f64 {
+    x * x
+}
