@@ -8,3 +8,4 @@ mod settings;
 mod shipped_files;
 mod support;
 mod walls;
+mod warnings;

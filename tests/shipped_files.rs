@@ -63,6 +63,45 @@ fn the_unit_promises_what_the_program_keeps() {
 }
 
 #[test]
+fn the_units_that_switch_off_pass_the_verifier_and_can_do_nothing_else() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let mut paths = Vec::new();
+    for name in ["outlast-poweroff.path", "outlast-poweroff.service"] {
+        let text = fs::read_to_string(tree().join("systemd").join(name)).expect("the unit");
+        let path = folder.path().join(name);
+        fs::write(&path, text).expect("a copy");
+        paths.push(path.to_str().expect("a path").to_owned());
+    }
+    let (well, said) =
+        tool("systemd-analyze", "systemd", &["verify", "--man=no", &paths[0], &paths[1]]);
+    let ours: Vec<&str> = said.lines().filter(|line| line.contains("outlast")).collect();
+    assert!(well && ours.is_empty(), "{said}");
+    let service = fs::read_to_string(&paths[1]).expect("the unit");
+    let values = |key: &str| -> Vec<String> {
+        let lines = service.lines().filter_map(|l| l.strip_prefix(key)?.strip_prefix('='));
+        lines.map(str::to_owned).collect()
+    };
+    // One process, which removes the request; the service manager itself switches off.
+    assert_eq!(values("ExecStart"), ["/usr/bin/rm -f /run/outlast/poweroff-request"]);
+    assert_eq!(values("SuccessAction"), ["poweroff"]);
+    assert_eq!(values("ReadWritePaths"), ["/run/outlast"]);
+    for (key, value) in [
+        ("NoNewPrivileges", "yes"),
+        ("ProtectSystem", "strict"),
+        ("RestrictAddressFamilies", "none"),
+        ("CapabilityBoundingSet", "CAP_DAC_OVERRIDE"),
+    ] {
+        assert_eq!(values(key), [value], "{key}");
+    }
+    let path = fs::read_to_string(&paths[0]).expect("the unit");
+    assert!(path.lines().any(|l| l == "PathExists=/run/outlast/poweroff-request"));
+    // The verifier knows these keys: a misspelt one is complained about.
+    fs::write(&paths[1], service.replace("SuccessAction=", "SuccesAction=")).expect("a file");
+    let (_, said) = tool("systemd-analyze", "systemd", &["verify", "--man=no", &paths[1]]);
+    assert!(said.contains("SuccesAction"), "a misspelt key passes: {said}");
+}
+
+#[test]
 fn the_user_and_the_folders_are_as_systemd_wants_them() {
     let root = tempfile::tempdir().expect("a folder");
     fs::create_dir_all(root.path().join("etc")).expect("a folder");
@@ -87,7 +126,13 @@ fn the_rule_opens_the_buses_to_their_group_only() {
     let lines: Vec<&str> =
         rules.lines().filter(|l| !l.starts_with('#') && !l.trim().is_empty()).collect();
     assert!(!lines.is_empty());
-    for line in &lines {
+    // The LEDs are no device nodes; their files are given to our own group, and to nobody else.
+    let (leds, nodes): (Vec<&str>, Vec<&str>) = lines.iter().partition(|l| l.contains("\"leds\""));
+    assert!(
+        leds.iter().all(|l| l.contains("chgrp outlast") && l.contains("chmod g+w")),
+        "{leds:?}"
+    );
+    for line in &nodes {
         assert!(line.contains("GROUP=\"") && line.contains("MODE=\"0660\""), "{line}");
     }
     assert!(lines.iter().any(|l| l.contains("SUBSYSTEM==\"i2c-dev\"")));

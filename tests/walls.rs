@@ -16,6 +16,7 @@ use crate::support::tree;
 const MAY_USE: &[(&str, &[&str])] = &[
     ("reckon", &["libm"]),
     ("history", &["jiff", "reckon", "rusqlite", "serde_json"]),
+    ("alert", &["reckon", "reqwest", "rustix", "serde", "serde_json", "tokio", "tracing"]),
     ("probe", &["i2cdev", "libc", "reckon", "rustix", "sysinfo"]),
     (
         "web",
@@ -39,6 +40,7 @@ const MAY_USE: &[(&str, &[&str])] = &[
     (
         "outlast",
         &[
+            "alert",
             "axum",
             "clap",
             "history",

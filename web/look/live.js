@@ -1,5 +1,5 @@
 "use strict";(()=>{
-const at=id=>document.getElementById(id);let stream,heard=performance.now(),said;const due={};
+const at=id=>document.getElementById(id);let stream,heard=performance.now(),said,keys,tone;const due={};
 const put=(id,html)=>{const box=at(id);if(!box)return;
  if(id=="spoken"){if(said&&said!=html)box.textContent=html;said=html;return}
  const on=document.activeElement,inside=box.contains(on);
@@ -8,9 +8,16 @@ const put=(id,html)=>{const box=at(id);if(!box)return;
  box.innerHTML=html;if(nth>=0&&places()[nth])places()[nth].focus()};
 const late=()=>{const s=Math.round((performance.now()-heard)/1000),box=at("stale");
  box.hidden=s<12;if(s>=12)box.textContent="These figures are "+(s<90?s-s%5+" s":Math.round(s/60)+" min")+" old: no word from the board. They come back by themselves when the phone hears it again."};
+// Sound and vibration work once somebody has tapped the page; browsers allow neither before.
+addEventListener("pointerdown",()=>{try{tone=tone||new AudioContext();tone.resume()}catch(e){}});
+const ring=()=>{const all=[...document.querySelectorAll("#alarms [data-key]")],now=all.map(e=>e.dataset.key);
+ document.title=(all.length?all[0].querySelector("h2").textContent+" · ":"")+document.title.replace(/^.* · (?=.* · )/,"");
+ if(keys&&now.some(k=>!keys.includes(k))){if(navigator.vibrate)navigator.vibrate([300,150,300,150,600]);
+  if(tone&&tone.state=="running")for(const t of[0,.3,.6]){const o=tone.createOscillator();o.frequency.value=880;o.connect(tone.destination);o.start(tone.currentTime+t);o.stop(tone.currentTime+t+.15)}}
+ keys=now};ring();
 const open=()=>{if(stream)stream.close();stream=new EventSource("/live");
  stream.onmessage=e=>{heard=performance.now();const parts={...due,...JSON.parse(e.data)};for(const id in parts)put(id,parts[id]);
-  const b=document.querySelector("#answer b");if(b)document.title=document.title.replace(/^.* · /,at("answer").querySelector("h1").textContent.trim()+" · ");late()};
+  const b=document.querySelector("#answer b");if(b)document.title=document.title.replace(/^.* · /,at("answer").querySelector("h1").textContent.trim()+" · ");ring();late()};
  stream.onerror=()=>{if(stream.readyState==2)setTimeout(()=>document.hidden||open(),1e4)}};
 if(window.EventSource){open();setInterval(late,5e3);
 document.addEventListener("visibilitychange",()=>{if(document.hidden)stream.close();else{heard=performance.now();open()}})}

@@ -13,6 +13,7 @@ use axum_extra::extract::cookie::SignedCookieJar;
 use reckon::{
     bank::{BankSpec, Cells, MeasuredAt},
     engine::{Ask, Refusal, Start},
+    power_off::PowerOffAsk,
     snapshot::Snapshot,
     time::{Mono, Stamp},
     units::{AmpHours, Celsius, Share, Volts},
@@ -49,6 +50,7 @@ fn refused(refusal: &Refusal) -> Sorry {
     let (status, code) = match refusal {
         Refusal::NoSuchActivity => (StatusCode::UNPROCESSABLE_ENTITY, "no-such-activity"),
         Refusal::AlarmGone => (StatusCode::CONFLICT, "alarm-gone"),
+        Refusal::NoCountdown => (StatusCode::CONFLICT, "no-countdown"),
         Refusal::FinishOutOfRange => (StatusCode::UNPROCESSABLE_ENTITY, "finish-out-of-range"),
         Refusal::BankImplausible(_) => (StatusCode::UNPROCESSABLE_ENTITY, "bank-implausible"),
         Refusal::NameTooLong => (StatusCode::UNPROCESSABLE_ENTITY, "name-too-long"),
@@ -353,6 +355,30 @@ pub(crate) async fn activity_form(State(site): State<Site>, request: Request) ->
 
 pub(crate) async fn activity_json(State(site): State<Site>, request: Request) -> Done {
     put(&site, activity(json(request).await?)).await?;
+    done()
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct OffWish {
+    wish: String,
+}
+
+fn power_off(wish: &OffWish) -> Result<Ask, Sorry> {
+    match wish.wish.as_str() {
+        "stop" => Ok(Ask::PowerOff(PowerOffAsk::Stop)),
+        "now" => Ok(Ask::PowerOff(PowerOffAsk::Now)),
+        _ => Err(unreadable("`wish` is stop or now. Nothing was changed.")),
+    }
+}
+
+pub(crate) async fn power_off_form(State(site): State<Site>, request: Request) -> Done {
+    put(&site, power_off(&form(request).await?)?).await?;
+    back_to("/")
+}
+
+pub(crate) async fn power_off_json(State(site): State<Site>, request: Request) -> Done {
+    put(&site, power_off(&json(request).await?)?).await?;
     done()
 }
 

@@ -213,6 +213,7 @@ pub(crate) async fn parts(State(site): State<Site>, From(from): From) -> Result<
         if let Some(before) = last
             && rendered.snapshot.at.mono.since(before.snapshot.at.mono) < PAGE_EVERY
             && rendered.snapshot.alarms == before.snapshot.alarms
+            && rendered.snapshot.power_off == before.snapshot.power_off
         {
             return None;
         }

@@ -8,6 +8,7 @@ use axum::{
 };
 use reckon::{
     bank::BankSpec,
+    power_off::PowerOff,
     reading::{SourceIx, SourceReport, SourceState},
     snapshot::{ActivityView, Basis, Snapshot},
     time::Mono,
@@ -70,8 +71,12 @@ struct AlarmShown {
 #[derive(Template)]
 #[template(path = "alarms.html")]
 struct AlarmsPart {
+    off: Option<words::Said>,
+    /// Whether the countdown can be stopped, and shortened.
+    off_asks: (bool, bool),
     awake: Vec<AlarmShown>,
     asleep: Vec<AlarmShown>,
+    over: Vec<String>,
 }
 
 #[derive(Template)]
@@ -79,6 +84,7 @@ struct AlarmsPart {
 struct AnswerPart {
     answer: words::Answer,
     verdict: Option<String>,
+    help: Option<String>,
     basis: Option<String>,
 }
 
@@ -194,6 +200,7 @@ pub(crate) fn sections(snapshot: &Snapshot) -> Vec<Section> {
     let answer = AnswerPart {
         answer: words::answer(snapshot),
         verdict: words::verdict(snapshot),
+        help: words::help(snapshot),
         basis: modelled.then(|| words::basis(snapshot)),
     };
     let clock = words::clock_time(snapshot.at.mono, snapshot.at);
@@ -236,10 +243,15 @@ fn alarms(snapshot: &Snapshot) -> String {
         };
         if until.is_some() { asleep.push(shown) } else { awake.push(shown) }
     }
-    if awake.is_empty() && asleep.is_empty() {
+    let off = words::power_off(snapshot);
+    let counting = matches!(snapshot.power_off, PowerOff::Counting { .. });
+    let saving = matches!(snapshot.power_off, PowerOff::Saving { .. });
+    let over: Vec<String> =
+        snapshot.over.iter().map(|one| words::over_line(one, snapshot)).collect();
+    if off.is_none() && awake.is_empty() && asleep.is_empty() && over.is_empty() {
         return String::new();
     }
-    part(&AlarmsPart { awake, asleep })
+    part(&AlarmsPart { off, off_asks: (counting || saving, counting), awake, asleep, over })
 }
 
 fn doing(snapshot: &Snapshot) -> String {

@@ -6,6 +6,7 @@
 use reckon::{
     bank::{BankSpec, Cells, MeasuredAt},
     forecast::{Forecast, Outlook},
+    power_off::PowerOff,
     reading::{Flow, Gap, Got, Role, SourceIx, SourceReport, SourceState, Strain, Via},
     snapshot::{About, Basis, LogState, Snapshot, Verdict},
     time::{Mono, Stamp, Trust},
@@ -31,6 +32,8 @@ pub(crate) struct Now {
     bank: Bank,
     forecast: Outlooked,
     alarms: Vec<Alarm>,
+    alarms_over: Vec<AlarmOver>,
+    power_off: Off,
     log: Log,
     clock: Clock,
     channels: Vec<Channel>,
@@ -39,6 +42,21 @@ pub(crate) struct Now {
     sources: Vec<Source>,
     missed_sweeps: u64,
     footprint: Footprint,
+}
+
+#[derive(Serialize)]
+struct AlarmOver {
+    about: &'static str,
+    text: String,
+    ended_s: f64,
+    lasted_s: f64,
+}
+
+#[derive(Serialize)]
+struct Off {
+    state: &'static str,
+    switch_off_in_s: Option<f64>,
+    text: String,
 }
 
 #[derive(Serialize)]
@@ -334,6 +352,8 @@ impl From<&Snapshot> for Now {
             bank: bank(snapshot),
             forecast: outlooked(snapshot),
             alarms: snapshot.alarms.iter().map(|it| alarm(it, snapshot)).collect(),
+            alarms_over: snapshot.over.iter().map(|it| over(it, snapshot)).collect(),
+            power_off: off(snapshot),
             log: log(&snapshot.log),
             clock: Clock {
                 at,
@@ -347,11 +367,7 @@ impl From<&Snapshot> for Now {
             },
             channels: channels(snapshot),
             gauges: gauges(snapshot),
-            programs: snapshot
-                .programs
-                .iter()
-                .map(|it| Program { name: it.name.clone(), cores_busy: it.cores_busy })
-                .collect(),
+            programs: programs(snapshot),
             sources: snapshot.sources.iter().map(source).collect(),
             missed_sweeps: snapshot.missed_sweeps,
             footprint: Footprint {
@@ -361,6 +377,14 @@ impl From<&Snapshot> for Now {
             },
         }
     }
+}
+
+fn programs(snapshot: &Snapshot) -> Vec<Program> {
+    let program = |it: &reckon::reading::Program| Program {
+        name: it.name.clone(),
+        cores_busy: it.cores_busy,
+    };
+    snapshot.programs.iter().map(program).collect()
 }
 
 fn outing(snapshot: &Snapshot) -> Outing {
@@ -508,19 +532,57 @@ fn outlooked(snapshot: &Snapshot) -> Outlooked {
 fn alarm(alarm: &reckon::snapshot::Alarm, snapshot: &Snapshot) -> Alarm {
     let said = words::alarm(alarm, snapshot);
     Alarm {
-        about: match alarm.about {
-            About::RunningOut { .. } => "running_out",
-            About::Undervoltage { .. } => "undervoltage",
-            About::Hot => "hot",
-            About::SensorSilent { .. } => "sensor_silent",
-            About::ShuntDoubt { .. } => "shunt_doubt",
-        },
+        about: about(&alarm.about),
         text: said.text,
         meaning: said.meaning,
         advice: said.advice,
         since_s: alarm.since.as_s(),
         asleep_until_s: alarm.asleep_until.map(Mono::as_s),
     }
+}
+
+const fn about(about: &About) -> &'static str {
+    match about {
+        About::RunningOut { .. } => "running_out",
+        About::Undervoltage { .. } => "undervoltage",
+        About::Hot => "hot",
+        About::SensorSilent { .. } => "sensor_silent",
+        About::ShuntDoubt { .. } => "shunt_doubt",
+        About::FinishAtRisk { .. } => "finish_at_risk",
+        About::BrownOutNear => "brown_out_near",
+        About::DrawHigh { .. } => "draw_high",
+        About::AutoOff => "auto_off",
+        About::RecordNotWritten => "record_not_written",
+        About::ClockNotTrusted => "clock_not_trusted",
+    }
+}
+
+fn over(one: &reckon::snapshot::Over, snapshot: &Snapshot) -> AlarmOver {
+    AlarmOver {
+        about: about(&one.about),
+        text: words::over_line(one, snapshot),
+        ended_s: one.ended.as_s(),
+        lasted_s: one.lasted.as_secs_f64(),
+    }
+}
+
+fn off(snapshot: &Snapshot) -> Off {
+    let mut switch_off_in_s = None;
+    let state = match snapshot.power_off {
+        PowerOff::Unwanted => "unwanted",
+        PowerOff::NoUnit => "no_unit",
+        PowerOff::Watching { .. } => "watching",
+        PowerOff::Counting { until, .. } => {
+            switch_off_in_s = Some(until.seconds_since(snapshot.at.mono).si());
+            "counting"
+        }
+        PowerOff::Stopped { .. } => "stopped",
+        PowerOff::Saving { .. } => "saving",
+        PowerOff::Closing { .. } => "closing",
+        PowerOff::Asked { .. } => "asked",
+        PowerOff::Failed { .. } => "failed",
+    };
+    Off { state, switch_off_in_s, text: words::power_off_line(snapshot) }
 }
 
 fn log(log: &LogState) -> Log {

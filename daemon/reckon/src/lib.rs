@@ -9,6 +9,7 @@
 extern crate alloc;
 
 pub mod adif;
+pub mod alarm;
 pub mod bank;
 pub mod bank_choices;
 pub mod book;
@@ -18,6 +19,7 @@ pub mod engine;
 pub mod estimator;
 pub mod fold;
 pub mod forecast;
+pub mod power_off;
 pub mod reading;
 pub mod snapshot;
 pub mod time;

@@ -3,10 +3,12 @@
 //! Numbers only; sentences are made from them by [`crate::words`] when somebody looks.
 
 use alloc::{string::String, sync::Arc, vec::Vec};
+use core::time::Duration;
 
 use crate::{
     bank::BankSpec,
     forecast::Outlook,
+    power_off::PowerOff,
     reading::{
         BoardFacts, BoardReading, GaugeReading, Got, Program, SourceIx, SourceReport, Strain,
         SupplyReading,
@@ -131,6 +133,26 @@ pub enum About {
         /// Which.
         source: SourceIx,
     },
+    /// The chance of reaching the finish is below so many per cent.
+    FinishAtRisk {
+        /// The limit that was passed, per cent.
+        below_percent: u32,
+    },
+    /// The load is close to the one at which the board's supply is too low.
+    BrownOutNear,
+    /// For ten minutes the activity has drawn far more than it usually does.
+    DrawHigh {
+        /// Which activity.
+        activity: String,
+        /// What it usually draws.
+        usual: Watts,
+    },
+    /// So little is drawn that the bank may switch itself off.
+    AutoOff,
+    /// The record is not being written.
+    RecordNotWritten,
+    /// A timed mode is on and nobody has set the clock.
+    ClockNotTrusted,
 }
 
 /// An alarm that stands.
@@ -142,6 +164,32 @@ pub struct Alarm {
     pub since: Mono,
     /// Put to sleep until then.
     pub asleep_until: Option<Mono>,
+}
+
+/// An alarm that is over, for somebody who did not look meanwhile.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Over {
+    /// What it was about.
+    pub about: About,
+    /// When it ended.
+    pub ended: Mono,
+    /// How long it stood.
+    pub lasted: Duration,
+}
+
+/// What would help when the finish is tight or short.
+#[derive(Clone, Debug, PartialEq)]
+pub struct FinishHelp {
+    /// Doing only this from now on would reach the finish in nine of ten cases; of several the one
+    /// that draws most. `None` where none would, or it is being done already.
+    pub activity: Option<String>,
+    /// What has been drawn lately.
+    pub draw: Option<Watts>,
+    /// The largest mean draw that would reach the finish in nine of ten cases; `None` where none
+    /// would.
+    pub at_most: Option<Watts>,
+    /// Until then it lasts in nine of ten cases as things are.
+    pub safe_until: Mono,
 }
 
 /// The outing's draw so far, in even steps, for the day line.
@@ -212,8 +260,14 @@ pub struct Snapshot {
     pub finish: Option<FinishView>,
     /// The named activities.
     pub activities: Vec<ActivityView>,
+    /// What would help, where the finish is tight or short.
+    pub help: Option<FinishHelp>,
     /// Alarms that stand, most urgent first.
     pub alarms: Vec<Alarm>,
+    /// Alarms of the last hour that are over, the latest first.
+    pub over: Vec<Over>,
+    /// Where the clean power-off stands.
+    pub power_off: PowerOff,
     /// The board this second.
     pub board: BoardReading,
     /// How often the supply was too low in this outing.

@@ -11,6 +11,7 @@ use std::{
 
 use history::RecordState;
 use reckon::{
+    alarm::Edge,
     engine::{Ask, Engine, Refusal},
     reading::Sweep,
     snapshot::{Footprint, Snapshot},
@@ -27,6 +28,7 @@ use crate::{
     keeping,
     notice::Notice,
     ready::Ready,
+    warn::Warner,
 };
 
 /// Without a sweep for this long the silence itself is looked at.
@@ -57,6 +59,8 @@ pub(crate) enum Event {
     RecordAsked(RecordAsked),
     /// What the clerk found in the record.
     News(Box<News>),
+    /// Whoever had to save before switching off has done so.
+    Saved,
     /// End.
     Stop,
 }
@@ -73,6 +77,8 @@ pub(crate) struct Brain {
     pub(crate) show: watch::Sender<Arc<Snapshot>>,
     /// Where jobs for the card go; `None` where nothing is kept.
     pub(crate) keeper: Option<Sender<Job>>,
+    /// What warns besides the page.
+    pub(crate) warner: Option<Warner>,
     /// What systemd hears.
     pub(crate) ready: Ready,
     /// Frees the sampling from a sensor that hangs.
@@ -123,6 +129,7 @@ impl Brain {
                 if let Some(kept) = &mut self.record {
                     kept.recorder.edges(&shot, &edges);
                 }
+                self.warn(&shot, &edges);
                 self.ready.status(shot.at.mono, || plain_spaces(&reckon::words::status(&shot)));
                 self.show.send_replace(shot);
             }
@@ -152,7 +159,37 @@ impl Brain {
             }
             Event::RecordAsked(asked) => self.record_asked(asked),
             Event::News(news) => Some(self.news(*news)),
+            Event::Saved => {
+                let at = self.clock.stamp();
+                self.engine.note_saved(at);
+                Some(self.engine.tick(at))
+            }
             Event::Stop => None,
+        }
+    }
+
+    /// Tells the ways out, and carries out what the clean power-off orders.
+    fn warn(&mut self, shot: &Snapshot, edges: &[Edge]) {
+        let orders = self.engine.orders();
+        let Some(warner) = &self.warner else { return };
+        warner.tell(shot, edges);
+        let mut last = false;
+        for order in orders {
+            last |= warner.carry_out(order, shot);
+        }
+        if last {
+            // First what must survive, then the card, then the request.
+            self.keep(None);
+            if let Some(kept) = &mut self.record
+                && let Err(why) = kept.recorder.put_down(shot.at.mono)
+            {
+                tracing::warn!("the record could not be closed before switching off: {why}");
+            }
+            let outcome = self.warner.as_ref().map_or(Ok(()), Warner::switch_off);
+            if let Err(why) = &outcome {
+                tracing::error!(event = "power_off_failed", "{why}");
+            }
+            self.engine.note_switched_off(outcome, self.clock.stamp());
         }
     }
 
@@ -267,6 +304,7 @@ impl Brain {
 mod tests {
     use super::*;
     use std::{
+        path::Path,
         sync::{
             atomic::{AtomicU32, Ordering},
             mpsc::{self, SyncSender},
@@ -276,6 +314,7 @@ mod tests {
 
     use reckon::{
         engine::Setup,
+        power_off::{PowerOff, PowerOffWants},
         reading::{
             BoardReading, Gap, Role, SourceIx, SourceReport, SourceState, SupplyReading, Via,
         },
@@ -314,6 +353,7 @@ mod tests {
             events: list,
             show,
             keeper: Some(keeper),
+            warner: None,
             ready: Ready::from_environment(),
             free: Box::new(move || count.fetch_add(1, Ordering::Relaxed) == 0),
             boot_id: Some("boot".to_owned()),
@@ -381,6 +421,93 @@ mod tests {
         lab.brain.join().unwrap();
     }
 
+    /// Everything of the clean power-off but its last step: sweeps of a bank that runs empty go in,
+    /// a command saves, and the request lies in the runtime folder. What would answer it, the
+    /// service manager, is not there: `daemon/alert/tests/ways/switch.rs` plays its part.
+    #[test]
+    fn a_bank_that_runs_empty_ends_in_saving_then_in_a_request() {
+        let folder = tempfile::tempdir().unwrap();
+        let saved = folder.path().join("saved");
+        let (mut brain, hand) = brain_on_an_empty_bank(folder.path(), &saved);
+        let mut memory = Memory {
+            kept_at: Mono::BOOT,
+            believed: false,
+            last_sweep: Mono::BOOT,
+            silent: false,
+            notice: Notice::default(),
+            record: RecordState::default(),
+        };
+        let file = folder.path().join(alert::REQUEST);
+        let began = Instant::now();
+        let mut seconds = 0;
+        while !file.exists() {
+            assert!(began.elapsed() < Duration::from_secs(30), "no request after {seconds} s");
+            hand.forward(Duration::from_secs(1));
+            seconds += 1;
+            let shot = brain.turn(swept(brain.clock.stamp()), &mut memory).unwrap();
+            let edges = brain.engine.edges();
+            brain.warn(&shot, &edges);
+            if matches!(shot.power_off, PowerOff::Saving { .. }) && !file.exists() {
+                // The command runs in real time, the clock of the test does not.
+                let event = brain.events.recv_timeout(Duration::from_secs(10)).unwrap();
+                assert!(matches!(event, Event::Saved));
+                let text = std::fs::read_to_string(&saved).unwrap();
+                assert!(text.contains("saving"), "saved before the request: {text}");
+                assert!(!file.exists());
+                brain.turn(event, &mut memory);
+            }
+        }
+        // However soon the forecast says so: the hold, and two minutes to stop it.
+        assert!((140..1200).contains(&seconds), "{seconds} s");
+        let shot = brain.engine.tick(brain.clock.stamp());
+        assert!(matches!(shot.power_off, PowerOff::Asked { .. }), "{:?}", shot.power_off);
+    }
+
+    /// A brain whose only way out is a command that writes what it is told into this file.
+    fn brain_on_an_empty_bank(folder: &Path, saved: &Path) -> (Brain, HandClock) {
+        let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build().unwrap();
+        let handle = runtime.handle().clone();
+        std::thread::spawn(move || runtime.block_on(std::future::pending::<()>()));
+        let line = ["-c".to_owned(), format!("echo $OUTLAST_EVENT >> '{}'", saved.display())];
+        let limit = Duration::from_secs(5);
+        let hook = alert::Command::new(Path::new("/bin/sh"), &line, limit).unwrap();
+        let hand = HandClock::at(Mono::at_s(100.0), Wall::from_unix_ms(0));
+        let clock = Clock::by_hand(hand.clone());
+        let now: alert::Now = {
+            let clock = clock.clone();
+            Arc::new(move || clock.stamp())
+        };
+        let (courier, workers) = alert::Courier::new(Vec::new(), vec![hook], None, &now);
+        for worker in workers {
+            handle.spawn(worker);
+        }
+        let setup = Setup {
+            bank: Some(reckon::bank::BankSpec::common()[0].clone()),
+            start: reckon::engine::Start::Part(reckon::units::Share::nearest(0.02)),
+            power_off: PowerOffWants { unit: true, ..PowerOffWants::default() },
+            ..Setup::default()
+        };
+        let mut engine = Engine::new(setup, clock.stamp());
+        let (show, _) = watch::channel(engine.tick(clock.stamp()));
+        let (events, list) = mpsc::sync_channel(64);
+        let folders = (Some(folder.to_owned()), Some(folder.to_owned()));
+        let brain = Brain {
+            engine,
+            clock,
+            events: list,
+            show,
+            keeper: None,
+            warner: Some(Warner::new(courier, None, handle, events, folders)),
+            ready: Ready::from_environment(),
+            free: Box::new(|| false),
+            boot_id: None,
+            trouble: None,
+            record: None,
+            keeping: watch::channel(Arc::default()).0,
+        };
+        (brain, hand)
+    }
+
     #[test]
     fn an_answer_comes_when_the_choice_is_on_the_card() {
         let lab = lab();
@@ -433,6 +560,7 @@ mod tests {
             events: list,
             show,
             keeper: None,
+            warner: None,
             ready: Ready::from_environment(),
             free: Box::new(|| false),
             boot_id: None,

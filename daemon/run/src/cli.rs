@@ -352,6 +352,9 @@ pub(crate) struct Replay {
 /// Options of `check`.
 #[derive(Args, Clone, Debug)]
 pub(crate) struct Check {
+    /// Try each way out once instead, and say what happened: webhooks, commands, LED
+    #[arg(long)]
+    pub(crate) alarms: bool,
     /// Print JSON instead of sentences
     #[arg(long)]
     pub(crate) json: bool,

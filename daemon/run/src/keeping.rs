@@ -301,6 +301,7 @@ impl Brain {
         tracing::info!("a run-down test of {bank} is on");
         let Some(kept) = &mut self.record else { return };
         kept.load = load::begin(load, &self.clock);
+        self.engine.note_run_down_test(true);
         self.tell(|keeping| keeping.test = Some(TestTold { bank, began, load }));
     }
 
@@ -328,6 +329,7 @@ impl Brain {
             kept.load = None;
             kept.recorder.choose(TEST, "");
         }
+        self.engine.note_run_down_test(false);
         self.tell(|keeping| keeping.test = None);
     }
 }

@@ -28,11 +28,13 @@ mod phone;
 mod reach;
 mod ready;
 mod record;
+mod rehearse;
 mod replay;
 mod sampler;
 mod serve;
 mod settings;
 mod start;
+mod warn;
 mod welcome;
 
 use std::process::ExitCode;
@@ -95,5 +97,8 @@ fn run(options: &cli::Run) -> Result<(), Failed> {
 
 fn check(options: &cli::Check) -> Result<(), Failed> {
     let (settings, _) = settings::find(options.settings.as_deref())?;
+    if options.alarms {
+        return rehearse::run(options, &settings);
+    }
     check::run(options, settings.sensors)
 }

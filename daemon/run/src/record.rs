@@ -5,7 +5,7 @@
 use std::sync::Arc;
 
 use history::{
-    End, Ending, Entry, Writer,
+    End, Ending, Entry, Trouble, Writer,
     fold::Folder,
     outings::{Swap, SwapWatch},
     row::{ClockFrom, ClockRow, Event, EventKind, ForecastRow, Sample, SourceChange},
@@ -316,6 +316,14 @@ impl Recorder {
     /// A choice in the record; an empty value takes it away.
     pub(crate) fn choose(&mut self, key: &str, value: &str) {
         self.writer.give(Entry::Choice { key: key.to_owned(), value: value.to_owned() });
+    }
+
+    /// The board is being switched off: everything till now goes on the card, and is waited for.
+    /// The mark of a clean end follows when the system ends outlast.
+    pub(crate) fn put_down(&mut self, at: Mono) -> Result<(), Trouble> {
+        self.end();
+        let text = "The bank is nearly empty; the board is switched off.".to_owned();
+        self.writer.change(vec![Entry::Event(Event { at, kind: EventKind::Other, text })])
     }
 
     /// The daemon ends: the row till now goes too.

@@ -18,9 +18,11 @@ use reckon::{
 };
 
 mod sheet;
+mod warn;
 
 pub(crate) use sheet::Complaint;
 use sheet::{Limits, Sheet, Table};
+pub(crate) use warn::Warnings;
 
 /// Everything the owner can tell outlast, checked.
 #[derive(Clone, Debug)]
@@ -51,6 +53,8 @@ pub(crate) struct Settings {
     pub(crate) hosts: Vec<String>,
     /// What the owner knows better than the probes.
     pub(crate) sensors: Vec<SensorWant>,
+    /// Alarms, ways out, the clean power-off.
+    pub(crate) warnings: Warnings,
     /// How the record is kept.
     pub(crate) record: RecordWant,
     /// Whether a tap on a paired phone may set the system's clock.
@@ -102,6 +106,7 @@ impl Default for Settings {
             sensors: Vec::new(),
             record: RecordWant::default(),
             set_clock_from_phone: false,
+            warnings: Warnings::default(),
         }
     }
 }
@@ -204,7 +209,7 @@ fn checked(mut top: Table<'_>) -> Settings {
         s.hosts = list;
     }
     let clock = "It lets a tap on a paired phone set the clock of this board.";
-    if let Some(yes) = top.yes_no("set_clock_from_phone", clock) {
+    if let Some(yes) = top.flag("set_clock_from_phone", clock) {
         s.set_clock_from_phone = yes;
     }
     if let Some(table) = top.table("record") {
@@ -224,6 +229,7 @@ fn checked(mut top: Table<'_>) -> Settings {
     }
     s.accessories = top.tables("accessory", 32).into_iter().map(accessory).collect();
     s.sensors = top.tables("sensor", 32).into_iter().map(sensor).collect();
+    s.warnings = warn::read(&mut top);
     top.done();
     names_differ(&mut s);
     s

@@ -12,6 +12,7 @@ use std::{
     time::Duration,
 };
 
+use alert::{Courier, Led};
 use axum::routing::get;
 use probe::{Rescue, Sweeper, Want};
 use reckon::{
@@ -44,7 +45,8 @@ use crate::{
     record::Recorder,
     sampler::Sampler,
     serve::serve,
-    settings::Settings,
+    settings::{Settings, Warnings},
+    warn::{Warner, lamp_thread},
     welcome,
 };
 
@@ -181,6 +183,9 @@ struct Station {
     hosts: Vec<String>,
     record: Option<Opened>,
     may_set_clock: bool,
+    warnings: Warnings,
+    runtime: Option<PathBuf>,
+    leds: PathBuf,
 }
 
 /// Where the sweeps come from.
@@ -212,6 +217,10 @@ fn station(
     let record = opened.and_then(|opened| {
         opened.inspect_err(|why| tracing::warn!("{why} Nothing is recorded")).ok()
     });
+    if !run.demo {
+        let root = run.sysroot.clone().unwrap_or_else(|| PathBuf::from("/"));
+        setup.power_off.unit = alert::unit_is_enabled(&root);
+    }
     if let Some(kept) = found.map(|f| f.kept) {
         let same_boot = kept.same_boot(boot.as_deref());
         if same_boot && kept.clock_was_synchronised {
@@ -237,6 +246,9 @@ fn station(
         hosts: welcome::own_names(settings.hosts),
         record,
         may_set_clock: keeping::may_set_clock(settings.set_clock_from_phone),
+        warnings: settings.warnings,
+        runtime: folders.runtime.clone(),
+        leds: run.sysroot.clone().unwrap_or_else(|| PathBuf::from("/")).join("sys/class/leds"),
     }
 }
 
@@ -269,6 +281,8 @@ fn setup(settings: &Settings, mut facts: BoardFacts) -> Setup {
         board_draw: settings.board_draw,
         accessories: settings.accessories.clone(),
         radio: settings.radio,
+        alarms: settings.warnings.alarms.clone(),
+        power_off: settings.warnings.power_off,
         ..Setup::default()
     }
 }
@@ -314,16 +328,18 @@ impl Parts {
 struct Started {
     events: SyncSender<Event>,
     brain: JoinHandle<()>,
-    keeper: Option<JoinHandle<()>>,
+    /// The clerk and the lamp.
+    others: [Option<JoinHandle<()>>; 2],
     writer: Option<Arc<history::Writer>>,
 }
 
 impl Started {
-    /// Ends the brain, the clerk and the record, in this order; the sampler ends with the process.
+    /// Ends the brain, then the clerk and the lamp (which lets the LED be as before), then the
+    /// record; the sampler ends with the process.
     fn stop(self, clock: &Clock) {
         // If the brain has gone the process has ended already.
         let _ = self.events.send(Event::Stop);
-        for thread in std::iter::once(self.brain).chain(self.keeper) {
+        for thread in std::iter::once(self.brain).chain(self.others.into_iter().flatten()) {
             // A thread that broke down has ended the process.
             let _ = thread.join();
         }
@@ -353,6 +369,7 @@ impl Station {
         let (record_asks, record_asked) = tokio_mpsc::channel(16);
         let first = Keeping { may_set_clock: self.may_set_clock, ..Keeping::default() };
         let (keeping, keeping_shown) = watch::channel(Arc::new(first));
+        let (warner, lamp) = self.warner(&events)?;
         let sampler =
             Sampler { clock: self.clock.clone(), events: events.clone(), missed: Arc::default() };
         let brain = Brain {
@@ -361,6 +378,7 @@ impl Station {
             events: event_list,
             show,
             keeper,
+            warner: Some(warner),
             ready: Ready::from_environment(),
             free: self.feed.freeing(&sampler),
             boot_id,
@@ -384,7 +402,7 @@ impl Station {
             seats: self.seats,
             hosts: self.hosts,
         };
-        Ok((parts, Started { events, brain, keeper: keeper_thread, writer }))
+        Ok((parts, Started { events, brain, others: [keeper_thread, lamp], writer }))
     }
 
     /// The brain's part of the record.
@@ -409,6 +427,34 @@ impl Station {
             load: None,
             own_banks: self.setup.bank_choices.clone(),
         }
+    }
+
+    /// The ways out. A demonstration warns on its page only.
+    fn warner(
+        &mut self,
+        events: &SyncSender<Event>,
+    ) -> io::Result<(Warner, Option<JoinHandle<()>>)> {
+        let demo = self.setup.demo;
+        let wanted = if demo { Warnings::default() } else { std::mem::take(&mut self.warnings) };
+        let state = self.folder.as_deref().filter(|_| !demo);
+        if let Some(folder) = &self.runtime
+            && let Err(why) = alert::take_request_back(folder)
+        {
+            tracing::warn!("an old request to switch off cannot be taken back: {why}");
+        }
+        let now: alert::Now = {
+            let clock = self.clock.clone();
+            Arc::new(move || clock.stamp())
+        };
+        let (courier, workers) = Courier::new(wanted.webhooks, wanted.commands, state, &now);
+        for worker in workers {
+            tokio::spawn(worker);
+        }
+        let led = wanted.led.map(|name| Led::new(&self.leds.join(name), state));
+        let (lamp, thread) = led.map(lamp_thread).transpose()?.unzip();
+        let runtime = tokio::runtime::Handle::current();
+        let folders = (self.runtime.clone(), self.folder.clone());
+        Ok((Warner::new(courier, lamp, runtime, events.clone(), folders), thread))
     }
 
     /// Nothing, where nothing can be kept.

@@ -6,6 +6,7 @@ use axum::http::StatusCode;
 use reckon::{
     bank::{Cells, MeasuredAt},
     engine::{Ask, Start},
+    power_off::PowerOffAsk,
     time::Mono,
     units::Share,
 };
@@ -87,6 +88,25 @@ async fn a_time_of_day_needs_a_clock() {
     assert_eq!(got.status, StatusCode::UNPROCESSABLE_ENTITY);
     assert!(got.text.contains("does not know the time of day"));
     assert!(!rig.get("/").await.text.contains("type=time"), "the field would promise too much");
+}
+
+#[tokio::test]
+async fn the_countdown_can_be_stopped_and_shortened() {
+    let page = Rig::of("alarm").get("/").await.text;
+    for said in ["switched off in 90", "value=stop>Do not switch off<", "value=now>Now<"] {
+        assert!(page.contains(said) || page.replace('\u{a0}', " ").contains(said), "{said}");
+    }
+    for (wish, want) in [("stop", PowerOffAsk::Stop), ("now", PowerOffAsk::Now)] {
+        let body = format!("wish={wish}");
+        assert_eq!(asks("alarm", "/power-off", &body).await, [Ask::PowerOff(want)]);
+        let body = format!(r#"{{"wish":"{wish}"}}"#);
+        assert_eq!(asks("alarm", "/api/v1/power-off", &body).await, [Ask::PowerOff(want)]);
+    }
+    let rig = Rig::of("alarm");
+    let ticket = rig.ticket().await;
+    let got = rig.send(form("/power-off", "wish=perhaps", &ticket)).await;
+    assert_eq!(got.status, StatusCode::UNPROCESSABLE_ENTITY);
+    assert!(!Rig::of("fine").get("/").await.text.contains("Do not switch off"));
 }
 
 #[tokio::test]

@@ -1,18 +1,19 @@
 //! Scenes for golden pages, tests and the example that shows them: our own invented station.
 
-use std::sync::Arc;
+use std::{sync::Arc, time::Duration};
 
 use reckon::{
     bank::{BankSpec, Cells, MeasuredAt},
     draw::BoardKind,
     forecast::{Forecast, Outlook},
+    power_off::PowerOff,
     reading::{
         BoardFacts, BoardReading, Flags, Flow, Gap, GaugeReading, Program, Role, Shunt, SourceIx,
         SourceReport, SourceState, Strain, SupplyReading, Via,
     },
     snapshot::{
-        About, ActivityView, Alarm, BankView, Basis, Draw, FinishView, Footprint, LogState,
-        Snapshot, Supply, Trail, Verdict,
+        About, ActivityView, Alarm, BankView, Basis, Draw, FinishHelp, FinishView, Footprint,
+        LogState, Over, Snapshot, Supply, Trail, Verdict,
     },
     time::{Mono, Stamp, Trust, Wall},
     units::{AmpHours, Amps, Celsius, Hertz, Joules, Ohms, Seconds, Share, Volts, Watts},
@@ -199,7 +200,10 @@ fn fine() -> Snapshot {
             activity("Logging", false, 2.5, [7.7, 8.7, 9.7]),
             activity("Idle", false, 1.9, [9.8, 11.0, 12.3]),
         ],
+        help: None,
         alarms: Vec::new(),
+        over: Vec::new(),
+        power_off: PowerOff::Watching { limit: Duration::from_secs(300) },
         board: BoardReading {
             cpu_busy: Ok(Share::nearest(0.23)),
             cpu_clock: Ok(Hertz::of(1.5e9)),
@@ -249,6 +253,19 @@ fn alarm() -> Snapshot {
             asleep_until: Some(Mono::at_s(NOW_S + 1800.0)),
         },
     ];
+    made.over = vec![Over {
+        about: About::Hot,
+        ended: Mono::at_s(NOW_S - 1500.0),
+        lasted: Duration::from_secs(420),
+    }];
+    made.help = Some(FinishHelp {
+        activity: Some("Receive".to_owned()),
+        draw: Some(Watts::of(3.2)),
+        at_most: Some(Watts::of(2.6)),
+        safe_until: Mono::at_s(NOW_S + 5.0 * 3600.0),
+    });
+    made.power_off =
+        PowerOff::Counting { since: Mono::at_s(NOW_S - 30.0), until: Mono::at_s(NOW_S + 90.0) };
     made.undervoltage_times = 3;
     made.strain_seen = Strain { undervoltage: true, ..Strain::default() };
     made.finish = Some(FinishView {

@@ -12,15 +12,17 @@ use web::{CODE_LASTS, Pairing, Rejected};
 use crate::rig::{HOST, Rig, form, get, json};
 
 /// Every address that changes something, with a body that would.
-const CHANGES: [(&str, &str, bool); 10] = [
+const CHANGES: [(&str, &str, bool); 12] = [
     ("/bank", "bank=Long+six&start=full", false),
     ("/finish", "after_min=120", false),
     ("/activity", "name=Receive", false),
     ("/alarm", "alarm=0&since_s=11159.875&for_s=3600", false),
+    ("/power-off", "wish=stop", false),
     ("/outing", "name=Old+quarry", false),
     ("/api/v1/bank", r#"{"bank":"Long six","start":"full"}"#, true),
     ("/api/v1/finish", r#"{"after_s":7200}"#, true),
     ("/api/v1/activity", r#"{"name":"Receive"}"#, true),
+    ("/api/v1/power-off", r#"{"wish":"now"}"#, true),
     ("/api/v1/alarms/sleep", r#"{"alarm":0,"since_s":11159.875,"for_s":3600}"#, true),
     ("/api/v1/outing", r#"{"name":"Old quarry"}"#, true),
 ];

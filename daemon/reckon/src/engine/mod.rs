@@ -6,6 +6,7 @@
 mod activities;
 mod alarms;
 mod follow;
+mod help;
 mod meter;
 mod outlook;
 mod pick;
@@ -15,8 +16,8 @@ mod show;
 mod strain;
 mod trail;
 
+pub use crate::alarm::{Change, Edge};
 pub use activities::first_names;
-pub use alarms::{Change, Edge};
 pub use resume::{Carried, Choices, FinishChoice, Resume};
 pub use setup::{Accessory, Ask, Radio, Refusal, Setup, Start};
 
@@ -24,20 +25,20 @@ use alloc::{string::String, sync::Arc, vec::Vec};
 use core::time::Duration;
 
 use crate::{
+    alarm::Alarms,
     bank::BankSpec,
-    draw::{Besides, BoardModel, ModelFrom},
+    draw::{Besides, BoardModel},
     estimator::{Learned, Observation},
-    forecast::Outlook,
+    power_off,
     reading::{
         BoardFacts, BoardReading, Gap, GaugeReading, Program, SourceIx, SourceReport,
         SupplyReading, Sweep,
     },
-    snapshot::{Basis, Footprint, LogState, Snapshot, Supply},
+    snapshot::{Basis, FinishHelp, Footprint, LogState, Snapshot, Supply},
     time::{Mono, Stamp, Wall},
     units::{Celsius, Seconds, Share, Watts},
 };
 use activities::Activities;
-use alarms::{Alarms, Seen};
 use follow::{Drain, Following};
 use meter::Meter;
 use outlook::{Shown, doubt, doubted};
@@ -119,6 +120,10 @@ pub struct Engine {
     usual: Vec<show::ActivityLeft>,
     usual_at: Option<Mono>,
     alarms: Alarms,
+    power_off: power_off::Watch,
+    brown_out: Option<Watts>,
+    testing: bool,
+    help: Option<FinishHelp>,
     latest: Latest,
     log: LogState,
     footprint: Footprint,
@@ -168,7 +173,11 @@ impl Engine {
             shown: Shown::default(),
             usual: Vec::new(),
             usual_at: None,
-            alarms: Alarms::default(),
+            alarms: Alarms::new(setup.alarms.clone()),
+            power_off: power_off::Watch::new(setup.power_off),
+            brown_out: None,
+            testing: false,
+            help: None,
             latest: Latest::default(),
             log: LogState::Off,
             footprint: Footprint::default(),
@@ -246,6 +255,11 @@ impl Engine {
                     return Err(Refusal::AlarmGone);
                 }
             }
+            Ask::PowerOff(wish) => {
+                if !self.power_off.ask(*wish, at.mono) {
+                    return Err(Refusal::NoCountdown);
+                }
+            }
             Ask::NameOuting { name } => {
                 let name = name.trim();
                 if name.chars().count() > LONGEST_NAME {
@@ -320,6 +334,8 @@ impl Engine {
         self.drain = Drain::default();
         self.picker.forget();
         self.alarms.new_bank(now);
+        self.power_off.new_bank();
+        self.help = None;
     }
 
     fn set_finish(&mut self, after: Option<Duration>, at: Stamp) -> Result<(), Refusal> {
@@ -361,6 +377,9 @@ impl Engine {
             self.trail.add(dt.si(), Some(Watts::ZERO));
             self.meter.watch(dt, self.latest.draw_now.unwrap_or(Watts::ZERO));
             return;
+        }
+        if let Some(watts) = self.latest.draw_now {
+            self.alarms.drew(dt.si(), watts.max(Watts::ZERO), self.activities.current());
         }
         let seen = self.observation(picked, &sweep.board, modelled, dt);
         // Before the meter notes this second: an estimator that is built here is told the history.
@@ -429,6 +448,7 @@ impl Engine {
         let now = at.mono;
         self.mind_silence(now);
         self.find_finish(at);
+        let mut anew = false;
         if self.shown.due(now) {
             let spread = self.following.as_ref().and_then(Following::remaining);
             let spread = match self.silent_since {
@@ -439,28 +459,13 @@ impl Engine {
             };
             let basis = self.basis();
             self.shown.take(spread, now, basis);
-            self.look_at_activities(now);
+            anew = self.look_at_activities(now);
         }
         let outlook = self.outlook(now);
-        let board = &self.latest.board;
-        let flags = board.flags.unwrap_or_default().now;
-        let low = strain::is_low(board);
-        let seen = Seen {
-            cautious_s: match &outlook {
-                Outlook::Lasts(forecast) => Some(forecast.cautious().si()),
-                Outlook::NotDraining => Some(f64::MAX),
-                _ => None,
-            },
-            low_now: low,
-            low_lately: self.strain.lately(now),
-            // Throttled together with too low a supply is the supply's doing.
-            heat_flag: flags.soft_hot || (flags.throttled && !low),
-            temp_c: board.temp.ok().map(Celsius::si),
-            silent: self.latest.silent,
-            doubt: self.shunt_doubt(),
-        };
-        self.alarms.wake(now);
-        self.alarms.take(&seen, now);
+        if anew {
+            self.look_for_help(now, &outlook);
+        }
+        self.warn(at, &outlook);
     }
 
     /// Notes since when the sensor has been silent; the forecast is made anew when that begins and
@@ -471,20 +476,6 @@ impl Engine {
         }
         self.silent_since = self.latest.silent.map(|_| now);
         self.shown.hurry();
-    }
-
-    /// The sensor whose current this board cannot draw: far above its full load at a voltage where
-    /// nothing else is usual on the same sensor, or far below its idle draw.
-    fn shunt_doubt(&self) -> Option<SourceIx> {
-        if self.latest.by != By::Sensor || self.board.from == ModelFrom::Generic {
-            return None;
-        }
-        let watts = self.meter.now()?.si();
-        let volts = self.latest.supply.volts.ok()?.si();
-        let most = (self.board.full + self.besides.at_duty(Share::WHOLE)).si();
-        let least = self.board.idle.si();
-        let wrong = (watts > 3.5 * most && volts < 6.0) || watts < least / 4.0;
-        self.latest.supply.source.filter(|_| wrong && !self.drain.stopped())
     }
 
     fn basis(&self) -> Basis {

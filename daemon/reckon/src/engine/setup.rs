@@ -5,8 +5,10 @@ use core::time::Duration;
 
 use super::Resume;
 use crate::{
+    alarm::AlarmWants,
     bank::BankSpec,
     estimator::Learned,
+    power_off::{PowerOffAsk, PowerOffWants},
     reading::BoardFacts,
     time::Mono,
     units::{Share, Watts},
@@ -67,6 +69,10 @@ pub struct Setup {
     pub demo: bool,
     /// What earlier run-downs of [`Setup::bank`] taught; nothing by default.
     pub learned: Learned,
+    /// What the owner wants of the alarms.
+    pub alarms: AlarmWants,
+    /// What the owner wants of the clean power-off.
+    pub power_off: PowerOffWants,
     /// What was chosen before a restart, if anything was kept.
     pub resume: Option<Resume>,
 }
@@ -101,6 +107,8 @@ pub enum Ask {
         /// For how long.
         span: Duration,
     },
+    /// Stop or shorten the countdown to switching off.
+    PowerOff(PowerOffAsk),
     /// Name this outing.
     NameOuting {
         /// The name; empty takes it away.
@@ -115,6 +123,8 @@ pub enum Refusal {
     NoSuchActivity,
     /// The alarm has gone meanwhile.
     AlarmGone,
+    /// There is no countdown to stop or shorten.
+    NoCountdown,
     /// The finish is too far away or already past.
     FinishOutOfRange,
     /// The bank's figures cannot be right; the sentence says which.

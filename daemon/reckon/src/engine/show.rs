@@ -19,16 +19,16 @@ const USUAL_S: f64 = 30.0;
 /// An activity's usual draw and what it would leave, as of some moment.
 #[derive(Clone, Debug)]
 pub(super) struct ActivityLeft {
-    name: String,
-    usual: Option<Watts>,
-    left: Option<[Seconds; 3]>,
+    pub(super) name: String,
+    pub(super) usual: Option<Watts>,
+    pub(super) left: Option<[Seconds; 3]>,
 }
 
 impl Engine {
-    /// What the activities would leave, every half minute.
-    pub(super) fn look_at_activities(&mut self, now: Mono) {
+    /// What the activities would leave, every half minute; says whether it was looked at.
+    pub(super) fn look_at_activities(&mut self, now: Mono) -> bool {
         if self.usual_at.is_some_and(|then| now.seconds_since(then).si() < USUAL_S) {
-            return;
+            return false;
         }
         self.usual_at = Some(now);
         let ready = self.shown.forecast(now).is_some();
@@ -47,6 +47,7 @@ impl Engine {
                 left: usual.and_then(|usual| left(usual.watts.si(), usual.log_sd)),
             })
             .collect();
+        true
     }
 
     /// The forecast, or why there is none.
@@ -101,7 +102,10 @@ impl Engine {
             finish: self.finish.map(|finish| self.shown.finish(finish, now, &outlook)),
             outlook,
             activities: self.activity_views(now),
+            help: self.help.clone(),
             alarms: self.alarms.standing(),
+            over: self.alarms.over(now),
+            power_off: self.power_off.view(),
             board: latest.board,
             undervoltage_times: self.strain.times,
             strain_seen: self.strain.seen,

@@ -2,13 +2,13 @@
 
 use alloc::{format, string::String};
 
-use super::numbers::{TIE, celsius, range, span};
+use super::numbers::{TIE, ago, celsius, chance, clock_time, power, range, span};
 use crate::{
     engine::{Change, Edge, Refusal},
     forecast::Outlook,
     reading::{Gap, SourceIx},
-    snapshot::{About, Alarm, Snapshot},
-    units::Seconds,
+    snapshot::{About, Alarm, LogState, Over, Snapshot},
+    units::{Seconds, Watts},
 };
 
 /// An alarm in three sentences.
@@ -45,7 +45,111 @@ fn about(about: &About, snapshot: &Snapshot) -> Said {
             "Compare the shunt resistor on the sensor (R100 is 0.1 \u{3a9}, R010 is 0.01 \u{3a9}) \
              with the value on the Station page, and correct it in the settings.",
         ),
+        About::FinishAtRisk { below_percent } => finish_at_risk(below_percent, snapshot),
+        About::BrownOutNear => said(
+            String::from("The load is close to what this supply and cable can carry."),
+            "A little more, and the board's voltage falls below its limit: it slows down, or stops \
+             in the middle of what it is writing.",
+            "Use a shorter or thicker cable, or take something off the board's USB sockets.",
+        ),
+        About::DrawHigh { ref activity, usual } => draw_high(activity, usual, snapshot),
+        About::AutoOff => said(
+            match snapshot.supply.current {
+                Ok(amps) => format!(
+                    "So little is drawn, {:.0}{TIE}mA, that the bank may switch itself off.",
+                    amps.si() * 1000.0
+                ),
+                Err(_) => String::from("So little is drawn that the bank may switch itself off."),
+            },
+            "Many USB banks cut their output after half a minute below about 50\u{a0}mA, and the \
+             board stops without warning.",
+            "Switch something on that draws a little more, press the bank's button, or use an \
+             output that stays on.",
+        ),
+        About::RecordNotWritten => said(
+            match &snapshot.log {
+                LogState::Stopped { why } => format!("The record is not being written. {why}."),
+                _ => String::from("The record is not being written."),
+            },
+            "Readings, forecast and alarms go on, but what happens now will not be in the report, \
+             and nothing is learned from this run-down.",
+            "Make room on the card, or put in another one after the outing.",
+        ),
+        About::ClockNotTrusted => said(
+            String::from("The clock has not been set, and a timed mode is on."),
+            "Periods begin at the wrong moment, so nobody decodes you, and every log entry bears a \
+             wrong time. The hours left are right all the same.",
+            "Give the board the time: from a network, a satellite receiver or a phone.",
+        ),
     }
+}
+
+fn finish_at_risk(below_percent: u32, snapshot: &Snapshot) -> Said {
+    let odds = snapshot.finish.and_then(|finish| finish.chance).map(chance);
+    let text = match (odds, below_percent) {
+        (Some(odds), 0..=50) => {
+            format!("The finish is out of reach, more likely than not: {odds}.")
+        }
+        (Some(odds), _) => format!("The finish is no longer safe: {odds}."),
+        (None, _) => String::from("The finish is no longer safe."),
+    };
+    let advice = help(snapshot)
+        .unwrap_or_else(|| String::from("Draw less, take a second bank along, or finish sooner."));
+    said(text, "Everything works until the bank cuts out, which may be before the finish.", advice)
+}
+
+/// What would help when the finish is tight or short, as sentences; `None` where none is needed.
+#[must_use]
+pub fn help(snapshot: &Snapshot) -> Option<String> {
+    let help = snapshot.help.as_ref()?;
+    let mut said = String::new();
+    if let Some(activity) = &help.activity {
+        said.push_str(&format!("Only '{activity}' from now on would reach it. "));
+    }
+    match (help.at_most, help.draw) {
+        (Some(most), Some(draw)) if draw > most => {
+            let cut = draw - most;
+            let part = 100.0 * cut.si() / draw.si();
+            said.push_str(&format!(
+                "The draw must fall by {} ({part:.0}{TIE}%) to {}. ",
+                power(cut),
+                power(most)
+            ));
+        }
+        (Some(most), _) => {
+            said.push_str(&format!("The draw must stay below {} on average. ", power(most)));
+        }
+        (None, _) => said.push_str("No saving alone would reach it: another bank would. "),
+    }
+    said.push_str(&match clock_time(help.safe_until, snapshot.at) {
+        Some(time) => format!("As it is, {time} is safe."),
+        None => format!(
+            "As it is, another {} are safe.",
+            span(help.safe_until.seconds_since(snapshot.at.mono))
+        ),
+    });
+    Some(said)
+}
+
+fn draw_high(activity: &str, usual: Watts, snapshot: &Snapshot) -> Said {
+    let text = match snapshot.draw.lately {
+        Some(lately) => format!(
+            "For ten minutes far more has been drawn than '{activity}' usually takes: {} instead \
+             of {}.",
+            power(lately),
+            power(usual)
+        ),
+        None => format!(
+            "For ten minutes far more has been drawn than the {} that '{activity}' usually takes.",
+            power(usual)
+        ),
+    };
+    said(
+        text,
+        "The bank empties faster than you may expect; the hours left count this in.",
+        "See whether something was left on: the transmitter, a display, a lamp. If you are doing \
+         something else now, tap what it is.",
+    )
 }
 
 fn running_out(limit_min: u32, snapshot: &Snapshot) -> Said {
@@ -157,7 +261,32 @@ fn over(about: &About, snapshot: &Snapshot) -> String {
         About::ShuntDoubt { source } => {
             format!("The current from {} looks right again.", title(source, snapshot))
         }
+        About::FinishAtRisk { below_percent } => {
+            if snapshot.finish.is_some() {
+                format!("The chance of reaching the finish is above {below_percent}{TIE}% again.")
+            } else {
+                String::from("No finish is set any more.")
+            }
+        }
+        About::BrownOutNear => String::from("The load is well below the supply's limit again."),
+        About::DrawHigh { ref activity, .. } => {
+            format!("'{activity}' draws what it usually does again.")
+        }
+        About::AutoOff => String::from("Enough is drawn again to keep the bank switched on."),
+        About::RecordNotWritten => String::from("The record is being written again."),
+        About::ClockNotTrusted => String::from("The clock no longer endangers a timed mode."),
     }
+}
+
+/// An alarm that is over, in one line for somebody who did not look meanwhile.
+#[must_use]
+pub fn over_line(one: &Over, snapshot: &Snapshot) -> String {
+    format!(
+        "{} It lasted {}, until {}.",
+        over(&one.about, snapshot),
+        span(Seconds::of(one.lasted.as_secs_f64())),
+        ago(one.ended, snapshot.at.mono)
+    )
 }
 
 /// Why a number is missing; fits behind the name of what should give it ('the sensor …').
@@ -209,6 +338,9 @@ pub fn refusal(refusal: &Refusal) -> String {
         ),
         Refusal::AlarmGone => {
             String::from("That alarm is over, or another one has taken its place. Look again.")
+        }
+        Refusal::NoCountdown => {
+            String::from("There is no countdown that could be stopped or shortened. Look again.")
         }
         Refusal::FinishOutOfRange => {
             format!("The finish must lie ahead, and within 14{TIE}days.")

@@ -6,11 +6,12 @@
 mod alarms;
 mod numbers;
 mod past;
+mod power_off;
 pub mod report;
 mod sentences;
 mod station;
 
-pub use alarms::{Said, alarm, edge, gap, gap_remedy, refusal};
+pub use alarms::{Said, alarm, edge, gap, gap_remedy, help, over_line, refusal};
 pub(crate) use numbers::stands_s;
 pub use numbers::{
     ago, ahead, celsius, chance, clock_time, energy, left, moment, percent, power, range, span,
@@ -22,6 +23,7 @@ pub use past::{
     moment_of, outing_name, record_owes, record_size, rundown, seen_to_deliver, silence, so_far,
     test_load, test_on, took,
 };
+pub use power_off::{called_off, power_off, power_off_line};
 pub use sentences::{
     Answer, activity, answer, bank, basis, board, clock, draw, log, status, supply, verdict,
 };

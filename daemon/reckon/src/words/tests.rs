@@ -336,6 +336,14 @@ fn every_alarm_gap_and_refusal_says_what_to_do() {
     abouts.extend([120, 60, 30, 10].map(|limit_min| About::RunningOut { limit_min }));
     abouts.extend([0, 1, 3, 12, 22].map(|times| About::Undervoltage { times }));
     abouts.extend([About::Hot, About::ShuntDoubt { source }]);
+    abouts.extend([90, 50].map(|below_percent| About::FinishAtRisk { below_percent }));
+    abouts.extend([
+        About::BrownOutNear,
+        About::DrawHigh { activity: "Receive".into(), usual: Watts::of(3.1) },
+        About::AutoOff,
+        About::RecordNotWritten,
+        About::ClockNotTrusted,
+    ]);
     for low in [true, false] {
         shot.board.undervoltage = Ok(low);
         for about in &abouts {

@@ -198,14 +198,41 @@ impl<'a> Table<'a> {
         n
     }
 
-    /// A yes or a no.
-    pub(crate) fn yes_no(&mut self, key: &'static str, hint: &str) -> Option<bool> {
-        let found = self.take(key)?;
-        if let DeValue::Boolean(yes) = found.get_ref() {
-            return Some(*yes);
+    /// Yes or no.
+    pub(crate) fn flag(&mut self, key: &'static str, hint: &str) -> Option<bool> {
+        let value = self.take(key)?;
+        let flag = value.get_ref().as_bool();
+        if flag.is_none() {
+            self.refuse(key, value, format!("want true or false. {hint}"));
         }
-        self.refuse(key, found, format!("want true or false, without quotes. {hint}"));
-        None
+        flag
+    }
+
+    /// A list of at most `most` whole numbers within limits.
+    pub(crate) fn wholes(
+        &mut self,
+        key: &'static str,
+        most: usize,
+        (low, high): (u16, u16),
+        hint: &str,
+    ) -> Option<Vec<u16>> {
+        let value = self.take(key)?;
+        let whole = |v: &Spanned<DeValue<'_>>| match v.get_ref() {
+            DeValue::Integer(i) => i64::from_str_radix(i.as_str(), i.radix())
+                .ok()
+                .and_then(|n| u16::try_from(n).ok())
+                .filter(|n| (low..=high).contains(n)),
+            _ => None,
+        };
+        let list = value.get_ref().as_array().filter(|rows| rows.len() <= most);
+        let list = list.and_then(|rows| rows.iter().map(whole).collect::<Option<Vec<_>>>());
+        if list.is_none() {
+            let want = format!(
+                "want a list of at most {most} whole numbers, each {low} to {high}. {hint}"
+            );
+            self.refuse(key, value, want);
+        }
+        list
     }
 
     /// A text of 1 to 64 characters.

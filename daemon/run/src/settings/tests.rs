@@ -39,6 +39,8 @@ fn every_example_in_the_shipped_file_can_be_switched_on() {
     assert_eq!(s.radio.map(|r| r.transmit.si()), Some(2.0 * 13.8));
     assert_eq!(s.accessories.len(), 1);
     assert_eq!(s.sensors[0].chip, Some(Chip::Ina219));
+    assert_eq!(s.warnings.led.as_deref(), Some("ACT"));
+    assert_eq!((s.warnings.webhooks.len(), s.warnings.commands.len()), (1, 1));
     // Every key that the reader knows stands in the file: an unknown one lists its neighbours.
     for table in [
         "",
@@ -48,6 +50,10 @@ fn every_example_in_the_shipped_file_can_be_switched_on() {
         "[[accessory]]",
         "[[sensor]]",
         "[[spare_bank]]",
+        "[alarms]",
+        "[power_off]",
+        "[[webhook]]",
+        "[[command]]",
     ] {
         let all = said(&format!("{table}\n\"?\" = 1"));
         let list = all.iter().find_map(|l| l.split("these can stand: ").nth(1)).expect("a list");
@@ -72,6 +78,31 @@ fn how_the_record_is_kept_is_checked() {
     ] {
         assert!(all.iter().any(|line| line.starts_with(want)), "`{want}` is missing in {all:#?}");
     }
+}
+
+#[test]
+fn mistakes_about_warnings_are_said() {
+    let all = said(
+        "[alarms]\nlimits_min = [0]\nled = \"../ACT\"\n[power_off]\nwithout_sensor = 1\n\
+         [[webhook]]\nurl = \"ftp://x/\"\n[[webhook]]\nurl = \"http://x/\"\nbody = \"{txet}\"\n\
+         [[command]]\nprogram = \"tell\"\n[[command]]\nlimit_s = 5\n",
+    );
+    let want = [
+        "whole numbers, each 1 to 1440",
+        "the name of an on-board LED",
+        "want true or false",
+        "ftp is not http or https",
+        "{txet} is not known",
+        "the whole path of a program",
+        "what is to be run?",
+    ];
+    assert_eq!(all.len(), want.len(), "{all:#?}");
+    for (said, want) in all.iter().zip(want) {
+        assert!(said.contains(want), "{want}: {said}");
+    }
+    let s = read("[alarms]\nlimits_min = []\n[power_off]\nbelow_min = 0\n").unwrap();
+    assert!(s.warnings.alarms.limits_min.is_empty());
+    assert_eq!(s.warnings.power_off.limit, None);
 }
 
 #[test]

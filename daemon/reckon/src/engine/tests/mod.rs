@@ -5,6 +5,7 @@ mod any_input;
 mod carried;
 mod counting;
 mod forecasts;
+mod warnings;
 
 use alloc::{string::String, sync::Arc, vec::Vec};
 

@@ -1,0 +1,38 @@
+//! Warns: carries what happened to webhooks, a command, an LED and the journal, and makes the
+//! request to switch off.
+//!
+//! *Note*: one thing that happened, in plain words and numbers. *Letter*: a note on its way to one
+//! webhook. *Way out*: a webhook, a command or the LED. Nothing here decides what is worth a word;
+//! nothing here asks the time. A slow or dead way out delays nobody: each has its own short queue.
+//!
+//! **Never a sound through the board's audio.** On a station for digital modes that output is
+//! wired to the transmitter: a warning tone would go on the air, keyed or not, and could spoil a
+//! contact or break the licence. Phones make the noise; the board blinks.
+
+mod answer;
+mod calendar;
+mod command;
+mod courier;
+mod led;
+mod post;
+mod power;
+mod queue;
+mod template;
+mod webhook;
+
+pub use answer::{Judged, judge};
+pub use command::{Command, Ran};
+pub use courier::{Courier, Tried, Worker};
+pub use led::{Lamp, Led, LedTrouble};
+pub use post::Note;
+pub use power::{REQUEST, make_request, sync_card, take_request_back, unit_is_enabled};
+pub use queue::{Outcome, Queue};
+pub use template::{Template, WORDS};
+pub use webhook::Webhook;
+
+use std::sync::Arc;
+
+use reckon::time::Stamp;
+
+/// Where the time comes from: handed in, since only one file of the program asks the system.
+pub type Now = Arc<dyn Fn() -> Stamp + Send + Sync>;

@@ -1,0 +1,409 @@
+//! Rules that warn: a state and a number go in, a state and an edge come out.
+//!
+//! An *edge* is told once; between the number that raises an alarm and the number that takes it
+//! back lies a gap, and both have to hold for a while, so that a draw that flaps does not flap an
+//! alarm. Nothing here knows who hears of it.
+
+mod graded;
+mod latch;
+mod usual;
+
+#[cfg(test)]
+mod tests;
+
+use alloc::{collections::VecDeque, string::String, vec::Vec};
+use core::time::Duration;
+
+use crate::{
+    reading::{Gap, SourceIx},
+    snapshot::{About, Alarm, Over},
+    time::Mono,
+    units::{Amps, Share, Watts},
+};
+use graded::Graded;
+use latch::{Hold, Latch, Want};
+use usual::UsualWatch;
+
+/// How long an alarm sleeps at most.
+const LONGEST_SLEEP: Duration = Duration::from_secs(12 * 3600);
+/// Edges kept for whoever drains them; the oldest go first if nobody does.
+const MOST_EDGES: usize = 256;
+/// Alarms that are over stay to be seen for so long, seconds.
+const OVER_STAYS_S: f64 = 3600.0;
+/// And no more than so many of them.
+const MOST_OVER: usize = 8;
+
+/// What the owner wants of the alarms.
+#[derive(Clone, Debug, PartialEq)]
+pub struct AlarmWants {
+    /// Limits of the cautious remaining time, minutes. An empty list warns of none.
+    pub limits_min: Vec<u32>,
+    /// A USB bank may switch itself off below this current at its output.
+    pub auto_off: Amps,
+    /// Words that mark a timed mode in the name of an activity or a program, in small letters.
+    pub timed: Vec<String>,
+}
+
+impl Default for AlarmWants {
+    fn default() -> Self {
+        Self {
+            limits_min: [120, 60, 30, 10].to_vec(),
+            // A common one-chip bank controller drops its output after 32 s below about 45 mA
+            // (data-sheet figure as quoted by write-ups, one says 50 mA). 10 mA on top cover the
+            // offset of a small sensor.
+            auto_off: Amps::of(0.06),
+            // Names of timed modes; the programs that decode them carry them in their names.
+            timed: ["ft8", "ft4", "wspr", "jt65", "jt9", "js8", "fst4", "q65", "msk144", "timed"]
+                .map(String::from)
+                .to_vec(),
+        }
+    }
+}
+
+impl AlarmWants {
+    /// Whether a name speaks of a mode whose periods hang on the time of day.
+    #[must_use]
+    pub fn is_timed(&self, name: &str) -> bool {
+        let name = name.to_lowercase();
+        self.timed.iter().any(|word| !word.is_empty() && name.contains(word.as_str()))
+    }
+}
+
+/// What happened to an alarm.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Change {
+    /// It stands from now on.
+    Raised,
+    /// It stood already and has become something else (another limit, another reason).
+    Changed,
+    /// It no longer stands.
+    Cleared {
+        /// How long it stood.
+        lasted: Duration,
+    },
+}
+
+/// A change of an alarm, told once, for the log and for those who send it on.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Edge {
+    /// When.
+    pub at: Mono,
+    /// What about.
+    pub about: About,
+    /// What happened.
+    pub change: Change,
+}
+
+/// What the rules look at.
+#[derive(Clone, Debug, Default)]
+pub(crate) struct Seen {
+    /// Cautious remaining time, seconds.
+    pub(crate) cautious_s: Option<f64>,
+    /// Chance of reaching the finish.
+    pub(crate) finish: FinishChance,
+    /// Supply too low at this moment.
+    pub(crate) low_now: bool,
+    /// How often in the last ten minutes.
+    pub(crate) low_lately: u32,
+    /// Flags of heat that hold now.
+    pub(crate) heat_flag: bool,
+    /// Temperature of the processor.
+    pub(crate) temp_c: Option<f64>,
+    /// The bank's sensor, when it does not answer.
+    pub(crate) silent: Option<(SourceIx, Gap)>,
+    /// The sensor that may have the wrong shunt, when it looks like that in this sweep.
+    pub(crate) doubt: Option<SourceIx>,
+    /// Draw over the last seconds, and the load at which the board would brown out.
+    pub(crate) load: Option<(Watts, Watts)>,
+    /// Current at the output of a USB bank, where it is measured.
+    pub(crate) output: Option<Amps>,
+    /// The record is not being written.
+    pub(crate) unwritten: bool,
+    /// A timed mode is on, and the clock is not to be believed.
+    pub(crate) untimed: bool,
+}
+
+/// The chance of the finish, for the rule.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub(crate) enum FinishChance {
+    /// No finish is set, or it has passed.
+    #[default]
+    NoFinish,
+    /// One is set, and nothing can be said now.
+    Unknown,
+    /// So much.
+    Of(Share),
+}
+
+/// The rules that know two states only. The place in this list is the place of their latch.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Rule {
+    Undervoltage,
+    BrownOut,
+    DrawHigh,
+    AutoOff,
+    Hot,
+    Silent,
+    Unwritten,
+    Clock,
+    Shunt,
+}
+
+impl Rule {
+    const ALL: [Self; 9] = [
+        Self::Undervoltage,
+        Self::BrownOut,
+        Self::DrawHigh,
+        Self::AutoOff,
+        Self::Hot,
+        Self::Silent,
+        Self::Unwritten,
+        Self::Clock,
+        Self::Shunt,
+    ];
+
+    /// How long it must hold before it is raised, and before it is taken back.
+    const fn hold(self) -> Hold {
+        let (raise_s, clear_s) = match self {
+            Self::Undervoltage => (0.0, 60.0),
+            Self::BrownOut => (3.0, 120.0),
+            // The watch over whole minutes holds by itself.
+            Self::DrawHigh => (0.0, 0.0),
+            // A third of the half minute that a common controller waits.
+            Self::AutoOff => (10.0, 60.0),
+            Self::Hot => (10.0, 60.0),
+            Self::Silent => (10.0, 5.0),
+            Self::Unwritten => (5.0, 5.0),
+            Self::Clock => (30.0, 5.0),
+            Self::Shunt => (60.0, 120.0),
+        };
+        Hold { raise_s, clear_s }
+    }
+
+    /// Whether it tells of the bank that is connected, rather than of the board.
+    const fn of_bank(self) -> bool {
+        matches!(self, Self::BrownOut | Self::DrawHigh | Self::AutoOff | Self::Shunt)
+    }
+}
+
+/// All rules and what they remember.
+#[derive(Clone, Debug, Default)]
+pub(crate) struct Alarms {
+    wants: AlarmWants,
+    running_out: Graded,
+    finish: Graded,
+    two_state: [Latch; Rule::ALL.len()],
+    usual: UsualWatch,
+    over: VecDeque<Over>,
+    edges: Vec<Edge>,
+}
+
+impl Alarms {
+    /// Rules as somebody wants them.
+    pub(crate) fn new(wants: AlarmWants) -> Self {
+        Self { wants, ..Self::default() }
+    }
+
+    /// A stretch with this draw, for the rule of what was left on.
+    pub(crate) fn drew(&mut self, dt_s: f64, watts: Watts, activity: Option<&str>) {
+        self.usual.add(dt_s, watts, activity);
+    }
+
+    /// Looks at one second.
+    pub(crate) fn take(&mut self, seen: &Seen, now: Mono) {
+        let told = self.edges.len();
+        let minutes = seen.cautious_s.map(|seconds| seconds / 60.0);
+        self.running_out.follow(
+            minutes,
+            &graded::Scale {
+                limits: &self.wants.limits_min,
+                about: |limit_min| About::RunningOut { limit_min },
+                // It takes a quarter and five minutes more than the limit to take it back.
+                clear: |limit| limit * 1.25 + 5.0,
+                hold: Hold { raise_s: 10.0, clear_s: 180.0 },
+            },
+            now,
+            &mut self.edges,
+        );
+        let percent = match seen.finish {
+            FinishChance::NoFinish => Some(f64::INFINITY),
+            FinishChance::Unknown => None,
+            FinishChance::Of(share) => Some(share.part() * 100.0),
+        };
+        self.finish.follow(
+            percent,
+            &graded::Scale {
+                limits: &[90, 50],
+                about: |below_percent| About::FinishAtRisk { below_percent },
+                clear: |limit| limit + (100.0 - limit) * 0.3,
+                hold: Hold { raise_s: 60.0, clear_s: 300.0 },
+            },
+            now,
+            &mut self.edges,
+        );
+        for rule in Rule::ALL {
+            let want = self.wanted(rule, seen);
+            self.two_state[rule as usize].follow(want, now, rule.hold(), &mut self.edges);
+        }
+        self.remember_over(told);
+        if self.edges.len() > MOST_EDGES {
+            self.edges.drain(..self.edges.len() - MOST_EDGES);
+        }
+    }
+
+    fn wanted(&self, rule: Rule, seen: &Seen) -> Want {
+        let stand = |about: Option<About>| about.map_or(Want::Clear, Want::Stand);
+        match rule {
+            Rule::Undervoltage => stand(
+                (seen.low_now || seen.low_lately >= 2)
+                    .then_some(About::Undervoltage { times: seen.low_lately }),
+            ),
+            Rule::BrownOut => brown_out(seen),
+            Rule::DrawHigh => stand(self.usual.standing()),
+            Rule::AutoOff => auto_off(seen, self.wants.auto_off),
+            Rule::Hot => heat(seen),
+            Rule::Silent => {
+                stand(seen.silent.map(|(source, gap)| About::SensorSilent { source, gap }))
+            }
+            Rule::Unwritten => stand(seen.unwritten.then_some(About::RecordNotWritten)),
+            Rule::Clock => stand(seen.untimed.then_some(About::ClockNotTrusted)),
+            Rule::Shunt => stand(seen.doubt.map(|source| About::ShuntDoubt { source })),
+        }
+    }
+
+    fn remember_over(&mut self, told: usize) {
+        for edge in self.edges.get(told..).unwrap_or_default() {
+            if let Change::Cleared { lasted } = edge.change {
+                if self.over.len() >= MOST_OVER {
+                    self.over.pop_front();
+                }
+                self.over.push_back(Over { about: edge.about.clone(), ended: edge.at, lasted });
+            }
+        }
+    }
+
+    fn latches(&self) -> impl Iterator<Item = &Latch> {
+        [self.running_out.latch(), self.finish.latch()].into_iter().chain(&self.two_state)
+    }
+
+    fn standing_mut(&mut self) -> impl Iterator<Item = &mut Alarm> {
+        [self.running_out.latch_mut(), self.finish.latch_mut()]
+            .into_iter()
+            .chain(&mut self.two_state)
+            .filter_map(Latch::standing_mut)
+    }
+
+    /// Alarms that stand, most urgent first.
+    pub(crate) fn standing(&self) -> Vec<Alarm> {
+        let mut all: Vec<Alarm> = self.latches().filter_map(Latch::standing).cloned().collect();
+        all.sort_by_key(|alarm| urgency(&alarm.about));
+        all
+    }
+
+    /// Alarms of the last hour that are over, the latest first.
+    pub(crate) fn over(&self, now: Mono) -> Vec<Over> {
+        let recent = |one: &&Over| now.seconds_since(one.ended).si() < OVER_STAYS_S;
+        self.over.iter().rev().filter(recent).cloned().collect()
+    }
+
+    /// Lets the alarm at this place sleep; `false` if another one stands there by now.
+    pub(crate) fn sleep(&mut self, place: usize, since: Mono, span: Duration, now: Mono) -> bool {
+        let Some(about) = self
+            .standing()
+            .get(place)
+            .filter(|alarm| alarm.since == since)
+            .map(|alarm| alarm.about.clone())
+        else {
+            return false;
+        };
+        for alarm in self.standing_mut() {
+            if alarm.about == about {
+                alarm.asleep_until = Some(now.plus(span.min(LONGEST_SLEEP)));
+            }
+        }
+        true
+    }
+
+    /// Ends the sleep of alarms whose time is over.
+    pub(crate) fn wake(&mut self, now: Mono) {
+        for alarm in self.standing_mut() {
+            if alarm.asleep_until.is_some_and(|until| until <= now) {
+                alarm.asleep_until = None;
+            }
+        }
+    }
+
+    /// The bank was changed: what was said of the old one is over.
+    pub(crate) fn new_bank(&mut self, now: Mono) {
+        let told = self.edges.len();
+        self.running_out.end(now, &mut self.edges);
+        self.finish.end(now, &mut self.edges);
+        for rule in Rule::ALL.into_iter().filter(|rule| rule.of_bank()) {
+            self.two_state[rule as usize].end(now, &mut self.edges);
+        }
+        self.usual.begin_again();
+        self.remember_over(told);
+    }
+
+    /// Hands over what has changed since the last call.
+    pub(crate) fn drain(&mut self) -> Vec<Edge> {
+        core::mem::take(&mut self.edges)
+    }
+}
+
+/// Most urgent first.
+pub(crate) fn urgency(about: &About) -> u8 {
+    match about {
+        About::RunningOut { limit_min: 0..=10 } => 0,
+        About::AutoOff => 1,
+        About::Undervoltage { .. } => 2,
+        About::BrownOutNear => 3,
+        About::RunningOut { limit_min: 11..=30 } => 4,
+        About::RecordNotWritten => 5,
+        About::SensorSilent { .. } => 6,
+        About::FinishAtRisk { below_percent: 0..=50 } => 7,
+        About::Hot => 8,
+        About::ClockNotTrusted => 9,
+        About::RunningOut { .. } => 10,
+        About::DrawHigh { .. } => 11,
+        About::FinishAtRisk { .. } => 12,
+        About::ShuntDoubt { .. } => 13,
+    }
+}
+
+/// The vendor throttles from 80 °C (Raspberry Pi documentation, frequency management).
+fn heat(seen: &Seen) -> Want {
+    let temp = seen.temp_c.unwrap_or(0.0);
+    if seen.heat_flag || temp >= 80.0 {
+        Want::Stand(About::Hot)
+    } else if temp < 75.0 {
+        Want::Clear
+    } else {
+        Want::Stay
+    }
+}
+
+/// A tenth of the load is left before the board's detector trips.
+fn brown_out(seen: &Seen) -> Want {
+    let Some((draw, limit)) = seen.load.filter(|(_, limit)| limit.si() > 0.0) else {
+        return Want::Clear;
+    };
+    let part = draw.si() / limit.si();
+    if part >= 0.9 {
+        Want::Stand(About::BrownOutNear)
+    } else if part < 0.8 {
+        Want::Clear
+    } else {
+        Want::Stay
+    }
+}
+
+/// A current that is out of the bank and small; none at all means that nothing hangs there.
+fn auto_off(seen: &Seen, limit: Amps) -> Want {
+    match seen.output {
+        None => Want::Clear,
+        Some(amps) if (0.0..limit.si()).contains(&amps.si()) => Want::Stand(About::AutoOff),
+        Some(amps) if amps.si() > limit.si() * 1.4 => Want::Clear,
+        Some(_) => Want::Stay,
+    }
+}

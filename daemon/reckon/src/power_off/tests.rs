@@ -1,0 +1,176 @@
+//! The machine second by second.
+
+use super::*;
+
+const LOW: Seen = Seen { cautious_s: Some(200.0), draining: true, measured: true, testing: false };
+const PLENTY: Seen = Seen { cautious_s: Some(9000.0), ..LOW };
+
+struct Lab {
+    watch: Watch,
+    now_s: u32,
+    told: Vec<(u32, Order)>,
+}
+
+impl Lab {
+    fn new() -> Self {
+        let wants = PowerOffWants { unit: true, ..PowerOffWants::default() };
+        Self { watch: Watch::new(wants), now_s: 1000, told: Vec::new() }
+    }
+
+    fn now(&self) -> Mono {
+        Mono::at_s(f64::from(self.now_s))
+    }
+
+    fn play(&mut self, count: u32, seen: Seen) -> &mut Self {
+        for _ in 0..count {
+            self.now_s += 1;
+            let now = self.now();
+            self.watch.take(&seen, now);
+            let at = self.now_s;
+            self.told.extend(self.watch.orders().into_iter().map(|order| (at, order)));
+        }
+        self
+    }
+
+    fn count(&self, wanted: impl Fn(&Order) -> bool) -> usize {
+        self.told.iter().filter(|(_, order)| wanted(order)).count()
+    }
+}
+
+const fn is_announce(order: &Order) -> bool {
+    matches!(order, Order::Announce { .. })
+}
+
+#[test]
+fn the_whole_way_down_is_gone_once_and_in_order() {
+    let mut lab = Lab::new();
+    lab.play(600, PLENTY);
+    assert!(lab.told.is_empty());
+    lab.play(21, LOW);
+    assert_eq!(lab.count(is_announce), 1);
+    let PowerOff::Counting { since, until } = lab.watch.view() else { panic!() };
+    assert_eq!(until.since(since), Duration::from_secs(120));
+    lab.play(119, LOW);
+    assert_eq!(lab.told.len(), 1, "two minutes are two minutes: {:?}", lab.told);
+    lab.play(2, LOW);
+    assert_eq!(lab.told[1].1, Order::Save);
+    lab.play(10, LOW);
+    lab.watch.saved(lab.now());
+    lab.watch.saved(lab.now());
+    lab.play(1, LOW);
+    assert_eq!(lab.told[2].1, Order::SwitchOff);
+    lab.watch.switched_off(Ok(()), lab.now());
+    lab.play(100, LOW);
+    assert_eq!(lab.told.len(), 3, "not twice: {:?}", lab.told);
+    assert!(matches!(lab.watch.view(), PowerOff::Asked { .. }));
+    // The board still runs after three minutes: said, and not tried over and over.
+    lab.play(2000, LOW);
+    assert_eq!(lab.told.len(), 3);
+    assert!(matches!(lab.watch.view(), PowerOff::Failed { .. }));
+}
+
+#[test]
+fn it_does_not_begin_where_it_must_not() {
+    let cases = [
+        ("on mains", Seen { draining: false, ..LOW }),
+        ("nobody measures", Seen { measured: false, ..LOW }),
+        ("a run-down test", Seen { testing: true, ..LOW }),
+        ("no forecast", Seen { cautious_s: None, ..LOW }),
+        ("at the limit", Seen { cautious_s: Some(300.0), ..LOW }),
+    ];
+    for (what, seen) in cases {
+        let mut lab = Lab::new();
+        lab.play(3600, seen);
+        assert!(lab.told.is_empty(), "{what}: {:?}", lab.told);
+    }
+    let without = [
+        (PowerOffWants { unit: false, ..PowerOffWants::default() }, PowerOff::NoUnit),
+        (PowerOffWants { unit: true, limit: None, ..PowerOffWants::default() }, PowerOff::Unwanted),
+    ];
+    for (wants, view) in without {
+        let mut lab = Lab { watch: Watch::new(wants), ..Lab::new() };
+        lab.play(3600, LOW);
+        assert!(lab.told.is_empty());
+        assert_eq!(lab.watch.view(), view);
+    }
+    // Where the owner wants it without a sensor as well.
+    let wants = PowerOffWants { unit: true, unmeasured: true, ..PowerOffWants::default() };
+    let mut lab = Lab { watch: Watch::new(wants), ..Lab::new() };
+    lab.play(30, Seen { measured: false, ..LOW });
+    assert_eq!(lab.count(is_announce), 1);
+}
+
+#[test]
+fn a_forecast_that_dips_for_a_moment_starts_nothing() {
+    let mut lab = Lab::new();
+    for _ in 0..200 {
+        lab.play(15, LOW).play(5, PLENTY);
+    }
+    assert!(lab.told.is_empty(), "{:?}", lab.told);
+}
+
+#[test]
+fn power_that_comes_back_calls_it_off() {
+    let back = Seen { draining: false, ..LOW };
+    let cases = [
+        (back, CalledOff::PowerIsBack),
+        (PLENTY, CalledOff::MoreIsLeft),
+        (Seen { testing: true, ..LOW }, CalledOff::Test),
+    ];
+    for (seen, why) in cases {
+        let mut lab = Lab::new();
+        lab.play(60, LOW).play(30, seen);
+        assert_eq!(lab.told.last().map(|(_, order)| *order), Some(Order::CallOff(why)));
+        lab.play(600, seen);
+        assert_eq!(lab.told.len(), 2, "{why:?}: {:?}", lab.told);
+    }
+    // Also while programs save, and it may begin anew afterwards.
+    let mut lab = Lab::new();
+    lab.play(145, LOW);
+    assert!(matches!(lab.watch.view(), PowerOff::Saving { .. }));
+    lab.play(5, back);
+    assert_eq!(lab.told.last().unwrap().1, Order::CallOff(CalledOff::PowerIsBack));
+    lab.watch.saved(lab.now());
+    lab.play(60, LOW);
+    assert_eq!(lab.count(|o| *o == Order::SwitchOff), 0);
+    assert_eq!(lab.count(is_announce), 2);
+    // Another bank.
+    let mut lab = Lab::new();
+    lab.play(60, LOW);
+    lab.watch.new_bank();
+    assert_eq!(lab.watch.orders(), [Order::CallOff(CalledOff::OtherBank)]);
+}
+
+#[test]
+fn a_person_stops_it_for_good_or_shortens_it() {
+    let mut lab = Lab::new();
+    assert!(!lab.watch.ask(PowerOffAsk::Stop, lab.now()), "nothing to stop");
+    assert!(!lab.watch.ask(PowerOffAsk::Now, lab.now()), "a phone alone cannot switch it off");
+    lab.play(60, LOW);
+    assert!(lab.watch.ask(PowerOffAsk::Stop, lab.now()));
+    lab.play(3600, LOW);
+    assert_eq!(lab.count(is_announce), 1, "{:?}", lab.told);
+    assert!(matches!(lab.watch.view(), PowerOff::Stopped { .. }));
+    // After a charge it watches again.
+    lab.play(60, Seen { draining: false, ..LOW }).play(30, LOW);
+    assert_eq!(lab.count(is_announce), 2);
+    assert!(lab.watch.ask(PowerOffAsk::Now, lab.now()));
+    assert_eq!(lab.watch.orders(), [Order::Save]);
+    assert!(!lab.watch.ask(PowerOffAsk::Now, lab.now()), "it is on its way");
+}
+
+#[test]
+fn nobody_can_hold_it_up_and_a_failure_is_said() {
+    let mut lab = Lab::new();
+    // Nobody answers that they have saved.
+    lab.play(21 + 121 + 61, LOW);
+    assert_eq!(lab.told.last().unwrap().1, Order::SwitchOff);
+    lab.watch.switched_off(Err(String::from("No room.")), lab.now());
+    lab.play(3600, LOW);
+    assert_eq!(lab.told.len(), 3);
+    assert_eq!(lab.watch.view(), PowerOff::Failed { why: String::from("No room.") });
+    // A close that hangs is a failure as well.
+    let mut lab = Lab::new();
+    lab.play(21 + 121 + 61 + 61, LOW);
+    assert!(matches!(lab.watch.view(), PowerOff::Failed { .. }), "{:?}", lab.watch.view());
+}

@@ -1,0 +1,97 @@
+//! The clean power-off in words: what happens, what it means, what to do.
+
+use alloc::{format, string::String};
+
+use super::{
+    alarms::Said,
+    numbers::{TIE, span},
+};
+use crate::{
+    power_off::{CalledOff, PowerOff},
+    snapshot::Snapshot,
+    units::Seconds,
+};
+
+/// Where the clean power-off stands, when that is worth a word on the page; `None` while there is
+/// nothing to say.
+#[must_use]
+pub fn power_off(snapshot: &Snapshot) -> Option<Said> {
+    let said = |text: String, meaning: &str, advice: &str| Said {
+        text,
+        meaning: String::from(meaning),
+        advice: String::from(advice),
+    };
+    match &snapshot.power_off {
+        PowerOff::Counting { until, .. } => {
+            let left = until.seconds_since(snapshot.at.mono);
+            // In steps of five seconds, so that the line can be read out.
+            let left_s = libm::ceil(left.si() / 5.0) * 5.0;
+            let left = if left_s < 300.0 {
+                format!("{left_s:.0}{TIE}s")
+            } else {
+                span(Seconds::of(left_s))
+            };
+            Some(said(
+                format!("The board is switched off in {left}."),
+                "The bank is nearly empty. Programs are told to save first, then the record is \
+                 closed, so that nothing is lost.",
+                "Finish the contact. Connect another bank, or say what to do.",
+            ))
+        }
+        PowerOff::Saving { .. } => Some(said(
+            String::from("The board is being switched off: programs save."),
+            "Connecting another bank still calls it off.",
+            "Wait until the lights are out before you disconnect anything.",
+        )),
+        PowerOff::Closing { .. } | PowerOff::Asked { .. } => Some(said(
+            String::from("The board is being switched off: the record is closed."),
+            "Everything is on the card.",
+            "Wait until the lights are out before you disconnect anything.",
+        )),
+        PowerOff::Stopped { .. } => Some(said(
+            String::from("The board stays on, as somebody wished."),
+            "The bank may cut out without warning, and what is not saved then is lost.",
+            "Save the log now, and switch the board off by hand or connect another bank.",
+        )),
+        PowerOff::Failed { why } => Some(said(
+            format!("The board could not be switched off. {why}"),
+            "The bank may cut out without warning, and what is not saved then is lost.",
+            "Save the log now, and switch the board off by hand.",
+        )),
+        PowerOff::Unwanted | PowerOff::NoUnit | PowerOff::Watching { .. } => None,
+    }
+}
+
+/// The same as one line for the Station page, whatever the state.
+#[must_use]
+pub fn power_off_line(snapshot: &Snapshot) -> String {
+    if let Some(said) = power_off(snapshot) {
+        return said.text;
+    }
+    match &snapshot.power_off {
+        PowerOff::Watching { limit } => format!(
+            "The board is switched off cleanly when less than {} may be left.",
+            span(Seconds::of(limit.as_secs_f64()))
+        ),
+        PowerOff::NoUnit => String::from(
+            "The board is not switched off before the bank cuts out: the unit that may do so is \
+             not installed. To install it, enable outlast-poweroff.path.",
+        ),
+        _ => String::from(
+            "The board is not switched off before the bank cuts out: the settings leave it on.",
+        ),
+    }
+}
+
+/// Why a countdown was called off, as a line for the journal.
+#[must_use]
+pub fn called_off(why: CalledOff) -> String {
+    let why = match why {
+        CalledOff::ByPerson => "somebody wished so",
+        CalledOff::PowerIsBack => "nothing is taken from the bank any more",
+        CalledOff::MoreIsLeft => "more is left than it looked like",
+        CalledOff::OtherBank => "another bank is connected",
+        CalledOff::Test => "a run-down test is on",
+    };
+    format!("The board stays on: {why}.")
+}

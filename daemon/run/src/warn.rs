@@ -1,0 +1,151 @@
+//! Hands what the engine says to the ways out, and carries out what the clean power-off orders.
+
+use std::{
+    path::PathBuf,
+    sync::mpsc::{self, Sender, SyncSender},
+    thread::JoinHandle,
+    time::Duration,
+};
+
+use alert::{Courier, Lamp, Led, Note};
+use reckon::{
+    alarm::Edge,
+    power_off::{Order, PowerOff},
+    snapshot::{About, Alarm, Snapshot},
+    words,
+};
+use tokio::runtime::Handle;
+
+use crate::{brain::Event, critical, glance::plain_spaces};
+
+/// Commands that save have so long together, less than the engine waits.
+const SAVING: Duration = Duration::from_secs(45);
+
+/// Everything that warns besides the page and the journal.
+pub(crate) struct Warner {
+    courier: Courier,
+    lamp: Option<Sender<Lamp>>,
+    runtime: Handle,
+    events: SyncSender<Event>,
+    /// Where the request to switch off is made.
+    request: Option<PathBuf>,
+    /// Whose file system is synced first.
+    card: Option<PathBuf>,
+}
+
+impl Warner {
+    /// Made of these; commands run on `runtime`, and their end comes as an event.
+    pub(crate) fn new(
+        courier: Courier,
+        lamp: Option<Sender<Lamp>>,
+        runtime: Handle,
+        events: SyncSender<Event>,
+        (request, card): (Option<PathBuf>, Option<PathBuf>),
+    ) -> Self {
+        Self { courier, lamp, runtime, events, request, card }
+    }
+
+    /// Tells of what has changed.
+    pub(crate) fn tell(&self, shot: &Snapshot, edges: &[Edge]) {
+        for edge in edges {
+            self.courier.post(&Note::of_edge(edge, shot));
+        }
+        if let Some(lamp) = &self.lamp {
+            // A lamp that broke down has been said.
+            let _ = lamp.send(lamp_of(shot));
+        }
+    }
+
+    /// Carries out an order; `true` when the board is to be switched off after this: then the
+    /// record is closed first and [`Warner::switch_off`] called.
+    pub(crate) fn carry_out(&self, order: Order, shot: &Snapshot) -> bool {
+        match order {
+            Order::Announce { .. } => {
+                let note = Note::countdown(shot);
+                tracing::warn!(event = "power_off_counting", "{} {}", note.text, note.meaning);
+                self.courier.post(&note);
+            }
+            Order::CallOff(why) => {
+                let said = plain_spaces(&words::called_off(why));
+                tracing::info!(event = "power_off_called_off", "{said}");
+                self.courier.post(&Note::called_off(why, shot));
+            }
+            Order::Save => {
+                tracing::warn!(event = "saving", "the board is being switched off: programs save");
+                let (courier, note) = (self.courier.clone(), Note::saving(shot));
+                let events = self.events.clone();
+                self.runtime.spawn(async move {
+                    courier.save(&note, SAVING).await;
+                    // A brain that is a minute behind goes on by itself when its patience ends.
+                    let _ = events.try_send(Event::Saved);
+                });
+            }
+            Order::SwitchOff => return true,
+        }
+        false
+    }
+
+    /// Lets everything reach the card, then asks for the board to be switched off.
+    pub(crate) fn switch_off(&self) -> Result<(), String> {
+        let Some(folder) = &self.request else {
+            return Err("There is no runtime folder to make the request in.".to_owned());
+        };
+        if let Some(card) = &self.card
+            && let Err(why) = alert::sync_card(card)
+        {
+            // Switching off cleanly syncs once more; a bank that cuts out would not.
+            tracing::warn!("the card could not be synced before switching off: {why}");
+        }
+        alert::make_request(folder, "The bank is nearly empty.").map_err(|why| {
+            format!("The request to switch off cannot be made in {}: {why}.", folder.display())
+        })
+    }
+}
+
+/// What the lamp says of this moment: the most urgent that is awake.
+fn lamp_of(shot: &Snapshot) -> Lamp {
+    if matches!(
+        shot.power_off,
+        PowerOff::Counting { .. } | PowerOff::Saving { .. } | PowerOff::Closing { .. }
+    ) {
+        return Lamp::Countdown;
+    }
+    let awake = |alarm: &&Alarm| alarm.asleep_until.is_none();
+    let urgent = |alarm: &Alarm| {
+        matches!(
+            alarm.about,
+            About::RunningOut { limit_min: 0..=30 }
+                | About::AutoOff
+                | About::Undervoltage { .. }
+                | About::BrownOutNear
+        )
+    };
+    let mut all = shot.alarms.iter().filter(awake).peekable();
+    if all.peek().is_none() {
+        Lamp::AsBefore
+    } else if all.any(urgent) {
+        Lamp::Urgent
+    } else {
+        Lamp::Notice
+    }
+}
+
+/// A thread of its own for the LED: its memory is written to the card, which may be slow. It ends,
+/// and puts the LED back, when nobody sends any more.
+pub(crate) fn lamp_thread(mut led: Led) -> std::io::Result<(Sender<Lamp>, JoinHandle<()>)> {
+    let (lamp, wanted) = mpsc::channel();
+    let thread = critical::thread("lamp", move || {
+        let mut said = false;
+        for lamp in wanted {
+            match led.show(lamp) {
+                Ok(()) => said = false,
+                Err(why) if !said => {
+                    tracing::warn!("{why}.");
+                    said = true;
+                }
+                Err(_) => {}
+            }
+        }
+    })?;
+    Ok((lamp, thread))
+}
