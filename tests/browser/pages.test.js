@@ -10,7 +10,8 @@ import { join } from 'node:path';
 import { BLUE_TEN, LOOKS, PHONE, Station, openBrowser, phone, pictures, until } from './station.js';
 
 const axe = createRequire(import.meta.url).resolve('axe-core/axe.min.js');
-const PAGES = [['now', '/'], ['station', '/station'], ['pair', '/pair']];
+const PAGES = [['now', '/'], ['outings', '/outings'], ['outing', '/outings/1'], ['banks', '/banks'],
+  ['station', '/station'], ['pair', '/pair']];
 
 let browser;
 let station;
