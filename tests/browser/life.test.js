@@ -120,10 +120,10 @@ test('a bank is told of, a list of an earlier test is credited to it, and taken 
     // Ten-minute marks over 19 h 40 min: a 10 000 mAh bank under a small idle board (common practice,
     // no source; dates made up).
     const marks = Array.from({ length: 119 }, (_, k) => new Date(Date.UTC(2026, 4, 16, 6) + k * 600_000).toISOString()).join('\n');
-    await page.goto(station.url('/banks'));
-    await page.click('summary:has-text("list")');
+    await page.goto(station.url(`/banks/${bank.id}/import`));
     await page.fill('textarea', marks);
     await page.locator('form:has(textarea)').locator('button[type=submit], button:not([type])').last().click();
+    await page.goto(station.url('/banks'));
     await until(async () => /19\s*h\s*40/.test(await main(page)), 'the run-down is told as 19 h 40');
     assert.match(await main(page), /10\s*min/);
     assert.ok(bank.id);
