@@ -30,7 +30,8 @@ finish() {
 trap finish EXIT INT TERM
 
 truncate -s 256M "$work/image"
-mkfs.ext4 -q -E lazy_itable_init=0,lazy_journal_init=0 "$work/image"
+# Blocks of 4096 bytes, as a card of a board has; a small image would get smaller ones by itself.
+mkfs.ext4 -q -b 4096 -E lazy_itable_init=0,lazy_journal_init=0 "$work/image"
 loop=$(losetup --find --show "$work/image")
 mkdir "$work/card"
 mount -o noatime "$loop" "$work/card"

@@ -76,7 +76,6 @@ struct AlarmsPart {
     off_asks: (bool, bool),
     awake: Vec<AlarmShown>,
     asleep: Vec<AlarmShown>,
-    over: Vec<String>,
 }
 
 #[derive(Template)]
@@ -227,6 +226,8 @@ fn facts(snapshot: &Snapshot) -> Vec<String> {
         words::log(snapshot),
     ];
     lines.extend(snapshot.at.believed().is_none().then(|| words::clock(snapshot.at)));
+    // What is over asks for nothing: it stands below, and only the newest of it.
+    lines.extend(snapshot.over.iter().take(3).map(|one| words::over_line(one, snapshot)));
     lines
 }
 
@@ -246,12 +247,10 @@ fn alarms(snapshot: &Snapshot) -> String {
     let off = words::power_off(snapshot);
     let counting = matches!(snapshot.power_off, PowerOff::Counting { .. });
     let saving = matches!(snapshot.power_off, PowerOff::Saving { .. });
-    let over: Vec<String> =
-        snapshot.over.iter().map(|one| words::over_line(one, snapshot)).collect();
-    if off.is_none() && awake.is_empty() && asleep.is_empty() && over.is_empty() {
+    if off.is_none() && awake.is_empty() && asleep.is_empty() {
         return String::new();
     }
-    part(&AlarmsPart { off, off_asks: (counting || saving, counting), awake, asleep, over })
+    part(&AlarmsPart { off, off_asks: (counting || saving, counting), awake, asleep })
 }
 
 fn doing(snapshot: &Snapshot) -> String {

@@ -58,6 +58,8 @@ impl Engine {
             output: self.usb_output(),
             unwritten: match &self.log {
                 LogState::Off => false,
+                // A demonstration outruns the card: its hours pass in minutes.
+                _ if self.setup.demo => false,
                 LogState::Kept { last } => now.seconds_since(*last).si() > UNWRITTEN_S,
                 LogState::Stopped { .. } => true,
             },
