@@ -94,12 +94,22 @@ test('a sensor that is unplugged is said in words, and the forecast goes on', as
     await until(async () => (await station.now()).forecast.remaining_s, 'a forecast', 240);
     const context = await phone(browser, station);
     const page = await context.newPage();
+    // What the phone's motor would do, counted.
+    await page.addInitScript(() => {
+      window.shaken = 0;
+      Object.defineProperty(navigator, 'vibrate', { value: () => { window.shaken += 1; return true; } });
+    });
     await page.goto(station.url('/'));
+    assert.equal(await page.evaluate(() => window.shaken), 0);
     const { rmSync } = await import('node:fs');
     const { join } = await import('node:path');
     rmSync(join(station.root, 'sys/class/hwmon/hwmon2'));
     rmSync(join(station.root, station.sensor), { recursive: true });
     await until(async () => /silent|gone|vanished|unplugged|does not answer/i.test(await main(page)), 'the page says that the sensor is gone', 30);
+    // The alarm stands first on the page and in its title, and is felt in a pocket.
+    await until(async () => (await page.evaluate(() => window.shaken)) === 1, 'the phone is shaken once', 30);
+    const banner = await page.textContent('#alarms h2');
+    assert.ok((await page.title()).startsWith(banner.trim()), `${await page.title()} / ${banner}`);
     const now = await station.now();
     assert.equal(now.supply.current_a, null);
     assert.ok(now.supply.current_gap, 'with a reason');
