@@ -36,8 +36,8 @@ impl BankSpec {
             cutoff: None,
         };
         [
-            usb("USB bank, 10 000 mAh", 10.0),
-            usb("USB bank, 20 000 mAh", 20.0),
+            usb("USB bank, 10000 mAh", 10.0),
+            usb("USB bank, 20000 mAh", 20.0),
             pack("LiFePO4 pack, 12.8 V 6 Ah", Cells::LiFePo4, 4, 6.0, 12.8),
             pack("Lead-acid, 12 V 7 Ah", Cells::LeadAcid, 6, 7.0, 12.0),
         ]

@@ -311,7 +311,8 @@ pub(crate) struct Run {
     /// Read /sys, /proc, /run and /dev below this folder: virtual boards, tests
     #[arg(long, value_name = "DIR")]
     pub(crate) sysroot: Option<PathBuf>,
-    /// Play a made-up outing with time sped up; touches no sensor and keeps nothing
+    /// Play a made-up outing with time sped up; touches no sensor, and keeps nothing unless --state
+    /// says where
     #[arg(long)]
     pub(crate) demo: bool,
     /// How many times faster than life the demonstration runs, 1 to 600

@@ -46,7 +46,11 @@ fn changes(before: &[SourceReport], after: &[SourceReport], at: Mono) -> Vec<Str
         if matches!(now.state, SourceState::Silent { gap: Gap::NotReady, .. }) {
             continue;
         }
-        let line = match (before.get(ix).map(|b| b.state), now.state) {
+        let old = before.get(ix).map(|b| b.state);
+        if matches!(old, Some(SourceState::Silent { gap: Gap::NotReady, .. })) {
+            continue; // its first value, a second or two after the start
+        }
+        let line = match (old, now.state) {
             (None, SourceState::Live) => format!("found: {title}"),
             (None, SourceState::LeftAlone) => format!("left alone: {title}"),
             (Some(SourceState::Silent { since, .. }), SourceState::Live) => {

@@ -64,6 +64,11 @@ impl Record {
     pub(crate) fn find(reach: &Reach) -> Result<Self, Failed> {
         let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build();
         let runtime = runtime.map_err(|why| format!("The system has no room for this: {why}."))?;
+        // A folder that is named may be a second daemon's, which then has its socket in there.
+        let own = reach.state.as_ref().filter(|_| reach.socket.is_none());
+        if let Some(Ok(socket)) = own.map(|dir| ask::find(Some(&dir.join(folders::SOCKET)))) {
+            return Ok(Self { runtime, way: Way::Socket(socket) });
+        }
         let none = match ask::find(reach.socket.as_deref()) {
             Ok(socket) => return Ok(Self { runtime, way: Way::Socket(socket) }),
             Err(none) => none,

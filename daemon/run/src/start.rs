@@ -90,7 +90,8 @@ async fn live(run: &Run, settings: Settings, source: Option<&Path>) -> Result<()
         .start(events, event_list)
         .map_err(|why| format!("The system has no room for another thread: {why}."))?;
     let (stop, stopped) = watch::channel(false);
-    let pages = parts.pages(false);
+    // A demonstration changes nothing that is real, and its clock runs too fast for a code.
+    let pages = parts.pages(run.demo);
     let mut serving = vec![tokio::spawn(serve(door, pages, parts.seats, stopped.clone()))];
     if let Some((own, _)) = own_door.as_ref() {
         let own = UnixListener::from_std(own.try_clone().map_err(|why| why.to_string())?)

@@ -54,12 +54,17 @@ fn text(w: &Welcome<'_>, addresses: &[String]) -> String {
     for address in addresses {
         line(&format!("  http://{address}/"));
     }
+    if w.shot.demo {
+        line("Everyone who opens it may change things; nothing real is behind them.");
+    }
     let minutes = w.pin.good_for.as_secs().div_ceil(60);
-    line(&format!(
-        "A phone that shall change things asks for this code: {} (good for {minutes} min; a new \
-         one: outlast pin)",
-        w.pin.code
-    ));
+    if !w.shot.demo {
+        line(&format!(
+            "A phone that shall change things asks for this code: {} (good for {minutes} min; a new \
+             one: outlast pin)",
+            w.pin.code
+        ));
+    }
     match w.settings {
         Some(path) => line(&format!("Settings: {}", path.display())),
         None => line("Settings: none, and none are needed"),

@@ -41,7 +41,7 @@ use crate::{
 use activities::Activities;
 use follow::{Drain, Following};
 use meter::Meter;
-use outlook::{Shown, doubt, doubted};
+use outlook::{Shown, Silence};
 use pick::{By, Picked, Picker};
 use strain::StrainWatch;
 use trail::TrailMaker;
@@ -128,7 +128,7 @@ pub struct Engine {
     log: LogState,
     footprint: Footprint,
     missed: u64,
-    silent_since: Option<Mono>,
+    silence: Option<Silence>,
     /// What earlier run-downs taught of each bank, by its name.
     taught: Vec<(String, Learned)>,
 }
@@ -182,7 +182,7 @@ impl Engine {
             log: LogState::Off,
             footprint: Footprint::default(),
             missed: 0,
-            silent_since: None,
+            silence: None,
             taught: Vec::new(),
             setup,
         };
@@ -451,10 +451,8 @@ impl Engine {
         let mut anew = false;
         if self.shown.due(now) {
             let spread = self.following.as_ref().and_then(Following::remaining);
-            let spread = match self.silent_since {
-                Some(since) => {
-                    spread.map(|spread| doubted(&spread, doubt(now.seconds_since(since).si())))
-                }
+            let spread = match &self.silence {
+                Some(silence) => spread.map(|spread| silence.doubted(&spread, now)),
                 None => spread,
             };
             let basis = self.basis();
@@ -471,10 +469,10 @@ impl Engine {
     /// Notes since when the sensor has been silent; the forecast is made anew when that begins and
     /// when it ends.
     fn mind_silence(&mut self, now: Mono) {
-        if self.latest.silent.is_some() == self.silent_since.is_some() {
+        if self.latest.silent.is_some() == self.silence.is_some() {
             return;
         }
-        self.silent_since = self.latest.silent.map(|_| now);
+        self.silence = self.latest.silent.map(|_| Silence::begins(now, self.shown.forecast(now)));
         self.shown.hurry();
     }
 

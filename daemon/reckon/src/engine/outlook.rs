@@ -167,17 +167,59 @@ pub(super) fn stretched(spread: &Spread, factor: f64) -> Spread {
     }))
 }
 
+/// A silence of the sensor, and how wide the forecast was when it began.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Silence {
+    since: Mono,
+    /// From 10 % to 90 %, and the middle, s.
+    before: Option<(f64, f64)>,
+}
+
+impl Silence {
+    pub(super) fn begins(since: Mono, shown: Option<Forecast>) -> Self {
+        let before = shown.map(|forecast| {
+            let [low, middle, high] = forecast.remaining.map(Seconds::si);
+            (high - low, middle)
+        });
+        Self { since, before }
+    }
+
+    /// The forecast in the silence: wider by what cannot be seen, and never narrower than the one
+    /// before it was (which shrinks as its time runs off), whatever the estimator still makes of
+    /// the readings that it had.
+    pub(super) fn doubted(&self, spread: &Spread, now: Mono) -> Spread {
+        let silent_s = now.seconds_since(self.since).si();
+        let mut log_sd = doubt(silent_s);
+        let mut wide = doubted(spread, log_sd);
+        let Some((width, middle)) = self.before.filter(|(_, middle)| *middle > 0.0) else {
+            return wide;
+        };
+        // A twentieth more, so that it is seen to be wider.
+        let least = 1.05 * width * (1.0 - silent_s / middle).max(0.0);
+        while width_of(&wide) < least && log_sd < 1.5 {
+            log_sd = log_sd * 1.2 + 0.02;
+            wide = doubted(spread, log_sd);
+        }
+        wide
+    }
+}
+
+fn width_of(spread: &Spread) -> f64 {
+    let at = |share| spread.quantile(Share::nearest(share)).map_or(0.0, Seconds::si);
+    at(0.9) - at(0.1)
+}
+
 /// How much is added to the deviation of the remaining time's logarithm while the sensor is silent:
 /// a twentieth at once, since what changed in that second was not seen, growing within half an
 /// hour to what the draw usually wanders in an outing (about 0.15; chosen with the wander of the
 /// reference histories in mind, not fitted).
-pub(super) fn doubt(silent_s: f64) -> f64 {
+fn doubt(silent_s: f64) -> f64 {
     0.05 + 0.10 * (1.0 - libm::exp(-silent_s.max(0.0) / 1800.0))
 }
 
 /// A distribution made wider by an independent log-normal doubt, its middle kept. Deviations add as
 /// squares; the normal quantile is taken as 0.5833 times the logit, exact at 10 % and 90 %.
-pub(super) fn doubted(spread: &Spread, log_sd: f64) -> Spread {
+fn doubted(spread: &Spread, log_sd: f64) -> Spread {
     let Some(middle) = spread.quantile(Share::nearest(0.5)).filter(|middle| middle.si() > 0.0)
     else {
         return spread.clone();

@@ -87,6 +87,21 @@ fn a_silent_sensor_widens_the_range_and_the_forecast_goes_on() {
 }
 
 #[test]
+fn a_sensor_that_falls_silent_early_widens_the_range_at_once_and_for_good() {
+    // A minute of readings: the estimator still learns from them while the sensor is silent.
+    let mut field = Field::blue_ten();
+    let [low, _, high] = lasts(&field.seconds(60, |_| measured(5.0, 0.8))).remaining;
+    for seconds in [5, 60, 120, 300] {
+        let [low_now, _, high_now] =
+            lasts(&field.seconds(seconds, |_| silent(Gap::NoAnswer))).remaining;
+        let (now, then) = ((high_now - low_now).si(), (high - low).si());
+        assert!(now > 0.98 * then, "{now} s against {then} s after {seconds} s more");
+    }
+    let [low_now, _, high_now] = lasts(&field.second(silent(Gap::NoAnswer))).remaining;
+    assert!((high_now - low_now).si() > 0.95 * (high - low).si());
+}
+
+#[test]
 fn blind_only_when_nothing_comes_at_all() {
     let mut field = Field::blue_ten();
     let shot = field.seconds(900, |_| measured(5.0, 0.8));
