@@ -71,7 +71,7 @@ pub(crate) fn draw(
         line.mean_power_w.map(Watts::of),
         line.peak_power_w.map(Watts::of),
     );
-    open(&mut svg, "draw", "The draw", &described);
+    open(&mut svg, "draw", "day report", "The draw", &described);
     shapes(&mut svg, series, &steps, span_s, top_w);
     levels(&mut svg, top_w, step_w);
     for event in events.iter().filter(|it| matters(&it.kind) && it.at_s.is_finite()) {
@@ -88,16 +88,16 @@ fn matters(kind: &str) -> bool {
     matches!(kind, "undervoltage" | "strain" | "mark" | "alarm_raised")
 }
 
-fn open(svg: &mut String, id: &str, title: &str, described: &str) {
+pub(crate) fn open(svg: &mut String, id: &str, class: &str, title: &str, described: &str) {
     let _ = write!(
         svg,
-        "<svg class=\"day report\" role=img aria-labelledby=\"{id}-t {id}-d\"><title id={id}-t>{title}</title><desc id={id}-d>{}</desc>",
+        "<svg class=\"{class}\" role=img aria-labelledby=\"{id}-t {id}-d\"><title id={id}-t>{title}</title><desc id={id}-d>{}</desc>",
         escaped(described)
     );
 }
 
 /// The top of the scale and its step, from values people count in.
-fn scale_of(highest: f64) -> (f64, f64) {
+pub(crate) fn scale_of(highest: f64) -> (f64, f64) {
     const STEPS: [f64; 9] = [0.05, 0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0];
     let step = STEPS.into_iter().find(|step| highest / step <= 4.0);
     let step = step.unwrap_or_else(|| (highest / 4.0 / 50.0).ceil() * 50.0);
@@ -116,7 +116,7 @@ fn levels(svg: &mut String, top_w: f64, step_w: f64) {
 }
 
 /// What a level line means, standing on it, with a rim that parts it from the shapes behind.
-fn on_level(svg: &mut String, y_em: f64, text: &str) {
+pub(crate) fn on_level(svg: &mut String, y_em: f64, text: &str) {
     // Its letters are smaller, and so is their em.
     let y_em = (y_em - 0.2) / 0.85;
     let _ = write!(svg, "<text class=onlevel x=0 y={y_em:.2}em>{}</text>", escaped(text));
@@ -237,7 +237,7 @@ pub(crate) fn foresight(
     let top_s = most_s.min(1.75 * truth_s.unwrap_or(most_s)).max(span_s);
     let (top_h, step_h) = hour_scale(top_s / 3600.0);
     let mut svg = String::with_capacity(8 * 1024);
-    open(&mut svg, "fore", "The forecasts", words::FORESIGHT);
+    open(&mut svg, "fore", "day report", "The forecasts", words::FORESIGHT);
     let _ = write!(
         svg,
         "<svg y={TOP}em width=100% height={:.1}em viewBox=\"0 0 {WIDE} {HIGH}\" preserveAspectRatio=none>",

@@ -192,8 +192,16 @@ fn tenths(share: Share) -> String {
     if part < 0.05 { format!("under 0.1{TIE}%") } else { format!("{part:.1}{TIE}%") }
 }
 
+/// What the curve of a fold shows: `The draw over one period of 15 s, between 2.9 W and 4.5 W.`
+#[must_use]
+pub fn fold_curve(period: Seconds, low: Watts, high: Watts) -> String {
+    let period = seconds(period.si());
+    format!("The draw over one period of {period}, between {} and {}.", power(low), power(high))
+}
+
 /// Seconds of a slot or a part of it: `15 s`, `7.5 s`, `12.6 s`.
-fn seconds(time_s: f64) -> String {
+#[must_use]
+pub fn seconds(time_s: f64) -> String {
     let tenths = libm::round(time_s * 10.0) / 10.0;
     if tenths >= 60.0 && libm::fmod(tenths, 60.0) == 0.0 {
         return span(Seconds::of(tenths));
