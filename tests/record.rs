@@ -97,6 +97,26 @@ fn an_outing_survives_a_kill_in_the_same_boot() {
     let delivered = daemon.now()["bank"]["delivered_wh"].as_f64().unwrap();
     // 3.2768 W for at least the time that is recorded.
     assert!(delivered >= 3.2768 * (lasted - 1.0) / 3600.0, "{delivered} Wh in {lasted} s");
+    // Killed once more, and left alone for a while: the board drew on, so nothing shrinks, and the
+    // outing's mean stays what it was.
+    let counted = daemon.now()["bank"].clone();
+    daemon.end("KILL");
+    sleep(Duration::from_secs(8));
+    let mut daemon = Daemon::on(&board, home.path());
+    daemon.wait_until(|now| now["supply"]["power_w"].is_number());
+    daemon.wait_for(Duration::from_secs(20), |_| {
+        (outings(home.path())[0]["lasted_s"].as_f64()? > lasted + 15.0).then_some(())
+    });
+    let (now, told) = (daemon.now()["bank"].clone(), outings(home.path()).remove(0));
+    for field in ["delivered_wh", "bridged_wh"] {
+        let [before, after] = [&counted, &now].map(|bank| bank[field].as_f64().unwrap());
+        // A row that was not on the card yet counts as bridged at the same draw.
+        assert!(after >= before - 0.0005, "{field} shrank: {counted} to {now}");
+    }
+    assert!(now["bridged_wh"].as_f64().unwrap() > 3.2768 * 6.0 / 3600.0, "{now}");
+    assert!(near(&told["mean_power_w"], 3.2768), "{told}");
+    let [wh, lasted_s] = ["energy_wh", "lasted_s"].map(|field| told[field].as_f64().unwrap());
+    assert!((wh - 3.2768 * lasted_s / 3600.0).abs() < 2e-4, "{told}");
 }
 
 #[test]

@@ -62,13 +62,7 @@ fn make(folder: &Path) -> Result<(), Fault> {
                 std::thread::yield_now();
             }
         }
-        let end = history::End {
-            from_s: DAY_S,
-            to_s: DAY_S,
-            ending: history::Ending::SwitchedOff,
-            energy_wh: None,
-            bridged_wh: None,
-        };
+        let end = history::End { from_s: DAY_S, to_s: DAY_S, ending: history::Ending::SwitchedOff };
         started.writer.change(vec![Entry::OutingEnds { outing: None, end }])?;
         started.writer.stop(DAY_S, history::outings::StopHow::SwitchingOff)?;
     }

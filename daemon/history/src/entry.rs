@@ -170,10 +170,6 @@ pub struct End {
     pub to_s: f64,
     /// How.
     pub ending: Ending,
-    /// Energy delivered, Wh; `None`: summed from the rows.
-    pub energy_wh: Option<f64>,
-    /// Of that, over gaps, Wh.
-    pub bridged_wh: Option<f64>,
 }
 
 /// The endings that a record knows.

@@ -70,8 +70,10 @@ pub struct OpenOuting {
     pub start_share: Option<f64>,
     /// Time switched on till the last sign, s, all its boots together.
     pub lasted_s: f64,
-    /// Energy in it till the last sign as the rows have it, Wh.
+    /// Energy in it till the last sign, Wh.
     pub energy_wh: f64,
+    /// Of that, bridged where no row was kept, Wh.
+    pub bridged_wh: f64,
 }
 
 /// The start that asks.
@@ -258,13 +260,7 @@ pub fn entries_at_start(before: &Before, account: &Account, at_s: f64) -> Vec<En
             Ending::SwitchedOff
         }
     };
-    let end = End {
-        from_s: account.from_s,
-        to_s: account.to_s,
-        ending,
-        energy_wh: None,
-        bridged_wh: None,
-    };
+    let end = End { from_s: account.from_s, to_s: account.to_s, ending };
     vec![Entry::OutingEnds { outing: Some(open.id), end }]
 }
 

@@ -327,6 +327,7 @@ fn open_outing(connection: &Connection) -> rusqlite::Result<Option<OpenOuting>> 
         start_share,
         lasted_s: sums.lasted_s,
         energy_wh: sums.energy_wh.unwrap_or(0.0),
+        bridged_wh: sums.bridged_wh.unwrap_or(0.0),
     }))
 }
 
@@ -394,9 +395,9 @@ fn complete(connection: &Connection, outing: &mut Outing) -> rusqlite::Result<()
     let sums = sums(connection, outing.id)?;
     outing.lasted_s = sums.lasted_s;
     outing.energy_wh = sums.energy_wh;
+    outing.bridged_wh = sums.bridged_wh;
+    outing.mean_power_w = sums.mean_w();
     outing.peak_power_w = sums.peak_w;
-    outing.mean_power_w =
-        sums.energy_wh.filter(|_| sums.lasted_s > 0.0).map(|wh| wh * 3600.0 / sums.lasted_s);
     Ok(())
 }
 

@@ -357,9 +357,6 @@ impl Work<'_> {
             Ending::Open | Ending::SwitchedOff | Ending::Died | Ending::Swapped => None,
         };
         let sums = sums(self.on, outing)?;
-        let energy_wh = end.energy_wh.or(sums.energy_wh);
-        let mean_w =
-            energy_wh.filter(|_| sums.lasted_s > 0.0).map(|wh| wh * 3600.0 / sums.lasted_s);
         self.on.execute(
             "UPDATE outing SET ended_boot = ?2, ended_s = ?3, ended_by_s = ?4, ending = ?5,
                  died_chance = ?6, energy_wh = ?7, bridged_wh = ?8, mean_power_w = ?9,
@@ -371,9 +368,9 @@ impl Work<'_> {
                 end.to_s.max(end.from_s),
                 end.ending.name(),
                 died,
-                energy_wh,
-                end.bridged_wh,
-                mean_w,
+                sums.energy_wh,
+                sums.bridged_wh,
+                sums.mean_w(),
                 sums.peak_w,
                 sums.lasted_s
             ],
@@ -465,8 +462,18 @@ impl Work<'_> {
 /// An outing's sums over its rows.
 pub(crate) struct Sums {
     pub(crate) lasted_s: f64,
+    /// With what is bridged; `None` without any row that has a draw.
     pub(crate) energy_wh: Option<f64>,
+    /// Taken while no row was kept (the daemon was stopped, a sensor silent): at the mean of the
+    /// rest, since the board was on.
+    pub(crate) bridged_wh: Option<f64>,
     pub(crate) peak_w: Option<f64>,
+}
+
+impl Sums {
+    pub(crate) fn mean_w(&self) -> Option<f64> {
+        self.energy_wh.filter(|_| self.lasted_s > 0.0).map(|wh| wh * 3600.0 / self.lasted_s)
+    }
 }
 
 /// Sums the rows of an outing's spans. An open span reaches to its boot's last sign.
@@ -476,7 +483,8 @@ pub(crate) fn sums(connection: &Connection, outing: i64) -> Done<Sums> {
     let spans: Vec<(i64, f64, Option<f64>)> = ask
         .query_map([outing], |row| Ok((row.get(0)?, row.get(1)?, row.get(2)?)))?
         .collect::<Done<_>>()?;
-    let mut sums = Sums { lasted_s: 0.0, energy_wh: None, peak_w: None };
+    let mut sums = Sums { lasted_s: 0.0, energy_wh: None, bridged_wh: None, peak_w: None };
+    let (mut seen_s, mut seen_wh) = (0.0, 0.0);
     for (boot, from_s, to_s) in spans {
         let to_s = match to_s {
             Some(to_s) => to_s,
@@ -487,9 +495,14 @@ pub(crate) fn sums(connection: &Connection, outing: i64) -> Done<Sums> {
             let Some(draw) = row.draw_w() else { continue };
             // The first and last row may stick out of the span.
             let part = (row.to_s().min(to_s) - row.from_s.max(from_s)).max(0.0);
-            *sums.energy_wh.get_or_insert(0.0) += draw.mean * part / 3600.0;
+            seen_s += part;
+            seen_wh += draw.mean * part / 3600.0;
             sums.peak_w = Some(sums.peak_w.map_or(draw.max, |peak: f64| peak.max(draw.max)));
         }
+    }
+    if seen_s > 0.0 {
+        let bridged_wh = seen_wh / seen_s * (sums.lasted_s - seen_s).max(0.0);
+        (sums.energy_wh, sums.bridged_wh) = (Some(seen_wh + bridged_wh), Some(bridged_wh));
     }
     Ok(sums)
 }

@@ -157,13 +157,7 @@ fn damage_met_while_writing_moves_to_a_new_file() {
         *byte = 0xA5;
     }
     fs::write(folder.file(), &bytes).unwrap();
-    let end = End {
-        from_s: 864_000.0,
-        to_s: 864_000.0,
-        ending: Ending::SwitchedOff,
-        energy_wh: None,
-        bridged_wh: None,
-    };
+    let end = End { from_s: 864_000.0, to_s: 864_000.0, ending: Ending::SwitchedOff };
     let refused = started
         .writer
         .change(vec![Entry::OutingEnds { outing: None, end }])

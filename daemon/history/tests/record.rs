@@ -113,13 +113,7 @@ fn an_outing_over_three_boots_and_two_banks() {
         (2430.0, 2442.0),
         "ten seconds, and the commit's own time"
     );
-    let end = End {
-        from_s: told.from_s,
-        to_s: told.to_s,
-        ending: Ending::PowerLost { died },
-        energy_wh: None,
-        bridged_wh: None,
-    };
+    let end = End { from_s: told.from_s, to_s: told.to_s, ending: Ending::PowerLost { died } };
     started.writer.change(vec![Entry::OutingEnds { outing: Some(outing), end }]).unwrap();
 
     let found = started.reader.outing(outing).unwrap().unwrap();
@@ -128,7 +122,9 @@ fn an_outing_over_three_boots_and_two_banks() {
     assert_eq!(found.ended_within_s, Some(12.0));
     assert!((found.lasted_s - (3600.0 + 1800.0 + 600.0)).abs() < 1e-6, "{}", found.lasted_s);
     let energy = 3.0 + 6.0 * 2400.0 / 3600.0;
+    // The ten seconds between the crash and the start were on, too: bridged at the outing's mean.
     assert!((found.energy_wh.unwrap() - energy).abs() < 1e-3, "{:?}", found.energy_wh);
+    assert!(found.bridged_wh.unwrap() < 1e-3, "{:?}", found.bridged_wh);
     assert_eq!(found.peak_power_w, Some(25.0));
     assert_eq!(found.began_ms, None, "no clock was believed: no date is made up");
     started.writer.change(vec![Entry::Answered { outing, died: true }]).unwrap();
@@ -152,13 +148,7 @@ fn wall_time_comes_late_counts_backwards_and_changes_no_duration() {
         ));
         // A phone that disagrees afterwards is not believed over the kernel.
         started.writer.give(clock(3300.0, 42, ClockFrom::Phone));
-        let end = End {
-            from_s: 3600.0,
-            to_s: 3600.0,
-            ending: Ending::SwitchedOff,
-            energy_wh: None,
-            bridged_wh: None,
-        };
+        let end = End { from_s: 3600.0, to_s: 3600.0, ending: Ending::SwitchedOff };
         started.writer.change(vec![Entry::OutingEnds { outing: None, end }]).unwrap();
         let found = started.reader.outings(None, 1).unwrap().items.remove(0);
         assert_eq!(found.began_ms, Some(MORNING_MS + jump_ms), "dated back to its beginning");
@@ -187,13 +177,7 @@ fn two_boots_with_the_same_wall_time_stay_two() {
             .change(vec![begins(None, 0.0), clock(5.0, MORNING_MS, ClockFrom::Synchronised)])
             .unwrap();
         give_rows(&started, 0.0, 600.0, row_at);
-        let end = End {
-            from_s: 600.0,
-            to_s: 600.0,
-            ending: Ending::SwitchedOff,
-            energy_wh: None,
-            bridged_wh: None,
-        };
+        let end = End { from_s: 600.0, to_s: 600.0, ending: Ending::SwitchedOff };
         started.writer.change(vec![Entry::OutingEnds { outing: None, end }]).unwrap();
         started.writer.stop(600.0, StopHow::SwitchingOff).unwrap();
     }
@@ -212,13 +196,7 @@ fn lists_come_in_pages_newest_first() {
     let (started, _states) = start(&folder.0, "boot-a", 0.0);
     for k in 0..7 {
         let at_s = f64::from(k) * 100.0;
-        let end = End {
-            from_s: at_s + 50.0,
-            to_s: at_s + 50.0,
-            ending: Ending::Swapped,
-            energy_wh: Some(1.0),
-            bridged_wh: None,
-        };
+        let end = End { from_s: at_s + 50.0, to_s: at_s + 50.0, ending: Ending::Swapped };
         started
             .writer
             .change(vec![begins(None, at_s), Entry::OutingEnds { outing: None, end }])

@@ -33,7 +33,7 @@ use crate::{
 
 /// Without a sweep for this long the silence itself is looked at.
 const PATIENCE: Duration = Duration::from_millis(2500);
-/// How often the state of the outing is written without being asked.
+/// How often the state of the outing is written without being asked while no record keeps it.
 const KEEP_EVERY: Duration = Duration::from_mins(10);
 
 /// Everything that can happen.
@@ -210,9 +210,11 @@ impl Brain {
         let shot = self.engine.take(sweep, at);
         let shot = self.account(shot);
         let shot = self.record_sweep(shot);
-        // That the clock may be believed is worth a write: a restart must not forget it.
+        // That the clock may be believed is worth a write: a restart must not forget it. What was
+        // counted is in the record's rows; each write of its own costs the card some 50 KiB.
         let news = self.clock.is_believed() && !memory.believed;
-        if news || at.mono.since(memory.kept_at) >= KEEP_EVERY {
+        let recorded = self.record.is_some() && memory.record.stopped.is_none();
+        if news || (!recorded && at.mono.since(memory.kept_at) >= KEEP_EVERY) {
             memory.believed = self.clock.is_believed();
             memory.kept_at = at.mono;
             self.keep(None);
@@ -542,7 +544,6 @@ mod tests {
                 boot: opened.boot,
                 at: opened.at,
                 resumed: false,
-                bridged: reckon::units::Joules::ZERO,
                 test: None,
             },
             test: None,

@@ -60,6 +60,8 @@ impl Brain {
             Some(_) => kept.recorder.choose(TEST, ""),
             None => {}
         }
+        // What was chosen before the start speaks of the last outing.
+        self.keep(None);
         self.settle();
         shot
     }
@@ -76,6 +78,7 @@ impl Brain {
         tracing::info!("{said}; the page lets you say which");
         self.use_bank(bank, Start::Unknown, shot.at);
         self.end_test();
+        self.keep(None);
         self.engine.tick(shot.at)
     }
 

@@ -27,8 +27,6 @@ pub(crate) struct Start {
     pub(crate) at: Mono,
     /// The engine goes on by itself, from what was chosen in this same boot.
     pub(crate) resumed: bool,
-    /// Energy bridged before, as the choices have it.
-    pub(crate) bridged: Joules,
     /// The name of the bank that a run-down test was running on.
     pub(crate) test: Option<String>,
 }
@@ -99,8 +97,8 @@ fn go_on(
             outing: outing.name.clone(),
             start: start_of(outing.start_share),
             span: Seconds::of(outing.lasted_s),
-            delivered: Joules::from_wh(outing.energy_wh) + start.bridged,
-            bridged: start.bridged,
+            delivered: Joules::from_wh(outing.energy_wh),
+            bridged: Joules::from_wh(outing.bridged_wh),
         });
     }
     Decided { entries, goes_on: true, say: None }
@@ -118,7 +116,7 @@ fn ended(start: &Start, outing: &OpenOuting, account: &Account, same_bank: bool)
         }
     };
     let (from_s, to_s) = (account.from_s, account.to_s);
-    let end = End { from_s, to_s, ending, energy_wh: None, bridged_wh: None };
+    let end = End { from_s, to_s, ending };
     Entry::OutingEnds { outing: Some(outing.id), end }
 }
 

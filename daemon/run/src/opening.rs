@@ -85,17 +85,20 @@ fn taught(reader: &Reader) -> Vec<(String, Learned)> {
 }
 
 impl Opened {
-    /// Takes the count of this boot up to the record's last row: the choices are written every ten
-    /// minutes only.
+    /// Takes the count of the open outing up to the record's last row: what was chosen is written
+    /// when it changes only. A count never shrinks.
     pub(crate) fn improve(&self, resume: &mut Resume) {
-        let Some(before) = self.before.as_ref().filter(|_| self.same_boot()) else { return };
-        let Some(outing) = before.outing.as_ref().filter(|_| resume.same_boot) else { return };
+        let Some(before) = &self.before else { return };
         let choices = &mut resume.choices;
-        let sign = Mono::at_s(before.last_sign_s);
-        let counted = Joules::from_wh(outing.energy_wh) + choices.bridged;
-        if sign > choices.counted_to && counted > choices.delivered {
-            choices.counted_to = sign;
-            choices.delivered = counted;
+        let chosen = choices.bank.as_ref().map(|(bank, _)| &bank.name);
+        let same_bank = |bank: &Option<String>| chosen.is_none() || bank.as_ref() == chosen;
+        let Some(outing) = before.outing.as_ref().filter(|outing| same_bank(&outing.bank)) else {
+            return;
+        };
+        choices.delivered = choices.delivered.max(Joules::from_wh(outing.energy_wh));
+        choices.bridged = choices.bridged.max(Joules::from_wh(outing.bridged_wh));
+        if self.same_boot() && resume.same_boot {
+            choices.counted_to = choices.counted_to.max(Mono::at_s(before.last_sign_s));
         }
     }
 

@@ -14,7 +14,7 @@ use reckon::{
     bank::{BankSpec, MeasuredAt},
     engine::{Change, Edge, Start},
     forecast::Outlook,
-    reading::{SourceReport, SourceState, Strain},
+    reading::{Gap, SourceReport, SourceState, Strain},
     snapshot::Snapshot,
     time::{Mono, Trust},
     words,
@@ -184,8 +184,6 @@ impl Recorder {
             from_s: at_s,
             to_s: at_s,
             ending: Ending::Swapped,
-            energy_wh: None,
-            bridged_wh: None,
         });
         self.writer.give(Entry::OutingEnds { outing: None, end });
         for entry in beginning(shot, start, at_s) {
@@ -201,7 +199,7 @@ impl Recorder {
 
     /// The outing that ends next ends like this.
     pub(crate) fn close_as(&mut self, from_s: f64, to_s: f64, ending: Ending) {
-        self.close_as = Some(End { from_s, to_s, ending, energy_wh: None, bridged_wh: None });
+        self.close_as = Some(End { from_s, to_s, ending });
     }
 
     fn watch_bank(&mut self, shot: &Snapshot) {
@@ -347,8 +345,10 @@ pub(crate) fn beginning(shot: &Snapshot, start: Start, at_s: f64) -> Vec<Entry> 
     told.into_iter().chain([begins]).collect()
 }
 
+/// Why a source is silent. Before its first value it has not fallen silent.
 fn gap_of(state: SourceState) -> Option<String> {
     match state {
+        SourceState::Silent { gap: Gap::NotReady, .. } => None,
         SourceState::Silent { gap, .. } => Some(words::gap(gap).to_owned()),
         SourceState::Live | SourceState::LeftAlone => None,
     }

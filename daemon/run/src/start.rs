@@ -19,7 +19,6 @@ use reckon::{
     engine::{Engine, Resume, Setup},
     reading::BoardFacts,
     snapshot::Snapshot,
-    units::Joules,
 };
 use tokio::{
     net::{TcpListener, UnixListener},
@@ -418,7 +417,6 @@ impl Station {
                 boot: opened.boot,
                 at: opened.at,
                 resumed: resume.is_some_and(|resume| resume.same_boot),
-                bridged: resume.map_or(Joules::ZERO, |resume| resume.choices.bridged),
                 test: bank,
             },
             test: load,

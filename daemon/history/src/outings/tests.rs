@@ -17,6 +17,7 @@ fn before() -> Before {
             start_share: Some(1.0),
             lasted_s: 49_500.0,
             energy_wh: 24.0,
+            bridged_wh: 0.0,
         }),
     }
 }

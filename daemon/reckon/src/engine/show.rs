@@ -80,10 +80,9 @@ impl Engine {
         })
     }
 
+    /// By the meter: an estimator that was built anew has been told only means of what was before.
     pub(super) fn bridged(&self) -> Joules {
-        self.following.as_ref().map_or(self.meter.bridged, |following| {
-            Joules::from_wh(following.estimator.bridged_wh())
-        })
+        self.meter.bridged.min(self.delivered())
     }
 
     pub(super) fn snapshot(&self, at: Stamp) -> Arc<Snapshot> {
