@@ -39,6 +39,11 @@ impl Page {
         self.sketch.add(watts, dt);
     }
 
+    /// Raises the peak to a single look that stands out of the stretches.
+    pub const fn look(&mut self, draw: Watts) {
+        self.peak_w = self.peak_w.max(draw.si());
+    }
+
     /// Adds another page, as if its stretches had been added here.
     pub fn merge(&mut self, other: &Self) {
         self.energy_j.add(other.energy_j.value());
@@ -72,7 +77,7 @@ impl Page {
         self.sketch.quantile(0.95).and_then(Watts::new)
     }
 
-    /// The largest single stretch; never below zero.
+    /// The largest single stretch or look; never below zero.
     #[must_use]
     pub fn peak(&self) -> Watts {
         Watts::of(self.peak_w)
@@ -161,11 +166,27 @@ impl Book {
 
     /// Enters a stretch that began so long into the outing, with what the operator was doing.
     pub fn enter(&mut self, into: Seconds, lasted: Seconds, draw: Watts, doing: Option<&str>) {
-        self.whole.add(lasted, draw);
-        if let Some(page) = self.hour_page(into) {
+        self.enter_peak(into, lasted, draw, draw, doing);
+    }
+
+    /// The same where the largest look of the stretch is known too.
+    pub fn enter_peak(
+        &mut self,
+        into: Seconds,
+        lasted: Seconds,
+        draw: Watts,
+        peak: Watts,
+        doing: Option<&str>,
+    ) {
+        let put = |page: &mut Page| {
             page.add(lasted, draw);
+            page.look(peak);
+        };
+        put(&mut self.whole);
+        if let Some(page) = self.hour_page(into) {
+            put(page);
         }
-        self.activity_page(doing).add(lasted, draw);
+        put(self.activity_page(doing));
     }
 
     /// Moves nothing but names: what was entered as `from` counts as `to` from now on.

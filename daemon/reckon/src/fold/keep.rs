@@ -31,12 +31,57 @@ pub struct Total {
     pub sent: u32,
 }
 
+/// Folds summed by their slot.
+#[derive(Clone, Debug, Default)]
+pub struct Totals(Vec<Total>);
+
+impl Totals {
+    /// Adds a fold; `false` if there are too many different slots already.
+    pub fn add(&mut self, found: Fold) -> bool {
+        let energy = |kind| found.part(kind).map_or(Joules::ZERO, |part| part.energy);
+        let (receive, transmit, decode) =
+            (energy(Kind::Receive), energy(Kind::Transmit), energy(Kind::Decode));
+        let lasted = Seconds::of(found.seconds);
+        let room = self.0.len() < MOST;
+        match self.0.iter_mut().find(|total| total.latest.slot_s == found.slot_s) {
+            Some(total) => {
+                total.lasted = total.lasted + lasted;
+                total.energy = total.energy + found.energy;
+                total.receive = total.receive + receive;
+                total.transmit = total.transmit + transmit;
+                total.decode = total.decode + decode;
+                total.sent = total.sent.saturating_add(found.sent);
+                total.latest = found;
+            }
+            None if room => {
+                let (energy, sent) = (found.energy, found.sent);
+                let latest = found;
+                self.0.push(Total { latest, lasted, energy, receive, transmit, decode, sent });
+            }
+            None => return false,
+        }
+        true
+    }
+
+    /// What was added so far, by slot.
+    #[must_use]
+    pub fn as_slice(&self) -> &[Total] {
+        &self.0
+    }
+
+    /// The same, to keep.
+    #[must_use]
+    pub fn into_vec(self) -> Vec<Total> {
+        self.0
+    }
+}
+
 /// Takes the readings of an outing one by one; never holds more than an hour of them.
 #[derive(Clone, Debug)]
 pub struct Keeper {
     reads: Reads,
     ring: VecDeque<Beat>,
-    totals: Vec<Total>,
+    totals: Totals,
     unfolded_s: f64,
 }
 
@@ -44,7 +89,7 @@ impl Keeper {
     /// With nothing in it.
     #[must_use]
     pub const fn new(reads: Reads) -> Self {
-        Self { reads, ring: VecDeque::new(), totals: Vec::new(), unfolded_s: 0.0 }
+        Self { reads, ring: VecDeque::new(), totals: Totals(Vec::new()), unfolded_s: 0.0 }
     }
 
     /// One more reading. Every hour the ring is folded and emptied, which is the only costly call.
@@ -75,7 +120,7 @@ impl Keeper {
     /// What was found so far, by slot.
     #[must_use]
     pub fn totals(&self) -> &[Total] {
-        &self.totals
+        self.totals.as_slice()
     }
 
     /// Record in which no period stood out.
@@ -85,35 +130,9 @@ impl Keeper {
     }
 
     fn add(&mut self, found: Fold) {
-        let at = self.totals.iter().position(|total| total.latest.slot_s == found.slot_s);
-        let energy = |kind| found.part(kind).map_or(Joules::ZERO, |part| part.energy);
-        let (receive, transmit, decode) =
-            (energy(Kind::Receive), energy(Kind::Transmit), energy(Kind::Decode));
-        let lasted = Seconds::of(found.seconds);
-        let room = self.totals.len() < MOST;
-        match at.and_then(|at| self.totals.get_mut(at)) {
-            Some(total) => {
-                total.lasted = total.lasted + lasted;
-                total.energy = total.energy + found.energy;
-                total.receive = total.receive + receive;
-                total.transmit = total.transmit + transmit;
-                total.decode = total.decode + decode;
-                total.sent = total.sent.saturating_add(found.sent);
-                total.latest = found;
-            }
-            None if room => {
-                let (energy, sent) = (found.energy, found.sent);
-                self.totals.push(Total {
-                    latest: found,
-                    lasted,
-                    energy,
-                    receive,
-                    transmit,
-                    decode,
-                    sent,
-                });
-            }
-            None => self.unfolded_s += found.seconds,
+        let seconds = found.seconds;
+        if !self.totals.add(found) {
+            self.unfolded_s += seconds;
         }
     }
 }

@@ -16,7 +16,7 @@ mod slots;
 
 use alloc::vec::Vec;
 
-pub use keep::{Keeper, Total};
+pub use keep::{Keeper, Total, Totals};
 pub use period::{FALSE_ALARM, Found, period};
 
 use crate::units::{Joules, Share, Watts};

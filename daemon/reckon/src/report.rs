@@ -1,0 +1,277 @@
+//! The report of an outing: what was taken and when, how warm and at what voltage, what the timed
+//! modes and the contacts took, and how good the forecasts were. From the record's plain rows;
+//! nothing is asked or kept.
+
+mod doing;
+mod judged;
+
+use alloc::{string::String, vec::Vec};
+
+pub use doing::{Change, Correction};
+pub use judged::{Forecasts, Judged, Made, Outcome, Truth};
+
+use crate::{
+    adif::Contact,
+    book::{Book, LoadFit, Marked, Page, Slope},
+    contacts::{self, Reckoned, Stretch},
+    fold::{Fold, Total, Totals},
+    time::Wall,
+    units::{Celsius, Joules, Seconds, Share, Volts, Watts},
+};
+
+/// Mean and extremes of a quantity.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Spread<Q> {
+    /// Smallest look.
+    pub low: Q,
+    /// Mean.
+    pub mean: Q,
+    /// Largest look.
+    pub high: Q,
+}
+
+/// A row of the record.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Row {
+    /// When it began, since the outing did.
+    pub from: Seconds,
+    /// Its length: ten seconds, or five minutes of an old outing.
+    pub span: Seconds,
+    /// The draw.
+    pub draw: Option<Spread<Watts>>,
+    /// Whether a sensor read it; else it was modelled.
+    pub measured: bool,
+    /// How busy the processor was.
+    pub busy: Option<Share>,
+    /// Its temperature.
+    pub temp: Option<Spread<Celsius>>,
+    /// The supply.
+    pub volts: Option<Spread<Volts>>,
+}
+
+/// What the operator wrote into the record.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Mark<'a> {
+    /// When, since the outing began.
+    pub at: Seconds,
+    /// In the operator's words.
+    pub text: &'a str,
+}
+
+/// All that a report is made from. Times count from the outing's beginning.
+#[derive(Clone, Copy, Debug)]
+pub struct Told<'a> {
+    /// The record, oldest row first.
+    pub rows: &'a [Row],
+    /// What the operator was doing, as it was said at the time, oldest first.
+    pub changes: &'a [Change<'a>],
+    /// What was said afterwards; later ones win.
+    pub corrections: &'a [Correction<'a>],
+    /// Contacts, with the outing's beginning as their clock's zero.
+    pub contacts: &'a [Contact],
+    /// Stretches that were folded.
+    pub folds: &'a [Fold],
+    /// Forecasts, oldest first.
+    pub forecasts: &'a [Made],
+    /// Marks, oldest first.
+    pub marks: &'a [Mark<'a>],
+    /// How it really went.
+    pub truth: Truth,
+}
+
+/// The share of the draw that goes with the processor's load.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Load {
+    /// Draw against load.
+    pub line: Slope,
+    /// What the load took, and its standard error; `None` where the line is too flat to tell.
+    pub taken: Option<(Joules, Joules)>,
+}
+
+/// Before against after a mark.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Switched {
+    /// When.
+    pub at: Seconds,
+    /// The operator's words.
+    pub text: String,
+    /// What it draws more, and its standard error.
+    pub more: (Watts, Watts),
+}
+
+/// An outing, taken apart.
+#[derive(Clone, Debug)]
+pub struct Report {
+    /// The energy book. The peaks in it are of single looks; its spread is of ten-second means.
+    pub book: Book,
+    /// Part of the time and energy that is modelled, not measured.
+    pub modelled: Page,
+    /// Time within the rows' reach in which no draw was known.
+    pub silent: Seconds,
+    /// What goes with the processor's load.
+    pub load: Option<Load>,
+    /// The processor's temperature.
+    pub temp: Option<Spread<Celsius>>,
+    /// The supply.
+    pub volts: Option<Spread<Volts>>,
+    /// What was folded, by slot.
+    pub folds: Vec<Total>,
+    /// Contacts against energy; `None` without any contact.
+    pub contacts: Option<Reckoned>,
+    /// Energy that the latest forecast still expects at this outing's draw, while it goes on.
+    pub left: Option<Joules>,
+    /// The forecasts against what came.
+    pub forecasts: Forecasts,
+    /// What marks switched, where half a minute lies undisturbed on both sides.
+    pub switched: Vec<Switched>,
+}
+
+impl Report {
+    /// Takes an outing apart.
+    #[must_use]
+    pub fn of(told: &Told<'_>) -> Self {
+        let stretches = doing::stretches(told.changes, told.corrections);
+        let mut doing = doing::Along::new(&stretches);
+        let mut book = Book::new();
+        let mut modelled = Page::default();
+        let (mut fit, mut silent) = (LoadFit::default(), Seconds::ZERO);
+        let (mut temp, mut volts) = (Ranging::default(), Ranging::default());
+        let mut record = Vec::with_capacity(told.rows.len());
+        for row in told.rows {
+            temp.add(row.span, row.temp.map(|it| [it.low.si(), it.mean.si(), it.high.si()]));
+            volts.add(row.span, row.volts.map(|it| [it.low.si(), it.mean.si(), it.high.si()]));
+            let Some(draw) = row.draw else {
+                silent = silent + row.span.max(Seconds::ZERO);
+                continue;
+            };
+            enter(&mut book, row, draw, &mut doing);
+            if !row.measured {
+                modelled.add(row.span, draw.mean);
+            }
+            if let Some(busy) = row.busy {
+                fit.add(row.span, busy, draw.mean);
+            }
+            record.push(Stretch { from: zero_at(row.from), lasted: row.span, draw: draw.mean });
+        }
+        let mut folds = Totals::default();
+        for fold in told.folds {
+            folds.add(fold.clone());
+        }
+        let forecasts = Forecasts::judge(told.forecasts, told.truth);
+        Self {
+            load: fit.line().map(|line| Load { line, taken: fit.taken() }),
+            left: left(told, book.whole()),
+            book,
+            modelled,
+            silent,
+            temp: temp.spread(Celsius::of),
+            volts: volts.spread(Volts::of),
+            folds: folds.into_vec(),
+            contacts: (!told.contacts.is_empty()).then(|| contacts::reckon(told.contacts, &record)),
+            forecasts,
+            switched: switched(told),
+        }
+    }
+}
+
+/// The clock of a report: the outing's beginning is its zero.
+#[must_use]
+pub const fn zero_at(since: Seconds) -> Wall {
+    Wall::from_unix_ms(0).plus_s(since.si())
+}
+
+/// A row goes into the book in pieces, so that each falls into one hour and one activity.
+fn enter(book: &mut Book, row: &Row, draw: Spread<Watts>, doing: &mut doing::Along<'_>) {
+    const HOUR_S: f64 = 3600.0;
+    let (mut at_s, to_s) = (row.from.si(), row.from.si() + row.span.si());
+    while at_s < to_s {
+        let (now, until_s) = doing.at(at_s);
+        let hour_s = (libm::floor(at_s / HOUR_S) + 1.0) * HOUR_S;
+        let end_s = to_s.min(until_s).min(hour_s);
+        // Beyond what a number can tell apart nothing goes on.
+        if end_s <= at_s {
+            return;
+        }
+        // Which piece of a row held its peak is not known: the larger one is taken.
+        let most = (end_s - at_s) * 2.0 >= row.span.si();
+        let peak = if most { draw.high } else { draw.mean };
+        book.enter_peak(Seconds::of(at_s), Seconds::of(end_s - at_s), draw.mean, peak, now);
+        at_s = end_s;
+    }
+}
+
+/// At the mean draw so far, for as long as the latest forecast's middle says.
+fn left(told: &Told<'_>, whole: &Page) -> Option<Joules> {
+    let latest = told.forecasts.last()?;
+    let Truth::Open { at } = told.truth else { return None };
+    let middle_s = latest.remaining[1].si() - (at.si() - latest.at.si()).max(0.0);
+    Some(whole.mean()? * Seconds::of(middle_s.max(0.0)))
+}
+
+/// So much on each side of a mark is compared: longer, and something else changes.
+const BESIDE_S: f64 = 300.0;
+/// Fine rows only: in five minutes too much happens.
+const FINE_S: f64 = 15.0;
+
+fn switched(told: &Told<'_>) -> Vec<Switched> {
+    let said = |mark: &&Mark<'_>| !mark.text.trim().is_empty();
+    told.marks.iter().filter(said).filter_map(|mark| beside(told, mark)).collect()
+}
+
+/// Compares the rows beside a mark, up to whatever else was said before and after it.
+fn beside(told: &Told<'_>, mark: &Mark<'_>) -> Option<Switched> {
+    let at_s = mark.at.si();
+    let (mut from_s, mut to_s) = (at_s - BESIDE_S, at_s + BESIDE_S);
+    let others = told.marks.iter().map(|it| it.at.si());
+    for other_s in others.chain(told.changes.iter().map(|it| it.at.si())) {
+        if other_s < at_s {
+            from_s = from_s.max(other_s);
+        } else if other_s > at_s {
+            to_s = to_s.min(other_s);
+        }
+    }
+    let mut both = Marked::default();
+    let first = told.rows.partition_point(|row| row.from.si() < from_s);
+    for row in told.rows.get(first..)?.iter().take_while(|row| row.from.si() < to_s) {
+        let (row_s, end_s) = (row.from.si(), row.from.si() + row.span.si());
+        let Some(draw) = row.draw.filter(|_| row.span.si() <= FINE_S && end_s <= to_s) else {
+            continue;
+        };
+        // A row is the mean of its seconds; the one that holds the mark is neither.
+        for _ in 0..10 {
+            if end_s <= at_s {
+                both.before(draw.mean);
+            } else if row_s >= at_s {
+                both.after(draw.mean);
+            }
+        }
+    }
+    let more = both.difference()?;
+    Some(Switched { at: mark.at, text: String::from(mark.text.trim()), more })
+}
+
+/// Extremes, and the mean by time.
+#[derive(Clone, Copy, Debug, Default)]
+struct Ranging {
+    range: Option<(f64, f64)>,
+    sum: f64,
+    lasted_s: f64,
+}
+
+impl Ranging {
+    fn add(&mut self, span: Seconds, seen: Option<[f64; 3]>) {
+        let (Some([low, mean, high]), true) = (seen, span.si() > 0.0) else { return };
+        let (least, most) = self.range.unwrap_or((low, high));
+        self.range = Some((least.min(low), most.max(high)));
+        self.sum += mean * span.si();
+        self.lasted_s += span.si();
+    }
+
+    fn spread<Q>(self, of: impl Fn(f64) -> Q) -> Option<Spread<Q>> {
+        let (low, high) = self.range?;
+        Some(Spread { low: of(low), mean: of(self.sum / self.lasted_s), high: of(high) })
+    }
+}
+
+#[cfg(test)]
+mod tests;

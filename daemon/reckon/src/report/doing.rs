@@ -1,0 +1,77 @@
+//! What the operator was doing when: as said at the time, and as corrected afterwards.
+
+use alloc::vec::Vec;
+
+use crate::units::Seconds;
+
+/// From this moment on the operator did this.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Change<'a> {
+    /// When, since the outing began.
+    pub at: Seconds,
+    /// What; `None`: nothing that has a name.
+    pub doing: Option<&'a str>,
+}
+
+/// Said afterwards: in this stretch it was that.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Correction<'a> {
+    /// From, since the outing began.
+    pub from: Seconds,
+    /// To.
+    pub to: Seconds,
+    /// What; `None`: nothing that has a name.
+    pub doing: Option<&'a str>,
+}
+
+/// From there on, until the next.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct From<'a> {
+    at_s: f64,
+    doing: Option<&'a str>,
+}
+
+/// The stretches that come of both, in order; before the first nothing was said.
+pub(super) fn stretches<'a>(
+    changes: &[Change<'a>],
+    corrections: &[Correction<'a>],
+) -> Vec<From<'a>> {
+    let mut all: Vec<From<'a>> =
+        changes.iter().map(|it| From { at_s: it.at.si(), doing: it.doing }).collect();
+    // Of two at one moment the later said counts: the sort keeps their order.
+    all.sort_by(|a, b| a.at_s.total_cmp(&b.at_s));
+    for it in corrections {
+        let (from_s, to_s) = (it.from.si(), it.to.si());
+        if to_s <= from_s {
+            continue;
+        }
+        let after = all.iter().rev().find(|one| one.at_s <= to_s).and_then(|one| one.doing);
+        all.retain(|one| !(from_s..=to_s).contains(&one.at_s));
+        let at = all.partition_point(|one| one.at_s < from_s);
+        let both = [From { at_s: from_s, doing: it.doing }, From { at_s: to_s, doing: after }];
+        all.splice(at..at, both);
+    }
+    all
+}
+
+/// Walks along the stretches; moments must not run backwards.
+pub(super) struct Along<'a> {
+    stretches: &'a [From<'a>],
+    next: usize,
+}
+
+impl<'a> Along<'a> {
+    pub(super) const fn new(stretches: &'a [From<'a>]) -> Self {
+        Self { stretches, next: 0 }
+    }
+
+    /// What was done at this moment, and until when.
+    pub(super) fn at(&mut self, at_s: f64) -> (Option<&'a str>, f64) {
+        while self.stretches.get(self.next).is_some_and(|one| one.at_s <= at_s) {
+            self.next += 1;
+        }
+        let now = self.next.checked_sub(1).and_then(|ix| self.stretches.get(ix));
+        let until_s = self.stretches.get(self.next).map_or(f64::INFINITY, |one| one.at_s);
+        (now.and_then(|one| one.doing), until_s)
+    }
+}

@@ -1,0 +1,367 @@
+//! The report against figures of general-purpose libraries, and against made-up outings whose parts
+//! are known.
+#![expect(
+    clippy::cast_possible_truncation,
+    clippy::cast_sign_loss,
+    reason = "small whole numbers of a made-up outing"
+)]
+
+use alloc::string::ToString;
+
+use super::*;
+use crate::{
+    adif::{Keep, read},
+    fold::{Kind, Reads},
+    snapshot::Basis,
+};
+
+/// Made by `tests/reference/outing_report.py` with numpy 2.4.6 and scipy 1.17.1.
+const REFERENCE: &str = include_str!("../../../../tests/reference/outing_report.txt");
+
+fn reference(kind: &str) -> [Vec<f64>; 3] {
+    let line = REFERENCE.lines().find_map(|line| line.strip_prefix(kind)?.strip_prefix(" | "));
+    let mut columns = line
+        .unwrap()
+        .split(" | ")
+        .map(|column| column.split(' ').map(|n| n.parse().unwrap()).collect::<Vec<f64>>());
+    [columns.next().unwrap(), columns.next().unwrap(), columns.next().unwrap()]
+}
+
+fn near(got: f64, want: f64, within: f64, what: &str) {
+    assert!((got - want).abs() <= within * want.abs(), "{what}: got {got}, want {want}");
+}
+
+const fn s(seconds: f64) -> Seconds {
+    Seconds::of(seconds)
+}
+
+fn row(from_s: f64, span_s: f64, watts: f64) -> Row {
+    let one = Watts::of(watts);
+    Row {
+        from: s(from_s),
+        span: s(span_s),
+        draw: Some(Spread { low: one, mean: one, high: one }),
+        measured: true,
+        busy: None,
+        temp: None,
+        volts: None,
+    }
+}
+
+fn told(rows: &[Row]) -> Told<'_> {
+    Told {
+        rows,
+        changes: &[],
+        corrections: &[],
+        contacts: &[],
+        folds: &[],
+        forecasts: &[],
+        marks: &[],
+        truth: Truth::Open { at: s(0.0) },
+    }
+}
+
+fn from(at_s: f64, doing: &str) -> Change<'_> {
+    Change { at: s(at_s), doing: Some(doing).filter(|doing| !doing.is_empty()) }
+}
+
+fn it_was<'a>(from_s: f64, to_s: f64, doing: &'a str) -> Correction<'a> {
+    let doing = Some(doing).filter(|doing| !doing.is_empty());
+    Correction { from: s(from_s), to: s(to_s), doing }
+}
+
+fn wh_of(report: &Report, name: &str) -> f64 {
+    let found = report.book.activities().find(|(known, _)| *known == name);
+    found.map_or(0.0, |(_, page)| page.energy().wh())
+}
+
+#[test]
+fn energy_spread_and_load_are_numpys_and_scipys() {
+    let [busy, watts, want] = reference("rows");
+    let rows: Vec<Row> = busy
+        .iter()
+        .zip(&watts)
+        .enumerate()
+        .map(|(ix, (busy, watts))| Row {
+            busy: Share::new(*busy),
+            ..row(60.0 * ix as f64, 60.0, *watts)
+        })
+        .collect();
+    let [begins, _, parts] = reference("parts");
+    let names = ["", "receive", "contacts", "", "receive"];
+    let changes: Vec<Change<'_>> =
+        begins.iter().zip(names).map(|(at, name)| from(*at, name)).collect();
+    let report = Report::of(&Told { changes: &changes, ..told(&rows) });
+    let whole = report.book.whole();
+    near(whole.energy().si(), want[0], 1e-12, "energy");
+    near(whole.mean().unwrap().si(), want[1], 1e-12, "mean");
+    near(whole.p95().unwrap().si(), want[2], crate::book::RELATIVE_ERROR, "95 %");
+    near(wh_of(&report, "receive") * 3600.0, parts[1] + parts[4], 1e-9, "receive");
+    near(wh_of(&report, "contacts") * 3600.0, parts[2], 1e-9, "contacts");
+    near(report.book.untold().energy().si(), parts[0] + parts[3], 1e-9, "untold");
+    let [_, _, hours] = reference("hours");
+    assert_eq!(report.book.hours().len(), hours.len());
+    for (page, want) in report.book.hours().iter().zip(hours) {
+        near(page.energy().si(), want, 1e-9, "an hour");
+    }
+    let [_, _, want] = reference("load");
+    let load = report.load.unwrap();
+    near(load.line.slope, want[0], 1e-9, "slope");
+    near(load.line.intercept, want[1], 1e-9, "intercept");
+    near(load.line.slope_se, want[2], 1e-9, "standard error of the slope");
+    near(load.line.intercept_se, want[3], 1e-9, "standard error of the intercept");
+    near(load.taken.unwrap().0.si(), want[4], 1e-9, "above idle");
+}
+
+#[test]
+fn forecasts_are_judged_as_numpy_judges_them() {
+    let [three, came, want] = reference("judged");
+    let end_s = 36_000.0;
+    let made: Vec<Made> = three
+        .chunks(3)
+        .zip(&came)
+        .map(|(said, came)| Made {
+            at: s(end_s - came),
+            remaining: [s(said[0]), s(said[1]), s(said[2])],
+            basis: Basis::Measured,
+        })
+        .collect();
+    // Known to an interval of 20 s: its middle counts.
+    let judged = Forecasts::judge(&made, Truth::Died { at: s(end_s - 10.0), within: s(20.0) });
+    assert_eq!(judged.judged, made.len());
+    near(judged.held as f64 / judged.judged as f64, want[0], 1e-12, "held");
+    // numpy takes the mean of the two middle ones of an even number; these are odd.
+    assert_eq!(made.len() % 2, 1);
+    near(judged.middle_off.unwrap().si(), want[1], 1e-9, "misses");
+    for (it, came) in judged.all.iter().zip(&came) {
+        near(it.came.unwrap().si(), *came, 1e-9, "what came");
+        let off = it.off.unwrap().si();
+        near(it.off_share.unwrap().part(), off.abs() / came, 1e-9, "its share");
+        let wanted = match it.outcome {
+            Outcome::Sooner => *came < it.made.remaining[0].si(),
+            Outcome::Later => *came > it.made.remaining[2].si(),
+            Outcome::Held => true,
+            Outcome::Open => false,
+        };
+        assert!(wanted, "{it:?}");
+    }
+}
+
+#[test]
+fn an_outing_that_was_switched_off_says_at_least() {
+    let made = |at_s: f64, low: f64, high: f64| Made {
+        at: s(at_s),
+        remaining: [s(low), s(f64::midpoint(low, high)), s(high)],
+        basis: Basis::Measured,
+    };
+    // It ended after 10 000 s with something left. What was said to end sooner was wrong; of the
+    // others nobody can tell.
+    let all = [
+        made(1000.0, 3000.0, 5000.0),
+        made(2000.0, 3000.0, 9000.0),
+        made(3000.0, 9000.0, 12_000.0),
+        made(10_000.0, 100.0, 200.0),
+    ];
+    let judged = Forecasts::judge(&all, Truth::AtLeast { at: s(10_000.0) });
+    let outcomes: Vec<Outcome> = judged.all.iter().map(|it| it.outcome).collect();
+    assert_eq!(outcomes, [Outcome::Later, Outcome::Open, Outcome::Open]);
+    assert_eq!((judged.judged, judged.held, judged.middle_off), (1, 0, None));
+    let open = Forecasts::judge(&all, Truth::Open { at: s(11_000.0) });
+    assert!(open.all.iter().all(|it| it.outcome == Outcome::Open && it.came.is_none()));
+    assert_eq!((open.judged, open.all.len()), (0, 4));
+}
+
+#[test]
+fn later_corrections_win_and_can_be_left_out_again() {
+    // A watt for an hour and forty minutes.
+    let rows: Vec<Row> = (0..600).map(|ix| row(f64::from(ix) * 10.0, 10.0, 1.0)).collect();
+    let changes = [from(0.0, "receive"), from(3000.0, "contacts")];
+    let all = [
+        it_was(1000.0, 2000.0, "logging"),
+        it_was(1500.0, 2500.0, "idle"),
+        it_was(2900.0, 3105.0, ""),
+        it_was(4000.0, 4000.0, "nothing lasts no time"),
+    ];
+    let seconds = |corrections: &[Correction<'_>]| {
+        let told = Told { changes: &changes, corrections, ..told(&rows) };
+        let report = Report::of(&told);
+        let of = |name| libm::round(wh_of(&report, name) * 3600.0);
+        let untold = libm::round(report.book.untold().energy().si());
+        [of("receive"), of("contacts"), of("logging"), of("idle"), untold]
+    };
+    assert_eq!(seconds(&[]), [3000.0, 3000.0, 0.0, 0.0, 0.0]);
+    assert_eq!(seconds(&all[..1]), [2000.0, 3000.0, 1000.0, 0.0, 0.0]);
+    assert_eq!(seconds(&all[..2]), [1500.0, 3000.0, 500.0, 1000.0, 0.0]);
+    assert_eq!(seconds(&all), [1400.0, 2895.0, 500.0, 1000.0, 205.0]);
+    assert_eq!(seconds(&all[1..2]), [2000.0, 3000.0, 0.0, 1000.0, 0.0]);
+}
+
+/// Numbers that look random and repeat: a linear congruential generator (Knuth, 'The Art of
+/// Computer Programming' 2, section 3.3.4, MMIX).
+struct Dice(u64);
+
+impl Dice {
+    fn between(&mut self, low: f64, high: f64) -> f64 {
+        self.0 = self.0.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1);
+        let part = f64::from(u32::try_from(self.0 >> 32).unwrap()) / f64::from(u32::MAX);
+        low + (high - low) * part
+    }
+}
+
+#[test]
+fn an_outing_of_known_parts_is_taken_apart() {
+    // Source of the limit: the task's own wish, each part within 3 % of its energy.
+    for (seed, radio_w) in (0..20).flat_map(|seed| [(seed, 0.0), (seed, 4.2)]) {
+        let mut dice = Dice(seed * 31 + 5);
+        let parts = [("receive", 0.2, 0.0), ("contacts", 0.5, 6.0), ("logging", 0.1, 0.0)];
+        let (mut changes, mut true_j) = (Vec::new(), [0.0; 3]);
+        let (mut seconds, mut busy) = (Vec::new(), Vec::new());
+        for turn in 0..9 {
+            let (name, load, send_w) = parts[turn % 3];
+            changes.push(from(seconds.len() as f64, name));
+            for second in 0..libm::round(dice.between(400.0, 1500.0)) as usize {
+                let load = (load + dice.between(-0.1, 0.1)).max(0.0);
+                let sends = send_w > 0.0 && second % 30 < 13;
+                let watts = 2.1 + 3.0 * load + radio_w + if sends { send_w } else { 0.0 };
+                let watts = watts + dice.between(-0.05, 0.05);
+                true_j[turn % 3] += watts;
+                seconds.push(watts);
+                busy.push(load);
+            }
+        }
+        // Rows begin where the daemon's seconds do, so a change falls inside of one.
+        let mean = |all: &[f64]| all.iter().sum::<f64>() / all.len() as f64;
+        let rows: Vec<Row> = seconds
+            .chunks(10)
+            .zip(busy.chunks(10))
+            .enumerate()
+            .map(|(ix, (watts, busy))| Row {
+                busy: Share::new(mean(busy)),
+                ..row(ix as f64 * 10.0, watts.len() as f64, mean(watts))
+            })
+            .collect();
+        let report = Report::of(&Told { changes: &changes, ..told(&rows) });
+        for ((name, _, _), want) in parts.iter().zip(true_j) {
+            near(wh_of(&report, name) * 3600.0, want, 0.03, name);
+        }
+        near(report.book.whole().energy().si(), true_j.iter().sum(), 1e-9, "all");
+        assert_eq!(report.book.untold().lasted(), s(0.0));
+    }
+}
+
+#[test]
+fn a_peak_is_of_single_looks_and_falls_to_the_piece_that_most_likely_held_it() {
+    let high = |row: Row, watts: f64| {
+        let draw = row.draw.map(|draw| Spread { high: Watts::of(watts), ..draw });
+        Row { draw, ..row }
+    };
+    let rows = [high(row(0.0, 10.0, 3.0), 14.0), high(row(10.0, 10.0, 3.0), 4.0)];
+    let changes = [from(0.0, "contacts"), from(7.0, "receive")];
+    let report = Report::of(&Told { changes: &changes, ..told(&rows) });
+    let peak = |name| {
+        let page = report.book.activities().find(|(known, _)| *known == name).unwrap().1;
+        page.peak().si()
+    };
+    assert_eq!(report.book.whole().peak().si(), 14.0);
+    assert_eq!((peak("contacts"), peak("receive")), (14.0, 4.0));
+}
+
+#[test]
+fn gaps_are_not_energy_and_ranges_are_weighed_by_time() {
+    let mut rows = Vec::new();
+    for ix in 0..100 {
+        let temp = Celsius::of(if ix < 50 { 40.0 } else { 60.0 });
+        let volts = Volts::of(if ix == 70 { 4.6 } else { 5.1 });
+        let mut row = row(f64::from(ix) * 10.0, if ix < 50 { 10.0 } else { 5.0 }, 3.0);
+        row.temp = Some(Spread { low: temp, mean: temp, high: temp });
+        row.volts = Some(Spread { low: volts, mean: Volts::of(5.1), high: Volts::of(5.1) });
+        if (20..30).contains(&ix) {
+            row.draw = None;
+        }
+        row.measured = ix < 90;
+        rows.push(row);
+    }
+    let report = Report::of(&told(&rows));
+    near(report.book.whole().energy().si(), 3.0 * (400.0 + 250.0), 1e-12, "energy");
+    assert_eq!((report.silent, report.modelled.lasted()), (s(100.0), s(50.0)));
+    let temp = report.temp.unwrap();
+    assert_eq!((temp.low.si(), temp.high.si()), (40.0, 60.0));
+    near(temp.mean.si(), (40.0 * 500.0 + 60.0 * 250.0) / 750.0, 1e-12, "temperature");
+    assert_eq!(report.volts.unwrap().low.si(), 4.6);
+    let nothing = Report::of(&told(&[]));
+    assert!(nothing.temp.is_none() && nothing.load.is_none() && nothing.contacts.is_none());
+    assert_eq!(nothing.book.whole().mean(), None);
+}
+
+#[test]
+fn contacts_folds_and_what_is_left_come_together() {
+    // 1970-01-01 00:00 UTC is the report's zero.
+    let log = read(
+        b"<QSO_DATE:8>19700101<TIME_ON:4>0010<TIME_OFF:4>0020<BAND:3>20m<MODE:3>FT8<EOR>\
+          <QSO_DATE:8>19700101<TIME_ON:4>0030<TIME_OFF:4>0035<BAND:3>40m<MODE:2>CW<EOR>\
+          <QSO_DATE:8>19700101<TIME_ON:4>0040<TIME_OFF:4>0042<BAND:3>40m<MODE:2>CW<EOR>",
+        Keep::default(),
+    );
+    let rows: Vec<Row> = (0..360).map(|ix| row(f64::from(ix) * 10.0, 10.0, 6.0)).collect();
+    // A transmission of 12.64 s every 30 s on a quiet board, for an hour.
+    let beats = (0..3600).map(|at| crate::fold::Beat {
+        at_s: f64::from(at),
+        watts: 3.0 + if at % 30 < 13 { 8.0 } else { 0.02 * f64::from(at % 7) },
+    });
+    let found = crate::fold::fold(beats, Reads::SecondMeans).unwrap();
+    let forecasts = [Made {
+        at: s(3000.0),
+        remaining: [s(3000.0), s(4200.0), s(6000.0)],
+        basis: Basis::Measured,
+    }];
+    let report = Report::of(&Told {
+        contacts: &log.contacts,
+        folds: &[found.clone(), found.clone()],
+        forecasts: &forecasts,
+        truth: Truth::Open { at: s(3600.0) },
+        ..told(&rows)
+    });
+    let contacts = report.contacts.unwrap();
+    assert_eq!((contacts.contacts, contacts.elsewhere), (3, 0));
+    near(contacts.in_contact.si(), 1020.0, 1e-9, "in contact");
+    near(contacts.energy_each().unwrap().wh(), 2.0, 1e-9, "each");
+    // 3600 s are left of the 4200, at 6 W: as much as three contacts took.
+    near(report.left.unwrap().wh(), 6.0, 1e-9, "left");
+    let [low, middle, high] = contacts.still_possible(report.left.unwrap()).unwrap();
+    assert!(low < 3.0 && (2.5..4.0).contains(&middle) && high > 3.0, "{low} {middle} {high}");
+    let [total] = &report.folds[..] else { panic!("one slot") };
+    near(total.lasted.si(), 2.0 * found.seconds, 1e-12, "folded");
+    near(total.energy.si(), 2.0 * found.energy.si(), 1e-12, "energy");
+    near(
+        total.transmit.si(),
+        2.0 * found.part(Kind::Transmit).unwrap().energy.si(),
+        1e-12,
+        "transmit",
+    );
+}
+
+#[test]
+fn a_mark_that_switched_something_says_what_it_draws() {
+    let rows: Vec<Row> = (0..120)
+        .map(|ix| {
+            let at_s = f64::from(ix) * 10.0;
+            let fan_w = if at_s >= 600.0 { 0.6 } else { 0.0 };
+            row(at_s, 10.0, 3.0 + fan_w + 0.02 * f64::from(ix % 3))
+        })
+        .collect();
+    let mark = |at_s, text| Mark { at: s(at_s), text };
+    let marks =
+        [mark(300.0, "rain"), mark(604.0, " fan on "), mark(620.0, ""), mark(1190.0, "end")];
+    let report = Report::of(&Told { marks: &marks, ..told(&rows) });
+    let texts: Vec<&str> = report.switched.iter().map(|it| it.text.as_str()).collect();
+    // Nothing undisturbed is left on either side of the fan's, and hardly anything after 'end'.
+    assert_eq!(texts, ["rain"], "{:?}", report.switched);
+    let marks = [mark(300.0, "rain"), mark(604.0, " fan on ")];
+    let report = Report::of(&Told { marks: &marks, ..told(&rows) });
+    let fan = report.switched.iter().find(|it| it.text == "fan on").unwrap();
+    near(fan.more.0.si(), 0.6, 0.03, "the fan");
+    assert!(fan.more.1.si() < 0.02);
+    let rain = report.switched.iter().find(|it| it.text == "rain").unwrap();
+    assert!(rain.more.0.si().abs() < 2.0 * rain.more.1.si().max(0.01), "{rain:?}");
+    assert_eq!(rain.text, "rain".to_string());
+}
