@@ -74,7 +74,7 @@ impl Page {
     /// The draw that was not exceeded for 95 % of the time, within [`RELATIVE_ERROR`].
     #[must_use]
     pub fn p95(&self) -> Option<Watts> {
-        self.sketch.quantile(0.95).and_then(Watts::new)
+        self.sketch.quantile(0.95).map(|watts| watts.min(self.peak_w)).and_then(Watts::new)
     }
 
     /// The largest single stretch or look; never below zero.

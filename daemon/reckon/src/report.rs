@@ -99,10 +99,25 @@ pub struct Switched {
     pub more: (Watts, Watts),
 }
 
+/// What the operator was doing in a stretch.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Done {
+    /// From, since the outing began.
+    pub from: Seconds,
+    /// To.
+    pub to: Seconds,
+    /// What; `None`: nobody said.
+    pub doing: Option<String>,
+}
+
 /// An outing, taken apart.
 #[derive(Clone, Debug)]
 pub struct Report {
-    /// The energy book. The peaks in it are of single looks; its spread is of ten-second means.
+    /// What was done when, corrections applied, without holes.
+    pub done: Vec<Done>,
+    /// The longest row: ten seconds, or five minutes where fine rows were thinned.
+    pub coarsest: Seconds,
+    /// The energy book. The peaks in it are of single looks; its spread is of rows' means.
     pub book: Book,
     /// Part of the time and energy that is modelled, not measured.
     pub modelled: Page,
@@ -158,7 +173,11 @@ impl Report {
             folds.add(fold.clone());
         }
         let forecasts = Forecasts::judge(told.forecasts, told.truth);
+        let ends = told.rows.last().map_or(Seconds::ZERO, |row| row.from + row.span);
+        let longest = |longest: Seconds, row: &Row| longest.max(row.span);
         Self {
+            done: doing::done(&stretches, ends),
+            coarsest: told.rows.iter().fold(Seconds::ZERO, longest),
             load: fit.line().map(|line| Load { line, taken: fit.taken() }),
             left: left(told, book.whole()),
             book,

@@ -1,7 +1,8 @@
 //! What the operator was doing when: as said at the time, and as corrected afterwards.
 
-use alloc::vec::Vec;
+use alloc::{borrow::ToOwned, vec::Vec};
 
+use super::Done;
 use crate::units::Seconds;
 
 /// From this moment on the operator did this.
@@ -50,6 +51,26 @@ pub(super) fn stretches<'a>(
         let at = all.partition_point(|one| one.at_s < from_s);
         let both = [From { at_s: from_s, doing: it.doing }, From { at_s: to_s, doing: after }];
         all.splice(at..at, both);
+    }
+    all
+}
+
+/// The same from the beginning to the end, neighbours that say the same in one.
+pub(super) fn done(stretches: &[From<'_>], ends: Seconds) -> Vec<Done> {
+    let mut along = Along::new(stretches);
+    let mut all: Vec<Done> = Vec::new();
+    let mut at_s = 0.0;
+    while at_s < ends.si() {
+        let (doing, until_s) = along.at(at_s);
+        let to = Seconds::of(until_s.min(ends.si()));
+        match all.last_mut().filter(|last| last.doing.as_deref() == doing) {
+            Some(last) => last.to = to,
+            None => {
+                let doing = doing.map(ToOwned::to_owned);
+                all.push(Done { from: Seconds::of(at_s), to, doing });
+            }
+        }
+        at_s = to.si();
     }
     all
 }

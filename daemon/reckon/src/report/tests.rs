@@ -194,6 +194,20 @@ fn later_corrections_win_and_can_be_left_out_again() {
     assert_eq!(seconds(&all[..2]), [1500.0, 3000.0, 500.0, 1000.0, 0.0]);
     assert_eq!(seconds(&all), [1400.0, 2895.0, 500.0, 1000.0, 205.0]);
     assert_eq!(seconds(&all[1..2]), [2000.0, 3000.0, 0.0, 1000.0, 0.0]);
+    let report = Report::of(&Told { changes: &changes, corrections: &all[1..3], ..told(&rows) });
+    let done: Vec<(f64, f64, &str)> = report
+        .done
+        .iter()
+        .map(|it| (it.from.si(), it.to.si(), it.doing.as_deref().unwrap_or("")))
+        .collect();
+    let want = [
+        (0.0, 1500.0, "receive"),
+        (1500.0, 2500.0, "idle"),
+        (2500.0, 2900.0, "receive"),
+        (2900.0, 3105.0, ""),
+        (3105.0, 6000.0, "contacts"),
+    ];
+    assert_eq!(done, want);
 }
 
 /// Numbers that look random and repeat: a linear congruential generator (Knuth, 'The Art of

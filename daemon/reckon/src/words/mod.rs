@@ -3,6 +3,7 @@
 //! Pages, terminal, journal and alarms all speak through here, so that one instant is told in the
 //! same words everywhere. Nothing here decides anything: a sentence follows from a snapshot.
 
+pub mod account;
 mod alarms;
 mod numbers;
 mod past;

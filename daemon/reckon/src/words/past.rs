@@ -251,7 +251,7 @@ pub fn moment_of(began: Option<Local>, at: Seconds) -> String {
     }
 }
 
-fn capital(text: &str) -> String {
+pub(super) fn capital(text: &str) -> String {
     let mut letters = text.chars();
     letters.next().into_iter().flat_map(char::to_uppercase).chain(letters).collect()
 }

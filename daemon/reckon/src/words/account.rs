@@ -1,0 +1,355 @@
+//! A past outing's report in words: the energy book, ranges, folds summed, forecasts against what
+//! came, what was learned, and what was put right afterwards.
+
+use alloc::{
+    format,
+    string::{String, ToString},
+    vec::Vec,
+};
+
+use super::{
+    numbers::{TIE, celsius, energy, percent, power, span, volts},
+    past::{Local, capital, forecast_then, forecasts},
+    report::{contact_draw, contacts, contacts_left, load},
+};
+use crate::{
+    book::Page,
+    contacts::{Group, Reckoned},
+    fold::Total,
+    report::{Forecasts, Judged, Load, Outcome, Report, Spread, Truth},
+    units::{Celsius, Joules, Seconds, Share, Volts},
+};
+
+/// The heads of the energy book's columns.
+pub const BOOK_HEAD: [&str; 5] = ["Wh", "time", "mean W", "95 % W", "peak W"];
+/// Nobody said what was being done.
+pub const UNTOLD: &str = "not said";
+
+/// A page of the energy book, a cell for each column; the units stand in the head.
+#[must_use]
+pub fn book_row(page: &Page) -> [String; 5] {
+    let bare = |said: String| said.split(TIE).next().unwrap_or_default().to_string();
+    let watts = |watts: Option<_>| watts.map_or_else(|| "–".to_string(), |it| bare(power(it)));
+    [
+        bare(energy(page.energy())),
+        span(page.lasted()),
+        watts(page.mean()),
+        watts(page.p95()),
+        watts(page.mean().map(|_| page.peak())),
+    ]
+}
+
+/// What the columns mean.
+#[must_use]
+pub fn book_note(coarsest: Seconds) -> String {
+    let of = if coarsest.si() <= 15.0 { "ten-second".to_string() } else { span(coarsest) };
+    format!(
+        "95{TIE}%: what was not exceeded for 95{TIE}% of the time, of {of} means. Peak: the \
+         largest single look."
+    )
+}
+
+/// An hour of the outing: the time of day it began at, where that is known.
+#[must_use]
+pub fn book_hour(began: Option<Local>, hour: usize) -> String {
+    let after = u32::try_from(hour).map_or(0.0, f64::from) * 3600.0;
+    match began {
+        Some(began) => format!("from {}", began.plus_s(after).hour_minute()),
+        None => format!("hour {}", hour + 1),
+    }
+}
+
+/// What of the book was not measured.
+#[must_use]
+pub fn not_measured(report: &Report) -> Vec<String> {
+    let whole = report.book.whole();
+    let mut lines = Vec::new();
+    let modelled = report.modelled.lasted().si();
+    if modelled > 0.0 && modelled >= 0.999 * whole.lasted().si() {
+        lines.push("All of it is modelled from the board's load: no sensor read it.".to_string());
+    } else if modelled > 0.0 {
+        let taken = energy(report.modelled.energy());
+        let lasted = span(report.modelled.lasted());
+        lines.push(format!("Of that, {taken} in {lasted} are modelled: no sensor read them."));
+    }
+    if report.silent.si() >= 10.0 {
+        let silent = span(report.silent);
+        lines.push(format!("For {silent} nothing was read; that time is not in the book."));
+    }
+    lines
+}
+
+/// What the processor's load drew, in one or two sentences.
+#[must_use]
+pub fn load_took(found: &Load, whole: Joules) -> String {
+    let line = load(&found.line);
+    let Some((taken, error)) = found.taken else { return line };
+    let share = percent(Share::nearest(taken.si() / whole.si().max(1e-9)));
+    format!(
+        "{line} Work took {} of the energy above idle, {share}, give or take {}.",
+        energy(taken),
+        energy(error * 2.0)
+    )
+}
+
+/// `31 to 58 °C, 44 °C on average`.
+#[must_use]
+pub fn temperatures(seen: &Spread<Celsius>) -> String {
+    let bare = celsius(seen.low).replace(&format!("{TIE}°C"), "");
+    format!("{bare} to {}, {} on average", celsius(seen.high), celsius(seen.mean))
+}
+
+/// `4.92 to 5.14 V, 5.08 V on average`.
+#[must_use]
+pub fn supplies(seen: &Spread<Volts>) -> String {
+    let bare = volts(seen.low).replace(&format!("{TIE}V"), "");
+    format!("{bare} to {}, {} on average", volts(seen.high), volts(seen.mean))
+}
+
+/// A slot's folds summed: `Over 3 h 10: 12.4 Wh, of that receive 8.0 Wh, transmit 3.1 Wh, decode
+/// 1.3 Wh`.
+#[must_use]
+pub fn folded(total: &Total) -> String {
+    let mut parts = Vec::new();
+    for (name, part) in
+        [("receive", total.receive), ("transmit", total.transmit), ("decode", total.decode)]
+    {
+        if part.si() > 0.0 {
+            parts.push(format!("{name} {}", energy(part)));
+        }
+    }
+    let of =
+        if parts.is_empty() { String::new() } else { format!(", of that {}", parts.join(", ")) };
+    format!("Over {}: {}{of}.", span(total.lasted), energy(total.energy))
+}
+
+/// The contact log against the energy.
+#[must_use]
+pub fn contact_lines(all: &Reckoned, left: Option<Joules>) -> Vec<String> {
+    let mut lines = Vec::from([contacts(all)]);
+    lines.extend(contact_draw(all).map(|line| format!("{line}.")));
+    if let Some(rate) = all.an_hour().filter(|_| all.contacts > 0) {
+        lines.push(format!("{rate:.1} contacts an hour."));
+    }
+    lines.extend(left.and_then(|left| contacts_left(all, left)));
+    lines
+}
+
+/// The heads of the contacts' columns.
+pub const CONTACT_HEAD: [&str; 5] = ["contacts", "time", "Wh", "Wh each", "mean W"];
+
+/// A band and mode.
+#[must_use]
+pub fn contact_group(group: &Group) -> String {
+    match (group.band, group.mode.as_deref()) {
+        (Some(band), Some(mode)) => format!("{band} {mode}"),
+        (Some(one), None) => format!("{one}, mode not given"),
+        (None, Some(mode)) => format!("{mode}, band not given"),
+        (None, None) => "band and mode not given".to_string(),
+    }
+}
+
+/// A band and mode, a cell for each column.
+#[must_use]
+pub fn contact_row(group: &Group) -> [String; 5] {
+    let bare = |said: String| said.split(TIE).next().unwrap_or_default().to_string();
+    let each = group.energy / f64::from(group.contacts.max(1));
+    [
+        group.contacts.to_string(),
+        span(group.lasted),
+        bare(energy(group.energy)),
+        bare(energy(each)),
+        group.draw().map_or_else(|| "–".to_string(), |draw| bare(power(draw))),
+    ]
+}
+
+/// How good the forecasts were, and what the truth is that they are held against.
+#[must_use]
+pub fn foretold(all: &Forecasts) -> Vec<String> {
+    if all.all.is_empty() {
+        return Vec::new();
+    }
+    match all.truth {
+        Truth::Open { .. } => {
+            Vec::from(["How good they are shows when the bank is empty.".to_string()])
+        }
+        Truth::Died { within, .. } => {
+            let mut lines = Vec::from([forecasts(all.held, all.judged, all.middle_off)]);
+            if let Some(share) = all.middle_off_share {
+                lines.push(format!(
+                    "That is {} of what then remained, for half of them.",
+                    percent(share)
+                ));
+            }
+            if within.si() >= 1.0 {
+                let width = span(within);
+                lines.push(format!("The end is known to {width}; the middle of that counts."));
+            }
+            lines
+        }
+        Truth::AtLeast { .. } => {
+            let known = "It ended before the bank was known to be empty, so what came is only \
+                         'at least'.";
+            let told = match (all.judged, all.all.len()) {
+                (0, _) => "No forecast is proved wrong by that.".to_string(),
+                (1, count) => format!("One of {count} forecasts ended too soon all the same."),
+                (short, count) => {
+                    format!("{short} of {count} forecasts ended too soon all the same.")
+                }
+            };
+            Vec::from([known.to_string(), told])
+        }
+    }
+}
+
+/// One forecast against what came: `between 5 h 50 and 7 h 30; it was 6 h 40: held, its middle
+/// 10 min too long`.
+#[must_use]
+pub fn forecast_came(it: &Judged) -> String {
+    let known = it.came.filter(|_| it.off.is_some());
+    let said = forecast_then(it.made.remaining, known);
+    let outcome = match it.outcome {
+        Outcome::Held => ": held",
+        Outcome::Sooner => ": missed, it came sooner",
+        Outcome::Later if known.is_some() => ": missed, it came later",
+        Outcome::Later => "; it was more than that",
+        Outcome::Open => "",
+    };
+    let off = it.off.map_or_else(String::new, |off| {
+        let size = span(off.abs());
+        let way = if off.si() > 0.0 { "long" } else { "short" };
+        let share = it.off_share.map_or_else(String::new, |part| format!(" ({})", percent(part)));
+        format!(", its middle {size}{share} too {way}")
+    });
+    format!("{said}{outcome}{off}")
+}
+
+/// What a run-down taught about its bank.
+#[must_use]
+pub fn learned(before: [Joules; 3], after: [Joules; 3]) -> String {
+    let range = |of: [Joules; 3]| format!("between {} and {}", energy(of[0]), energy(of[2]));
+    let width = |of: [Joules; 3]| (of[2].si() - of[0].si()).max(0.0);
+    let change = if width(after) < 0.97 * width(before) {
+        " It is known better than before."
+    } else {
+        " It is not known any better than before."
+    };
+    format!(
+        "Before this outing the full bank was believed to give {}; with it, {}.{change}",
+        range(before),
+        range(after)
+    )
+}
+
+/// A stretch of an outing: `10:20 to 11:05`, or `2 h 10 to 2 h 55 into it`.
+#[must_use]
+pub fn stretch(began: Option<Local>, from: Seconds, to: Seconds) -> String {
+    match began {
+        Some(began) => {
+            let time = |at: Seconds| began.plus_s(at.si()).hour_minute();
+            format!("{} to {}", time(from), time(to))
+        }
+        None => format!("{} to {} into it", span(from), span(to)),
+    }
+}
+
+/// `Contacts`, or that nothing with a name was done.
+#[must_use]
+pub fn doing(activity: Option<&str>) -> String {
+    activity.map_or_else(|| "No activity".to_string(), capital)
+}
+
+/// What a log that cannot be laid beside all of an outing means.
+#[must_use]
+pub fn undated(undated: Seconds) -> String {
+    format!(
+        "For {} of it the time of day is not known, so no contact can be laid beside that. Open \
+         this page on a paired phone while the board still runs, or let the board set its clock.",
+        span(undated)
+    )
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::{
+        report::Made,
+        snapshot::Basis,
+        units::{Share, Watts},
+    };
+
+    fn said(text: &str) -> String {
+        text.replace(TIE, " ")
+    }
+
+    fn s(seconds: f64) -> Seconds {
+        Seconds::of(seconds)
+    }
+
+    #[test]
+    fn a_page_of_the_book_is_numbers_under_heads_with_units() {
+        let mut page = Page::default();
+        assert_eq!(
+            book_row(&page),
+            ["0", "0 s", "–", "–", "–"].map(|it| it.replace(' ', "\u{a0}"))
+        );
+        page.add(s(12_000.0), Watts::of(3.72));
+        let row = book_row(&page).map(|it| said(&it));
+        assert_eq!(row, ["12.4", "3 h 20", "3.7", "3.7", "3.7"]);
+        page.look(Watts::of(14.21));
+        assert_eq!(said(&book_row(&page)[4]), "14.2");
+        assert!(said(&book_note(s(10.0))).contains("ten-second means"));
+        assert!(said(&book_note(s(300.0))).contains("of 5 min means"));
+    }
+
+    fn judged(remaining: [f64; 3], truth: Truth) -> Forecasts {
+        let made = Made { at: s(0.0), remaining: remaining.map(s), basis: Basis::Measured };
+        Forecasts::judge(&[made], truth)
+    }
+
+    #[test]
+    fn a_forecast_is_said_with_what_came() {
+        let died = Truth::Died { at: s(23_995.0), within: s(10.0) };
+        let all = judged([21_000.0, 24_600.0, 27_000.0], died);
+        assert_eq!(
+            said(&forecast_came(&all.all[0])),
+            "between 5 h 50 and 7 h 30; it was 6 h 40: held, its middle 10 min (2 %) too long"
+        );
+        let lines: Vec<String> = foretold(&all).iter().map(|it| said(it)).collect();
+        assert!(lines[0].starts_with("The one forecast made held the true end."), "{lines:?}");
+        assert_eq!(lines[2], "The end is known to 10 s; the middle of that counts.");
+        let all = judged([25_000.0, 26_000.0, 27_000.0], died);
+        assert!(said(&forecast_came(&all.all[0])).contains("missed, it came sooner"));
+        let open = judged([25_000.0, 26_000.0, 27_000.0], Truth::AtLeast { at: s(20_000.0) });
+        assert!(!said(&forecast_came(&open.all[0])).contains("it was"));
+        assert!(foretold(&open)[1].contains("No forecast is proved wrong"));
+        let short = judged([5000.0, 6000.0, 7000.0], Truth::AtLeast { at: s(20_000.0) });
+        assert!(said(&forecast_came(&short.all[0])).ends_with("it was more than that"));
+        assert!(foretold(&short)[1].starts_with("One of 1 forecasts ended too soon"));
+        assert!(foretold(&Forecasts::judge(&[], died)).is_empty());
+    }
+
+    #[test]
+    fn ranges_and_learning_are_said() {
+        let temp = |low, mean, high| Spread {
+            low: Celsius::of(low),
+            mean: Celsius::of(mean),
+            high: Celsius::of(high),
+        };
+        assert_eq!(
+            said(&temperatures(&temp(-3.2, 14.4, 31.0))),
+            "\u{2212}3 to 31 °C, 14 °C on average"
+        );
+        let wh = |low, middle, high| [low, middle, high].map(Joules::from_wh);
+        assert_eq!(
+            said(&learned(wh(24.0, 29.0, 34.0), wh(29.0, 30.5, 32.0))),
+            "Before this outing the full bank was believed to give between 24.0 Wh and 34.0 Wh; \
+             with it, between 29.0 Wh and 32.0 Wh. It is known better than before."
+        );
+        assert!(learned(wh(1.0, 2.0, 3.0), wh(1.0, 2.0, 3.0)).contains("not known any better"));
+        assert_eq!(said(&stretch(None, s(7800.0), s(10_500.0))), "2 h 10 to 2 h 55 into it");
+        assert_eq!((doing(None), doing(Some("receive"))), ("No activity".into(), "Receive".into()));
+        let share = Share::nearest(0.5);
+        assert_eq!(said(&percent(share)), "50 %");
+    }
+}
