@@ -8,6 +8,8 @@ use std::{io::Write, path::PathBuf, process::ExitCode, sync::mpsc};
 
 use history::{
     Entry, Keep, Who,
+    close_ups::{CloseUpRow, Second},
+    contacts::ContactRow,
     row::{Channel, Event, EventKind, Fold, Row},
     start,
 };
@@ -74,6 +76,15 @@ fn main() -> ExitCode {
         if k % 37 == 36 {
             let at = Mono::at_s(row.to_s());
             writer.give(Entry::Event(Event { at, kind: EventKind::Mark, text: format!("{k}") }));
+        }
+        if k % 37 == 18 {
+            // The same log over and over: two contacts in the same minute.
+            let contact = ContactRow { began_ms: 1_709_971_200_000, ..ContactRow::default() };
+            writer.give(Entry::Contacts(vec![contact; 2]));
+            let second = Second { volts: Some(5.0), watts: Some(3.0) };
+            let why = "mark".into();
+            let close_up = CloseUpRow { from_s: row.from_s, why, seconds: vec![second; 120] };
+            writer.give(Entry::CloseUp(close_up));
         }
         while row.to_s() - kept_s >= batch {
             let Ok(state) = states.recv() else { return ExitCode::FAILURE };

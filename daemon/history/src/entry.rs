@@ -4,6 +4,10 @@ use reckon::bank::BankSpec;
 
 use crate::{
     bank::RunDown,
+    close_ups::CloseUpRow,
+    contacts::ContactRow,
+    doings::Origin,
+    folds::FoldRow,
     outings::StopHow,
     row::{ClockRow, Event, ForecastRow, Row, SourceChange},
 };
@@ -125,6 +129,36 @@ pub enum Entry {
         /// The bank died (else its plug was pulled).
         died: bool,
     },
+    /// A contact log was read: all of its good contacts, in one entry (see [`crate::contacts`]).
+    /// Reading the same or a longer one again adds only what is new.
+    Contacts(Vec<ContactRow>),
+    /// The contacts that fall into an outing are taken back.
+    ContactsForgotten {
+        /// Which outing.
+        outing: i64,
+    },
+    /// What the operator was doing in a stretch of an outing, put right afterwards.
+    Doing {
+        /// Which outing.
+        outing: i64,
+        /// From, seconds since the outing began, as pages have it.
+        from_s: f64,
+        /// To. An empty stretch, or one wholly outside the outing, leaves no trace.
+        to_s: f64,
+        /// The activity's name; `None`: none.
+        activity: Option<String>,
+        /// Who says so.
+        origin: Origin,
+    },
+    /// A correction is taken back ([`crate::doings::Doing::id`]).
+    DoingForgotten {
+        /// Which.
+        id: i64,
+    },
+    /// A stretch of the draw was folded over the period of a timed mode.
+    Fold(FoldRow),
+    /// Seconds around what happened.
+    CloseUp(CloseUpRow),
     /// The daemon ends cleanly.
     Stops {
         /// When, seconds since boot.
@@ -139,7 +173,12 @@ impl Entry {
     #[must_use]
     pub const fn urgent(&self) -> bool {
         match self {
-            Self::Row(_) | Self::Source(_) | Self::Forecast(_) | Self::Clock(_) => false,
+            Self::Row(_)
+            | Self::Source(_)
+            | Self::Forecast(_)
+            | Self::Clock(_)
+            | Self::Fold(_)
+            | Self::CloseUp(_) => false,
             Self::Event(event) => event.kind.urgent(),
             Self::Choice { .. }
             | Self::OutingBegins { .. }
@@ -156,6 +195,10 @@ impl Entry {
             | Self::RunDown { .. }
             | Self::Struck { .. }
             | Self::Answered { .. }
+            | Self::Contacts(_)
+            | Self::ContactsForgotten { .. }
+            | Self::Doing { .. }
+            | Self::DoingForgotten { .. }
             | Self::Stops { .. } => true,
         }
     }

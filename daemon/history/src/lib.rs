@@ -32,13 +32,21 @@
 //! that is written back. Mounting with `lazytime` spares none of these on that kernel.
 //!
 //! Times are seconds since boot; wall time is attached to whole boots ([`row::ClockRow`]), so a
-//! clock that jumps changes no duration.
+//! clock that jumps changes no duration. Only a contact log brings wall times of its own; they are
+//! laid beside the boots when somebody reads ([`contacts`]).
+//!
+//! A file of an earlier version is brought up to date by the first writer, with a copy kept beside
+//! it ('record-before-version-…'); a reader reads it as it is.
 #![forbid(unsafe_code)]
 
 pub mod bank;
+pub mod close_ups;
+pub mod contacts;
+pub mod doings;
 pub mod entry;
 pub mod export;
 pub mod fold;
+pub mod folds;
 mod keep;
 mod levels;
 pub mod outings;

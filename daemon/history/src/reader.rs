@@ -7,7 +7,11 @@ use rusqlite::{Connection, ErrorCode, OpenFlags, OptionalExtension, params};
 
 use crate::{
     bank::{BANK_COLUMNS, Bank, KeptRunDown, RUNDOWN_COLUMNS, bank_of, rundown_of},
+    close_ups::{self, CloseUpRow},
+    contacts::{self, OutingContacts},
+    doings::{self, Doing},
     entry::Ending,
+    folds::{self, FoldRow},
     levels::last_sign,
     outings::{Before, OpenOuting, StopHow},
     row::{Event, EventKind, ForecastRow, Row},
@@ -185,6 +189,43 @@ impl Reader {
     pub fn gaps(&self, outing: i64) -> Result<Vec<SourceGap>, Trouble> {
         let connection = self.connect()?;
         gaps(&connection, outing).map_err(Trouble::reading)
+    }
+
+    /// The contacts that fall into an outing, and how much of it no contact can be laid beside.
+    ///
+    /// # Errors
+    /// When the store cannot be read.
+    pub fn contacts(&self, outing: i64) -> Result<OutingContacts, Trouble> {
+        let connection = self.connect()?;
+        contacts::of(&connection, outing).map_err(Trouble::reading)
+    }
+
+    /// What the operator was doing as it was put right afterwards, in order of entry: of two that
+    /// overlap the later holds. Times in seconds since the outing began.
+    ///
+    /// # Errors
+    /// When the store cannot be read.
+    pub fn doings(&self, outing: i64) -> Result<Vec<Doing>, Trouble> {
+        let connection = self.connect()?;
+        doings::of(&connection, outing).map_err(Trouble::reading)
+    }
+
+    /// The folds of an outing, oldest first, times in seconds since it began.
+    ///
+    /// # Errors
+    /// When the store cannot be read.
+    pub fn folds(&self, outing: i64) -> Result<Vec<FoldRow>, Trouble> {
+        let connection = self.connect()?;
+        folds::of(&connection, outing).map_err(Trouble::reading)
+    }
+
+    /// The close-ups that overlap an outing, oldest first, times in seconds since it began.
+    ///
+    /// # Errors
+    /// When the store cannot be read.
+    pub fn close_ups(&self, outing: i64) -> Result<Vec<CloseUpRow>, Trouble> {
+        let connection = self.connect()?;
+        close_ups::of(&connection, outing).map_err(Trouble::reading)
     }
 
     /// All banks, in the order they were told of.
@@ -425,6 +466,18 @@ pub(crate) fn pieces(connection: &Connection, outing: i64) -> rusqlite::Result<V
     Ok(pieces)
 }
 
+/// The end of a piece for what is kept beside rows, which may be newer than the last row.
+pub(crate) fn heard_till(connection: &Connection, piece: &Piece) -> rusqlite::Result<f64> {
+    let last = last_sign(connection, piece.boot)?.is_none_or(|(sign, _)| piece.to_s >= sign);
+    Ok(if last { piece.to_s + 120.0 } else { piece.to_s })
+}
+
+/// The record's version. A file of an earlier one is read as it is: only a writer brings it up to
+/// date.
+pub(crate) fn version(connection: &Connection) -> rusqlite::Result<i64> {
+    connection.query_row("PRAGMA user_version", [], |row| row.get(0))
+}
+
 fn series_of(connection: &Connection, ask: &SeriesAsk) -> rusqlite::Result<Series> {
     let (pieces, from_s, to_s) = match ask.of {
         Stretch::Outing { id, from_s, to_s } => {
@@ -497,12 +550,7 @@ fn events(connection: &Connection, outing: i64) -> rusqlite::Result<Vec<Event>> 
             "SELECT at_s, kind, text FROM event WHERE boot = ?1 AND at_s BETWEEN ?2 AND ?3
              ORDER BY at_s, id",
         )?;
-        // An event may be newer than the last row.
-        let end = if last_sign(connection, piece.boot)?.is_none_or(|(sign, _)| piece.to_s >= sign) {
-            piece.to_s + 120.0
-        } else {
-            piece.to_s
-        };
+        let end = heard_till(connection, &piece)?;
         let mut found = ask.query(params![piece.boot, piece.from_s, end])?;
         while let Some(row) = found.next()? {
             let (at_s, kind): (f64, String) = (row.get(0)?, row.get(1)?);

@@ -1,4 +1,5 @@
-//! Changes what belongs to no boot (banks, run-downs, names, answers) while no daemon runs.
+//! Changes what belongs to no running boot (banks, run-downs, names, answers, contact logs,
+//! corrections of what was done) while no daemon runs.
 
 use std::path::Path;
 
@@ -11,8 +12,8 @@ use crate::{
     work::{Place, Work},
 };
 
-/// Changes banks, run-downs, names and answers in the store of this folder, which no daemon may
-/// have open; anything else among the entries is left out. It leaves no sign of a run, so the
+/// Changes banks, run-downs, names, answers, contacts and corrections in the store of this folder,
+/// which no daemon may have open; anything else among the entries is left out. It leaves no sign of a run, so the
 /// account of the last end stays what it was.
 ///
 /// # Errors
@@ -35,6 +36,10 @@ fn put(connection: &mut Connection, entries: &[Entry]) -> rusqlite::Result<()> {
                 | Entry::Struck { .. }
                 | Entry::Answered { .. }
                 | Entry::OutingRenamed { .. }
+                | Entry::Contacts(_)
+                | Entry::ContactsForgotten { .. }
+                | Entry::Doing { .. }
+                | Entry::DoingForgotten { .. }
         ) {
             work.entry(entry)?;
         }

@@ -5,8 +5,10 @@ use rusqlite::{Connection, OptionalExtension, params};
 
 use crate::{
     bank::{RunDown, cells_name, place_name},
+    close_ups, contacts, doings,
     entry::{End, Ending, Entry},
     fold::FIVE_S,
+    folds,
     levels::{fine_id, last_sign},
     outings::StopHow,
     pack,
@@ -104,6 +106,14 @@ impl Work<'_> {
                 .execute("UPDATE rundown SET struck = ?2 WHERE id = ?1", params![rundown, struck])
                 .map(|_| ()),
             Entry::Answered { outing, died } => self.answered(*outing, *died),
+            Entry::Contacts(rows) => contacts::put(self.on, rows),
+            Entry::ContactsForgotten { outing } => contacts::forget(self.on, *outing),
+            Entry::Doing { outing, from_s, to_s, activity, origin } => {
+                doings::put(self.on, *outing, (*from_s, *to_s), activity.as_deref(), *origin)
+            }
+            Entry::DoingForgotten { id } => doings::forget(self.on, *id),
+            Entry::Fold(row) => folds::put(self.on, self.boot, row),
+            Entry::CloseUp(row) => close_ups::put(self.on, self.boot, row),
             Entry::Stops { at_s, how } => self.stops(*at_s, *how),
         }
     }

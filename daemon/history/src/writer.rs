@@ -364,7 +364,12 @@ impl Hand {
             self.drop_first(|entry| {
                 matches!(
                     entry,
-                    Entry::Event(_) | Entry::Source(_) | Entry::Forecast(_) | Entry::Clock(_)
+                    Entry::Event(_)
+                        | Entry::Source(_)
+                        | Entry::Forecast(_)
+                        | Entry::Clock(_)
+                        | Entry::Fold(_)
+                        | Entry::CloseUp(_)
                 )
             });
         }

@@ -99,7 +99,7 @@ fn killed_at_five_hundred_random_moments() {
     let folder = Folder::new("cut");
     let mut boot = 0_u64;
     let mut from_s = 20.0;
-    let mut with_rows = 0;
+    let (mut with_rows, mut close_ups) = (0, 0);
     let mut boots: Vec<(String, usize)> = Vec::new();
     for kill in 0..KILLS {
         // Now and then the daemon comes back in the same boot, as after a crash.
@@ -147,6 +147,17 @@ fn killed_at_five_hundred_random_moments() {
         for pair in rows.windows(2) {
             assert!(pair[1].0 > pair[0].0, "{told}: the same ten seconds twice");
         }
+        // What is kept beside the rows is there whole or not at all, and no contact twice.
+        let beside: (i64, i64, i64) = connection
+            .query_row(
+                "SELECT (SELECT count(*) FROM contact), (SELECT count(*) FROM close_up_seconds),
+                     (SELECT 120 * count(*) FROM close_up)",
+                [],
+                |row| Ok((row.get(0)?, row.get(1)?, row.get(2)?)),
+            )
+            .unwrap();
+        assert!([0, 2].contains(&beside.0) && beside.1 == beside.2, "P1, {told}: {beside:?}");
+        close_ups = close_ups.max(beside.2);
         // What earlier boots left is still there.
         boots.retain(|(earlier, _)| *earlier != uuid);
         for (earlier, count) in boots.iter().rev().take(5) {
@@ -156,5 +167,6 @@ fn killed_at_five_hundred_random_moments() {
         with_rows += usize::from(last.kept_s > 0.0);
         from_s = card_s.max(from_s) + 10.0;
     }
+    assert!(close_ups > 0, "no kill came after something beside the rows was kept");
     assert!(with_rows > 200, "only {with_rows} of {KILLS} kills came after a commit");
 }

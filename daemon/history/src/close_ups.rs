@@ -1,0 +1,101 @@
+//! Close-ups: second by second around what happened, where ten-second rows are too coarse.
+
+use std::fmt::Write as _;
+
+use rusqlite::{Connection, params};
+
+use crate::reader::{heard_till, pieces, version};
+
+type Done<T> = rusqlite::Result<T>;
+
+/// The seconds around what happened.
+#[derive(Clone, Debug, PartialEq)]
+pub struct CloseUpRow {
+    /// When its first second began, seconds since boot (as the reader gives it: since the outing
+    /// began; it may begin a little before).
+    pub from_s: f64,
+    /// What happened, in words.
+    pub why: String,
+    /// One for each second; `None`: not read. Kept to the thousandth.
+    pub seconds: Vec<Second>,
+}
+
+/// What was read in one second.
+#[derive(Clone, Copy, Debug, PartialEq, Default)]
+pub struct Second {
+    /// Supply voltage, V.
+    pub volts: Option<f64>,
+    /// Power out of the bank, W.
+    pub watts: Option<f64>,
+}
+
+pub(crate) fn put(connection: &Connection, boot: i64, row: &CloseUpRow) -> Done<()> {
+    if !row.from_s.is_finite() {
+        return Ok(());
+    }
+    let mut data = String::from("{\"v\":[");
+    list(&mut data, row.seconds.iter().map(|second| second.volts));
+    data.push_str("],\"w\":[");
+    list(&mut data, row.seconds.iter().map(|second| second.watts));
+    data.push_str("]}");
+    let n = u32::try_from(row.seconds.len()).unwrap_or(u32::MAX);
+    connection
+        .prepare_cached(
+            "INSERT INTO close_up (boot, from_s, n, why, data) VALUES (?1, ?2, ?3, ?4, ?5)",
+        )?
+        .execute(params![boot, row.from_s, n, row.why, data])
+        .map(|_| ())
+}
+
+#[expect(clippy::cast_possible_truncation, reason = "a float cast saturates, which is meant")]
+fn list(out: &mut String, values: impl Iterator<Item = Option<f64>>) {
+    for (k, value) in values.enumerate() {
+        let comma = if k > 0 { "," } else { "" };
+        match value {
+            Some(value) => {
+                let _ = write!(out, "{comma}{}", (value * 1000.0).round() as i64);
+            }
+            None => {
+                let _ = write!(out, "{comma}null");
+            }
+        }
+    }
+}
+
+/// The close-ups that overlap an outing, oldest first.
+pub(crate) fn of(connection: &Connection, outing: i64) -> Done<Vec<CloseUpRow>> {
+    let mut all = Vec::new();
+    if version(connection)? < 2 {
+        return Ok(all);
+    }
+    let mut ask = connection.prepare_cached(
+        "SELECT from_s, why, data FROM close_up
+         WHERE boot = ?1 AND from_s < ?3 AND from_s + n > ?2 ORDER BY from_s, id",
+    )?;
+    for piece in pieces(connection, outing)? {
+        let shift = piece.at_s - piece.from_s;
+        let end = heard_till(connection, &piece)?;
+        let mut found = ask.query(params![piece.boot, piece.from_s, end])?;
+        while let Some(row) = found.next()? {
+            let data: String = row.get(2)?;
+            all.push(CloseUpRow {
+                from_s: row.get::<_, f64>(0)? + shift,
+                why: row.get(1)?,
+                seconds: seconds_of(&data),
+            });
+        }
+    }
+    // One that reaches over a swap of the bank within an outing is met twice.
+    all.dedup();
+    Ok(all)
+}
+
+/// What cannot be read is left out.
+fn seconds_of(data: &str) -> Vec<Second> {
+    let data: serde_json::Value = serde_json::from_str(data).unwrap_or_default();
+    let list = |key: &str| {
+        let values = data.get(key).and_then(serde_json::Value::as_array);
+        values.into_iter().flatten().map(|value| value.as_f64().map(|milli| milli / 1000.0))
+    };
+    list("v").zip(list("w")).map(|(volts, watts)| Second { volts, watts }).collect()
+}
