@@ -43,12 +43,12 @@ fn outings(home: &Path) -> Vec<Value> {
     read(home, &["outing", "list", "--json"])["outings"].as_array().expect("a list").clone()
 }
 
-fn choose_blue_ten(home: &Path) {
+fn choose_blue_ten(home: &Path, start: &str) {
     let spec = json!({
         "name": "Blue ten", "cells": "li-ion", "series": 1, "label_mah": 10000.0,
         "label_v": 3.7, "measured_at": "output", "ambient_c": null, "cutoff_v": null,
     });
-    let status = post(&socket(home), "/api/v1/bank", &json!({ "spec": spec, "start": "full" }));
+    let status = post(&socket(home), "/api/v1/bank", &json!({ "spec": spec, "start": start }));
     assert!((200..300).contains(&status), "{status}");
 }
 
@@ -66,7 +66,7 @@ fn started(board: &Board, home: &TempDir) -> Daemon {
 fn recorded(board: &Board, home: &TempDir, seconds: f64) -> Daemon {
     let mut daemon = started(board, home);
     daemon.wait_until(|now| now["supply"]["power_w"].is_number());
-    choose_blue_ten(home.path());
+    choose_blue_ten(home.path(), "full");
     daemon.wait_for(Duration::from_secs(90), |_| {
         let all = outings(home.path());
         all.first()?["lasted_s"].as_f64().filter(|lasted| *lasted >= seconds)
@@ -172,6 +172,46 @@ fn a_board_switched_off_in_good_order_asks_nothing() {
 }
 
 #[test]
+fn off_for_the_night_the_operator_says_that_the_outing_goes_on() {
+    let (board, home) = (Board::with_sensor(), home());
+    let mut daemon = recorded(&board, &home, 5.0);
+    choose_blue_ten(home.path(), "unknown");
+    let first = daemon.wait_for(Duration::from_secs(60), |_| {
+        let newest = outings(home.path()).remove(0);
+        (newest["lasted_s"].as_f64()? > 15.0).then_some(newest)
+    });
+    let id = first["id"].to_string();
+    done(home.path(), &["outing", "name", &id, "Ridge above the reservoir"]);
+    daemon.end("TERM");
+    let evening = outings(home.path()).remove(0);
+    assert_eq!(evening["ending"], "open", "what happened is decided by the next start");
+    board.put(BOOT_ID, NEXT_BOOT);
+    let mut daemon = Daemon::on(&board, home.path());
+    let question = format!("/outings/{id}\">Does it go on?");
+    daemon.wait_for(Duration::from_secs(30), |it| it.get("/").1.contains(&question).then_some(()));
+    assert_eq!(outings(home.path()).len(), 3);
+    // Not just any outing goes on.
+    let wrong = cli(home.path(), &["outing", "goes-on", "1"]);
+    assert!(wrong.code == Some(1) && wrong.err.contains("does not follow"), "{}", wrong.err);
+    done(home.path(), &["outing", "goes-on", &id]);
+    let (all, evening_wh) = (outings(home.path()), evening["energy_wh"].as_f64().unwrap());
+    assert_eq!((all.len(), all[0]["id"].to_string()), (2, id.clone()), "{all:#?}");
+    assert_eq!((&all[0]["ending"], &all[0]["name"]), (&json!("open"), &evening["name"]));
+    // What it gave in the evening counts in the forecast of the morning.
+    let now = daemon.wait_until(|now| now["bank"]["delivered_wh"].as_f64() > Some(evening_wh));
+    assert_eq!(now["outing"]["name"], "Ridge above the reservoir", "{now}");
+    assert!(!daemon.get("/").1.contains("Does it go on?"));
+    // A restart does not lose it.
+    let counted = daemon.now()["bank"]["delivered_wh"].as_f64();
+    daemon.end("KILL");
+    let mut daemon = Daemon::on(&board, home.path());
+    daemon.wait_until(|now| now["bank"]["delivered_wh"].as_f64() >= counted);
+    let [wh, lasted_s] =
+        ["energy_wh", "lasted_s"].map(|field| outings(home.path())[0][field].as_f64().unwrap());
+    assert!((wh - 3.2768 * lasted_s / 3600.0).abs() < 2e-4, "{wh} Wh in {lasted_s} s");
+}
+
+#[test]
 fn a_bank_changed_under_the_running_board_ends_the_outing() {
     let (board, home) = (Board::with_sensor(), home());
     let mut daemon = recorded(&board, &home, 5.0);
@@ -213,7 +253,7 @@ fn ten_minute_marks_over_19_h_40_are_a_run_down_of_that_length() {
     assert_eq!((run["longer_s"].as_f64(), run["shorter_s"].as_f64()), (Some(600.0), Some(600.0)));
     assert_eq!((&run["whole"], &run["name"]), (&json!(true), &json!("first test")));
     // The bank is learned from as soon as it is connected, and no longer once it is struck out.
-    choose_blue_ten(home.path());
+    choose_blue_ten(home.path(), "full");
     let learned = |now: &Value, from: u64| now["bank"]["learned_from"].as_u64() == Some(from);
     daemon.wait_until(|now| learned(now, 1));
     let id = run["id"].to_string();
@@ -373,7 +413,7 @@ fn a_full_card_stops_the_record_and_not_the_forecast() {
     let why = |d: &Daemon| d.now()["log"]["why"].as_str().map(str::to_owned);
     let stopped = daemon.wait_for(Duration::from_secs(20), why);
     assert!(stopped.contains("full") || stopped.contains("No space"), "{stopped}");
-    choose_blue_ten(home.path());
+    choose_blue_ten(home.path(), "full");
     // What is seen meanwhile is not lost: it waits in memory for the card.
     sleep(Duration::from_secs(25));
     board.reading(5000, 900);

@@ -58,6 +58,8 @@ pub(crate) struct Variant {
     pub look: Look,
     pub paired: bool,
     pub ask_ending: Option<i64>,
+    /// The bar that asks whether the outing before goes on.
+    pub ask_goes_on: Option<i64>,
     pub test: bool,
 }
 

@@ -185,6 +185,8 @@ struct OutingPage {
     row: Row,
     given: String,
     open: bool,
+    /// Whether to ask if the open outing is still this one.
+    goes_on: bool,
     bridged: Option<String>,
     peak: Option<String>,
     chart: Option<String>,
@@ -268,6 +270,7 @@ fn page_of(
         row: row(line, site),
         given: line.name.clone().unwrap_or_default(),
         open: line.ending == Ending::Open,
+        goes_on: site.keeping().ask_goes_on == Some(line.id),
         bridged: words::bridged(wh(line.energy_wh), wh(line.bridged_wh)),
         peak: line.peak_power_w.map(|peak| words::power(Watts::of(peak))),
         chart,

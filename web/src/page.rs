@@ -51,6 +51,7 @@ struct NowPage<'a> {
     paired: bool,
     /// The outing whose ending waits for the operator's word.
     ask_ending: Option<i64>,
+    ask_goes_on: Option<i64>,
     test: bool,
 }
 
@@ -300,8 +301,9 @@ pub(crate) async fn now(State(site): State<Site>, headers: HeaderMap) -> Respons
     let rendered = site.rendered();
     let (look, paired) = (Look::of(&headers), site.may_change(&headers));
     let keeping = site.keeping();
-    let (ask_ending, test) = (keeping.ask_ending, keeping.test.is_some());
-    let variant = live::Variant { look, paired, ask_ending, test };
+    let (ask_ending, ask_goes_on) = (keeping.ask_ending, keeping.ask_goes_on);
+    let test = keeping.test.is_some();
+    let variant = live::Variant { look, paired, ask_ending, ask_goes_on, test };
     let made = rendered.page(variant, |snapshot, sections| {
         filled(&NowPage {
             frame: Frame::new(look, "Now"),
@@ -310,6 +312,7 @@ pub(crate) async fn now(State(site): State<Site>, headers: HeaderMap) -> Respons
             sections,
             paired,
             ask_ending,
+            ask_goes_on,
             test,
         })
     });

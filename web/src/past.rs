@@ -381,6 +381,14 @@ pub enum RecordAsk {
         /// The bank died; else its plug was pulled.
         died: bool,
     },
+    /// The operator says whether the open outing is still this earlier one: the same bank, not
+    /// charged in between.
+    GoesOn {
+        /// The earlier one.
+        earlier: i64,
+        /// It is; else the bank was charged.
+        goes_on: bool,
+    },
     /// An outing (open or past) gets a name; empty takes it away.
     NameOuting {
         /// Which.
@@ -458,6 +466,9 @@ pub struct Keeping {
     pub test: Option<TestTold>,
     /// The newest outing whose ending waits for the operator's word.
     pub ask_ending: Option<i64>,
+    /// The outing before, on the bank that is connected now, where only the operator knows whether
+    /// it goes on.
+    pub ask_goes_on: Option<i64>,
 }
 
 /// A file that was set aside.

@@ -102,6 +102,40 @@ pub(crate) async fn ending_json(
 }
 
 #[derive(Deserialize)]
+pub(crate) struct GoesOnForm {
+    goes_on: Option<String>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct GoesOnJson {
+    goes_on: bool,
+}
+
+pub(crate) async fn goes_on_form(
+    State(site): State<Site>,
+    Path(of): Path<String>,
+    request: Request,
+) -> Done {
+    let earlier = id(&of, "outing")?;
+    let form: GoesOnForm = form(request).await?;
+    let goes_on = yes(form.goes_on.as_deref())?;
+    site.put_record(RecordAsk::GoesOn { earlier, goes_on }).await?;
+    back_to("/")
+}
+
+pub(crate) async fn goes_on_json(
+    State(site): State<Site>,
+    Path(of): Path<String>,
+    request: Request,
+) -> Done {
+    let earlier = id(&of, "outing")?;
+    let GoesOnJson { goes_on } = json(request).await?;
+    site.put_record(RecordAsk::GoesOn { earlier, goes_on }).await?;
+    done()
+}
+
+#[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
 pub(crate) struct NameWish {
     name: Option<String>,

@@ -53,7 +53,8 @@ pub enum Entry {
         off_before_s: Option<f64>,
     },
     /// The open outing is, the operator says, still the earlier one: its stretches are moved there
-    /// and it is no outing of its own any more.
+    /// and it is no outing of its own any more. What the earlier one was credited with is taken back,
+    /// unless it was struck out: the whole is credited when it ends.
     OutingJoins {
         /// Which it belongs to.
         earlier: i64,

@@ -285,6 +285,8 @@ impl Work<'_> {
         )?;
         for sql in [
             "UPDATE span SET outing = ?2 WHERE outing = ?1",
+            // What the part was credited with is no whole any more; the whole is credited anew.
+            "DELETE FROM rundown WHERE outing IN (?1, ?2) AND origin = 'seen' AND struck = 0",
             "UPDATE rundown SET outing = ?2 WHERE outing = ?1",
             "UPDATE outing SET ending = 'open', ended_boot = NULL, ended_s = NULL,
                  ended_by_s = NULL, died_chance = NULL WHERE id = ?2 AND id <> ?1",

@@ -464,6 +464,10 @@ fn off_for_the_night_and_joined_in_the_morning() {
     started.writer.change(first).unwrap();
     assert_eq!(started.reader.outing(1).unwrap().unwrap().ending, Ending::SwitchedOff);
     give_rows(&started, 10.0, 1810.0, |at| draw_row(at, 3.0, 4.0));
+    let evening = RunDown { name: Some("evening".into()), ..RunDown::default() };
+    let credited = Entry::RunDown { bank: "Blue ten".into(), outing: Some(1), data: evening };
+    started.writer.change(vec![credited]).unwrap();
+    assert_eq!(started.reader.rundowns(1).unwrap().len(), 1);
     // 'It is still the same bank': ten hours off in between.
     started
         .writer
@@ -475,5 +479,6 @@ fn off_for_the_night_and_joined_in_the_morning() {
     assert!((page.items[0].energy_wh.unwrap() - 4.5).abs() < 1e-6);
     let rows = started.reader.rows(1).unwrap();
     assert_eq!(rows.last().unwrap().to_s(), 3600.0 + 36_000.0 + 1800.0);
+    assert!(started.reader.rundowns(1).unwrap().is_empty(), "the part teaches nothing any more");
     assert_eq!(started.reader.forecasts(1).unwrap(), [forecast]);
 }

@@ -7,7 +7,7 @@ use reckon::{
     bank::{BankSpec, Cells, MeasuredAt},
     engine::{Choices, FinishChoice, Start},
     time::{Mono, Wall},
-    units::{AmpHours, Celsius, Joules, Share, Volts},
+    units::{AmpHours, Celsius, Joules, Seconds, Share, Volts},
 };
 use serde::{Deserialize, Serialize};
 
@@ -30,6 +30,7 @@ pub(crate) struct Kept {
     outing: Option<String>,
     began_s: f64,
     counted_to_s: f64,
+    counted_s: f64,
     delivered_wh: f64,
     bridged_wh: f64,
     finish: Option<KeptFinish>,
@@ -73,6 +74,7 @@ impl Kept {
             outing: choices.outing.clone(),
             began_s: choices.began.as_s(),
             counted_to_s: choices.counted_to.as_s(),
+            counted_s: choices.counted.si(),
             delivered_wh: choices.delivered.wh(),
             bridged_wh: choices.bridged.wh(),
             finish: choices.finish.map(|finish| KeptFinish {
@@ -100,13 +102,15 @@ impl Kept {
             outing: self.outing.clone(),
             began: Mono::at_s(self.began_s),
             counted_to: Mono::at_s(self.counted_to_s),
+            counted: Seconds::of(self.counted_s),
             delivered: Joules::from_wh(self.delivered_wh),
             bridged: Joules::from_wh(self.bridged_wh),
         }
     }
 
     fn sound(&self) -> bool {
-        let count = [self.began_s, self.counted_to_s, self.delivered_wh, self.bridged_wh];
+        let count =
+            [self.began_s, self.counted_to_s, self.counted_s, self.delivered_wh, self.bridged_wh];
         count.iter().all(|x| x.is_finite() && *x >= 0.0)
             && self.bank.as_ref().is_none_or(|bank| bank.told().is_some())
     }
@@ -255,6 +259,7 @@ mod tests {
             outing: Some("Ridge above the reservoir".into()),
             began: Mono::at_s(60.0),
             counted_to: Mono::at_s(7200.0),
+            counted: Seconds::of(7000.0),
             delivered: Joules::from_wh(6.0),
             bridged: Joules::from_wh(0.5),
         }

@@ -10,11 +10,12 @@ use std::{
     },
 };
 
-use history::{Entry, Reader, Trouble, Writer, bank::Bank, stamps};
+use history::{Ending, Entry, Reader, Trouble, Writer, bank::Bank, reader::Outing, stamps};
 use reckon::{
     bank::BankSpec,
-    engine::Refusal,
+    engine::{Carried, Refusal},
     estimator::{Learned, LoadPrior},
+    units::{Joules, Seconds},
 };
 use tokio::sync::oneshot;
 use web::{RecordAsk, TestLoad};
@@ -27,6 +28,9 @@ use crate::{
 
 /// The run-down test that is on, in the record's choices.
 pub(crate) const TEST: &str = "rundown_test";
+/// The outing of which the operator said that its bank had been charged before it, in the record's
+/// choices.
+const CHARGED: &str = "charged_before";
 /// Said when no daemon runs and one is needed.
 pub(crate) const NEEDS_RUNNING: &str = "Only the running outlast can do this. Start it with \
                                         `outlast run`, or as a service: sudo systemctl start \
@@ -67,6 +71,10 @@ pub(crate) struct News {
     pub(crate) forgotten: Vec<String>,
     /// The newest outing whose ending waits for the operator's word.
     pub(crate) ask_ending: Option<i64>,
+    /// The outing before, of which only the operator knows whether it goes on.
+    pub(crate) ask_goes_on: Option<i64>,
+    /// It does: what it had used.
+    pub(crate) goes_on: Option<Carried>,
     /// A bank was told of anew: its name till then, and what it is now.
     pub(crate) told: Option<(String, BankSpec)>,
     /// The open outing was given a name.
@@ -191,6 +199,7 @@ impl Clerk {
                 Entry::Struck { rundown: *rundown, struck: *struck }
             }
             RecordAsk::Answer { outing, died } => self.answered(*outing, *died)?,
+            RecordAsk::GoesOn { earlier, goes_on } => self.goes_on(*earlier, *goes_on, news)?,
             RecordAsk::NameOuting { outing, name } => self.named(*outing, name, news)?,
             RecordAsk::StartTest { bank, load } => {
                 let spec = self.bank(*bank)?.spec;
@@ -246,7 +255,7 @@ impl Clerk {
         Err("There is no such run-down in the record. Nothing was changed.".to_owned())
     }
 
-    fn outing(&self, id: i64) -> Result<history::reader::Outing, String> {
+    fn outing(&self, id: i64) -> Result<Outing, String> {
         let found = self.reader().outing(id).map_err(|why| said(&why))?;
         found
             .ok_or_else(|| "There is no such outing in the record. Nothing was changed.".to_owned())
@@ -254,17 +263,40 @@ impl Clerk {
 
     fn answered(&self, id: i64, died: bool) -> Result<Entry, String> {
         match self.outing(id)?.ending {
-            history::Ending::PowerLost { .. } | history::Ending::Died => {
-                Ok(Entry::Answered { outing: id, died })
-            }
-            history::Ending::Open => {
-                Err("This outing has not ended yet. Nothing was changed.".to_owned())
-            }
-            history::Ending::SwitchedOff | history::Ending::Swapped => {
+            Ending::PowerLost { .. } | Ending::Died => Ok(Entry::Answered { outing: id, died }),
+            Ending::Open => Err("This outing has not ended yet. Nothing was changed.".to_owned()),
+            Ending::SwitchedOff | Ending::Swapped => {
                 Err("How this outing ended is known: no power was lost. Nothing was changed."
                     .to_owned())
             }
         }
+    }
+
+    fn goes_on(&self, earlier: i64, goes_on: bool, news: &mut News) -> Result<Entry, String> {
+        if matches!(self.pen, Some(Pen::Offline(_))) {
+            return Err(NEEDS_RUNNING.to_owned());
+        }
+        let asked = unsure(&self.reader()).map_err(|why| said(&why))?;
+        let Some((before, open)) = asked.filter(|(before, _)| before.id == earlier) else {
+            return Err("The outing that is on does not follow this one on the same bank, or is \
+                        known to have begun with a charged one. Nothing was changed."
+                .to_owned());
+        };
+        if !goes_on {
+            return Ok(Entry::Choice { key: CHARGED.to_owned(), value: open.id.to_string() });
+        }
+        let off_s = before.ended_ms.zip(open.began_ms).and_then(|(ended_ms, began_ms)| {
+            let off_ms = u32::try_from(began_ms.checked_sub(ended_ms)? / 1000).ok()?;
+            Some(f64::from(off_ms))
+        });
+        news.goes_on = Some(Carried {
+            outing: before.name,
+            start: credit::start_of(before.start_share),
+            span: Seconds::of(before.lasted_s),
+            delivered: Joules::from_wh(before.energy_wh.unwrap_or(0.0)),
+            bridged: Joules::from_wh(before.bridged_wh.unwrap_or(0.0)),
+        });
+        Ok(Entry::OutingJoins { earlier, off_before_s: off_s })
     }
 
     fn named(&self, id: i64, name: &str, news: &mut News) -> Result<Entry, String> {
@@ -273,7 +305,7 @@ impl Clerk {
         if name.chars().count() > LONGEST_NAME {
             return Err("A name may have 64 characters at most. Nothing was changed.".to_owned());
         }
-        if outing.ending == history::Ending::Open {
+        if outing.ending == Ending::Open {
             news.named = Some(name.clone());
         }
         Ok(Entry::OutingRenamed { outing: id, name })
@@ -324,9 +356,30 @@ fn settle(pen: &Pen, reader: &Reader, load: &LoadPrior, news: &mut News) -> Resu
     news.offered = there.into_iter().map(|bank| bank.spec).collect();
     news.forgotten = gone.into_iter().map(|bank| bank.spec.name).collect();
     let newest = reader.outings(None, 8)?.items;
-    let open_question = |outing: &&history::reader::Outing| matches!(outing.ending, history::Ending::PowerLost { died } if died > 0.0);
+    let open_question =
+        |outing: &&Outing| matches!(outing.ending, Ending::PowerLost { died } if died > 0.0);
     news.ask_ending = newest.iter().find(open_question).map(|outing| outing.id);
+    news.ask_goes_on = unsure(reader)?.map(|(before, _)| before.id);
     Ok(())
+}
+
+/// The outing before and the one that is on, where the board was off in between and only the
+/// operator knows whether their bank was charged then.
+fn unsure(reader: &Reader) -> Result<Option<(Outing, Outing)>, Trouble> {
+    let mut newest = reader.outings(None, 2)?.items.into_iter();
+    let (Some(open), Some(before)) = (newest.next(), newest.next()) else { return Ok(None) };
+    let ended_alive = match before.ending {
+        Ending::SwitchedOff => true,
+        Ending::PowerLost { died } => died < 0.5,
+        Ending::Open | Ending::Died | Ending::Swapped => false,
+    };
+    let same_bank = open.bank.is_some() && open.bank == before.bank;
+    if open.ending != Ending::Open || open.start_share.is_some() || !same_bank || !ended_alive {
+        return Ok(None);
+    }
+    let charged = reader.choices()?.into_iter().find(|(key, _)| key == CHARGED);
+    let known = charged.is_some_and(|(_, outing)| outing == open.id.to_string());
+    Ok((!known).then_some((before, open)))
 }
 
 /// The test that the record's choices speak of: its load and the bank's name.

@@ -101,6 +101,16 @@ pub(crate) enum Outing {
         #[command(flatten)]
         reach: Reach,
     },
+    /// Say that an earlier outing goes on: the same bank, not charged since
+    GoesOn {
+        /// Which
+        outing: String,
+        /// It does not: the bank was charged
+        #[arg(long)]
+        charged: bool,
+        #[command(flatten)]
+        reach: Reach,
+    },
     /// Say how an outing ended whose power went away
     Ended {
         /// Which

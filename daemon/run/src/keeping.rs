@@ -152,17 +152,17 @@ impl Brain {
         });
     }
 
-    /// How the record is doing, for the snapshot: choices that cannot be kept come first.
+    /// How the record is doing, for the snapshot. A record that stopped comes before choices that
+    /// cannot be kept: more is lost by it, and mostly for the same reason.
     pub(crate) fn note_log(&mut self) {
         let keeping = self.keeping.borrow();
-        let log = match (&self.trouble, &self.record) {
+        let record = self.record.as_ref();
+        let stopped = record.and_then(|_| keeping.stopped.as_ref()).or(self.trouble.as_ref());
+        let log = match (stopped, record) {
             (Some(why), _) => LogState::Stopped { why: why.clone() },
             (None, None) => LogState::Off,
-            (None, Some(kept)) => match &keeping.stopped {
-                Some(why) => LogState::Stopped { why: why.clone() },
-                // The start itself was put on the card.
-                None => LogState::Kept { last: keeping.last.unwrap_or(kept.opened) },
-            },
+            // The start itself was put on the card.
+            (None, Some(kept)) => LogState::Kept { last: keeping.last.unwrap_or(kept.opened) },
         };
         drop(keeping);
         self.engine.note_log(log);
@@ -184,6 +184,7 @@ impl Brain {
             | RecordAsk::ForgetBank { .. }
             | RecordAsk::Strike { .. }
             | RecordAsk::Answer { .. }
+            | RecordAsk::GoesOn { .. }
             | RecordAsk::NameOuting { .. }
             | RecordAsk::StartTest { .. }
             | RecordAsk::Import { .. } => {
@@ -264,7 +265,14 @@ impl Brain {
         if let Some((bank, load)) = news.test {
             self.begin_test(&bank, load, at);
         }
-        self.tell(|keeping| keeping.ask_ending = news.ask_ending);
+        if let Some(carried) = news.goes_on {
+            self.engine.carry_on(carried);
+            self.keep(None);
+        }
+        self.tell(|keeping| {
+            keeping.ask_ending = news.ask_ending;
+            keeping.ask_goes_on = news.ask_goes_on;
+        });
         self.record_changes(at)
     }
 

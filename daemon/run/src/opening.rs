@@ -11,7 +11,7 @@ use reckon::{
     engine::Resume,
     estimator::Learned,
     time::{Mono, Wall},
-    units::Joules,
+    units::{Joules, Seconds},
 };
 use web::TestLoad;
 
@@ -97,6 +97,7 @@ impl Opened {
         };
         choices.delivered = choices.delivered.max(Joules::from_wh(outing.energy_wh));
         choices.bridged = choices.bridged.max(Joules::from_wh(outing.bridged_wh));
+        choices.counted = choices.counted.max(Seconds::of(outing.lasted_s));
         if self.same_boot() && resume.same_boot {
             choices.counted_to = choices.counted_to.max(Mono::at_s(before.last_sign_s));
         }

@@ -17,7 +17,7 @@ use crate::{
     scenes,
 };
 
-const POSTS: [&str; 36] = [
+const POSTS: [&str; 37] = [
     "/bank",
     "/finish",
     "/activity",
@@ -44,6 +44,7 @@ const POSTS: [&str; 36] = [
     "/mark",
     "/clock/set",
     "/api/v1/outings/3/ending",
+    "/api/v1/outings/3/goes-on",
     "/api/v1/outings/3/name",
     "/api/v1/rundowns/3/strike",
     "/api/v1/banks",

@@ -301,6 +301,7 @@ pub(crate) fn keeping(troubled: bool) -> Keeping {
             load: TestLoad::Receive,
         });
         keeping.ask_ending = Some(30);
+        keeping.ask_goes_on = Some(29);
     }
     keeping
 }

@@ -237,6 +237,12 @@ async fn every_tap_and_every_post_asks_for_what_it_says() {
             r#"{"died":false}"#,
             RecordAsk::Answer { outing: 3, died: false },
         ),
+        ("/outings/3/goes-on", "goes_on=no", RecordAsk::GoesOn { earlier: 3, goes_on: false }),
+        (
+            "/api/v1/outings/3/goes-on",
+            r#"{"goes_on":true}"#,
+            RecordAsk::GoesOn { earlier: 3, goes_on: true },
+        ),
         ("/outings/3/name", "name=+Old+quarry", name()),
         ("/api/v1/outings/3/name", r#"{"name":"Old quarry"}"#, name()),
         ("/rundowns/2/strike", "struck=no", RecordAsk::Strike { rundown: 2, struck: false }),

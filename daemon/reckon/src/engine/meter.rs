@@ -50,6 +50,20 @@ impl Meter {
         self.now = Some(now + gain * (watts.si() - now));
     }
 
+    /// Puts a stretch before everything else: what was counted before a restart, as one long step.
+    pub(super) fn before(&mut self, span: Seconds, delivered: Joules, bridged: Joules) {
+        self.delivered = self.delivered + delivered;
+        self.bridged = self.bridged + bridged;
+        self.counted_s += span.si();
+        let seen = Observation {
+            dt_s: span.si(),
+            watts: Some(delivered.si() / span.si()),
+            cpu_busy: Some(0.25),
+            ..Observation::default()
+        };
+        self.history.steps.insert(0, Step::of(&seen));
+    }
+
     /// Bridges a stretch that nobody saw with the draw of the last minutes; `else_watts` where
     /// there was none.
     pub(super) fn bridge(&mut self, dt: Seconds, else_watts: Watts, seen: &Observation) {

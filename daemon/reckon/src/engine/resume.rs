@@ -5,9 +5,8 @@ use alloc::string::String;
 use super::{Engine, FARTHEST_FINISH, FINISH_STAYS_S, Start};
 use crate::{
     bank::BankSpec,
-    estimator::Observation,
     time::{Mono, Stamp, Wall},
-    units::{Joules, Seconds, Watts},
+    units::{Joules, Seconds},
 };
 
 /// What was chosen and counted so far. Whoever keeps files keeps this.
@@ -25,6 +24,8 @@ pub struct Choices {
     pub began: Mono,
     /// Up to when energy was counted; means something in the same boot only.
     pub counted_to: Mono,
+    /// Time switched on till then, all the outing's boots together; nought: since `began`.
+    pub counted: Seconds,
     /// Energy delivered in this outing so far.
     pub delivered: Joules,
     /// Of it, bridged over gaps.
@@ -65,19 +66,15 @@ pub struct Carried {
 }
 
 impl Engine {
-    /// The outing on this bank began in an earlier boot: what it used there counts. Its beginning
-    /// in the snapshot stays that of this boot, since boot time knows nothing of the one before.
+    /// The outing on this bank began in an earlier boot: what it used there counts, before whatever
+    /// was counted in this one. Its beginning in the snapshot stays that of this boot, since boot time knows nothing of the one before.
     pub fn carry_on(&mut self, carried: Carried) {
         self.outing = carried.outing.or_else(|| self.outing.take());
         self.start = carried.start;
         // Built anew by the next sweep, from the whole of the outing.
         self.following = None;
         self.shown.forget();
-        self.carry(
-            carried.span,
-            carried.delivered.max(Joules::ZERO),
-            carried.bridged.max(Joules::ZERO),
-        );
+        self.carry(carried.span, carried.delivered, carried.bridged);
     }
 
     /// How full the connected bank was when the outing began.
@@ -97,6 +94,7 @@ impl Engine {
             outing: self.outing.clone(),
             began: self.began,
             counted_to: self.accounted,
+            counted: Seconds::of(self.meter.counted_s),
             delivered: self.delivered(),
             bridged: self.bridged(),
         }
@@ -127,23 +125,15 @@ impl Engine {
         self.trail = super::TrailMaker::new(choices.began);
         let span = choices.counted_to.seconds_since(choices.began);
         self.trail.add(span.si(), None);
-        self.carry(span, choices.delivered.max(Joules::ZERO), choices.bridged.max(Joules::ZERO));
+        self.carry(span.max(choices.counted), choices.delivered, choices.bridged);
     }
 
-    /// Energy counted before the restart: one long step with its mean draw.
+    /// Energy counted before the restart.
     fn carry(&mut self, span: Seconds, delivered: Joules, bridged: Joules) {
-        if span.si() < 1.0 {
-            return;
+        if span.si() >= 1.0 {
+            let [delivered, bridged] = [delivered, bridged].map(|energy| energy.max(Joules::ZERO));
+            self.meter.before(span, delivered, bridged);
         }
-        let mean = Watts::of(delivered.si() / span.si());
-        let seen = Observation {
-            dt_s: span.si(),
-            watts: Some(mean.si()),
-            cpu_busy: Some(0.25),
-            ..Observation::default()
-        };
-        self.meter.add(span, mean, &seen);
-        self.meter.bridged = bridged;
     }
 
     /// Finds the finish again by the calendar, once that is believed; lets go of one long past.

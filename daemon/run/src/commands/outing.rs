@@ -32,6 +32,11 @@ pub(crate) fn run(command: &Outing) -> Result<(), Failed> {
             let id = id(&record, outing)?;
             record.post(&format!("/api/v1/outings/{id}/name"), &json!({ "name": name }))
         }
+        Outing::GoesOn { outing, charged, reach } => {
+            let record = Record::find(reach)?;
+            let id = id(&record, outing)?;
+            record.post(&format!("/api/v1/outings/{id}/goes-on"), &json!({ "goes_on": !charged }))
+        }
         Outing::Ended { outing, how, reach } => {
             let record = Record::find(reach)?;
             let id = id(&record, outing)?;
