@@ -392,6 +392,20 @@ fn an_outing_leaves_as_csv_and_json_and_the_record_as_a_copy() {
     assert!(again.code == Some(1) && again.err.contains("is there already"), "{}", again.err);
     assert_eq!(cli(home.path(), &["export", "last"]).code, Some(2), "in which form?");
     assert_eq!(cli(home.path(), &["export", "77", "--csv"]).code, Some(1));
+    // Every second around a mark, as soon as it is made: those before it.
+    let head = "t_s,volts_v,power_w,why\r\n";
+    assert_eq!(done(home.path(), &["export", "last", "--close-ups"]), head, "nothing happened");
+    let status = post(&socket(home.path()), "/api/v1/mark", &json!({ "text": "rain, \"fan\" on" }));
+    assert!((200..300).contains(&status), "{status}");
+    let close_ups = daemon.wait_for(Duration::from_secs(20), |_| {
+        Some(done(home.path(), &["export", "last", "--close-ups"])).filter(|csv| csv != head)
+    });
+    let seconds: Vec<&str> = close_ups.split_terminator("\r\n").skip(1).collect();
+    assert!((25..=60).contains(&seconds.len()), "{close_ups}");
+    // RFC 4180 section 2, rules 6 and 7: quoted, and quotes doubled.
+    let tail = ",5.12,3.277,\"mark: rain, \"\"fan\"\" on\"";
+    let read = seconds.iter().filter(|line| line.ends_with(tail)).count();
+    assert!(read + 3 >= seconds.len(), "hardly a second without a reading: {close_ups}");
     // The copy is not to be had where phones are served.
     assert_eq!(daemon.get("/api/v1/copy").0, 404);
     assert_eq!(daemon.end("TERM").code(), Some(0));

@@ -200,7 +200,10 @@ struct OutingPage {
     rundown: Option<banks::RunDownRow>,
 }
 
-/// `/outings/{id}`, and with `.csv` or `.json` behind it the export.
+/// The type of CSV (RFC 4180 section 3).
+const CSV: &str = "text/csv; charset=utf-8; header=present";
+
+/// `/outings/{id}`, and with `.csv`, `.json` or `.close-ups.csv` behind it an export.
 pub(crate) async fn one(
     State(site): State<Site>,
     Path(tail): Path<String>,
@@ -212,8 +215,12 @@ pub(crate) async fn one(
         "" => report(site, id, &headers).await,
         "csv" => {
             let text = site.recall(move |past| past.csv(id)).await?;
-            let kind = "text/csv; charset=utf-8; header=present";
-            text.map(|text| file(text, kind, &format!("outing-{id}.csv")))
+            text.map(|text| file(text, CSV, &format!("outing-{id}.csv")))
+                .ok_or_else(|| not_there("outing"))
+        }
+        "close-ups.csv" => {
+            let text = site.recall(move |past| past.close_ups(id)).await?;
+            text.map(|text| file(text, CSV, &format!("outing-{id}-close-ups.csv")))
                 .ok_or_else(|| not_there("outing"))
         }
         "json" => {
@@ -225,7 +232,7 @@ pub(crate) async fn one(
     }
 }
 
-/// A file to be kept (RFC 4180 section 3 for the type of CSV, RFC 6266 for the name).
+/// A file to be kept (RFC 6266 for the name).
 fn file(text: String, kind: &'static str, name: &str) -> Response {
     let mut response = Response::new(Body::from(text));
     let headers = response.headers_mut();

@@ -49,6 +49,11 @@ pub trait Past: Send + Sync {
     /// # Errors
     /// When the record cannot be read.
     fn json(&self, outing: i64) -> Result<Option<String>, PastGone>;
+    /// The seconds around what happened in an outing, as CSV.
+    ///
+    /// # Errors
+    /// When the record cannot be read.
+    fn close_ups(&self, outing: i64) -> Result<Option<String>, PastGone>;
     /// A whole copy of the store, for people's own tools. Asked for over the socket only.
     ///
     /// # Errors

@@ -1,4 +1,8 @@
 //! Close-ups: second by second around what happened, where ten-second rows are too coarse.
+//!
+//! One may come in parts, so that the seconds before are on the card should the bank not live
+//! through those after; a part without a reason goes on from the one before it. The reader puts
+//! parts that follow one another without a hole together.
 
 use std::fmt::Write as _;
 
@@ -64,30 +68,53 @@ fn list(out: &mut String, values: impl Iterator<Item = Option<f64>>) {
 
 /// The close-ups that overlap an outing, oldest first.
 pub(crate) fn of(connection: &Connection, outing: i64) -> Done<Vec<CloseUpRow>> {
-    let mut all = Vec::new();
+    let mut all: Vec<CloseUpRow> = Vec::new();
     if version(connection)? < 2 {
         return Ok(all);
     }
     let mut ask = connection.prepare_cached(
-        "SELECT from_s, why, data FROM close_up
-         WHERE boot = ?1 AND from_s < ?3 AND from_s + n > ?2 ORDER BY from_s, id",
+        "SELECT id, from_s, why, data FROM close_up
+         WHERE boot = ?1 AND from_s < ?3 AND from_s + n > ?2 ORDER BY id",
     )?;
+    let mut met = (0, 0);
     for piece in pieces(connection, outing)? {
         let shift = piece.at_s - piece.from_s;
         let end = heard_till(connection, &piece)?;
         let mut found = ask.query(params![piece.boot, piece.from_s, end])?;
         while let Some(row) = found.next()? {
-            let data: String = row.get(2)?;
-            all.push(CloseUpRow {
-                from_s: row.get::<_, f64>(0)? + shift,
-                why: row.get(1)?,
+            let (id, data): (i64, String) = (row.get(0)?, row.get(3)?);
+            let same_boot = met.0 == piece.boot;
+            // One that reaches over a change of bank within an outing is met twice.
+            if same_boot && id <= met.1 {
+                continue;
+            }
+            met = (piece.boot, id);
+            let next = CloseUpRow {
+                from_s: row.get::<_, f64>(1)? + shift,
+                why: row.get(2)?,
                 seconds: seconds_of(&data),
-            });
+            };
+            match all.last_mut() {
+                Some(last) if same_boot && goes_on(last, &next) => join(last, next),
+                _ => all.push(next),
+            }
         }
     }
-    // One that reaches over a swap of the bank within an outing is met twice.
-    all.dedup();
     Ok(all)
+}
+
+/// Whether the next second after `last` is the first of `next`.
+fn goes_on(last: &CloseUpRow, next: &CloseUpRow) -> bool {
+    let end_s = last.from_s + f64::from(u32::try_from(last.seconds.len()).unwrap_or(u32::MAX));
+    (next.from_s - end_s).abs() < 0.5
+}
+
+fn join(last: &mut CloseUpRow, next: CloseUpRow) {
+    if !next.why.is_empty() {
+        let joint = if last.why.is_empty() { "" } else { "; " };
+        last.why = format!("{}{joint}{}", last.why, next.why);
+    }
+    last.seconds.extend(next.seconds);
 }
 
 /// What cannot be read is left out.

@@ -71,6 +71,29 @@ pub fn csv_of(rows: &[Row], events: &[Event]) -> String {
     out
 }
 
+/// The outing's close-ups as CSV, a line a second, the reason beside each; `None` if there is no
+/// such outing. Without any there is the header alone.
+///
+/// # Errors
+/// When the store cannot be read.
+pub fn close_ups(reader: &Reader, outing: i64) -> Result<Option<String>, Trouble> {
+    if reader.outing(outing)?.is_none() {
+        return Ok(None);
+    }
+    let mut out = String::from("t_s,volts_v,power_w,why\r\n");
+    for close_up in reader.close_ups(outing)? {
+        let why = field(&close_up.why);
+        let mut at_s = close_up.from_s;
+        for second in &close_up.seconds {
+            let [volts, watts] = [second.volts, second.watts].map(|it| it.map(number));
+            let (volts, watts) = (volts.unwrap_or_default(), watts.unwrap_or_default());
+            let _ = write!(out, "{},{volts},{watts},{why}\r\n", number(at_s));
+            at_s += 1.0;
+        }
+    }
+    Ok(Some(out))
+}
+
 /// A number without needless digits.
 fn number(value: f64) -> String {
     let rounded = (value * 1e6).round() / 1e6;

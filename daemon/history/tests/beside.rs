@@ -286,6 +286,24 @@ fn folds_and_close_ups_come_back_as_they_were() {
         [-60.0, 1900.0].map(|from_s| CloseUpRow { from_s, ..a_close_up(0.0) }),
         "the first began before the outing and reaches into it"
     );
+    // The minute after comes as a part without a reason; a hole makes it another.
+    let mut after = CloseUpRow { from_s: 2120.004, why: String::new(), ..a_close_up(0.0) };
+    after.seconds.truncate(60);
+    let apart = CloseUpRow { from_s: 2181.0, why: "mark".into(), ..after.clone() };
+    started.writer.change(vec![Entry::CloseUp(after), Entry::CloseUp(apart)]).unwrap();
+    let ups = started.reader.close_ups(1).unwrap();
+    let told: Vec<(usize, &str)> =
+        ups.iter().map(|up| (up.seconds.len(), up.why.as_str())).collect();
+    let why = "undervoltage; mark: \"fan on\"";
+    assert_eq!(told, [(120, why), (180, why), (60, "mark")]);
+    // As CSV (RFC 4180: quotes doubled in a quoted field, lines end in CRLF; an empty field is a gap).
+    let csv = history::export::close_ups(&started.reader, 1).unwrap().unwrap();
+    let lines: Vec<&str> = csv.split_terminator("\r\n").collect();
+    assert_eq!((lines[0], lines.len()), ("t_s,volts_v,power_w,why", 1 + 120 + 180 + 60));
+    assert_eq!(lines[1], "-60,5,,\"undervoltage; mark: \"\"fan on\"\"\"");
+    assert!(lines[121 + 60].starts_with("1960,,3.06,"), "{}", lines[121 + 60]);
+    assert!(csv.ends_with(",mark\r\n"));
+    assert_eq!(history::export::close_ups(&started.reader, 99).unwrap(), None);
     // Any SQLite tool reads the seconds in a copy, and parts and whole of a fold agree.
     let copy = folder.0.join("copy.db");
     started.reader.copy_whole(&copy).unwrap();

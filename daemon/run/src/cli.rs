@@ -285,7 +285,7 @@ pub(crate) enum Load {
 
 /// Options of `export`.
 #[derive(Args, Clone, Debug)]
-#[command(group(clap::ArgGroup::new("what").required(true).args(["csv", "json", "store"])))]
+#[command(group(clap::ArgGroup::new("what").required(true).args(["csv", "json", "close_ups", "store"])))]
 pub(crate) struct Export {
     /// Which outing: its number in the list, or `last`
     #[arg(required_unless_present = "store")]
@@ -296,6 +296,9 @@ pub(crate) struct Export {
     /// As JSON
     #[arg(long)]
     pub(crate) json: bool,
+    /// Every second around what happened, as CSV: t_s,volts_v,power_w,why
+    #[arg(long)]
+    pub(crate) close_ups: bool,
     /// A whole copy of the record into this file
     #[arg(long, value_name = "FILE", conflicts_with_all = ["outing", "out"])]
     pub(crate) store: Option<PathBuf>,

@@ -8,6 +8,7 @@ mod choices;
 mod clerk;
 mod cli;
 mod clock;
+mod close_up;
 mod commands;
 mod costs;
 mod credit;

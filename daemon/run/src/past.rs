@@ -147,6 +147,12 @@ impl Past for Shelf {
             .map_err(|why| gone(&why))
     }
 
+    fn close_ups(&self, outing: i64) -> Result<Option<String>, PastGone> {
+        self.reader()
+            .map_or(Ok(None), |reader| export::close_ups(reader, outing))
+            .map_err(|why| gone(&why))
+    }
+
     fn copy(&self) -> Result<Box<dyn Read + Send>, PastGone> {
         let Some((reader, folder)) = &self.record else {
             return Err(PastGone { say: "Nothing is kept here, so there is no copy.".to_owned() });

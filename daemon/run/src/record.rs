@@ -6,9 +6,10 @@ use std::sync::Arc;
 
 use history::{
     End, Ending, Entry, Trouble, Writer,
+    close_ups::{CloseUpRow, Second},
     fold::Folder,
     outings::{Swap, SwapWatch},
-    row::{ClockFrom, ClockRow, Event, EventKind, ForecastRow, Sample, SourceChange},
+    row::{Channel, ClockFrom, ClockRow, Event, EventKind, ForecastRow, Sample, SourceChange},
 };
 use reckon::{
     bank::{BankSpec, MeasuredAt},
@@ -20,7 +21,7 @@ use reckon::{
     words,
 };
 
-use crate::{credit::share_of, glance::plain_spaces};
+use crate::{close_up::Ring, credit::share_of, glance::plain_spaces};
 
 /// A forecast goes into the record this often, s.
 const FORECAST_EVERY_S: f64 = 600.0;
@@ -59,6 +60,7 @@ struct Seen {
 pub(crate) struct Recorder {
     writer: Arc<Writer>,
     folder: Folder,
+    ring: Ring,
     seen: Seen,
     begun: bool,
     forecast_at: Option<Mono>,
@@ -75,6 +77,7 @@ impl Recorder {
         Self {
             writer,
             folder: Folder::default(),
+            ring: Ring::default(),
             seen: Seen::default(),
             begun: false,
             forecast_at: None,
@@ -108,7 +111,12 @@ impl Recorder {
     /// Takes the snapshot of a sweep. Gives a swap of the bank that the voltage betrays.
     pub(crate) fn swept(&mut self, shot: &Snapshot, start: Start) -> Option<Swap> {
         self.changes(shot, start);
-        if let Some(row) = self.folder.push(&Sample::of(shot)) {
+        let sample = Sample::of(shot);
+        let read = |channel: Channel| sample.values[channel.ix()];
+        let second = Second { volts: read(Channel::Volts), watts: read(Channel::Watts) };
+        let part = self.ring.push(shot.at.mono.as_s(), second);
+        self.close_up(part);
+        if let Some(row) = self.folder.push(&sample) {
             self.writer.give(Entry::Row(row));
             self.keep_step(shot, row.from_s);
             self.writer.pace(match &shot.outlook {
@@ -212,7 +220,12 @@ impl Recorder {
         let draining = shot.supply.current.is_ok_and(|amps| amps.si() > 0.0);
         let volts = shot.supply.volts.ok().map(reckon::units::Volts::si);
         let swap = self.swap.as_mut()?.push(shot.at.mono.as_s(), volts)?;
-        draining.then_some(swap)
+        if !draining {
+            return None;
+        }
+        let part = self.ring.happened("another bank, perhaps");
+        self.close_up(part);
+        Some(swap)
     }
 
     fn happened(&mut self, shot: &Snapshot) {
@@ -306,9 +319,28 @@ impl Recorder {
         }));
     }
 
-    /// A line in the record.
+    /// A line in the record. What may be seen in volts and watts is kept second by second as well.
     pub(crate) fn event(&mut self, at: Mono, kind: EventKind, text: String) {
+        if matches!(
+            kind,
+            EventKind::Undervoltage
+                | EventKind::AlarmRaised
+                | EventKind::Mark
+                | EventKind::MissedSweeps
+        ) {
+            let name = kind.name().replace('_', " ");
+            let joint = if text.is_empty() { "" } else { ": " };
+            let part = self.ring.happened(&format!("{name}{joint}{text}"));
+            self.close_up(part);
+        }
         self.writer.give(Entry::Event(Event { at, kind, text }));
+    }
+
+    /// Goes before its event, which may be put on the card at once.
+    fn close_up(&self, part: Option<CloseUpRow>) {
+        if let Some(part) = part {
+            self.writer.give(Entry::CloseUp(part));
+        }
     }
 
     /// A choice in the record; an empty value takes it away.
@@ -324,8 +356,10 @@ impl Recorder {
         self.writer.change(vec![Entry::Event(Event { at, kind: EventKind::Other, text })])
     }
 
-    /// The daemon ends: the row till now goes too.
+    /// The daemon ends: the row till now goes too, and a close-up that goes on.
     pub(crate) fn end(&mut self) {
+        let part = self.ring.finish();
+        self.close_up(part);
         if let Some(row) = self.folder.finish() {
             self.writer.give(Entry::Row(row));
         }

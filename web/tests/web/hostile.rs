@@ -339,6 +339,9 @@ impl web::Past for Wild {
     fn csv(&self, _: i64) -> Result<Option<String>, web::PastGone> {
         Ok(None)
     }
+    fn close_ups(&self, _: i64) -> Result<Option<String>, web::PastGone> {
+        Ok(None)
+    }
     fn json(&self, _: i64) -> Result<Option<String>, web::PastGone> {
         Ok(None)
     }

@@ -89,8 +89,14 @@ async fn what_cannot_be_read_in_an_address_is_said() {
         assert_eq!(got.header("content-type"), "application/problem+json", "{path}");
         assert_eq!(got.json()["status"], status.as_u16(), "{path}");
     }
-    for path in ["/outings/0", "/outings/x", "/outings/29.exe", "/outings/99.csv", "/banks/9/test"]
-    {
+    for path in [
+        "/outings/0",
+        "/outings/x",
+        "/outings/29.exe",
+        "/outings/99.csv",
+        "/outings/99.close-ups.csv",
+        "/banks/9/test",
+    ] {
         let got = rig.get(path).await;
         assert_eq!(got.status, StatusCode::NOT_FOUND, "{path}");
         assert!(got.text.contains("in the record"), "{path}: {}", got.text);
@@ -129,6 +135,10 @@ async fn exports_are_files_of_their_registered_type() {
     assert!(csv.text.starts_with("t_s,cpu_util,cpu_temp_c,bus_v,current_a\r\n"));
     // RFC 6266 section 4: attachment and a name.
     assert_eq!(csv.header("content-disposition"), "attachment; filename=\"outing-29.csv\"");
+    let seconds = rig.get("/outings/29.close-ups.csv").await;
+    assert_eq!(seconds.header("content-type"), csv.header("content-type"));
+    let name = seconds.header("content-disposition");
+    assert_eq!(name, "attachment; filename=\"outing-29-close-ups.csv\"");
     let whole = rig.get("/outings/29.json").await;
     assert_eq!(whole.header("content-type"), "application/json");
     assert_eq!(whole.json()["id"], 29);
@@ -198,6 +208,9 @@ impl Past for Falls {
     }
     fn json(&self, outing: i64) -> Result<Option<String>, PastGone> {
         self.0.json(outing)
+    }
+    fn close_ups(&self, outing: i64) -> Result<Option<String>, PastGone> {
+        self.0.close_ups(outing)
     }
     fn copy(&self) -> Result<Box<dyn std::io::Read + Send>, PastGone> {
         self.0.copy()

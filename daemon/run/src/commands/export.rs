@@ -16,7 +16,11 @@ pub(crate) fn run(options: &Export) -> Result<(), Failed> {
         return write(store, &record.get("/api/v1/copy")?);
     }
     let id = id(&record, options.outing.as_deref().unwrap_or("last"))?;
-    let kind = if options.csv { "csv" } else { "json" };
+    let kind = match (options.csv, options.close_ups) {
+        (true, _) => "csv",
+        (false, true) => "close-ups.csv",
+        (false, false) => "json",
+    };
     let body = record.get(&format!("/outings/{id}.{kind}"))?;
     match &options.out {
         Some(file) => write(file, &body),
