@@ -1,5 +1,6 @@
 """What is checked on the virtual board. Each scenario starts outlast anew in the same boot."""
 
+import json
 import random
 import re
 import time
@@ -497,4 +498,42 @@ def fuel_gauge(bench):
     bench.board.run("rmmod test_power")
 
 
-ALL = [through_a_driver, wrong_shunt, other_drivers, without_drivers, fuel_gauge]
+TEN_YEARS_S = 3653 * 86_400
+
+
+def clock_steps(bench):
+    """What the record of the first outing says of steps of the clock."""
+    events = json.loads(bench.outlast.fetch("/api/v1/outings/1"))["events"]
+    return [event["text"] for event in events if event["kind"] == "clock_step"]
+
+
+def clock_jumps(bench):
+    """The wall clock is set ten years forward, and twenty back: no duration follows it."""
+    tally, chip = bench.tally, chips.Ina226(ADDRESSES["ina226"], 0.010)
+    chip.reset(bench.wire)
+    bench.board.run(f"modprobe {chip.driver}")
+    bench.add("ina226", chip.address)
+    chip.set(bench.wire, 12.80, 0.500)
+    if not begin(bench, LONG_SIX, "clock"):
+        return
+    tally.until("clock: a forecast before the jumps", 120, "three numbers",
+                lambda: ((got := three(bench.outlast.now())) is not None, got))
+    for title, by_s in (("ten years forward", TEN_YEARS_S), ("twenty years back", -2 * TEN_YEARS_S)):
+        before, began = bench.outlast.now(), time.monotonic()
+        set_to = int(bench.board.run(f"t=$(($(date +%s) + {by_s})); date -u -s @$t > /dev/null; date +%s"))
+        time.sleep(8)
+        after, passed = bench.outlast.now(), time.monotonic() - began
+        lasted = after["outing"]["lasted_s"] - before["outing"]["lasted_s"]
+        tally.check(f"clock {title}: the outing lasts on by what really passed", near(lasted, passed, 4), f"{passed:.0f} s", f"{lasted} s")
+        wh = after["bank"]["delivered_wh"] - before["bank"]["delivered_wh"]
+        tally.check(f"clock {title}: so does the energy", near(wh, 6.4 * passed / 3600, 6.4 * 4 / 3600), f"{6.4 * passed / 3600:.4f} Wh", f"{wh:.4f} Wh")
+        tally.check(f"clock {title}: the forecast stays", three(after) is not None and near(three(after)[1] / three(before)[1], 1, 0.1),
+                    three(before), three(after))
+        tally.check(f"clock {title}: board, set to {set_to}", near(int(bench.board.run("date +%s")), set_to, 30), set_to, "another time")
+    tally.until("clock: the jumps are in the record", 90, "one forward, one back, in one outing", lambda: (
+        len(said := clock_steps(bench)) >= 2 and "forward" in said[0] and "back" in said[-1], said), every=3)
+    end(bench, "clock")
+    bench.remove(chip.address)
+
+
+ALL = [through_a_driver, wrong_shunt, other_drivers, without_drivers, fuel_gauge, clock_jumps]
