@@ -49,6 +49,7 @@ pub(crate) fn busy(say: &str) -> Sorry {
 fn refused(refusal: &Refusal) -> Sorry {
     let (status, code) = match refusal {
         Refusal::NoSuchActivity => (StatusCode::UNPROCESSABLE_ENTITY, "no-such-activity"),
+        Refusal::NoRules => (StatusCode::CONFLICT, "no-rules"),
         Refusal::AlarmGone => (StatusCode::CONFLICT, "alarm-gone"),
         Refusal::NoCountdown => (StatusCode::CONFLICT, "no-countdown"),
         Refusal::FinishOutOfRange => (StatusCode::UNPROCESSABLE_ENTITY, "finish-out-of-range"),
@@ -343,18 +344,42 @@ pub(crate) struct NameWish {
     name: Option<String>,
 }
 
-fn activity(wish: NameWish) -> Ask {
-    let name = wish.name.map(|name| name.trim().to_owned()).filter(|name| !name.is_empty());
-    Ask::Activity { name }
+/// What is being done: a name, none, or whatever the rules say.
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct DoingForm {
+    name: Option<String>,
+    itself: Option<String>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct DoingJson {
+    name: Option<String>,
+    #[serde(default)]
+    by_itself: bool,
+}
+
+fn activity(name: Option<String>, by_itself: bool) -> Result<Ask, Sorry> {
+    let name = name.map(|name| name.trim().to_owned()).filter(|name| !name.is_empty());
+    match (name, by_itself) {
+        (Some(_), true) => {
+            Err(unreadable("Give a name or let the rules choose, not both. Nothing was changed."))
+        }
+        (None, true) => Ok(Ask::ActivityByItself),
+        (name, false) => Ok(Ask::Activity { name }),
+    }
 }
 
 pub(crate) async fn activity_form(State(site): State<Site>, request: Request) -> Done {
-    put(&site, activity(form(request).await?)).await?;
+    let form: DoingForm = form(request).await?;
+    put(&site, activity(form.name, form.itself.is_some())?).await?;
     back_to("/")
 }
 
 pub(crate) async fn activity_json(State(site): State<Site>, request: Request) -> Done {
-    put(&site, activity(json(request).await?)).await?;
+    let wish: DoingJson = json(request).await?;
+    put(&site, activity(wish.name, wish.by_itself)?).await?;
     done()
 }
 

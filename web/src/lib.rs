@@ -11,7 +11,6 @@ mod asks;
 mod banks;
 mod chart;
 mod draw_chart;
-#[allow(dead_code, reason = "the pages take it up next")]
 mod draw_fold;
 mod guard;
 mod live;

@@ -1,5 +1,7 @@
 //! Pages for people: template structs and the handlers that fill them. Words come from `reckon`.
 
+use std::sync::Arc;
+
 use askama::Template;
 use axum::{
     extract::State,
@@ -8,16 +10,17 @@ use axum::{
 };
 use reckon::{
     bank::BankSpec,
+    fold::Kind,
     power_off::PowerOff,
     reading::{SourceIx, SourceReport, SourceState},
-    snapshot::{ActivityView, Basis, Snapshot},
+    snapshot::{ActivityView, Basis, Snapshot, Switched},
     time::Mono,
     units::Seconds,
     words,
 };
 
 use crate::{
-    AsideTold, Keeping, PhoneTold, Site, chart, live,
+    AsideTold, Keeping, PhoneTold, Site, chart, draw_fold, live,
     live::Section,
     look::{self, Look, Sheet},
     trouble::Sorry,
@@ -99,6 +102,17 @@ struct Tile<'a> {
 #[template(path = "doing.html")]
 struct DoingPart<'a> {
     tiles: Vec<Tile<'a>>,
+    by_itself: Option<bool>,
+}
+
+#[derive(Template)]
+#[template(path = "fold.html")]
+struct FoldPart {
+    title: String,
+    curve: String,
+    said: String,
+    from: String,
+    parts: Vec<String>,
 }
 
 #[derive(Template)]
@@ -214,9 +228,13 @@ pub(crate) fn sections(snapshot: &Snapshot) -> Vec<Section> {
         section("day", chart::day_line(snapshot).unwrap_or_default()),
         section("doing", doing(snapshot)),
         section("facts", part(&FactsPart { lines: facts(snapshot) })),
+        section("fold", fold(snapshot)),
         section("finish", if ask_bank { String::new() } else { finish(snapshot) }),
     ]
 }
+
+/// What a switched accessory takes is said for so long after its mark, s.
+const SWITCHED_S: f64 = 1800.0;
 
 /// The sentences under the drawing.
 fn facts(snapshot: &Snapshot) -> Vec<String> {
@@ -227,6 +245,9 @@ fn facts(snapshot: &Snapshot) -> Vec<String> {
         words::log(snapshot),
     ];
     lines.extend(snapshot.at.believed().is_none().then(|| words::clock(snapshot.at)));
+    let fresh = |one: &&Arc<Switched>| snapshot.at.mono.seconds_since(one.at).si() < SWITCHED_S;
+    let switched = snapshot.switched.as_ref().filter(fresh);
+    lines.extend(switched.map(|one| format!("{}.", words::report::switched(one))));
     // What is over asks for nothing: it stands below, and only the newest of it.
     lines.extend(snapshot.over.iter().take(3).map(|one| words::over_line(one, snapshot)));
     lines
@@ -262,9 +283,37 @@ fn doing(snapshot: &Snapshot) -> String {
         let mut letters = activity.name.chars();
         let first = letters.next().into_iter().flat_map(char::to_uppercase);
         let label = first.chain(letters).collect();
-        Tile { activity, label, left: words::activity_left(activity) }
+        let left = words::activity_left(activity);
+        let by_rule = activity.current && snapshot.by_itself == Some(true);
+        let left = if by_rule { format!("{}, {left}", words::BY_RULE) } else { left };
+        Tile { activity, label, left }
     });
-    part(&DoingPart { tiles: tiles.collect() })
+    part(&DoingPart { tiles: tiles.collect(), by_itself: snapshot.by_itself })
+}
+
+/// The draw over one period of a timed mode, and what it is made of.
+fn fold(snapshot: &Snapshot) -> String {
+    let Some(folded) = &snapshot.fold else { return String::new() };
+    let found = &folded.fold;
+    let points: Vec<(f64, f64)> =
+        found.curve.iter().map(|point| (point.phase_s, point.watts)).collect();
+    // A slot begins a little before the key goes down, and ends with decoding.
+    let sent = found.part(Kind::Transmit).map(|part| part.begins_s - found.slot_s * 0.04);
+    let decoded = found.part(Kind::Decode).map(|part| part.begins_s + part.lasts_s);
+    let drawn = draw_fold::Folded {
+        period_s: found.period_s,
+        slot_s: found.slot_s,
+        left_s: sent.or(decoded).unwrap_or(0.0),
+        points: &points,
+    };
+    let Some(curve) = draw_fold::curve("fold", &drawn) else { return String::new() };
+    part(&FoldPart {
+        title: words::report::fold_title(found),
+        curve,
+        said: words::report::fold(found),
+        from: words::report::folded_from(folded, snapshot.at),
+        parts: found.parts.iter().map(words::report::part).collect(),
+    })
 }
 
 fn finish(snapshot: &Snapshot) -> String {
@@ -353,7 +402,7 @@ pub(crate) async fn station(State(site): State<Site>, headers: HeaderMap) -> Res
         set_clock: keeping.may_set_clock && phone.is_some(),
         phone,
         script: look::helper(),
-        footprint: words::footprint(&snapshot.footprint),
+        footprint: words::costs(&snapshot),
         looks: Look::ALL,
         version: env!("CARGO_PKG_VERSION"),
     })

@@ -5,10 +5,11 @@
 
 use reckon::{
     bank::{BankSpec, Cells, MeasuredAt},
+    fold::Kind,
     forecast::{Forecast, Outlook},
     power_off::PowerOff,
     reading::{Flow, Gap, Got, Role, SourceIx, SourceReport, SourceState, Strain, Via},
-    snapshot::{About, Basis, LogState, Snapshot, Verdict},
+    snapshot::{self, About, Basis, LogState, Snapshot, Verdict},
     time::{Mono, Stamp, Trust},
     units::{Amps, Celsius, Hertz, Joules, Seconds, Share, Volts, Watts},
     words,
@@ -39,9 +40,71 @@ pub(crate) struct Now {
     channels: Vec<Channel>,
     gauges: Vec<Gauge>,
     programs: Vec<Program>,
+    fold: Option<Fold>,
+    load: Option<Load>,
+    switched: Option<Switched>,
     sources: Vec<Source>,
     missed_sweeps: u64,
     footprint: Footprint,
+}
+
+/// A stretch of the measured draw folded over the period of a timed mode.
+#[derive(Serialize)]
+struct Fold {
+    from_s: f64,
+    until_s: f64,
+    activity: Option<String>,
+    period_s: f64,
+    slot_s: f64,
+    mode: Option<&'static str>,
+    chance: f64,
+    slots: u32,
+    slots_sent: u32,
+    rests_on_s: f64,
+    energy_wh: f64,
+    parts: Vec<Part>,
+    curve: Curve,
+    text: String,
+}
+
+#[derive(Serialize)]
+struct Part {
+    kind: &'static str,
+    power_w: f64,
+    time_share: f64,
+    energy_share: f64,
+    energy_wh: f64,
+    begins_s: f64,
+    lasts_s: f64,
+    bridged: bool,
+    text: String,
+}
+
+/// Single precision: it is only drawn, and goes out every second.
+#[derive(Serialize)]
+struct Curve {
+    phase_s: Vec<f32>,
+    power_w: Vec<f32>,
+}
+
+/// What the processor's load takes.
+#[derive(Serialize)]
+struct Load {
+    idle_w: f64,
+    idle_error_w: f64,
+    all_cores_w: f64,
+    all_cores_error_w: f64,
+    rests_on_min: f64,
+}
+
+/// An accessory switched by a mark.
+#[derive(Serialize)]
+struct Switched {
+    mark: String,
+    at_s: f64,
+    difference_w: f64,
+    difference_error_w: f64,
+    text: String,
 }
 
 #[derive(Serialize)]
@@ -168,12 +231,14 @@ struct Outlooked {
     chance_of_finish_gap: Option<&'static str>,
     spare_s: Option<f64>,
     activities: Vec<Activity>,
+    activity_by_itself: Option<bool>,
 }
 
 #[derive(Serialize)]
 struct Activity {
     name: String,
     current: bool,
+    by_rule: bool,
     usual_w: Option<f64>,
     remaining_s: Option<Three>,
 }
@@ -259,6 +324,8 @@ struct Footprint {
     cpu_share: Option<f64>,
     resident_kib: Option<u64>,
     wakeups_per_s: Option<f64>,
+    power_w: Option<f64>,
+    power_error_w: Option<f64>,
 }
 
 /// A quantity's bare number and the reason for its absence, one of them `None`.
@@ -368,12 +435,17 @@ impl From<&Snapshot> for Now {
             channels: channels(snapshot),
             gauges: gauges(snapshot),
             programs: programs(snapshot),
+            fold: snapshot.fold.as_deref().map(fold),
+            load: snapshot.load.as_ref().map(load),
+            switched: snapshot.switched.as_deref().map(switched),
             sources: snapshot.sources.iter().map(source).collect(),
             missed_sweeps: snapshot.missed_sweeps,
             footprint: Footprint {
                 cpu_share: snapshot.footprint.cpu_share,
                 resident_kib: snapshot.footprint.resident_kib,
                 wakeups_per_s: snapshot.footprint.wakeups_per_s,
+                power_w: snapshot.own_draw.map(|(own, _)| own.si()),
+                power_error_w: snapshot.own_draw.map(|(_, error)| error.si()),
             },
         }
     }
@@ -385,6 +457,69 @@ fn programs(snapshot: &Snapshot) -> Vec<Program> {
         cores_busy: it.cores_busy,
     };
     snapshot.programs.iter().map(program).collect()
+}
+
+fn fold(folded: &snapshot::Folded) -> Fold {
+    let found = &folded.fold;
+    let part = |it: &reckon::fold::Part| Part {
+        kind: match it.kind {
+            Kind::Receive => "receive",
+            Kind::Transmit => "transmit",
+            Kind::Decode => "decode",
+        },
+        power_w: it.watts.si(),
+        time_share: it.time.part(),
+        energy_share: it.share.part(),
+        energy_wh: it.energy.wh(),
+        begins_s: it.begins_s,
+        lasts_s: it.lasts_s,
+        bridged: it.bridged,
+        text: words::report::part(it),
+    };
+    Fold {
+        from_s: folded.from.as_s(),
+        until_s: folded.to.as_s(),
+        activity: folded.doing.clone(),
+        period_s: found.period_s,
+        slot_s: found.slot_s,
+        mode: found.mode.map(|mode| mode.name),
+        chance: found.chance,
+        slots: found.slots,
+        slots_sent: found.sent,
+        rests_on_s: found.seconds,
+        energy_wh: found.energy.wh(),
+        parts: found.parts.iter().map(part).collect(),
+        curve: Curve {
+            phase_s: found.curve.iter().map(|point| narrow(point.phase_s)).collect(),
+            power_w: found.curve.iter().map(|point| narrow(point.watts)).collect(),
+        },
+        text: words::report::fold(found),
+    }
+}
+
+#[expect(clippy::cast_possible_truncation, reason = "a drawing needs no more digits")]
+const fn narrow(of: f64) -> f32 {
+    of as f32
+}
+
+const fn load(line: &reckon::book::Slope) -> Load {
+    Load {
+        idle_w: line.intercept,
+        idle_error_w: line.intercept_se,
+        all_cores_w: line.slope,
+        all_cores_error_w: line.slope_se,
+        rests_on_min: line.pairs,
+    }
+}
+
+fn switched(one: &snapshot::Switched) -> Switched {
+    Switched {
+        mark: one.mark.clone(),
+        at_s: one.at.as_s(),
+        difference_w: one.difference.si(),
+        difference_error_w: one.error.si(),
+        text: words::report::switched(one),
+    }
 }
 
 fn outing(snapshot: &Snapshot) -> Outing {
@@ -522,10 +657,12 @@ fn outlooked(snapshot: &Snapshot) -> Outlooked {
             .map(|it| Activity {
                 name: it.name.clone(),
                 current: it.current,
+                by_rule: it.current && snapshot.by_itself == Some(true),
                 usual_w: it.usual.map(Watts::si),
                 remaining_s: it.remaining.map(three_s),
             })
             .collect(),
+        activity_by_itself: snapshot.by_itself,
     }
 }
 

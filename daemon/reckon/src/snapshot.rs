@@ -7,6 +7,8 @@ use core::time::Duration;
 
 use crate::{
     bank::BankSpec,
+    book::Slope,
+    fold::Fold,
     forecast::Outlook,
     power_off::PowerOff,
     reading::{
@@ -207,6 +209,32 @@ pub struct Trail {
     pub ticks: Vec<Mono>,
 }
 
+/// A stretch of the measured draw, folded over the period of a timed mode.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Folded {
+    /// When its first reading was taken.
+    pub from: Mono,
+    /// When its last was.
+    pub to: Mono,
+    /// What the operator was doing.
+    pub doing: Option<String>,
+    /// What it folded into; phases are those of boot time.
+    pub fold: Fold,
+}
+
+/// An accessory that a mark says was switched.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Switched {
+    /// The mark: 'fan on'.
+    pub mark: String,
+    /// When it was made.
+    pub at: Mono,
+    /// The draw after it less the draw before.
+    pub difference: Watts,
+    /// Its standard error.
+    pub error: Watts,
+}
+
 /// How the record is doing.
 #[derive(Clone, Debug, PartialEq)]
 pub enum LogState {
@@ -260,6 +288,8 @@ pub struct Snapshot {
     pub finish: Option<FinishView>,
     /// The named activities.
     pub activities: Vec<ActivityView>,
+    /// Whether the rules choose the activity, or a tap has; `None` where there are no rules.
+    pub by_itself: Option<bool>,
     /// What would help, where the finish is tight or short.
     pub help: Option<FinishHelp>,
     /// Alarms that stand, most urgent first.
@@ -286,6 +316,14 @@ pub struct Snapshot {
     pub sources: Arc<[SourceReport]>,
     /// The draw so far.
     pub trail: Arc<Trail>,
+    /// The latest fold of the measured draw.
+    pub fold: Option<Arc<Folded>>,
+    /// What the processor's load takes, once that is known.
+    pub load: Option<Slope>,
+    /// What outlast itself takes by that, with the standard error.
+    pub own_draw: Option<(Watts, Watts)>,
+    /// The last accessory that was switched by a mark and could be judged.
+    pub switched: Option<Arc<Switched>>,
     /// The record.
     pub log: LogState,
     /// Sweeps that came too late or not at all.

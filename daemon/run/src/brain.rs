@@ -136,6 +136,7 @@ impl Brain {
             self.ready.alive(self.clock.mono());
         }
         self.keep(None);
+        self.end_fold();
         if let Some(mut kept) = self.record.take() {
             kept.recorder.end();
         }
@@ -180,6 +181,7 @@ impl Brain {
         if last {
             // First what must survive, then the card, then the request.
             self.keep(None);
+            self.end_fold();
             if let Some(kept) = &mut self.record
                 && let Err(why) = kept.recorder.put_down(shot.at.mono)
             {

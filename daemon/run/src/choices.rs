@@ -26,6 +26,8 @@ pub(crate) struct Kept {
     pub(crate) clock_was_synchronised: bool,
     /// What the operator was doing.
     activity: Option<String>,
+    /// Whether a tap chose it rather than a rule; where a file does not say, a tap did.
+    activity_tapped: Option<bool>,
     /// The outing's name.
     outing: Option<String>,
     began_s: f64,
@@ -71,6 +73,7 @@ impl Kept {
             boot_id: boot_id.map(str::to_owned),
             clock_was_synchronised,
             activity: choices.activity.clone(),
+            activity_tapped: Some(choices.activity_tapped),
             outing: choices.outing.clone(),
             began_s: choices.began.as_s(),
             counted_to_s: choices.counted_to.as_s(),
@@ -99,6 +102,7 @@ impl Kept {
                 wall: finish.wall_ms.map(Wall::from_unix_ms),
             }),
             activity: self.activity.clone(),
+            activity_tapped: self.activity_tapped.unwrap_or(self.activity.is_some()),
             outing: self.outing.clone(),
             began: Mono::at_s(self.began_s),
             counted_to: Mono::at_s(self.counted_to_s),
@@ -256,6 +260,7 @@ mod tests {
                 wall: Some(Wall::from_unix_ms(7)),
             }),
             activity: Some("receive".into()),
+            activity_tapped: true,
             outing: Some("Ridge above the reservoir".into()),
             began: Mono::at_s(60.0),
             counted_to: Mono::at_s(7200.0),

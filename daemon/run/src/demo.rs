@@ -10,7 +10,7 @@ use std::{
 use reckon::{
     bank::{BankSpec, Cells, MeasuredAt},
     draw::BoardKind,
-    engine::{Ask, Setup, Start},
+    engine::{ActivityRule, Ask, ProgramBusy, Setup, Start},
     reading::{
         BoardFacts, BoardReading, Flags, Gap, Program, Role, SourceIx, SourceReport, SourceState,
         Strain, SupplyReading, Sweep, Via,
@@ -111,6 +111,11 @@ pub(crate) fn setup(facts: BoardFacts) -> Setup {
         start: Start::Full,
         bank_choices: banks.to_vec(),
         activities: ["receive", "contacts", "logging", "idle"].map(str::to_owned).to_vec(),
+        activity_rules: vec![ActivityRule {
+            activity: "logging".to_owned(),
+            program: Some(ProgramBusy { word: "logbook".to_owned(), cores_busy: 0.2 }),
+            time: None,
+        }],
         facts: Arc::new(facts),
         demo: true,
         ..Setup::default()

@@ -70,6 +70,7 @@ impl Brain {
     pub(crate) fn record_sweep(&mut self, shot: Arc<Snapshot>) -> Arc<Snapshot> {
         let start = self.engine.start();
         let Some(kept) = &mut self.record else { return shot };
+        kept.recorder.taken_apart(&mut self.engine);
         let Some(swap) = kept.recorder.swept(&shot, start) else { return shot };
         let Some(bank) = shot.bank.spec.as_deref().cloned() else { return shot };
         kept.recorder.close_as(swap.from_s, swap.to_s, Ending::Swapped);
@@ -94,9 +95,18 @@ impl Brain {
     pub(crate) fn record_changes(&mut self, at: Stamp) -> Arc<Snapshot> {
         let (shot, start) = (self.engine.tick(at), self.engine.start());
         if let Some(kept) = &mut self.record {
+            kept.recorder.taken_apart(&mut self.engine);
             kept.recorder.changes(&shot, start);
         }
         shot
+    }
+
+    /// The readings end: what is still being folded is recorded as far as it has come.
+    pub(crate) fn end_fold(&mut self) {
+        self.engine.close_fold();
+        if let Some(kept) = &mut self.record {
+            kept.recorder.taken_apart(&mut self.engine);
+        }
     }
 
     /// Lets the clerk credit what is due and tell what the record teaches.
@@ -210,6 +220,7 @@ impl Brain {
     fn mark(&mut self, text: &str, at: Mono) -> Result<(), String> {
         let text: String = text.trim().chars().filter(|c| !c.is_control()).take(200).collect();
         let Some(kept) = &mut self.record else { return Err("No record is kept here.".to_owned()) };
+        self.engine.note_mark(&text, at);
         kept.recorder.event(at, EventKind::Mark, text);
         Ok(())
     }

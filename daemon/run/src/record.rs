@@ -8,15 +8,17 @@ use history::{
     End, Ending, Entry, Trouble, Writer,
     close_ups::{CloseUpRow, Second},
     fold::Folder,
+    folds::{FoldPart, FoldRow},
     outings::{Swap, SwapWatch},
     row::{Channel, ClockFrom, ClockRow, Event, EventKind, ForecastRow, Sample, SourceChange},
 };
 use reckon::{
     bank::{BankSpec, MeasuredAt},
-    engine::{Change, Edge, Start},
+    engine::{Change, Edge, Engine, Start},
+    fold::{Fold, Kind},
     forecast::Outlook,
     reading::{Gap, SourceReport, SourceState, Strain},
-    snapshot::Snapshot,
+    snapshot::{Folded, Snapshot},
     time::{Mono, Trust},
     words,
 };
@@ -147,6 +149,18 @@ impl Recorder {
                 Change::Cleared { .. } => EventKind::AlarmCleared,
             };
             self.event(edge.at, kind, plain_spaces(&words::edge(edge, shot)));
+        }
+    }
+
+    /// Folds that were closed and accessories that were judged: before anything else of the same
+    /// moment, since they belong to the outing that was on.
+    pub(crate) fn taken_apart(&mut self, engine: &mut Engine) {
+        for folded in engine.folds() {
+            self.writer.give(Entry::Fold(fold_row(&folded)));
+        }
+        for one in engine.switched() {
+            let said = plain_spaces(&words::report::switched(&one));
+            self.event(one.at, EventKind::Other, said);
         }
     }
 
@@ -380,6 +394,36 @@ pub(crate) fn beginning(shot: &Snapshot, start: Start, at_s: f64) -> Vec<Entry> 
 }
 
 /// Why a source is silent. Before its first value it has not fallen silent.
+fn fold_row(folded: &Folded) -> FoldRow {
+    let fold = &folded.fold;
+    FoldRow {
+        from_s: folded.from.as_s(),
+        to_s: folded.to.as_s(),
+        seconds: fold.seconds,
+        period_s: fold.period_s,
+        slot_s: fold.slot_s,
+        mode: fold.mode.map(|mode| mode.name.to_owned()),
+        chance: fold.chance,
+        sent: fold.sent,
+        slots: fold.slots,
+        energy_j: fold.energy.si(),
+        receive_j: fold.part(Kind::Receive).map_or(0.0, |part| part.energy.si()),
+        transmit: fold_part(fold, Kind::Transmit),
+        decode: fold_part(fold, Kind::Decode),
+        curve: fold.curve.iter().map(|point| (point.phase_s, point.watts)).collect(),
+    }
+}
+
+fn fold_part(fold: &Fold, kind: Kind) -> Option<FoldPart> {
+    fold.part(kind).map(|part| FoldPart {
+        energy_j: part.energy.si(),
+        watts: part.watts.si(),
+        begins_s: part.begins_s,
+        lasts_s: part.lasts_s,
+        bridged: part.bridged,
+    })
+}
+
 fn gap_of(state: SourceState) -> Option<String> {
     match state {
         SourceState::Silent { gap: Gap::NotReady, .. } => None,

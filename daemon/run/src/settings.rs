@@ -12,11 +12,12 @@ use probe::{Chip, SensorWant};
 use reckon::{
     bank::{BankSpec, Cells, MeasuredAt},
     draw::BoardKind,
-    engine::{Accessory, Radio, Start},
+    engine::{Accessory, ActivityRule, Radio, Start},
     reading::Role,
     units::{AmpHours, Celsius, Ohms, Share, Volts, Watts},
 };
 
+mod rules;
 mod sheet;
 mod warn;
 
@@ -31,6 +32,8 @@ pub(crate) struct Settings {
     pub(crate) station: String,
     /// Names of the activities.
     pub(crate) activities: Vec<String>,
+    /// When they choose themselves.
+    pub(crate) activity_rules: Vec<ActivityRule>,
     /// The board's row in the table of draws, where it is not to be found by itself.
     pub(crate) board: Option<BoardKind>,
     /// The bank that a start finds connected.
@@ -93,6 +96,7 @@ impl Default for Settings {
         Self {
             station: "Station".to_owned(),
             activities: ["receive", "contacts", "logging", "idle"].map(str::to_owned).to_vec(),
+            activity_rules: Vec::new(),
             board: None,
             bank: None,
             start: Start::Full,
@@ -199,6 +203,8 @@ fn checked(mut top: Table<'_>) -> Settings {
     if let Some(list) = top.texts("activities", 12, "These become the buttons of the page.") {
         s.activities = list;
     }
+    let rules = top.tables("activity_rule", 24).into_iter();
+    s.activity_rules = rules.filter_map(|table| rules::read(table, &s.activities)).collect();
     if let Some(at) = top.parsed("listen", LISTEN_WANT, |t| t.parse().ok()) {
         s.listen = at;
     }

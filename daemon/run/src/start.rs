@@ -277,6 +277,7 @@ fn setup(settings: &Settings, mut facts: BoardFacts) -> Setup {
         start: settings.start,
         bank_choices: settings.bank.iter().chain(&settings.spare_banks).cloned().collect(),
         activities: settings.activities.clone(),
+        activity_rules: settings.activity_rules.clone(),
         facts: Arc::new(facts),
         board_draw: settings.board_draw,
         accessories: settings.accessories.clone(),

@@ -154,7 +154,7 @@ fn units_stand_last() {
         "at", "gap", "ms",
     ];
     // Bare shares, counts, and what is no quantity.
-    const BARE: [&str; 17] = [
+    const BARE: [&str; 19] = [
         "p10",
         "p50",
         "p90",
@@ -163,6 +163,8 @@ fn units_stand_last() {
         "learned_from",
         "undervoltage_times",
         "looks",
+        "slots",
+        "slots_sent",
         "level",
         "missed_sweeps",
         "status",
@@ -173,7 +175,10 @@ fn units_stand_last() {
         "outing",
         "next",
     ];
-    const SHARES: [&str; 8] = [
+    const SHARES: [&str; 11] = [
+        "chance",
+        "time_share",
+        "energy_share",
         "chance_of_finish",
         "cpu_busy",
         "cores_busy",

@@ -4,7 +4,9 @@ use std::{sync::Arc, time::Duration};
 
 use reckon::{
     bank::{BankSpec, Cells, MeasuredAt},
+    book::Slope,
     draw::BoardKind,
+    fold::{Beat, Reads, fold},
     forecast::{Forecast, Outlook},
     power_off::PowerOff,
     reading::{
@@ -12,8 +14,8 @@ use reckon::{
         SourceReport, SourceState, Strain, SupplyReading, Via,
     },
     snapshot::{
-        About, ActivityView, Alarm, BankView, Basis, Draw, FinishHelp, FinishView, Footprint,
-        LogState, Over, Snapshot, Supply, Trail, Verdict,
+        About, ActivityView, Alarm, BankView, Basis, Draw, FinishHelp, FinishView, Folded,
+        Footprint, LogState, Over, Snapshot, Supply, Switched, Trail, Verdict,
     },
     time::{Mono, Stamp, Trust, Wall},
     units::{AmpHours, Amps, Celsius, Hertz, Joules, Ohms, Seconds, Share, Volts, Watts},
@@ -200,6 +202,7 @@ fn fine() -> Snapshot {
             activity("Logging", false, 2.5, [7.7, 8.7, 9.7]),
             activity("Idle", false, 1.9, [9.8, 11.0, 12.3]),
         ],
+        by_itself: Some(false),
         help: None,
         alarms: Vec::new(),
         over: Vec::new(),
@@ -228,6 +231,22 @@ fn fine() -> Snapshot {
         programs: Arc::from(vec![Program { name: "decoder".to_owned(), cores_busy: 0.6 }]),
         sources: Arc::from(sources()),
         trail: Arc::new(trail()),
+        fold: Some(Arc::new(folded())),
+        load: Some(Slope {
+            intercept: 2.42,
+            slope: 3.0,
+            slope_se: 0.06,
+            intercept_se: 0.02,
+            explained: Share::nearest(0.94),
+            pairs: 170.0,
+        }),
+        own_draw: Some((Watts::of(0.0015), Watts::of(0.000_03))),
+        switched: Some(Arc::new(Switched {
+            mark: "fan on".to_owned(),
+            at: Mono::at_s(NOW_S - 300.0),
+            difference: Watts::of(0.62),
+            error: Watts::of(0.025),
+        })),
         log: LogState::Kept { last: Mono::at_s(NOW_S - 12.0) },
         missed_sweeps: 0,
         footprint: Footprint {
@@ -236,6 +255,28 @@ fn fine() -> Snapshot {
             wakeups_per_s: Some(1.1),
         },
         demo: false,
+    }
+}
+
+/// Forty minutes of a timed mode of 15 s: 12.64 s of carrier in every other slot of some contacts,
+/// decoding at the end of each received one.
+fn folded() -> Folded {
+    let from_s = NOW_S - 2400.0;
+    let beats = (0..2400_u32).map(|k| {
+        let (phase, slot) = (f64::from(k % 15), k / 15);
+        let sent = slot % 2 == 0 && slot / 12 % 2 == 0;
+        let on = (13.3_f64.min(phase + 1.0) - 0.66_f64.max(phase)).clamp(0.0, 1.0);
+        let decodes = if !sent && k % 15 >= 13 { 1.7 } else { 0.0 };
+        let ripple = 0.03 * (f64::from(k) * 1.7).sin();
+        let watts = 2.9 + ripple + if sent { 3.4 * on } else { decodes };
+        Beat { at_s: from_s + f64::from(k) + 1.0, watts }
+    });
+    let fold = fold(beats, Reads::SecondMeans).expect("a period stands out");
+    Folded {
+        from: Mono::at_s(from_s + 1.0),
+        to: Mono::at_s(NOW_S),
+        doing: Some("Contacts".to_owned()),
+        fold,
     }
 }
 
@@ -285,6 +326,7 @@ fn no_bank() -> Snapshot {
     made.outing = None;
     made.outlook = Outlook::NoBank;
     made.finish = None;
+    made.by_itself = None;
     for activity in &mut made.activities {
         activity.remaining = None;
         activity.current = false;
@@ -304,6 +346,7 @@ fn too_soon() -> Snapshot {
         ticks: Vec::new(),
     });
     made.bank.delivered = Joules::from_wh(0.06);
+    (made.fold, made.load, made.own_draw, made.switched) = (None, None, None, None);
     for activity in &mut made.activities {
         activity.remaining = None;
     }
@@ -364,6 +407,7 @@ fn no_sensor() -> Snapshot {
         source: None,
     };
     made.supplies = Vec::new();
+    (made.fold, made.load, made.own_draw, made.switched) = (None, None, None, None);
     made.draw.basis = Basis::Modelled;
     made.outlook = Outlook::Lasts(Forecast {
         remaining: [4.2, 6.9, 11.4].map(hours),
@@ -425,9 +469,12 @@ pub(crate) fn scene(name: &str) -> Option<Snapshot> {
         "not_draining" => not_draining(),
         "no_sensor" => no_sensor(),
         "no_clock" => no_clock(),
-        "demo" => {
-            Snapshot { demo: true, outing: Some("Old quarry, in the cold".to_owned()), ..fine() }
-        }
+        "demo" => Snapshot {
+            demo: true,
+            outing: Some("Old quarry, in the cold".to_owned()),
+            by_itself: Some(true),
+            ..fine()
+        },
         _ => return None,
     })
 }

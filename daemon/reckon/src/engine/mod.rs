@@ -5,20 +5,25 @@
 
 mod activities;
 mod alarms;
+mod folding;
 mod follow;
 mod help;
+mod loads;
 mod meter;
 mod outlook;
 mod pick;
 mod resume;
+mod rules;
 mod setup;
 mod show;
 mod strain;
+mod switches;
 mod trail;
 
 pub use crate::alarm::{Change, Edge};
 pub use activities::first_names;
 pub use resume::{Carried, Choices, FinishChoice, Resume};
+pub use rules::{ActivityRule, DayTime, ProgramBusy};
 pub use setup::{Accessory, Ask, Radio, Refusal, Setup, Start};
 
 use alloc::{string::String, sync::Arc, vec::Vec};
@@ -29,21 +34,26 @@ use crate::{
     bank::BankSpec,
     draw::{Besides, BoardModel},
     estimator::{Learned, Observation},
+    forecast::Outlook,
     power_off,
     reading::{
         BoardFacts, BoardReading, Gap, GaugeReading, Program, SourceIx, SourceReport,
         SupplyReading, Sweep,
     },
-    snapshot::{Basis, FinishHelp, Footprint, LogState, Snapshot, Supply},
+    snapshot::{Basis, FinishHelp, Folded, Footprint, LogState, Snapshot, Supply, Switched},
     time::{Mono, Stamp, Wall},
     units::{Celsius, Seconds, Share, Watts},
 };
 use activities::Activities;
+use folding::Folding;
 use follow::{Drain, Following};
+use loads::LoadWatch;
 use meter::Meter;
 use outlook::{Shown, Silence};
 use pick::{By, Picked, Picker};
+use rules::ByRules;
 use strain::StrainWatch;
+use switches::Switches;
 use trail::TrailMaker;
 
 /// Names of outings, activities and banks are held to this many characters.
@@ -54,6 +64,10 @@ const FARTHEST_FINISH: Duration = Duration::from_secs(14 * 24 * 3600);
 const FINISH_STAYS_S: f64 = 1800.0;
 /// Sweeps further apart than this leave a gap: a reading tells of its own second only.
 const GAP_S: f64 = 3.0;
+/// A reading tells of one second; after a longer time it is left out of the fold.
+const BEAT_S: f64 = 1.6;
+/// The bank may end before the fold of an hour is closed.
+const NEAR_END_S: f64 = 3600.0;
 
 /// The part of the last sweep that is shown until the next.
 #[derive(Clone, Debug)]
@@ -114,6 +128,10 @@ pub struct Engine {
     trail: TrailMaker,
     strain: StrainWatch,
     activities: Activities,
+    by_rules: ByRules,
+    folding: Folding,
+    loads: LoadWatch,
+    switches: Switches,
     following: Option<Following>,
     drain: Drain,
     shown: Shown,
@@ -168,6 +186,10 @@ impl Engine {
             trail: TrailMaker::new(at.mono),
             strain: StrainWatch::default(),
             activities: Activities::new(&setup.activities),
+            by_rules: ByRules::new(setup.activity_rules.clone()),
+            folding: Folding::default(),
+            loads: LoadWatch::default(),
+            switches: Switches::default(),
             following: None,
             drain: Drain::default(),
             shown: Shown::default(),
@@ -214,6 +236,13 @@ impl Engine {
         }
         self.draw_of(&picked, sweep, Seconds::of(seen), when);
         self.remember(&picked, sweep);
+        if let Some(name) = self.by_rules.look(&sweep.programs, at)
+            && name != self.activities.current()
+        {
+            // An activity that the settings do not name is none.
+            let _ = self.activities.tag(name);
+            self.usual_at = None;
+        }
         self.look(at);
         self.snapshot(at)
     }
@@ -249,6 +278,13 @@ impl Engine {
                 if !self.activities.tag(name.as_deref()) {
                     return Err(Refusal::NoSuchActivity);
                 }
+                let _ = self.by_rules.choose(false);
+            }
+            Ask::ActivityByItself => {
+                if self.by_rules.on().is_none() {
+                    return Err(Refusal::NoRules);
+                }
+                let _ = self.by_rules.choose(true);
             }
             Ask::Sleep { alarm, since, span } => {
                 if !self.alarms.sleep(*alarm, *since, *span, at.mono) {
@@ -278,6 +314,30 @@ impl Engine {
     #[must_use]
     pub fn edges(&mut self) -> Vec<Edge> {
         self.alarms.drain()
+    }
+
+    /// Folds closed since the last call, oldest first. They belong to the outing that was on, so
+    /// they are to be kept before a change of the bank is.
+    #[must_use]
+    pub fn folds(&mut self) -> Vec<Arc<Folded>> {
+        self.folding.drain()
+    }
+
+    /// The readings end here: the fold that is being filled is closed.
+    pub fn close_fold(&mut self) {
+        self.folding.close();
+    }
+
+    /// Somebody marked this moment. 'Fan on' or 'fan off' is judged by the draw of the minutes
+    /// before and after; others change nothing.
+    pub fn note_mark(&mut self, text: &str, at: Mono) {
+        self.switches.mark(text, at);
+    }
+
+    /// Switched accessories judged since the last call.
+    #[must_use]
+    pub fn switched(&mut self) -> Vec<Arc<Switched>> {
+        self.switches.drain()
     }
 
     /// How the record is doing, for the snapshots from now on.
@@ -332,6 +392,10 @@ impl Engine {
         self.trail = TrailMaker::new(now);
         self.strain = StrainWatch::default();
         self.drain = Drain::default();
+        self.folding.new_bank();
+        // The next bank's draw may be seen elsewhere.
+        self.loads = LoadWatch::default();
+        self.switches = Switches::default();
         self.picker.forget();
         self.alarms.new_bank(now);
         self.power_off.new_bank();
@@ -389,6 +453,7 @@ impl Engine {
             Some(Ok(watts)) => {
                 self.meter.add(dt, watts, &seen);
                 self.activities.add(dt.si(), watts.max(Watts::ZERO), modelled);
+                self.take_apart(sweep, watts, dt, when);
                 self.trail.add(dt.si(), Some(watts));
             }
             Some(Err(_)) => {
@@ -399,6 +464,18 @@ impl Engine {
                 self.meter.add(dt, modelled, &seen);
                 self.trail.add(dt.si(), Some(modelled));
             }
+        }
+    }
+
+    /// A measured second, for what is told of the draw besides its sum.
+    fn take_apart(&mut self, sweep: &Sweep, watts: Watts, dt: Seconds, when: Mono) {
+        if dt.si() <= BEAT_S {
+            let reads = folding::reads(sweep);
+            self.folding.take(when, watts, reads, self.activities.current());
+            self.switches.take(watts);
+        }
+        if let Ok(busy) = sweep.board.cpu_busy {
+            self.loads.take(dt, busy, watts, &self.board);
         }
     }
 
@@ -460,6 +537,9 @@ impl Engine {
             anew = self.look_at_activities(now);
         }
         let outlook = self.outlook(now);
+        if let Outlook::Lasts(forecast) = &outlook {
+            self.folding.hurried = forecast.cautious().si() < NEAR_END_S;
+        }
         if anew {
             self.look_for_help(now, &outlook);
         }

@@ -225,7 +225,7 @@ fn mean_power(energy: Joules, span: Seconds) -> Option<Watts> {
     (-0.01..=MOST_WATTS).contains(&mean).then(|| Watts::of(mean))
 }
 
-fn counts_as_bank(sweep: &Sweep, source: SourceIx) -> bool {
+pub(super) fn counts_as_bank(sweep: &Sweep, source: SourceIx) -> bool {
     sweep
         .sources
         .get(usize::from(source.0))

@@ -18,6 +18,8 @@ pub struct Choices {
     pub finish: Option<FinishChoice>,
     /// What is being done.
     pub activity: Option<String>,
+    /// Whether a person chose it, so that the rules do not.
+    pub activity_tapped: bool,
     /// The outing's name.
     pub outing: Option<String>,
     /// When the outing began; means something in the same boot only.
@@ -91,6 +93,8 @@ impl Engine {
             bank: bank.map(|bank| ((**bank).clone(), self.start)),
             finish: self.finish.map(|at| FinishChoice { at, wall: self.finish_wall }),
             activity: self.activities.current().map(String::from),
+            activity_tapped: self.by_rules.on() == Some(false)
+                || (self.by_rules.on().is_none() && self.activities.current().is_some()),
             outing: self.outing.clone(),
             began: self.began,
             counted_to: self.accounted,
@@ -113,6 +117,7 @@ impl Engine {
             self.chosen = true;
         }
         self.activities.tag(choices.activity.as_deref());
+        let _ = self.by_rules.choose(!choices.activity_tapped);
         self.finish_wall = choices.finish.and_then(|finish| finish.wall);
         if !same_boot || choices.began > choices.counted_to || choices.counted_to > at.mono {
             self.find_finish(at);

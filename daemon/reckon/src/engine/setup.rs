@@ -3,7 +3,7 @@
 use alloc::{string::String, sync::Arc, vec::Vec};
 use core::time::Duration;
 
-use super::Resume;
+use super::{ActivityRule, Resume};
 use crate::{
     alarm::AlarmWants,
     bank::BankSpec,
@@ -57,6 +57,8 @@ pub struct Setup {
     pub bank_choices: Vec<BankSpec>,
     /// Names of the activities.
     pub activities: Vec<String>,
+    /// When they choose themselves; of several rules that hold the first counts.
+    pub activity_rules: Vec<ActivityRule>,
     /// Board facts from the probes.
     pub facts: Arc<BoardFacts>,
     /// Idle and full-load draw of the board, where the settings overrule the table.
@@ -97,6 +99,8 @@ pub enum Ask {
         /// One of the names.
         name: Option<String>,
     },
+    /// From now on the rules say what I am doing, until somebody taps again.
+    ActivityByItself,
     /// Let this alarm sleep.
     Sleep {
         /// Its place in the snapshot's list, and since when it stands (so that a list that has
@@ -121,6 +125,8 @@ pub enum Ask {
 pub enum Refusal {
     /// No activity of that name.
     NoSuchActivity,
+    /// There are no rules by which an activity could choose itself.
+    NoRules,
     /// The alarm has gone meanwhile.
     AlarmGone,
     /// There is no countdown to stop or shorten.

@@ -7,6 +7,7 @@ use super::{
     outlook::{BLIND_S, wants},
 };
 use crate::{
+    book,
     forecast::Outlook,
     snapshot::{ActivityView, BankView, Draw, Snapshot},
     time::{Mono, Stamp},
@@ -89,6 +90,11 @@ impl Engine {
         let now = at.mono;
         let outlook = self.outlook(now);
         let latest = &self.latest;
+        let load = self.loads.line();
+        let own_draw = load.and_then(|line| {
+            let cores = u32::from(self.setup.facts.cores?);
+            book::footprint(&line, self.footprint.cpu_share?, cores)
+        });
         Arc::new(Snapshot {
             at,
             station: self.setup.station.clone(),
@@ -101,6 +107,7 @@ impl Engine {
             finish: self.finish.map(|finish| self.shown.finish(finish, now, &outlook)),
             outlook,
             activities: self.activity_views(now),
+            by_itself: self.by_rules.on(),
             help: self.help.clone(),
             alarms: self.alarms.standing(),
             over: self.alarms.over(now),
@@ -114,6 +121,10 @@ impl Engine {
             programs: Arc::clone(&latest.programs),
             sources: Arc::clone(&latest.sources),
             trail: self.trail.trail(),
+            fold: self.folding.latest(),
+            load,
+            own_draw,
+            switched: self.switches.latest(),
             log: self.log.clone(),
             missed_sweeps: self.missed.saturating_add(self.late_sweeps),
             footprint: self.footprint,

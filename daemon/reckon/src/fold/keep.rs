@@ -1,6 +1,6 @@
 //! Folding a whole outing with a ring of bounded length.
 
-use alloc::{collections::VecDeque, vec::Vec};
+use alloc::vec::Vec;
 
 use super::{Beat, Fold, Kind, Reads, count, fold};
 use crate::units::{Joules, Seconds};
@@ -11,6 +11,8 @@ const RING_S: usize = 3600;
 const THIRD: usize = RING_S / 3;
 /// No more than so many different slots are kept apart.
 const MOST: usize = 8;
+/// A reading so long after the first cannot be told in the ring: it is closed before.
+const FARTHEST_S: f64 = 30.0 * 24.0 * 3600.0;
 
 /// What a slot length has taken so far.
 #[derive(Clone, Debug)]
@@ -76,11 +78,31 @@ impl Totals {
     }
 }
 
+/// A fold and the stretch that it was made of, by the readings' clock.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Stretch {
+    /// When the first reading was taken, seconds.
+    pub from_s: f64,
+    /// When the last one was.
+    pub to_s: f64,
+    /// What it folded into.
+    pub fold: Fold,
+}
+
+/// A reading as it is kept: 8 bytes, so that an hour takes 28 KiB.
+#[derive(Clone, Copy, Debug)]
+struct Kept {
+    /// Milliseconds after the first one.
+    after_ms: u32,
+    watts: f32,
+}
+
 /// Takes the readings of an outing one by one; never holds more than an hour of them.
 #[derive(Clone, Debug)]
 pub struct Keeper {
     reads: Reads,
-    ring: VecDeque<Beat>,
+    first_s: f64,
+    ring: Vec<Kept>,
     totals: Totals,
     unfolded_s: f64,
 }
@@ -89,32 +111,81 @@ impl Keeper {
     /// With nothing in it.
     #[must_use]
     pub const fn new(reads: Reads) -> Self {
-        Self { reads, ring: VecDeque::new(), totals: Totals(Vec::new()), unfolded_s: 0.0 }
+        Self { reads, first_s: 0.0, ring: Vec::new(), totals: Totals(Vec::new()), unfolded_s: 0.0 }
     }
 
-    /// One more reading. Every hour the ring is folded and emptied, which is the only costly call.
-    pub fn take(&mut self, beat: Beat) {
-        self.ring.push_back(beat);
-        if self.ring.len() >= RING_S {
-            self.close();
+    /// What its readings stand for.
+    #[must_use]
+    pub const fn reads(&self) -> Reads {
+        self.reads
+    }
+
+    /// Readings in the ring.
+    #[must_use]
+    pub const fn len(&self) -> usize {
+        self.ring.len()
+    }
+
+    /// Whether the ring holds nothing.
+    #[must_use]
+    pub const fn is_empty(&self) -> bool {
+        self.ring.is_empty()
+    }
+
+    /// Whether the ring holds all that it may: the next reading closes it.
+    #[must_use]
+    pub const fn is_full(&self) -> bool {
+        self.ring.len() >= RING_S
+    }
+
+    /// One more reading; what is not finite or not later than the one before is left out. Every
+    /// hour the ring is folded and emptied, which is the only costly call.
+    pub fn take(&mut self, beat: Beat) -> Vec<Stretch> {
+        if !(beat.at_s.is_finite() && beat.watts.is_finite()) {
+            return Vec::new();
         }
+        let after_s = beat.at_s - self.first_s;
+        let last = self.ring.last().map(|last| last.after_ms);
+        if last.is_some_and(|last| after_s * 1000.0 <= f64::from(last)) {
+            return Vec::new();
+        }
+        let full = self.is_full() || (last.is_some() && after_s > FARTHEST_S);
+        let closed = if full { self.close() } else { Vec::new() };
+        if self.ring.is_empty() {
+            self.first_s = beat.at_s;
+        }
+        self.ring.push(kept(beat, self.first_s));
+        closed
     }
 
-    /// Folds what is in the ring: at the end of an outing or of an activity, or when the clock was
-    /// set (phases before and after do not belong together).
-    pub fn close(&mut self) {
-        let beats: Vec<Beat> = core::mem::take(&mut self.ring).into();
-        if let Some(found) = fold(beats.iter().copied(), self.reads) {
-            self.add(found);
-            return;
+    /// What the ring would fold into by now, or the last third of an hour in it; it goes on being
+    /// filled.
+    #[must_use]
+    pub fn look(&self) -> Option<Stretch> {
+        let last = self.ring.get(self.ring.len().saturating_sub(THIRD)..).unwrap_or_default();
+        self.folded(&self.ring)
+            .or_else(|| if last.len() < self.ring.len() { self.folded(last) } else { None })
+    }
+
+    /// Folds what is in the ring and empties it: at the end of an outing or of an activity.
+    pub fn close(&mut self) -> Vec<Stretch> {
+        let ring = core::mem::take(&mut self.ring);
+        if let Some(found) = self.folded(&ring) {
+            self.add(&found.fold);
+            return alloc::vec![found];
         }
         // A mode that was on for a part of the time only.
-        for third in beats.chunks(THIRD) {
-            match fold(third.iter().copied(), self.reads) {
-                Some(found) => self.add(found),
+        let mut closed = Vec::new();
+        for third in ring.chunks(THIRD) {
+            match self.folded(third) {
+                Some(found) => {
+                    self.add(&found.fold);
+                    closed.push(found);
+                }
                 None => self.unfolded_s += count(third.len()),
             }
         }
+        closed
     }
 
     /// What was found so far, by slot.
@@ -129,10 +200,29 @@ impl Keeper {
         Seconds::of(self.unfolded_s)
     }
 
-    fn add(&mut self, found: Fold) {
-        let seconds = found.seconds;
-        if !self.totals.add(found) {
-            self.unfolded_s += seconds;
+    fn folded(&self, part: &[Kept]) -> Option<Stretch> {
+        let beat = |kept: &Kept| Beat {
+            at_s: self.first_s + f64::from(kept.after_ms) / 1000.0,
+            watts: f64::from(kept.watts),
+        };
+        let (first, last) = (part.first()?, part.last()?);
+        let fold = fold(part.iter().map(beat), self.reads)?;
+        Some(Stretch { from_s: beat(first).at_s, to_s: beat(last).at_s, fold })
+    }
+
+    fn add(&mut self, found: &Fold) {
+        if !self.totals.add(found.clone()) {
+            self.unfolded_s += found.seconds;
         }
     }
+}
+
+#[expect(
+    clippy::cast_possible_truncation,
+    clippy::cast_sign_loss,
+    reason = "a float cast saturates; milliseconds of a month fit"
+)]
+fn kept(beat: Beat, first_s: f64) -> Kept {
+    let after_ms = libm::round((beat.at_s - first_s) * 1000.0) as u32;
+    Kept { after_ms, watts: beat.watts as f32 }
 }

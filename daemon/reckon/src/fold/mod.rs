@@ -16,7 +16,7 @@ mod slots;
 
 use alloc::vec::Vec;
 
-pub use keep::{Keeper, Total, Totals};
+pub use keep::{Keeper, Stretch, Total, Totals};
 pub use period::{FALSE_ALARM, Found, period};
 
 use crate::units::{Joules, Share, Watts};
@@ -327,4 +327,4 @@ fn whole(number: f64) -> usize {
 }
 
 #[cfg(test)]
-mod tests;
+pub(crate) mod tests;

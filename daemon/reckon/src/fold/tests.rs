@@ -9,21 +9,21 @@
 use super::*;
 
 /// Numbers that look random and repeat for a seed: splitmix64 (Steele, Lea, Flood, OOPSLA 2014).
-pub(super) struct Dice(pub(super) u64);
+pub(crate) struct Dice(pub(super) u64);
 
 impl Dice {
-    pub(super) fn even(&mut self) -> f64 {
+    pub(crate) fn even(&mut self) -> f64 {
         self.0 = self.0.wrapping_add(0x9E37_79B9_7F4A_7C15);
         let mut z = self.0;
         z = (z ^ (z >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
         z = (z ^ (z >> 27)).wrapping_mul(0x94D0_49BB_1331_11EB);
         ((z ^ (z >> 31)) >> 11) as f64 / (1u64 << 53) as f64
     }
-    pub(super) fn between(&mut self, low: f64, high: f64) -> f64 {
+    pub(crate) fn between(&mut self, low: f64, high: f64) -> f64 {
         low + (high - low) * self.even()
     }
     /// Box and Muller (Annals of Mathematical Statistics 29, 1958).
-    pub(super) fn normal(&mut self) -> f64 {
+    pub(crate) fn normal(&mut self) -> f64 {
         let (a, b) = (self.even().max(1e-300), self.even());
         (-2.0 * a.ln()).sqrt() * (2.0 * std::f64::consts::PI * b).cos()
     }
@@ -31,7 +31,7 @@ impl Dice {
 
 /// How the operator sends.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) enum Sends {
+pub(crate) enum Sends {
     Never,
     /// Contacts of some minutes in every other slot, listening in between.
     Contacts,
@@ -43,34 +43,34 @@ pub(super) enum Sends {
 }
 
 /// A made-up outing and what it is made of.
-pub(super) struct Made {
-    pub(super) beats: Vec<Beat>,
-    pub(super) transmit_j: f64,
-    pub(super) decode_j: f64,
-    pub(super) receive_j: f64,
-    pub(super) transmit_at_s: f64,
-    pub(super) on_air_s: f64,
+pub(crate) struct Made {
+    pub(crate) beats: Vec<Beat>,
+    pub(crate) transmit_j: f64,
+    pub(crate) decode_j: f64,
+    pub(crate) receive_j: f64,
+    pub(crate) transmit_at_s: f64,
+    pub(crate) on_air_s: f64,
 }
 
-pub(super) struct Recipe {
-    pub(super) mode: &'static Mode,
-    pub(super) sends: Sends,
-    pub(super) with_radio: bool,
-    pub(super) seconds: f64,
-    pub(super) noise_w: f64,
-    pub(super) jitter_s: f64,
-    pub(super) instants: bool,
+pub(crate) struct Recipe {
+    pub(crate) mode: &'static Mode,
+    pub(crate) sends: Sends,
+    pub(crate) with_radio: bool,
+    pub(crate) seconds: f64,
+    pub(crate) noise_w: f64,
+    pub(crate) jitter_s: f64,
+    pub(crate) instants: bool,
 }
 
 impl Recipe {
-    pub(super) fn of(slot_s: f64, sends: Sends, with_radio: bool) -> Self {
+    pub(crate) fn of(slot_s: f64, sends: Sends, with_radio: bool) -> Self {
         let mode = MODES.iter().find(|mode| mode.slot_s == slot_s).unwrap();
         let seconds = if slot_s > 60.0 { 10_800.0 } else { 7200.0 };
         Self { mode, sends, with_radio, seconds, noise_w: 0.05, jitter_s: 0.1, instants: false }
     }
 
     /// The draw in steps of 20 ms, and the readings taken from it.
-    pub(super) fn make(&self, seed: u64) -> Made {
+    pub(crate) fn make(&self, seed: u64) -> Made {
         const STEP: f64 = 0.02;
         let mut dice = Dice(seed.wrapping_mul(7919) + 17);
         let slot_s = self.mode.slot_s;
@@ -166,9 +166,9 @@ struct Worst {
 fn total_of(beats: &[Beat], reads: Reads) -> Option<Total> {
     let mut keeper = Keeper::new(reads);
     for beat in beats {
-        keeper.take(*beat);
+        let _ = keeper.take(*beat);
     }
-    keeper.close();
+    let _ = keeper.close();
     assert_eq!(
         keeper.totals().iter().map(|t| t.lasted.si()).sum::<f64>() + keeper.without().si(),
         beats.len() as f64

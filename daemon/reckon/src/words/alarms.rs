@@ -336,6 +336,10 @@ pub fn refusal(refusal: &Refusal) -> String {
             "There is no activity of that name any more. Load the page again and tap one that is \
              there.",
         ),
+        Refusal::NoRules => String::from(
+            "No activity can choose itself: the settings have no rule for one. Tap what you are \
+             doing.",
+        ),
         Refusal::AlarmGone => {
             String::from("That alarm is over, or another one has taken its place. Look again.")
         }

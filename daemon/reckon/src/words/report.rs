@@ -5,12 +5,14 @@ use alloc::{
     string::{String, ToString},
 };
 
-use super::numbers::{TIE, energy, percent, power, span};
+use super::numbers::{TIE, ago, clock_time, energy, percent, power, span};
 use crate::{
     adif::{Complaint, Fault, Log, MOST_BYTES, MOST_RECORDS},
     book::{Page, Slope},
     contacts::Reckoned,
     fold::{Fold, Kind, Part},
+    snapshot::{Folded, Switched},
+    time::Stamp,
     units::{Joules, Seconds, Share, Watts},
 };
 
@@ -71,14 +73,14 @@ pub fn page(page: &Page) -> String {
     )
 }
 
-/// `An idle board would draw 2.4 W; all cores busy take 3.0 W more, give or take 0.1 W.`
+/// `With idle cores 2.4 W would be drawn; all of them busy take 3.0 W more, give or take 0.1 W.`
 #[must_use]
 pub fn load(line: &Slope) -> String {
     if line.slope <= 2.0 * line.slope_se {
         return "The load changed too little to say what it takes.".to_string();
     }
     format!(
-        "An idle board would draw {}; all cores busy take {} more, give or take {}.",
+        "With idle cores {} would be drawn; all of them busy take {} more, give or take {}.",
         power(Watts::of(line.intercept)),
         power(Watts::of(line.slope)),
         power(Watts::of(line.slope_se * 2.0)),
@@ -190,6 +192,34 @@ pub fn own_draw(own: Watts, of_all: Share) -> String {
 fn tenths(share: Share) -> String {
     let part = share.part() * 100.0;
     if part < 0.05 { format!("under 0.1{TIE}%") } else { format!("{part:.1}{TIE}%") }
+}
+
+/// Of which stretch a fold is: `Folded from 10:10 to 11:10, doing contacts.`
+#[must_use]
+pub fn folded_from(folded: &Folded, at: Stamp) -> String {
+    let doing = folded.doing.as_ref().map_or_else(String::new, |name| format!(", doing {name}"));
+    match (clock_time(folded.from, at), clock_time(folded.to, at)) {
+        (Some(from), Some(to)) => format!("Folded from {from} to {to}{doing}."),
+        _ => {
+            let (long, since) = (folded.to.seconds_since(folded.from), ago(folded.to, at.mono));
+            format!("Folded over {}, {since}{doing}.", span(long))
+        }
+    }
+}
+
+/// What lies under this: `How the draw goes in 15 s`.
+#[must_use]
+pub fn fold_title(found: &Fold) -> String {
+    format!("How the draw goes in {}", seconds(found.period_s))
+}
+
+/// An accessory switched by a mark: `Fan on: 0.62 W more, give or take 0.05 W`.
+#[must_use]
+pub fn switched(one: &Switched) -> String {
+    let mut letters = one.mark.chars();
+    let first = letters.next().into_iter().flat_map(char::to_uppercase);
+    let name: String = first.chain(letters).collect();
+    marked(&name, one.difference, one.error)
 }
 
 /// What the curve of a fold shows: `The draw over one period of 15 s, between 2.9 W and 4.5 W.`

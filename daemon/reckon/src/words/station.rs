@@ -10,6 +10,7 @@ use core::time::Duration;
 use super::{
     alarms::gap,
     numbers::{TIE, celsius, clock_time, left, moment, power, range, span, volts},
+    report,
     sentences::{answer, verdict},
 };
 use crate::{
@@ -18,7 +19,7 @@ use crate::{
     reading::{Shunt, SourceIx, SourceReport, SourceState},
     snapshot::{ActivityView, Footprint, Snapshot},
     time::Mono,
-    units::{Amps, Ohms, Seconds},
+    units::{Amps, Ohms, Seconds, Share},
 };
 
 /// The page's title: the answer, then the station.
@@ -73,6 +74,9 @@ pub fn hour_mark(then: Mono, snapshot: &Snapshot, with_minutes: bool) -> String 
         None => span(then.seconds_since(snapshot.outing_began)),
     }
 }
+
+/// Beside an activity that a rule chose.
+pub const BY_RULE: &str = "chosen by a rule";
 
 /// What one activity would leave, for its button.
 #[must_use]
@@ -133,6 +137,7 @@ pub fn board_facts(snapshot: &Snapshot) -> Vec<(&'static str, String)> {
     if let Ok(rails) = board.rails_at_least {
         said.push(("Its own rails", format!("at least {}", power(rails))));
     }
+    said.extend(snapshot.load.as_ref().map(|line| ("Load", report::load(line))));
     said.extend(facts.input_limit.map(|limit| ("Supply can give", current(limit))));
     if facts.usb_held_low == Some(true) {
         said.push(("USB sockets", format!("held to 600{TIE}mA")));
@@ -215,6 +220,19 @@ fn ohms(ohms: Ohms) -> String {
     let milli = ohms.si() * 1000.0;
     let digits = if milli < 9.995 { 2 } else { usize::from(milli < 99.95) };
     format!("{milli:.digits$}{TIE}m\u{3a9}")
+}
+
+/// What outlast itself costs, in watts where it is known what load takes.
+#[must_use]
+pub fn costs(snapshot: &Snapshot) -> Vec<String> {
+    let mut said = footprint(&snapshot.footprint);
+    let all = snapshot.draw.outing.filter(|all| all.si() > 0.0);
+    if let (Some((own, error)), Some(all)) = (snapshot.own_draw, all) {
+        let own_said = report::own_draw(own, Share::nearest(own.si() / all.si()));
+        let give = libm::round(error.si() * 20_000.0) / 10.0;
+        said.push(format!("{own_said}; give or take {give:.1}{TIE}mW, by what load takes here."));
+    }
+    said
 }
 
 /// What outlast itself costs.

@@ -365,6 +365,7 @@ fn every_alarm_gap_and_refusal_says_what_to_do() {
     assert_eq!(text(120), "Less than 2 h may be left: between 25 min and 1 h.");
     for refused in [
         Refusal::NoSuchActivity,
+        Refusal::NoRules,
         Refusal::AlarmGone,
         Refusal::FinishOutOfRange,
         Refusal::BankImplausible("The capacity must be more.".into()),

@@ -38,6 +38,7 @@ fn every_example_in_the_shipped_file_can_be_switched_on() {
     assert_eq!(s.board_draw, Some((Watts::of(2.7), Watts::of(6.4))));
     assert_eq!(s.radio.map(|r| r.transmit.si()), Some(2.0 * 13.8));
     assert_eq!(s.accessories.len(), 1);
+    assert_eq!(s.activity_rules.len(), 1);
     assert_eq!(s.sensors[0].chip, Some(Chip::Ina219));
     assert_eq!(s.warnings.led.as_deref(), Some("ACT"));
     assert_eq!((s.warnings.webhooks.len(), s.warnings.commands.len()), (1, 1));
@@ -48,6 +49,7 @@ fn every_example_in_the_shipped_file_can_be_switched_on() {
         "[record]",
         "[draw]",
         "[[accessory]]",
+        "[[activity_rule]]",
         "[[sensor]]",
         "[[spare_bank]]",
         "[alarms]",
@@ -62,6 +64,41 @@ fn every_example_in_the_shipped_file_can_be_switched_on() {
                 SHIPPED.contains(&format!("{key} = ")) || SHIPPED.contains(&format!("[{key}]"));
             assert!(known, "`{key}` of {table} is not explained in the shipped file");
         }
+    }
+}
+
+#[test]
+fn rules_for_activities_are_checked() {
+    let good = "activities = [\"receive\", \"night\"]\n\
+                [[activity_rule]]\nactivity = \"receive\"\nprogram = \"decode\"\n\
+                [[activity_rule]]\nactivity = \"night\"\nfrom = \"22:00\"\nto = \"06:30\"\n";
+    let rules = read(good).unwrap().activity_rules;
+    assert_eq!(rules.len(), 2);
+    assert_eq!(
+        rules[0].program.as_ref().map(|p| (p.word.as_str(), p.cores_busy)),
+        Some(("decode", 0.02))
+    );
+    let night = rules[1].time.unwrap();
+    assert_eq!((night.from_min, night.to_min), (22 * 60, 6 * 60 + 30));
+    let all = said(
+        "[[activity_rule]]\nactivity = \"fishing\"\nprogram = \"x\"\nbusy_above = -1\n\
+         [[activity_rule]]\nfrom = \"8 am\"\n\
+         [[activity_rule]]\nactivity = \"idle\"\n\
+         [[activity_rule]]\nactivity = \"idle\"\nbusy_above = 1\nfrom = \"08:00\"\nto = \"08:00\"\n",
+    );
+    let want = [
+        "There are: receive, contacts, logging, idle",
+        "want 0 to 64 cores",
+        "which activity is chosen",
+        "a time of day in quotes",
+        "only used together",
+        "when is the activity chosen",
+        "only used with `program`",
+        "no time at all",
+    ];
+    assert_eq!(all.len(), want.len(), "{all:#?}");
+    for want in want {
+        assert!(all.iter().any(|line| line.contains(want)), "{want}: {all:#?}");
     }
 }
 

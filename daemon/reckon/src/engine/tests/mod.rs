@@ -2,6 +2,7 @@
 
 mod alarms;
 mod any_input;
+mod apart;
 mod carried;
 mod counting;
 mod forecasts;

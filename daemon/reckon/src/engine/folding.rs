@@ -1,0 +1,121 @@
+//! The fold of the measured draw, live: one is shown after ten minutes, and each is handed over
+//! once it is closed, by the hour, or when the activity, the bank or the way of reading changes.
+//!
+//! What is not closed yet is lost with the power; while the end is near, a fold is closed as soon
+//! as it is found.
+
+use alloc::{string::String, sync::Arc, vec::Vec};
+
+use crate::{
+    fold::{Beat, Keeper, Reads, Stretch},
+    reading::{Sweep, Via},
+    snapshot::Folded,
+    time::Mono,
+    units::Watts,
+};
+
+/// The ring is looked at after so many readings.
+const LOOK_EVERY: usize = 600;
+/// So many are kept for whoever takes them.
+const MOST: usize = 16;
+
+/// The keeper, and what came of it.
+#[derive(Clone, Debug)]
+pub(super) struct Folding {
+    keeper: Keeper,
+    doing: Option<String>,
+    latest: Option<Arc<Folded>>,
+    closed: Vec<Arc<Folded>>,
+    /// Whether the bank may end within the hour.
+    pub(super) hurried: bool,
+}
+
+impl Default for Folding {
+    fn default() -> Self {
+        Self {
+            keeper: Keeper::new(Reads::SecondMeans),
+            doing: None,
+            latest: None,
+            closed: Vec::new(),
+            hurried: false,
+        }
+    }
+}
+
+impl Folding {
+    /// A reading of a second.
+    pub(super) fn take(&mut self, at: Mono, draw: Watts, reads: Reads, doing: Option<&str>) {
+        if self.doing.as_deref() != doing || self.keeper.reads() != reads {
+            self.close();
+            self.doing = doing.map(String::from);
+        }
+        if self.keeper.reads() != reads {
+            self.keeper = Keeper::new(reads);
+        }
+        let closed = self.keeper.take(Beat { at_s: at.as_s(), watts: draw.si() });
+        self.keep(closed);
+        let due = self.keeper.len().is_multiple_of(LOOK_EVERY) && !self.keeper.is_full();
+        if due && let Some(found) = self.keeper.look() {
+            self.latest = Some(self.folded(found));
+            if self.hurried {
+                self.close();
+            }
+        }
+    }
+
+    /// Folds what is there: whatever is read next does not belong to it.
+    pub(super) fn close(&mut self) {
+        let closed = self.keeper.close();
+        self.keep(closed);
+    }
+
+    /// Another bank: what has been folded is handed over, and no longer shown.
+    pub(super) fn new_bank(&mut self) {
+        self.close();
+        (self.latest, self.hurried) = (None, false);
+    }
+
+    /// The latest, closed or not.
+    pub(super) fn latest(&self) -> Option<Arc<Folded>> {
+        self.latest.clone()
+    }
+
+    /// Those closed since the last call, oldest first.
+    pub(super) fn drain(&mut self) -> Vec<Arc<Folded>> {
+        core::mem::take(&mut self.closed)
+    }
+
+    fn keep(&mut self, closed: Vec<Stretch>) {
+        for stretch in closed {
+            let folded = self.folded(stretch);
+            self.latest = Some(Arc::clone(&folded));
+            if self.closed.len() >= MOST {
+                self.closed.remove(0);
+            }
+            self.closed.push(folded);
+        }
+    }
+
+    fn folded(&self, stretch: Stretch) -> Arc<Folded> {
+        let Stretch { from_s, to_s, fold } = stretch;
+        let (from, to) = (Mono::at_s(from_s), Mono::at_s(to_s));
+        Arc::new(Folded { from, to, doing: self.doing.clone(), fold })
+    }
+}
+
+/// What this second's draw stands for. A kernel's driver lets a chip average over a few hundredths
+/// of a second at most, so that one look is an instant, unless the chip counts the energy itself;
+/// our own settings average over nearly the whole second.
+pub(super) fn reads(sweep: &Sweep) -> Reads {
+    let mean = |one: &crate::reading::SupplyReading| {
+        let via = sweep.sources.get(usize::from(one.source.0)).map(|source| source.via);
+        one.counted.is_some() || one.looks > 1 || matches!(via, Some(Via::I2c | Via::Invented))
+    };
+    let mut bank = sweep
+        .supplies
+        .iter()
+        .filter(|one| super::pick::counts_as_bank(sweep, one.source))
+        .peekable();
+    let any = bank.peek().is_some();
+    if any && bank.all(mean) { Reads::SecondMeans } else { Reads::Instants }
+}
