@@ -37,29 +37,13 @@ pub(crate) struct Folded<'a> {
 /// on its page.
 pub(crate) fn curve(id: &str, fold: &Folded<'_>) -> Option<String> {
     let period_s = fold.period_s;
-    if !(0.5..=3600.0).contains(&period_s) || !fold.left_s.is_finite() {
-        return None;
-    }
-    let mut points: Vec<(f64, f64)> = fold
-        .points
-        .iter()
-        .filter(|(phase_s, watts)| phase_s.is_finite() && watts.is_finite())
-        .map(|(phase_s, watts)| ((phase_s - fold.left_s).rem_euclid(period_s), *watts))
-        .collect();
-    points.sort_by(|a, b| a.0.total_cmp(&b.0));
-    let (&first, &last) = (points.first()?, points.last()?);
+    let points = closed(fold)?;
     let watts = || points.iter().map(|point| point.1);
     let (low, high) =
         (watts().fold(f64::INFINITY, f64::min), watts().fold(0.0_f64, f64::max).min(1e6));
     let (top_w, step_w) = scale_of(high.max(0.01));
     let x = |s: f64| s / period_s;
     let y = |w: f64| (w / top_w).clamp(0.0, 1.0);
-    // The period closes: the curve enters and leaves at one height.
-    let gap_s = first.0 + period_s - last.0;
-    let seam_w = last.1 + (first.1 - last.1) * ((period_s - last.0) / gap_s.max(1e-9));
-    points.insert(0, (0.0, seam_w));
-    points.push((period_s, seam_w));
-
     let mut svg = String::with_capacity(3 * 1024);
     let described = words::report::fold_curve(
         Seconds::of(period_s),
@@ -96,6 +80,28 @@ pub(crate) fn curve(id: &str, fold: &Folded<'_>) -> Option<String> {
     marks(&mut svg, period_s);
     svg.push_str("</svg>");
     Some(svg)
+}
+
+/// The points from the left edge on, in order. The period closes: the curve enters and leaves at
+/// one height.
+fn closed(fold: &Folded<'_>) -> Option<Vec<(f64, f64)>> {
+    let period_s = fold.period_s;
+    if !(0.5..=3600.0).contains(&period_s) || !fold.left_s.is_finite() {
+        return None;
+    }
+    let mut points: Vec<(f64, f64)> = fold
+        .points
+        .iter()
+        .filter(|(phase_s, watts)| phase_s.is_finite() && watts.is_finite())
+        .map(|(phase_s, watts)| ((phase_s - fold.left_s).rem_euclid(period_s), *watts))
+        .collect();
+    points.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let (first, last) = (*points.first()?, *points.last()?);
+    let gap_s = first.0 + period_s - last.0;
+    let seam_w = last.1 + (first.1 - last.1) * ((period_s - last.0) / gap_s.max(1e-9));
+    points.insert(0, (0.0, seam_w));
+    points.push((period_s, seam_w));
+    Some(points)
 }
 
 /// Seconds on the ground.

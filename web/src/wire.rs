@@ -425,11 +425,7 @@ impl From<&Snapshot> for Now {
             clock: Clock {
                 at,
                 at_gap,
-                trust: match snapshot.at.trust {
-                    Trust::Synchronised => "synchronised",
-                    Trust::Phone => "phone",
-                    Trust::Unset => "unset",
-                },
+                trust: trust(snapshot.at.trust),
                 utc_offset_s: snapshot.at.utc_offset_s,
             },
             channels: channels(snapshot),
@@ -440,14 +436,26 @@ impl From<&Snapshot> for Now {
             switched: snapshot.switched.as_deref().map(switched),
             sources: snapshot.sources.iter().map(source).collect(),
             missed_sweeps: snapshot.missed_sweeps,
-            footprint: Footprint {
-                cpu_share: snapshot.footprint.cpu_share,
-                resident_kib: snapshot.footprint.resident_kib,
-                wakeups_per_s: snapshot.footprint.wakeups_per_s,
-                power_w: snapshot.own_draw.map(|(own, _)| own.si()),
-                power_error_w: snapshot.own_draw.map(|(_, error)| error.si()),
-            },
+            footprint: footprint(snapshot),
         }
+    }
+}
+
+const fn trust(trust: Trust) -> &'static str {
+    match trust {
+        Trust::Synchronised => "synchronised",
+        Trust::Phone => "phone",
+        Trust::Unset => "unset",
+    }
+}
+
+fn footprint(snapshot: &Snapshot) -> Footprint {
+    Footprint {
+        cpu_share: snapshot.footprint.cpu_share,
+        resident_kib: snapshot.footprint.resident_kib,
+        wakeups_per_s: snapshot.footprint.wakeups_per_s,
+        power_w: snapshot.own_draw.map(|(own, _)| own.si()),
+        power_error_w: snapshot.own_draw.map(|(_, error)| error.si()),
     }
 }
 
@@ -651,19 +659,20 @@ fn outlooked(snapshot: &Snapshot) -> Outlooked {
             (Some(_), None) => Some(remaining_gap.unwrap_or("too_soon")),
         },
         spare_s: finish.and_then(|it| it.spare).map(Seconds::si),
-        activities: snapshot
-            .activities
-            .iter()
-            .map(|it| Activity {
-                name: it.name.clone(),
-                current: it.current,
-                by_rule: it.current && snapshot.by_itself == Some(true),
-                usual_w: it.usual.map(Watts::si),
-                remaining_s: it.remaining.map(three_s),
-            })
-            .collect(),
+        activities: activities(snapshot),
         activity_by_itself: snapshot.by_itself,
     }
+}
+
+fn activities(snapshot: &Snapshot) -> Vec<Activity> {
+    let one = |it: &snapshot::ActivityView| Activity {
+        name: it.name.clone(),
+        current: it.current,
+        by_rule: it.current && snapshot.by_itself == Some(true),
+        usual_w: it.usual.map(Watts::si),
+        remaining_s: it.remaining.map(three_s),
+    };
+    snapshot.activities.iter().map(one).collect()
 }
 
 fn alarm(alarm: &reckon::snapshot::Alarm, snapshot: &Snapshot) -> Alarm {

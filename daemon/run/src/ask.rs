@@ -47,6 +47,11 @@ fn read<'a, T: Deserialize<'a>>(body: &'a str) -> Result<T, Failed> {
     serde_json::from_str(body).map_err(|why| Failed::from(told(why)))
 }
 
+/// What the outlast that runs here says under this path.
+pub(crate) fn here(path: &str) -> Result<String, Failed> {
+    get(&Look { json: false, socket: None }, path)
+}
+
 /// Asks for one page.
 fn get(look: &Look, path: &str) -> Result<String, Failed> {
     let socket = find(look.socket.as_deref())?;

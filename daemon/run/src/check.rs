@@ -5,14 +5,15 @@ use std::{sync::Arc, time::Duration};
 
 use probe::{SensorWant, Sweeper, Want};
 use reckon::{
+    book::Slope,
     reading::{BoardFacts, Got, Role, SourceIx, SourceReport, SourceState, Sweep},
-    units::{Amps, Celsius, Hertz, Share},
+    units::{Amps, Celsius, Hertz, Share, Watts},
     words,
 };
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
 use crate::{
-    Failed, cli, clock::Clock, costs::Costs, folders, glance::plain_spaces, welcome::print,
+    Failed, ask, cli, clock::Clock, costs::Costs, folders, glance::plain_spaces, welcome::print,
 };
 
 /// The second sweep knows rates, and sources that were asked apart have answered by then.
@@ -39,14 +40,73 @@ pub(crate) fn run(options: &cli::Check, sensors: Vec<SensorWant>) -> Result<(), 
         sweep = sweeper.sweep(clock.mono());
     }
     let facts = sweeper.facts();
-    let report = Report::of(&facts, &sweep, &mut costs, &clock);
+    let learned = Learned::here().unwrap_or_default();
+    let report = Report::of(&facts, &sweep, &mut costs, &clock, &learned);
     if options.json {
         let text = serde_json::to_string_pretty(&report).map_err(|why| why.to_string())?;
         print(&format!("{text}\n"));
     } else {
-        print(&plain_spaces(&report.text(&sweep)));
+        print(&plain_spaces(&report.text(&sweep, &learned)));
     }
     Ok(())
+}
+
+/// What the outlast that runs here has learned of what load takes, and of its own part in it.
+#[derive(Default, Deserialize)]
+struct Learned {
+    load: Option<Load>,
+    footprint: Own,
+    draw: Draw,
+}
+
+#[derive(Clone, Copy, Deserialize, Serialize)]
+struct Load {
+    idle_w: f64,
+    idle_error_w: f64,
+    all_cores_w: f64,
+    all_cores_error_w: f64,
+    rests_on_min: f64,
+}
+
+#[derive(Default, Deserialize)]
+struct Own {
+    power_w: Option<f64>,
+    power_error_w: Option<f64>,
+}
+
+#[derive(Default, Deserialize)]
+struct Draw {
+    outing_w: Option<f64>,
+}
+
+impl Learned {
+    /// Of the daemon that runs, if one does, this user may ask it, and it is of our version.
+    fn here() -> Option<Self> {
+        serde_json::from_str(&ask::here("/api/v1/now").ok()?).ok()
+    }
+
+    fn text(&self) -> Vec<String> {
+        let line = self.load.map(|load| Slope {
+            intercept: load.idle_w,
+            intercept_se: load.idle_error_w,
+            slope: load.all_cores_w,
+            slope_se: load.all_cores_error_w,
+            explained: Share::NONE,
+            pairs: load.rests_on_min,
+        });
+        let Some(line) = line else {
+            let why = "What load takes, and so what outlast itself draws, is not known: it needs a \
+                       sensor and ten minutes or more of a load that changes.";
+            return vec![why.to_owned()];
+        };
+        let mut said = vec![words::report::load(&line)];
+        let of = |watts: Option<f64>| watts.and_then(Watts::new);
+        let (own, error) = (of(self.footprint.power_w), of(self.footprint.power_error_w));
+        if let (Some(own), Some(error)) = (own, error) {
+            said.push(words::own_cost(own, error, of(self.draw.outing_w)));
+        }
+        said
+    }
 }
 
 /// The report as JSON; fields are added, never renamed.
@@ -56,6 +116,7 @@ struct Report {
     sources: Vec<Source>,
     missing: Vec<String>,
     daemon_runs: bool,
+    load: Option<Load>,
     footprint: Cost,
 }
 
@@ -90,10 +151,19 @@ struct Source {
 struct Cost {
     resident_kib: Option<u64>,
     cpu_ms_for_this_check: Option<f64>,
+    /// Of the outlast that runs, by its own word.
+    power_w: Option<f64>,
+    power_error_w: Option<f64>,
 }
 
 impl Report {
-    fn of(facts: &BoardFacts, sweep: &Sweep, costs: &mut Costs, clock: &Clock) -> Self {
+    fn of(
+        facts: &BoardFacts,
+        sweep: &Sweep,
+        costs: &mut Costs,
+        clock: &Clock,
+        learned: &Learned,
+    ) -> Self {
         let cost = costs.look(clock.mono());
         let spent_s = probe::footprint(None).map(|print| print.cpu_s);
         let board = &sweep.board;
@@ -119,14 +189,17 @@ impl Report {
             daemon_runs: folders::socket_places()
                 .iter()
                 .any(|path| std::os::unix::net::UnixStream::connect(path).is_ok()),
+            load: learned.load,
             footprint: Cost {
                 resident_kib: cost.resident_kib,
                 cpu_ms_for_this_check: spent_s.map(|s| (s * 1000.0).round()),
+                power_w: learned.footprint.power_w,
+                power_error_w: learned.footprint.power_error_w,
             },
         }
     }
 
-    fn text(&self, sweep: &Sweep) -> String {
+    fn text(&self, sweep: &Sweep, learned: &Learned) -> String {
         let mut lines =
             vec![format!("Board: {}", self.board.model.as_deref().unwrap_or("not a known one"))];
         lines.extend(board_lines(sweep, &self.board));
@@ -150,6 +223,7 @@ impl Report {
         lines.push(String::new());
         if self.daemon_runs {
             lines.push("An outlast runs on this board; `outlast now` asks it.".to_owned());
+            lines.extend(learned.text());
         } else {
             lines.push("No outlast runs on this board now; `outlast run` starts it.".to_owned());
         }

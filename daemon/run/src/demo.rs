@@ -111,15 +111,16 @@ pub(crate) fn setup(facts: BoardFacts) -> Setup {
         start: Start::Full,
         bank_choices: banks.to_vec(),
         activities: ["receive", "contacts", "logging", "idle"].map(str::to_owned).to_vec(),
-        activity_rules: vec![ActivityRule {
-            activity: "logging".to_owned(),
-            program: Some(ProgramBusy { word: "logbook".to_owned(), cores_busy: 0.2 }),
-            time: None,
-        }],
+        activity_rules: vec![rule("logging", "logbook", 0.2), rule("receive", "decoder", 0.5)],
         facts: Arc::new(facts),
         demo: true,
         ..Setup::default()
     }
+}
+
+fn rule(activity: &str, word: &str, cores_busy: f64) -> ActivityRule {
+    let program = Some(ProgramBusy { word: word.to_owned(), cores_busy });
+    ActivityRule { activity: activity.to_owned(), program, time: None }
 }
 
 /// Plays the outings in turn until nobody listens any more.
@@ -160,7 +161,12 @@ fn play_one(
         let now = scene(second);
         if now.doing != doing {
             doing = now.doing;
-            if !ask(sampler, Ask::Activity { name: Some(doing.to_owned()) }) {
+            // The operator taps for contacts only, and leaves the rest to the rules.
+            let wish = match doing {
+                "contacts" => Ask::Activity { name: Some(doing.to_owned()) },
+                _ => Ask::ActivityByItself,
+            };
+            if !ask(sampler, wish) {
                 return false;
             }
         }
@@ -196,9 +202,14 @@ struct Scene {
 /// A day that repeats every two hours: set up, listen, work contacts, write the log, listen.
 fn scene(second: u32) -> Scene {
     let minute = second / 60 % 120;
-    // A timed mode with periods of 15 s: the decoder works in the last two of each.
-    let decodes = second % 15 >= 13;
-    let sends = second / 15 % 2 == 1;
+    // A timed mode with slots of 15 s: the decoder works in the last two seconds of each, and a
+    // transmission takes 79 symbols of 0.160 s from half a second on (QEX Jul/Aug 2020). A contact
+    // takes four minutes of every other slot, then two minutes are listened to.
+    let (phase_s, slot) = (f64::from(second % 15), second / 15);
+    let decodes = phase_s >= 13.0;
+    let sends = slot % 2 == 1 && minute % 6 < 4;
+    let key_down =
+        if sends { ((phase_s + 1.0).min(13.14) - phase_s.max(0.5)).max(0.0) } else { 0.0 };
     match minute {
         0..8 => Scene { doing: "idle", busy: 0.12, base_w: 2.6 },
         8..50 | 95..120 => {
@@ -207,7 +218,7 @@ fn scene(second: u32) -> Scene {
         50..85 => Scene {
             doing: "contacts",
             busy: if decodes && !sends { 0.85 } else { 0.2 },
-            base_w: if sends { 3.7 } else { 2.9 },
+            base_w: 2.9 + 3.4 * key_down.min(1.0),
         },
         _ => Scene { doing: "logging", busy: 0.24, base_w: 3.1 },
     }
@@ -260,7 +271,8 @@ fn sweep(outing: &Outing, now: &Scene, second: u32, at: Mono) -> Sweep {
 fn programs(now: &Scene) -> Arc<[Program]> {
     let program = |name: &str, cores_busy| Program { name: name.to_owned(), cores_busy };
     Arc::from([
-        program("decoder", now.busy * 3.2),
+        // Over the last minute, as the list of a real board has it.
+        program("decoder", if matches!(now.doing, "receive" | "contacts") { 0.9 } else { 0.02 }),
         program("receiver", 0.3),
         program("logbook", if now.doing == "logging" { 0.4 } else { 0.05 }),
     ])

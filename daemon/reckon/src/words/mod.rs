@@ -29,8 +29,8 @@ pub use sentences::{
     Answer, activity, answer, bank, basis, board, clock, draw, log, status, supply, verdict,
 };
 pub use station::{
-    BY_RULE, activity_left, bank_label, board_facts, costs, day_line, footprint, hour_mark, shift,
-    shunt, source_reads, source_state, spoken, title, wait,
+    BY_RULE, activity_left, bank_label, board_facts, costs, day_line, footprint, hour_mark,
+    own_cost, shift, shunt, source_reads, source_state, spoken, title, wait,
 };
 
 #[cfg(test)]

@@ -19,7 +19,7 @@ use crate::{
     reading::{Shunt, SourceIx, SourceReport, SourceState},
     snapshot::{ActivityView, Footprint, Snapshot},
     time::Mono,
-    units::{Amps, Ohms, Seconds, Share},
+    units::{Amps, Ohms, Seconds, Share, Watts},
 };
 
 /// The page's title: the answer, then the station.
@@ -226,13 +226,19 @@ fn ohms(ohms: Ohms) -> String {
 #[must_use]
 pub fn costs(snapshot: &Snapshot) -> Vec<String> {
     let mut said = footprint(&snapshot.footprint);
-    let all = snapshot.draw.outing.filter(|all| all.si() > 0.0);
-    if let (Some((own, error)), Some(all)) = (snapshot.own_draw, all) {
-        let own_said = report::own_draw(own, Share::nearest(own.si() / all.si()));
-        let give = libm::round(error.si() * 20_000.0) / 10.0;
-        said.push(format!("{own_said}; give or take {give:.1}{TIE}mW, by what load takes here."));
-    }
+    let own = snapshot.own_draw;
+    said.extend(own.map(|(own, error)| own_cost(own, error, snapshot.draw.outing)));
     said
+}
+
+/// What outlast itself draws: `outlast itself takes 1.5 mW, 0.1 % of the draw; give or take 0.1 mW,
+/// by what load takes here.`
+#[must_use]
+pub fn own_cost(own: Watts, error: Watts, of: Option<Watts>) -> String {
+    let share = of.map_or(0.0, |all| own.si() / all.si().max(1e-9));
+    let own = report::own_draw(own, Share::nearest(share));
+    let give = (error.si() * 2000.0).max(0.1);
+    format!("{own}; give or take {give:.1}{TIE}mW, by what load takes here.")
 }
 
 /// What outlast itself costs.
