@@ -78,7 +78,7 @@ pub(crate) fn draw(
         let x = x(event.at_s);
         let _ = write!(svg, "<line class=tick x1={x:.1}% x2={x:.1}% y1={TOP}em y2=2.2em />");
     }
-    hours(&mut svg, span_s, began);
+    hours(&mut svg, span_s, GROUND, began);
     svg.push_str("</svg>");
     Some(svg)
 }
@@ -155,7 +155,7 @@ fn shapes(svg: &mut String, series: &SeriesTold, steps: &[Step], span_s: f64, to
 }
 
 /// One unbroken stretch: along the tops, back along the bottoms; and the mean.
-fn trace(
+pub(crate) fn trace(
     band: &mut String,
     mean: &mut String,
     known: &[(f64, f64, [f64; 3])],
@@ -176,7 +176,7 @@ fn trace(
 
 /// Marks on the ground: full hours of the day where the wall time is known, else hours of the
 /// outing.
-fn hours(svg: &mut String, span_s: f64, began: Option<Local>) {
+pub(crate) fn hours(svg: &mut String, span_s: f64, ground_em: f64, began: Option<Local>) {
     let span_h = span_s / 3600.0;
     let step_h = [0.25, 0.5, 1.0, 2.0, 3.0, 4.0, 6.0, 12.0, 24.0]
         .into_iter()
@@ -193,7 +193,11 @@ fn hours(svg: &mut String, span_s: f64, began: Option<Local>) {
     let mut at_s = first_s;
     while at_s <= span_s {
         let x = at_s / span_s * 100.0;
-        let _ = write!(svg, "<line class=rule x1={x:.1}% x2={x:.1}% y1={GROUND}em y2=10.7em />");
+        let _ = write!(
+            svg,
+            "<line class=rule x1={x:.1}% x2={x:.1}% y1={ground_em}em y2={:.1}em />",
+            ground_em + 0.3
+        );
         if (4.0..=95.0).contains(&x) {
             let text = began.map_or_else(
                 || words::span(Seconds::of(at_s)),
@@ -201,7 +205,8 @@ fn hours(svg: &mut String, span_s: f64, began: Option<Local>) {
             );
             let _ = write!(
                 svg,
-                "<text class=hour x={x:.1}% y=11.8em text-anchor=middle>{}</text>",
+                "<text class=hour x={x:.1}% y={:.1}em text-anchor=middle>{}</text>",
+                ground_em + 1.4,
                 escaped(&text)
             );
         }
@@ -261,7 +266,7 @@ pub(crate) fn foresight(
         let _ = write!(svg, "<line class=truth x1=0 x2=100% y1={at:.2}em y2={at:.2}em />");
         label(&mut svg, 100.0, at - 0.3, "as it came", true, 0.0);
     }
-    hours(&mut svg, span_s, None);
+    hours(&mut svg, span_s, GROUND, None);
     svg.push_str("</svg>");
     Some(svg)
 }

@@ -12,6 +12,7 @@ mod banks;
 mod chart;
 mod draw_chart;
 mod draw_fold;
+mod draw_report;
 mod guard;
 mod live;
 mod look;
@@ -22,10 +23,12 @@ mod pairing;
 mod past;
 mod recall;
 mod record_asks;
+mod report;
 mod trouble;
 mod when;
 mod wire;
 mod wire_past;
+mod wire_report;
 
 use std::sync::Arc;
 
@@ -43,9 +46,10 @@ use tower_http::catch_panic::CatchPanicLayer;
 
 pub use pairing::{CODE_LASTS, Pairing, Pin, Rejected};
 pub use past::{
-    AsideTold, BankTold, Channel, ChannelTold, Clock, Ending, EventTold, ForecastTold, GapTold,
-    Keeping, OutingLine, OutingTold, OutingsPage, Past, PastGone, PhoneTold, RecordAsk,
-    RecordAsked, RundownTold, SeriesAsk, SeriesTold, TestLoad, TestTold,
+    AsideTold, BankTold, Channel, ChannelTold, Clock, CorrectionTold, Ending, EventTold,
+    ForecastTold, GapTold, Keeping, LearnedTold, OutingLine, OutingTold, OutingsPage, Past,
+    PastGone, PhoneTold, RecordAsk, RecordAsked, ReportTold, RundownTold, SeriesAsk, SeriesTold,
+    TestLoad, TestTold,
 };
 
 /// An ask and where its answer goes.
@@ -191,10 +195,13 @@ fn record_pages() -> Router<Site> {
     let list = DefaultBodyLimit::max(record_asks::LIST_BYTES);
     Router::new()
         .route("/outings", get(outings::list))
-        .route("/outings/{id}", get(outings::one))
+        .route("/outings/{id}", get(report::one))
         .route("/outings/{id}/ending", post(record_asks::ending_form))
         .route("/outings/{id}/goes-on", post(record_asks::goes_on_form))
         .route("/outings/{id}/name", post(record_asks::outing_name_form))
+        .route("/outings/{id}/doing", post(record_asks::doing_form))
+        .route("/outings/{id}/doing/contacts", post(record_asks::doing_contacts_form))
+        .route("/outings/{id}/doing/back", post(record_asks::doing_back_form))
         .route("/rundowns/{id}/strike", post(record_asks::strike_form))
         .route("/banks", get(banks::list).post(record_asks::bank_form))
         .route("/banks/{id}/name", post(record_asks::bank_name_form))
@@ -214,7 +221,11 @@ fn record_api() -> Router<Site> {
     Router::new()
         .route("/api/v1/outings", get(outings::api_list))
         .route("/api/v1/outings/{id}", get(outings::api_one))
+        .route("/api/v1/outings/{id}/report", get(report::api))
         .route("/api/v1/outings/{id}/series", get(outings::api_series))
+        .route("/api/v1/outings/{id}/doings", post(record_asks::doing_json))
+        .route("/api/v1/outings/{id}/doings/contacts", post(record_asks::doing_contacts_json))
+        .route("/api/v1/outings/{id}/doings/back", post(record_asks::doing_back_json))
         .route("/api/v1/outings/{id}/ending", post(record_asks::ending_json))
         .route("/api/v1/outings/{id}/goes-on", post(record_asks::goes_on_json))
         .route("/api/v1/outings/{id}/name", post(record_asks::outing_name_json))

@@ -125,6 +125,15 @@ pub(crate) fn policy() -> HeaderValue {
     POLICY.clone()
 }
 
+/// The policy of a page that is kept as a single file: its own style and nothing else. It stands in
+/// the file, since a file has no headers.
+pub(crate) fn file_policy() -> String {
+    format!(
+        "default-src 'none'; style-src 'sha256-{}'; base-uri 'none'; form-action 'none'",
+        STYLE.hash
+    )
+}
+
 /// Whether the browser unpacks gzip (RFC 9110 section 12.5.3): named, and not with a weight of 0.
 pub(crate) fn takes_gzip(headers: &HeaderMap) -> bool {
     headers

@@ -17,9 +17,8 @@ use serde::Deserialize;
 use tokio::sync::mpsc;
 
 use crate::{
-    Channel, Ending, ForecastTold, OutingLine, OutingTold, SeriesAsk, SeriesTold, Site,
+    Channel, Ending, OutingLine, SeriesAsk, Site,
     asks::{Done, unreadable},
-    banks, draw_chart,
     look::Look,
     page::{Frame, shown},
     recall::not_there,
@@ -32,11 +31,7 @@ const A_PAGE: usize = 12;
 const A_JSON_PAGE: usize = 50;
 const MOST: usize = 200;
 /// Points of the drawing: about one for each dot of a small phone.
-const POINTS: usize = 320;
-/// Rows of a list on the report; longer ones are cut and say so.
-const ROWS: usize = 40;
-/// Forecasts shown as rows, evenly picked.
-const FORECAST_ROWS: usize = 8;
+pub(crate) const POINTS: usize = 320;
 
 // ---- words ----------------------------------------------------------------------------------
 
@@ -60,26 +55,26 @@ fn wh(energy: Option<f64>) -> Option<Joules> {
 }
 
 /// An outing as a plain row.
-struct Row {
-    id: i64,
-    name: String,
-    bank: Option<String>,
-    began: String,
-    lasted: String,
-    ending: String,
-    took: String,
-    question: Option<Question>,
+pub(crate) struct Row {
+    pub(crate) id: i64,
+    pub(crate) name: String,
+    pub(crate) bank: Option<String>,
+    pub(crate) began: String,
+    pub(crate) lasted: String,
+    pub(crate) ending: String,
+    pub(crate) took: String,
+    pub(crate) question: Option<Question>,
 }
 
 /// 'How did this outing end?', with what is most likely first.
-struct Question {
+pub(crate) struct Question {
     outing: i64,
     hint: String,
     /// The likelier answer comes first and is marked.
     died_first: bool,
 }
 
-fn row(line: &OutingLine, site: &Site) -> Row {
+pub(crate) fn row(line: &OutingLine, site: &Site) -> Row {
     let began = local(line.began, site);
     let ended = local(line.ended, site);
     let within = line.ended_within_s.map(Seconds::of);
@@ -135,7 +130,7 @@ struct QuestionPart<'a> {
 }
 
 impl Question {
-    fn html(&self) -> String {
+    pub(crate) fn html(&self) -> String {
         crate::page::part(&QuestionPart { question: self })
     }
 }
@@ -177,63 +172,8 @@ pub(crate) async fn api_list(
 
 // ---- one outing -----------------------------------------------------------------------------
 
-#[derive(Template)]
-#[template(path = "outing.html")]
-struct OutingPage {
-    frame: Frame,
-    paired: bool,
-    row: Row,
-    given: String,
-    open: bool,
-    /// Whether to ask if the open outing is still this one.
-    goes_on: bool,
-    bridged: Option<String>,
-    peak: Option<String>,
-    chart: Option<String>,
-    foresight: Option<String>,
-    forecasts: Option<String>,
-    forecast_rows: Vec<(String, String)>,
-    events: Vec<(String, String)>,
-    events_left: usize,
-    gaps: Vec<(String, String)>,
-    gaps_left: usize,
-    rundown: Option<banks::RunDownRow>,
-}
-
-/// The type of CSV (RFC 4180 section 3).
-const CSV: &str = "text/csv; charset=utf-8; header=present";
-
-/// `/outings/{id}`, and with `.csv`, `.json` or `.close-ups.csv` behind it an export.
-pub(crate) async fn one(
-    State(site): State<Site>,
-    Path(tail): Path<String>,
-    headers: HeaderMap,
-) -> Done {
-    let (id, kind) = tail.split_once('.').unwrap_or((&tail, ""));
-    let Ok(id) = id.parse::<i64>() else { return Err(not_there("outing")) };
-    match kind {
-        "" => report(site, id, &headers).await,
-        "csv" => {
-            let text = site.recall(move |past| past.csv(id)).await?;
-            text.map(|text| file(text, CSV, &format!("outing-{id}.csv")))
-                .ok_or_else(|| not_there("outing"))
-        }
-        "close-ups.csv" => {
-            let text = site.recall(move |past| past.close_ups(id)).await?;
-            text.map(|text| file(text, CSV, &format!("outing-{id}-close-ups.csv")))
-                .ok_or_else(|| not_there("outing"))
-        }
-        "json" => {
-            let text = site.recall(move |past| past.json(id)).await?;
-            text.map(|text| file(text, "application/json", &format!("outing-{id}.json")))
-                .ok_or_else(|| not_there("outing"))
-        }
-        _ => Err(not_there("outing")),
-    }
-}
-
 /// A file to be kept (RFC 6266 for the name).
-fn file(text: String, kind: &'static str, name: &str) -> Response {
+pub(crate) fn file(text: String, kind: &'static str, name: &str) -> Response {
     let mut response = Response::new(Body::from(text));
     let headers = response.headers_mut();
     headers.insert(header::CONTENT_TYPE, HeaderValue::from_static(kind));
@@ -241,113 +181,6 @@ fn file(text: String, kind: &'static str, name: &str) -> Response {
         headers.insert(header::CONTENT_DISPOSITION, value);
     }
     response
-}
-
-async fn report(site: Site, id: i64, headers: &HeaderMap) -> Done {
-    let told = site
-        .recall(move |past| {
-            let Some(told) = past.outing(id)? else { return Ok(None) };
-            let ask = SeriesAsk {
-                outing: id,
-                channels: vec![Channel::Watts, Channel::Modelled],
-                from_s: 0.0,
-                to_s: f64::INFINITY,
-                points: POINTS,
-            };
-            Ok(Some((told, past.series(&ask)?)))
-        })
-        .await?;
-    let Some((told, series)) = told else { return Err(not_there("outing")) };
-    Ok(shown(&page_of(&site, &told, series.as_ref(), headers)))
-}
-
-fn page_of(
-    site: &Site,
-    told: &OutingTold,
-    series: Option<&SeriesTold>,
-    headers: &HeaderMap,
-) -> OutingPage {
-    let line = &told.line;
-    let began = local(line.began, site);
-    let truth_s = truth(line);
-    let chart = series.and_then(|series| draw_chart::draw(series, line, &told.events, began));
-    OutingPage {
-        frame: Frame::new(Look::of(headers), "Outings"),
-        paired: site.may_change(headers),
-        row: row(line, site),
-        given: line.name.clone().unwrap_or_default(),
-        open: line.ending == Ending::Open,
-        goes_on: site.keeping().ask_goes_on == Some(line.id),
-        bridged: words::bridged(wh(line.energy_wh), wh(line.bridged_wh)),
-        peak: line.peak_power_w.map(|peak| words::power(Watts::of(peak))),
-        chart,
-        foresight: draw_chart::foresight(&told.forecasts, truth_s, line.lasted_s),
-        forecasts: truth_s.map(|truth_s| judged(&told.forecasts, truth_s)),
-        forecast_rows: forecast_rows(&told.forecasts, truth_s, began),
-        events: told
-            .events
-            .iter()
-            .take(ROWS)
-            .map(|it| {
-                (words::moment_of(began, Seconds::of(it.at_s)), words::event(&it.kind, &it.text))
-            })
-            .collect(),
-        events_left: told.events.len().saturating_sub(ROWS),
-        gaps: told
-            .gaps
-            .iter()
-            .take(ROWS)
-            .map(|gap| {
-                let lasted = gap.to_s.map(|to_s| Seconds::of((to_s - gap.from_s).max(0.0)));
-                (
-                    words::moment_of(began, Seconds::of(gap.from_s)),
-                    words::silence(&gap.source, lasted, &gap.why),
-                )
-            })
-            .collect(),
-        gaps_left: told.gaps.len().saturating_sub(ROWS),
-        rundown: told.rundown.as_ref().map(|it| banks::rundown_row(it, site, Some(line.id))),
-    }
-}
-
-/// How long the bank lasted, s, where it is known to have died; the middle of what is known.
-fn truth(line: &OutingLine) -> Option<f64> {
-    let died = line.ending == Ending::Died;
-    died.then(|| line.lasted_s + line.ended_within_s.unwrap_or(0.0) / 2.0)
-}
-
-/// How the forecasts did against the true end.
-fn judged(forecasts: &[ForecastTold], truth_s: f64) -> String {
-    let before: Vec<&ForecastTold> = forecasts.iter().filter(|it| it.at_s < truth_s).collect();
-    let held = before.iter().filter(|it| {
-        let left_s = truth_s - it.at_s;
-        (it.remaining_s[0]..=it.remaining_s[2]).contains(&left_s)
-    });
-    let held = held.count();
-    let mut misses: Vec<f64> =
-        before.iter().map(|it| (truth_s - it.at_s - it.remaining_s[1]).abs()).collect();
-    misses.sort_by(f64::total_cmp);
-    let middle = misses.get(misses.len() / 2).map(|miss| Seconds::of(*miss));
-    words::forecasts(held, before.len(), middle)
-}
-
-fn forecast_rows(
-    forecasts: &[ForecastTold],
-    truth_s: Option<f64>,
-    began: Option<Local>,
-) -> Vec<(String, String)> {
-    let each = forecasts.len().div_ceil(FORECAST_ROWS).max(1);
-    forecasts
-        .iter()
-        .step_by(each)
-        .map(|it| {
-            let truth = truth_s.map(|truth_s| Seconds::of((truth_s - it.at_s).max(0.0)));
-            (
-                words::moment_of(began, Seconds::of(it.at_s)),
-                words::forecast_then(it.remaining_s.map(Seconds::of), truth),
-            )
-        })
-        .collect()
 }
 
 pub(crate) async fn api_one(State(site): State<Site>, Path(id): Path<String>) -> Done {

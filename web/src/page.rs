@@ -190,7 +190,7 @@ struct SorryPage<'a> {
     sorry: &'a Sorry,
 }
 
-fn filled(page: &impl Template) -> Option<String> {
+pub(crate) fn filled(page: &impl Template) -> Option<String> {
     page.render().inspect_err(|error| tracing::error!(%error, "a page could not be filled in")).ok()
 }
 

@@ -5,6 +5,7 @@ use std::io::Read;
 
 use reckon::{
     bank::BankSpec,
+    report::Report,
     snapshot::Basis,
     time::{Mono, Stamp, Wall},
 };
@@ -23,6 +24,11 @@ pub trait Past: Send + Sync {
     /// # Errors
     /// When the record cannot be read.
     fn outing(&self, id: i64) -> Result<Option<OutingTold>, PastGone>;
+    /// One outing taken apart; `None`: there is none of that id.
+    ///
+    /// # Errors
+    /// When the record cannot be read.
+    fn report(&self, id: i64) -> Result<Option<ReportTold>, PastGone>;
     /// A series of an outing, thinned to the asked number of points with every peak kept; `None`:
     /// there is no such outing.
     ///
@@ -145,6 +151,45 @@ pub struct OutingTold {
     pub forecasts: Vec<ForecastTold>,
     /// The run-down that it was credited as, if it was.
     pub rundown: Option<RundownTold>,
+}
+
+/// One outing taken apart. Times are seconds since it began.
+#[derive(Clone, Debug)]
+pub struct ReportTold {
+    /// The outing with all that happened in it.
+    pub whole: OutingTold,
+    /// What was taken when, and how good the forecasts were.
+    pub report: Report,
+    /// So much of the outing has no known wall time, s: no contact can be laid beside that.
+    pub undated_s: Option<f64>,
+    /// What its run-down taught, where it was credited and counts.
+    pub learned: Option<LearnedTold>,
+    /// What was put right afterwards, in order of entry: of two that overlap the later holds.
+    pub corrections: Vec<CorrectionTold>,
+}
+
+/// Usable energy of a full bank as believed, Wh: 10 %, 50 %, 90 %.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct LearnedTold {
+    /// From all that was learned before.
+    pub before_wh: [f64; 3],
+    /// With this run-down.
+    pub after_wh: [f64; 3],
+}
+
+/// What the operator was doing in a stretch, put right afterwards.
+#[derive(Clone, Debug, PartialEq)]
+pub struct CorrectionTold {
+    /// Its id.
+    pub id: i64,
+    /// From, s.
+    pub from_s: f64,
+    /// To, s.
+    pub to_s: f64,
+    /// The activity; `None`: none.
+    pub activity: Option<String>,
+    /// It came from the times of a contact log, else from the operator.
+    pub by_contacts: bool,
 }
 
 /// Something that happened.
@@ -400,6 +445,31 @@ pub enum RecordAsk {
         outing: i64,
         /// The name.
         name: String,
+    },
+    /// What was done in a stretch of an outing is put right.
+    Doing {
+        /// Which.
+        outing: i64,
+        /// From, seconds since it began.
+        from_s: f64,
+        /// To.
+        to_s: f64,
+        /// The activity; `None`: none.
+        activity: Option<String>,
+    },
+    /// The minutes of contact of the contact log count as an activity.
+    DoingByContacts {
+        /// In which outing.
+        outing: i64,
+        /// The activity.
+        activity: String,
+    },
+    /// A correction of an outing is taken back.
+    DoingBack {
+        /// Which outing.
+        outing: i64,
+        /// Which correction; `None`: all that came from the contact log.
+        id: Option<i64>,
     },
     /// A run-down test begins: the bank is full and connected now, power-off is disabled.
     StartTest {

@@ -6,7 +6,7 @@ use axum::{
     http::StatusCode,
     response::{IntoResponse, Redirect},
 };
-use reckon::time::Mono;
+use reckon::time::{Mono, Wall};
 use serde::Deserialize;
 
 use crate::{
@@ -15,6 +15,7 @@ use crate::{
         BankForm, Done, SpecJson, back_to, done, form, json, told_bank, typed_bank, unreadable,
     },
     recall::not_there,
+    report::by_clock,
     trouble::Sorry,
 };
 
@@ -162,6 +163,177 @@ pub(crate) async fn outing_name_json(
     site.put_record(RecordAsk::NameOuting { outing, name: name(text)? }).await?;
     done()
 }
+
+// ---- what was being done --------------------------------------------------------------------
+
+#[derive(Deserialize)]
+pub(crate) struct DoingForm {
+    from: Option<String>,
+    to: Option<String>,
+    /// `day`: times of day; else hours and minutes since the outing began.
+    clock: Option<String>,
+    activity: Option<String>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct DoingJson {
+    from_s: f64,
+    to_s: f64,
+    activity: Option<String>,
+}
+
+fn activity(text: Option<String>) -> Result<Option<String>, Sorry> {
+    Ok(Some(held(text, NAME_CHARS, "An activity's name")?).filter(|name| !name.is_empty()))
+}
+
+/// `1:20` or `1:20:30` in seconds.
+fn typed_s(text: Option<&str>) -> Result<u32, Sorry> {
+    let parts: Option<Vec<u32>> = text
+        .unwrap_or("")
+        .trim()
+        .splitn(3, ':')
+        .map(|part| Some(part).filter(|part| part.len() <= 4)?.parse().ok())
+        .collect();
+    match parts.as_deref() {
+        Some([hours, minutes @ 0..60]) => Ok(hours * 3600 + minutes * 60),
+        Some([hours, minutes @ 0..60, seconds @ 0..60]) => {
+            Ok(hours * 3600 + minutes * 60 + seconds)
+        }
+        _ => Err(unreadable("Give both times as hours and minutes, 1:20. Nothing was changed.")),
+    }
+}
+
+/// How far into an outing a time of day comes for the first time, s. The minute it began in counts
+/// as its beginning.
+fn into_s(of_day_s: u32, began: Wall, utc_offset_s: i32) -> f64 {
+    let local_s = began.unix_ms().div_euclid(1000).saturating_add(i64::from(utc_offset_s));
+    let whole_minute_s = local_s.div_euclid(60).saturating_mul(60);
+    let ahead_s = i64::from(of_day_s).saturating_sub(whole_minute_s).rem_euclid(86_400);
+    let into = ahead_s - local_s.rem_euclid(60);
+    u32::try_from(into).map_or(0.0, f64::from)
+}
+
+pub(crate) async fn doing_form(
+    State(site): State<Site>,
+    Path(of): Path<String>,
+    request: Request,
+) -> Done {
+    let outing = id(&of, "outing")?;
+    let form: DoingForm = form(request).await?;
+    let (from, to) = (typed_s(form.from.as_deref())?, typed_s(form.to.as_deref())?);
+    let (mut from_s, mut to_s) = (f64::from(from), f64::from(to));
+    if form.clock.as_deref() == Some("day") {
+        let told = site.recall(move |past| past.outing(outing)).await?;
+        let line = told.ok_or_else(|| not_there("outing"))?.line;
+        let began = line.began.filter(|_| by_clock(line.began, line.lasted_s));
+        let began = began.ok_or_else(|| {
+            unreadable("A time of day does not say when in this outing. Nothing was changed.")
+        })?;
+        let offset_s = site.snapshot().at.utc_offset_s;
+        (from_s, to_s) = (into_s(from, began, offset_s), into_s(to, began, offset_s));
+    }
+    site.put_record(doing(outing, from_s, to_s, form.activity)?).await?;
+    back_to(&format!("/outings/{outing}"))
+}
+
+pub(crate) async fn doing_json(
+    State(site): State<Site>,
+    Path(of): Path<String>,
+    request: Request,
+) -> Done {
+    let outing = id(&of, "outing")?;
+    let DoingJson { from_s, to_s, activity } = json(request).await?;
+    site.put_record(doing(outing, from_s, to_s, activity)?).await?;
+    done()
+}
+
+fn doing(outing: i64, from_s: f64, to_s: f64, name: Option<String>) -> Result<RecordAsk, Sorry> {
+    if !(0.0..1e9).contains(&from_s) || !(0.0..1e9).contains(&to_s) || to_s <= from_s {
+        return Err(unreadable("The end must come after the beginning. Nothing was changed."));
+    }
+    Ok(RecordAsk::Doing { outing, from_s, to_s, activity: activity(name)? })
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct ByContactsWish {
+    activity: Option<String>,
+}
+
+fn by_contacts(outing: i64, wish: ByContactsWish) -> Result<RecordAsk, Sorry> {
+    let activity = activity(wish.activity)?;
+    let activity = activity.ok_or_else(|| {
+        unreadable("Say which activity the minutes of contact were. Nothing was changed.")
+    })?;
+    Ok(RecordAsk::DoingByContacts { outing, activity })
+}
+
+pub(crate) async fn doing_contacts_form(
+    State(site): State<Site>,
+    Path(of): Path<String>,
+    request: Request,
+) -> Done {
+    let outing = id(&of, "outing")?;
+    let ask = by_contacts(outing, form(request).await?)?;
+    site.put_record(ask).await?;
+    back_to(&format!("/outings/{outing}"))
+}
+
+pub(crate) async fn doing_contacts_json(
+    State(site): State<Site>,
+    Path(of): Path<String>,
+    request: Request,
+) -> Done {
+    let ask = by_contacts(id(&of, "outing")?, json(request).await?)?;
+    site.put_record(ask).await?;
+    done()
+}
+
+#[derive(Deserialize)]
+pub(crate) struct BackForm {
+    id: Option<String>,
+    contacts: Option<String>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct BackJson {
+    id: Option<i64>,
+    contacts: Option<bool>,
+}
+
+fn back(outing: i64, one: Option<i64>, contacts: bool) -> Result<RecordAsk, Sorry> {
+    match (one, contacts) {
+        (Some(_), false) | (None, true) => Ok(RecordAsk::DoingBack { outing, id: one }),
+        _ => Err(unreadable("Say which one is taken back. Nothing was changed.")),
+    }
+}
+
+pub(crate) async fn doing_back_form(
+    State(site): State<Site>,
+    Path(of): Path<String>,
+    request: Request,
+) -> Done {
+    let outing = id(&of, "outing")?;
+    let form: BackForm = form(request).await?;
+    let one = form.id.as_deref().map(|text| id(text, "correction")).transpose()?;
+    site.put_record(back(outing, one, form.contacts.is_some())?).await?;
+    back_to(&format!("/outings/{outing}"))
+}
+
+pub(crate) async fn doing_back_json(
+    State(site): State<Site>,
+    Path(of): Path<String>,
+    request: Request,
+) -> Done {
+    let outing = id(&of, "outing")?;
+    let BackJson { id: one, contacts } = json(request).await?;
+    site.put_record(back(outing, one, contacts == Some(true))?).await?;
+    done()
+}
+
+// ---- marks ----------------------------------------------------------------------------------
 
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]

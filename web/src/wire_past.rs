@@ -59,7 +59,7 @@ struct Gap {
 }
 
 #[derive(Serialize)]
-struct Three {
+pub(crate) struct Three {
     p10: f64,
     p50: f64,
     p90: f64,
@@ -161,7 +161,7 @@ fn at(wall: Option<Wall>, utc_offset_s: i32) -> Option<String> {
     wall.and_then(|wall| when::rfc3339(wall, utc_offset_s))
 }
 
-const fn three([p10, p50, p90]: [f64; 3]) -> Three {
+pub(crate) const fn three([p10, p50, p90]: [f64; 3]) -> Three {
     Three { p10, p50, p90 }
 }
 

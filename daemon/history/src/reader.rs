@@ -182,6 +182,21 @@ impl Reader {
         forecasts(&connection, outing).map_err(Trouble::reading)
     }
 
+    /// When the board was switched off within an outing, as far as that is known: from, to, seconds
+    /// since it began.
+    ///
+    /// # Errors
+    /// When the store cannot be read.
+    pub fn off(&self, outing: i64) -> Result<Vec<(f64, f64)>, Trouble> {
+        let connection = self.connect()?;
+        let pieces = pieces(&connection, outing).map_err(Trouble::reading)?;
+        let holes = pieces.windows(2).filter_map(|two| match two {
+            [one, next] => Some((one.at_s + one.to_s - one.from_s, next.at_s)),
+            _ => None,
+        });
+        Ok(holes.filter(|(from_s, to_s)| to_s > from_s).collect())
+    }
+
     /// When which source did not answer in an outing.
     ///
     /// # Errors

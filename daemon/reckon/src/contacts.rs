@@ -154,6 +154,22 @@ pub fn reckon(contacts: &[Contact], record: &[Stretch]) -> Reckoned {
     all
 }
 
+/// The stretches in which at least one contact was on, in order; those that meet are one.
+#[must_use]
+pub fn stretches(contacts: &[Contact]) -> Vec<(Wall, Wall)> {
+    let mut spans: Vec<Span<'_>> = contacts.iter().map(Span::of).collect();
+    spans.sort_by_key(|span| span.from_ms);
+    let mut all: Vec<(Wall, Wall)> = Vec::new();
+    for span in spans {
+        let (from, to) = (Wall::from_unix_ms(span.from_ms), Wall::from_unix_ms(span.to_ms));
+        match all.last_mut().filter(|last| from <= last.1) {
+            Some(last) => last.1 = last.1.max(to),
+            None => all.push((from, to)),
+        }
+    }
+    all
+}
+
 /// When a contact begins and ends, milliseconds.
 struct Span<'a> {
     from_ms: i64,

@@ -49,6 +49,13 @@ pub struct Row {
     pub volts: Option<Spread<Volts>>,
 }
 
+impl Row {
+    /// Whether this can be a row at all: a damaged record may hold anything.
+    fn sound(&self) -> bool {
+        (0.0..1e9).contains(&self.from.si()) && (0.0..86_400.0).contains(&self.span.si())
+    }
+}
+
 /// What the operator wrote into the record.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Mark<'a> {
@@ -75,6 +82,9 @@ pub struct Told<'a> {
     pub forecasts: &'a [Made],
     /// Marks, oldest first.
     pub marks: &'a [Mark<'a>],
+    /// When the board was switched off within the outing: from, to. Nothing is drawn then, and a
+    /// forecast does not count it.
+    pub off: &'a [(Seconds, Seconds)],
     /// How it really went.
     pub truth: Truth,
 }
@@ -151,12 +161,15 @@ impl Report {
         let mut modelled = Page::default();
         let (mut fit, mut silent) = (LoadFit::default(), Seconds::ZERO);
         let (mut temp, mut volts) = (Ranging::default(), Ranging::default());
+        let (mut ends, mut coarsest) = (Seconds::ZERO, Seconds::ZERO);
         let mut record = Vec::with_capacity(told.rows.len());
-        for row in told.rows {
+        for row in told.rows.iter().filter(|row| row.sound()) {
+            ends = ends.max(row.from + row.span);
+            coarsest = coarsest.max(row.span);
             temp.add(row.span, row.temp.map(|it| [it.low.si(), it.mean.si(), it.high.si()]));
             volts.add(row.span, row.volts.map(|it| [it.low.si(), it.mean.si(), it.high.si()]));
             let Some(draw) = row.draw else {
-                silent = silent + row.span.max(Seconds::ZERO);
+                silent = silent + row.span;
                 continue;
             };
             enter(&mut book, row, draw, &mut doing);
@@ -172,12 +185,10 @@ impl Report {
         for fold in told.folds {
             folds.add(fold.clone());
         }
-        let forecasts = Forecasts::judge(told.forecasts, told.truth);
-        let ends = told.rows.last().map_or(Seconds::ZERO, |row| row.from + row.span);
-        let longest = |longest: Seconds, row: &Row| longest.max(row.span);
+        let forecasts = Forecasts::judge(told.forecasts, told.truth, told.off);
         Self {
             done: doing::done(&stretches, ends),
-            coarsest: told.rows.iter().fold(Seconds::ZERO, longest),
+            coarsest,
             load: fit.line().map(|line| Load { line, taken: fit.taken() }),
             left: left(told, book.whole()),
             book,

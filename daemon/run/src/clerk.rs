@@ -10,20 +10,27 @@ use std::{
     },
 };
 
-use history::{Ending, Entry, Reader, Trouble, Writer, bank::Bank, reader::Outing, stamps};
+use history::{
+    Ending, Entry, Reader, Trouble, Writer, bank::Bank, doings::Origin, reader::Outing, stamps,
+};
 use reckon::{
+    adif::Contact,
     bank::BankSpec,
+    contacts,
     engine::{Carried, Refusal},
     estimator::{Learned, LoadPrior},
     units::{Joules, Seconds},
+    words,
 };
 use tokio::sync::oneshot;
 use web::{RecordAsk, TestLoad};
 
 use crate::{
+    account,
     brain::Event,
     choices::{self, Kept},
     credit,
+    glance::plain_spaces,
 };
 
 /// The run-down test that is on, in the record's choices.
@@ -201,6 +208,13 @@ impl Clerk {
             RecordAsk::Answer { outing, died } => self.answered(*outing, *died)?,
             RecordAsk::GoesOn { earlier, goes_on } => self.goes_on(*earlier, *goes_on, news)?,
             RecordAsk::NameOuting { outing, name } => self.named(*outing, name, news)?,
+            RecordAsk::Doing { outing, from_s, to_s, activity } => {
+                self.doing(*outing, *from_s, *to_s, activity.as_deref())?
+            }
+            RecordAsk::DoingByContacts { outing, activity } => {
+                return self.doing_by_contacts(*outing, activity);
+            }
+            RecordAsk::DoingBack { outing, id } => return self.doing_back(*outing, *id),
             RecordAsk::StartTest { bank, load } => {
                 let spec = self.bank(*bank)?.spec;
                 let value = format!("{}\n{}", load.name(), spec.name);
@@ -297,6 +311,67 @@ impl Clerk {
             bridged: Joules::from_wh(before.bridged_wh.unwrap_or(0.0)),
         });
         Ok(Entry::OutingJoins { earlier, off_before_s: off_s })
+    }
+
+    fn doing(
+        &self,
+        id: i64,
+        from_s: f64,
+        to_s: f64,
+        activity: Option<&str>,
+    ) -> Result<Entry, String> {
+        let outing = self.outing(id)?;
+        let off = self.reader().off(id).map_err(|why| said(&why))?;
+        let ends_s = outing.lasted_s + off.iter().map(|(from_s, to_s)| to_s - from_s).sum::<f64>();
+        if from_s >= ends_s {
+            let lasted = plain_spaces(&words::span(Seconds::of(ends_s)));
+            return Err(format!(
+                "The outing was over by then: it lasted {lasted}. Nothing was changed."
+            ));
+        }
+        let activity = activity.map(str::to_owned);
+        Ok(Entry::Doing { outing: id, from_s, to_s, activity, origin: Origin::Operator })
+    }
+
+    /// The minutes of contact count as this activity, in the place of what an earlier such tap said.
+    fn doing_by_contacts(&self, id: i64, activity: &str) -> Result<Vec<Entry>, String> {
+        self.outing(id)?;
+        let placed = self.reader().contacts(id).map_err(|why| said(&why))?.contacts;
+        let contacts: Vec<Contact> = placed.iter().map(account::contact).collect();
+        let stretches = contacts::stretches(&contacts);
+        if stretches.is_empty() {
+            return Err(
+                "No contact of a log falls into this outing. Nothing was changed.".to_owned()
+            );
+        }
+        let mut entries = self.by_contacts(id)?;
+        entries.extend(stretches.iter().map(|(from, to)| Entry::Doing {
+            outing: id,
+            from_s: account::since_zero_s(*from),
+            to_s: account::since_zero_s(*to),
+            activity: Some(activity.to_owned()),
+            origin: Origin::Contacts,
+        }));
+        Ok(entries)
+    }
+
+    /// What takes back all that came from the contact log.
+    fn by_contacts(&self, id: i64) -> Result<Vec<Entry>, String> {
+        let doings = self.reader().doings(id).map_err(|why| said(&why))?;
+        let from_log = doings.into_iter().filter(|it| it.origin == Origin::Contacts);
+        Ok(from_log.map(|it| Entry::DoingForgotten { id: it.id }).collect())
+    }
+
+    fn doing_back(&self, id: i64, one: Option<i64>) -> Result<Vec<Entry>, String> {
+        self.outing(id)?;
+        let Some(one) = one else { return self.by_contacts(id) };
+        let doings = self.reader().doings(id).map_err(|why| said(&why))?;
+        if doings.iter().all(|it| it.id != one) {
+            return Err(
+                "There is no such correction in the record. Nothing was changed.".to_owned()
+            );
+        }
+        Ok(vec![Entry::DoingForgotten { id: one }])
     }
 
     fn named(&self, id: i64, name: &str, news: &mut News) -> Result<Entry, String> {

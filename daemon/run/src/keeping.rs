@@ -196,6 +196,9 @@ impl Brain {
             | RecordAsk::Answer { .. }
             | RecordAsk::GoesOn { .. }
             | RecordAsk::NameOuting { .. }
+            | RecordAsk::Doing { .. }
+            | RecordAsk::DoingByContacts { .. }
+            | RecordAsk::DoingBack { .. }
             | RecordAsk::StartTest { .. }
             | RecordAsk::Import { .. } => {
                 // Of a board that is not known, what it draws on this outing is the best word.

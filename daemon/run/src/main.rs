@@ -1,6 +1,7 @@
 //! The binary: reads the command line, does the command, ends with an exit code that scripts can
 //! rely on: 0 done, 1 failed, 2 wrong use, 78 settings refused.
 
+mod account;
 mod ask;
 mod brain;
 mod check;

@@ -12,10 +12,10 @@ use history::{Reader, Trouble, export, row::Fold, series::Stretch};
 use reckon::time::Wall;
 use web::{
     BankTold, ChannelTold, Ending, EventTold, ForecastTold, GapTold, OutingLine, OutingTold,
-    OutingsPage, Past, PastGone, RundownTold, SeriesAsk, SeriesTold,
+    OutingsPage, Past, PastGone, ReportTold, RundownTold, SeriesAsk, SeriesTold,
 };
 
-use crate::credit;
+use crate::{account, credit};
 
 /// The record's past; without a folder there is none, as in a demonstration.
 pub(crate) struct Shelf {
@@ -120,6 +120,11 @@ impl Past for Shelf {
         told(reader, id).map_err(|why| gone(&why))
     }
 
+    fn report(&self, id: i64) -> Result<Option<ReportTold>, PastGone> {
+        let Some(reader) = self.reader() else { return Ok(None) };
+        account::report(reader, id).map_err(|why| gone(&why))
+    }
+
     fn series(&self, ask: &SeriesAsk) -> Result<Option<SeriesTold>, PastGone> {
         let Some(reader) = self.reader() else { return Ok(None) };
         series(reader, ask).map_err(|why| gone(&why))
@@ -175,7 +180,8 @@ fn aside(folder: &Path) -> PathBuf {
     folder.join(format!(".copy-{}-{number}.db", std::process::id()))
 }
 
-fn told(reader: &Reader, id: i64) -> Result<Option<OutingTold>, Trouble> {
+/// One outing with all that happened in it.
+pub(crate) fn told(reader: &Reader, id: i64) -> Result<Option<OutingTold>, Trouble> {
     let Some(outing) = reader.outing(id)? else { return Ok(None) };
     let events = reader.events(id)?.into_iter().map(|event| EventTold {
         at_s: event.at.as_s(),

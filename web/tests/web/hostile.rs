@@ -8,6 +8,11 @@ use axum::{
 };
 use futures_util::stream;
 use proptest::prelude::*;
+use reckon::{
+    adif::Contact,
+    report::{self, Change, Correction, Made, Mark, Report, Row, Spread, Truth, zero_at},
+    units::{Celsius, Seconds, Share, Volts, Watts},
+};
 use tokio::sync::{mpsc, watch};
 use tower::ServiceExt;
 use web::Pairing;
@@ -17,7 +22,7 @@ use crate::{
     scenes,
 };
 
-const POSTS: [&str; 37] = [
+const POSTS: [&str; 43] = [
     "/bank",
     "/finish",
     "/activity",
@@ -33,6 +38,12 @@ const POSTS: [&str; 37] = [
     "/api/v1/pair",
     "/outings/3/ending",
     "/outings/3/name",
+    "/outings/3/doing",
+    "/outings/3/doing/contacts",
+    "/outings/3/doing/back",
+    "/api/v1/outings/3/doings",
+    "/api/v1/outings/3/doings/contacts",
+    "/api/v1/outings/3/doings/back",
     "/rundowns/3/strike",
     "/banks",
     "/banks/1/name",
@@ -325,6 +336,9 @@ impl web::Past for Wild {
     fn outing(&self, _: i64) -> Result<Option<web::OutingTold>, web::PastGone> {
         Ok(Some(self.outing.clone()))
     }
+    fn report(&self, _: i64) -> Result<Option<web::ReportTold>, web::PastGone> {
+        Ok(Some(wild_report(&self.outing, &self.series)))
+    }
     fn series(&self, _: &web::SeriesAsk) -> Result<Option<web::SeriesTold>, web::PastGone> {
         Ok(Some(self.series.clone()))
     }
@@ -347,6 +361,60 @@ impl web::Past for Wild {
     }
     fn copy(&self) -> Result<Box<dyn std::io::Read + Send>, web::PastGone> {
         Ok(Box::new(std::io::empty()))
+    }
+}
+
+/// A report of whatever was given.
+fn wild_report(outing: &web::OutingTold, series: &web::SeriesTold) -> web::ReportTold {
+    let values: Vec<f64> =
+        series.channels.iter().flat_map(|it| &it.mean).map(|it| it.unwrap_or(3.0)).collect();
+    let value = |ix: usize| values.get(ix).copied().unwrap_or(-1.0);
+    let row = |(ix, t_s): (usize, &f64)| Row {
+        from: Seconds::of(*t_s),
+        span: Seconds::of(if ix % 3 == 0 { series.step_s } else { 10.0 }),
+        draw: Watts::new(value(ix)).map(|one| Spread { low: one, mean: one, high: one }),
+        measured: ix % 2 == 0,
+        busy: Share::new(value(ix + 1)),
+        temp: Celsius::new(value(ix)).map(|one| Spread { low: one, mean: one, high: one }),
+        volts: Volts::new(value(ix)).map(|one| Spread { low: one, mean: one, high: one }),
+    };
+    let rows: Vec<Row> = series.t_s.iter().enumerate().map(row).collect();
+    let forecasts: Vec<Made> = outing
+        .forecasts
+        .iter()
+        .map(|it| Made {
+            at: Seconds::of(it.at_s),
+            remaining: it.remaining_s.map(Seconds::of),
+            basis: it.basis,
+        })
+        .collect();
+    let (a, b) = (Seconds::of(value(0)), Seconds::of(value(1)));
+    let began = zero_at(a);
+    let contact = Contact { began, ended: Some(zero_at(b)), band: None, mode: None, with: None };
+    let report = Report::of(&report::Told {
+        rows: &rows,
+        changes: &[Change { at: b, doing: Some("receive") }, Change { at: a, doing: None }],
+        corrections: &[Correction { from: a, to: b, doing: Some("<i>") }],
+        contacts: &[contact],
+        folds: &[],
+        forecasts: &forecasts,
+        marks: &[Mark { at: a, text: "fan" }],
+        off: &[(b, a), (a, b)],
+        truth: Truth::Died { at: Seconds::of(outing.line.lasted_s), within: b },
+    });
+    let correction = web::CorrectionTold {
+        id: 1,
+        from_s: value(0),
+        to_s: value(1),
+        activity: None,
+        by_contacts: false,
+    };
+    web::ReportTold {
+        whole: outing.clone(),
+        report,
+        undated_s: Some(value(2)),
+        learned: Some(web::LearnedTold { before_wh: [value(3); 3], after_wh: [value(4); 3] }),
+        corrections: vec![correction],
     }
 }
 
@@ -437,7 +505,15 @@ proptest! {
             let series = web::SeriesTold { step_s, t_s, channels: vec![channel] };
             let wild = Arc::new(Wild { outing, series });
             let rig = Rig::with("fine", |shown| shown.past = wild);
-            for path in ["/outings", "/outings/1", "/banks", "/api/v1/outings/1", "/api/v1/banks"] {
+            for path in [
+                "/outings",
+                "/outings/1",
+                "/outings/1.html",
+                "/banks",
+                "/api/v1/outings/1",
+                "/api/v1/outings/1/report",
+                "/api/v1/banks",
+            ] {
                 let got = rig.get(path).await;
                 prop_assert_eq!(got.status, StatusCode::OK, "{}: {}", path, got.text);
                 for drawn in got.text.split("<svg").skip(1) {

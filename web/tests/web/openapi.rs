@@ -154,7 +154,7 @@ fn units_stand_last() {
         "at", "gap", "ms",
     ];
     // Bare shares, counts, and what is no quantity.
-    const BARE: [&str; 19] = [
+    const BARE: [&str; 26] = [
         "p10",
         "p50",
         "p90",
@@ -174,8 +174,15 @@ fn units_stand_last() {
         "outing_id",
         "outing",
         "next",
+        "contacts",
+        "elsewhere",
+        "contacts_per_h",
+        "slots_sent",
+        "forecasts_judged",
+        "forecasts_held",
+        "still_possible",
     ];
-    const SHARES: [&str; 11] = [
+    const SHARES: [&str; 13] = [
         "chance",
         "time_share",
         "energy_share",
@@ -187,6 +194,8 @@ fn units_stand_last() {
         "start_level",
         "status",
         "died_chance",
+        "explained_share",
+        "middle_off_share",
     ];
     fn walk(value: &Value) {
         if let Some(properties) = value.get("properties").and_then(Value::as_object) {
@@ -279,6 +288,7 @@ async fn the_past_is_served_as_promised() {
     for (name, paths) in [
         ("Outings", vec!["/api/v1/outings"]),
         ("OutingWhole", (20..=31).map(|_| "").collect()),
+        ("OutingReport", (20..=31).map(|_| "/report").collect()),
         ("Banks", vec!["/api/v1/banks"]),
         ("Series", vec![series.as_str()]),
         ("Moment", vec!["/api/v1/clock"]),
@@ -286,9 +296,11 @@ async fn the_past_is_served_as_promised() {
         let schema = &document["components"]["schemas"][name];
         let mut met = BTreeSet::new();
         for (ix, path) in paths.iter().enumerate() {
-            let one = format!("/api/v1/outings/{}", ix + 20);
-            let got = rig.get(if path.is_empty() { &one } else { path }).await;
+            let one = format!("/api/v1/outings/{}{path}", ix + 20);
+            let whole = path.starts_with("/api/");
+            let got = rig.get(if whole { path } else { &one }).await;
             assert_eq!(got.status, StatusCode::OK, "{path}: {}", got.text);
+            reasons(&got.json(), &one);
             fits(&document, schema, &got.json(), "it", &mut met)
                 .unwrap_or_else(|why| panic!("{path}: {why}"));
         }

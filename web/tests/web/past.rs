@@ -10,13 +10,17 @@ use std::{
 };
 
 use reckon::{
+    adif::{Contact, band_named},
+    fold::{Beat, Reads, fold},
+    report::{self, Change, Correction, Made, Mark, Report, Row, Spread, Truth},
     snapshot::Basis,
     time::{Mono, Stamp, Trust, Wall},
+    units::{Celsius, Seconds, Share, Volts, Watts},
 };
 use web::{
-    AsideTold, BankTold, ChannelTold, Clock, Ending, EventTold, ForecastTold, GapTold, Keeping,
-    OutingLine, OutingTold, OutingsPage, Past, PastGone, PhoneTold, RundownTold, SeriesAsk,
-    SeriesTold, TestLoad, TestTold,
+    AsideTold, BankTold, ChannelTold, Clock, CorrectionTold, Ending, EventTold, ForecastTold,
+    GapTold, Keeping, LearnedTold, OutingLine, OutingTold, OutingsPage, Past, PastGone, PhoneTold,
+    ReportTold, RundownTold, SeriesAsk, SeriesTold, TestLoad, TestTold,
 };
 
 use crate::scenes;
@@ -185,6 +189,128 @@ fn rundowns() -> Vec<RundownTold> {
     vec![listed, cut, rundown(3, Some(29))]
 }
 
+/// The invented draw.
+fn watts(t: f64) -> Option<f64> {
+    let more = if (20_000.0..23_000.0).contains(&t) { 1.4 } else { 0.0 };
+    (!(14_400.0..15_900.0).contains(&t)).then(|| 3.1 + 0.5 * (t / 3_000.0).sin() + more)
+}
+
+fn rows(lasted_s: f64) -> Vec<Row> {
+    let row = |ix: u32| {
+        let t = f64::from(ix) * 10.0;
+        let busy = 0.3 + 0.2 * (t / 3_000.0).sin() + 0.1 * (t / 130.0).sin();
+        let warm = Celsius::of(44.0 + 30.0 * (busy - 0.3));
+        let volts = Volts::of(if ix == 540 { 4.62 } else { 5.08 });
+        Row {
+            from: Seconds::of(t),
+            span: Seconds::of(10.0),
+            draw: watts(t).map(|w| Spread {
+                low: Watts::of(w - 0.4),
+                mean: Watts::of(w),
+                high: Watts::of(w + 2.6),
+            }),
+            measured: true,
+            busy: Share::new(busy),
+            temp: Some(Spread { low: warm, mean: warm, high: warm }),
+            volts: Some(Spread { low: volts, mean: Volts::of(5.08), high: Volts::of(5.09) }),
+        }
+    };
+    (0_u32..).map(row).take_while(|row| row.from.si() + 10.0 <= lasted_s).collect()
+}
+
+/// A contact that begins so long after the report's zero, and lasts so long.
+fn contact(at_s: f64, lasted_s: f64, band: &str, mode: &str) -> Contact {
+    let began = report::zero_at(Seconds::of(at_s));
+    Contact {
+        began,
+        ended: Some(began.plus_s(lasted_s)),
+        band: band_named(band),
+        mode: Some(mode.to_owned()),
+        with: Some("N0CALL".to_owned()),
+    }
+}
+
+/// What was put right in an outing: one stretch by the operator, two from the log.
+fn corrections() -> Vec<CorrectionTold> {
+    let one = |id, from_s, to_s, activity: &str, by_contacts| CorrectionTold {
+        id,
+        from_s,
+        to_s,
+        activity: Some(activity.to_owned()),
+        by_contacts,
+    };
+    vec![
+        one(7, 9_000.0, 9_600.0, "<own> logging", false),
+        one(8, 21_000.0, 21_300.0, "contacts", true),
+        one(9, 22_000.0, 22_120.0, "contacts", true),
+    ]
+}
+
+/// An outing's report, made as the daemon makes it: from rows.
+fn report_of(id: i64) -> ReportTold {
+    let whole = whole(id);
+    let of = Seconds::of;
+    let lasted = whole.line.lasted_s;
+    // Every other outing is without a contact log.
+    let contacts = if id % 2 == 1 {
+        vec![
+            contact(21_000.0, 300.0, "20m", "FT8"),
+            contact(22_000.0, 120.0, "20m", "FT8"),
+            contact(26_000.0, 240.0, "40m", "CW"),
+        ]
+    } else {
+        Vec::new()
+    };
+    // A transmission of 12.64 s every 30 s (QEX Jul/Aug 2020: 79 symbols of 0.160 s).
+    let beat = |at: u32| Beat {
+        at_s: f64::from(at),
+        watts: 2.6 + if at % 30 < 13 { 6.0 } else { 0.02 * f64::from(at % 7) },
+    };
+    let folds: Vec<_> = fold((0..3600).map(beat), Reads::SecondMeans).into_iter().collect();
+    let made = |it: &ForecastTold| Made {
+        at: of(it.at_s),
+        remaining: it.remaining_s.map(of),
+        basis: it.basis,
+    };
+    let put_right = corrections();
+    let corrections: Vec<Correction<'_>> = put_right
+        .iter()
+        .map(|it| Correction {
+            from: of(it.from_s),
+            to: of(it.to_s),
+            doing: it.activity.as_deref(),
+        })
+        .collect();
+    let died = whole.line.ending == Ending::Died;
+    let report = Report::of(&report::Told {
+        rows: &rows(lasted),
+        changes: &[
+            Change { at: of(4.0), doing: Some("receive") },
+            Change { at: of(20_000.0), doing: Some("contacts") },
+            Change { at: of(23_000.0), doing: Some("receive") },
+        ],
+        corrections: &corrections,
+        contacts: &contacts,
+        folds: &folds,
+        forecasts: &whole.forecasts.iter().map(made).collect::<Vec<_>>(),
+        marks: &[Mark { at: of(9_010.0), text: "rain, moved under the <tree>" }],
+        off: &[],
+        truth: match whole.line.ending {
+            Ending::Open => Truth::Open { at: of(lasted) },
+            Ending::Died => Truth::Died { at: of(lasted), within: of(10.0) },
+            _ => Truth::AtLeast { at: of(lasted) },
+        },
+    });
+    ReportTold {
+        report,
+        undated_s: None,
+        learned: died
+            .then_some(LearnedTold { before_wh: [24.1, 29.0, 33.8], after_wh: [28.4, 30.6, 32.9] }),
+        corrections: put_right,
+        whole,
+    }
+}
+
 fn series(ask: &SeriesAsk) -> SeriesTold {
     let lasted_s = line(ask.outing).lasted_s;
     let to_s = ask.to_s.min(lasted_s);
@@ -193,10 +319,8 @@ fn series(ask: &SeriesAsk) -> SeriesTold {
         (0_u32..).map(|ix| ask.from_s + f64::from(ix) * step_s).take_while(|t| *t < to_s).collect();
     let of = |channel: web::Channel| {
         let value = |t: f64| match channel {
-            web::Channel::Watts if !(14_400.0..15_900.0).contains(&t) => Some(
-                3.1 + 0.5 * (t / 3_000.0).sin()
-                    + if (20_000.0..23_000.0).contains(&t) { 1.4 } else { 0.0 },
-            ),
+            web::Channel::Watts => watts(t),
+            web::Channel::Temp => Some(44.0 + 6.0 * (t / 3_000.0).sin()),
             web::Channel::Volts => Some(5.08),
             web::Channel::Amps => Some(0.63),
             _ => None,
@@ -219,6 +343,10 @@ impl Past for Invented {
 
     fn outing(&self, id: i64) -> Result<Option<OutingTold>, PastGone> {
         self.told((1..=OUTINGS).contains(&id).then(|| whole(id)), None)
+    }
+
+    fn report(&self, id: i64) -> Result<Option<ReportTold>, PastGone> {
+        self.told((1..=OUTINGS).contains(&id).then(|| report_of(id)), None)
     }
 
     fn series(&self, ask: &SeriesAsk) -> Result<Option<SeriesTold>, PastGone> {

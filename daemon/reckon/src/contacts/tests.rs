@@ -103,3 +103,15 @@ fn contacts_still_possible_are_gammas() {
     }
     assert_eq!(seen.next(), None);
 }
+
+#[test]
+fn minutes_of_contact_are_the_union_of_contacts() {
+    let contacts = log("<QSO_DATE:8>20240501<TIME_ON:4>1230<TIME_OFF:4>1235<EOR>\
+        <QSO_DATE:8>20240501<TIME_ON:4>1201<TIME_OFF:4>1203<EOR>\
+        <QSO_DATE:8>20240501<TIME_ON:4>1203<EOR>\
+        <QSO_DATE:8>20240501<TIME_ON:4>1231<TIME_OFF:4>1232<EOR>");
+    // A contact without an end counts as two minutes; one within another adds nothing.
+    let want = [(at(60), at(300)), (at(1800), at(2100))];
+    assert_eq!(stretches(&contacts), want);
+    assert!(stretches(&[]).is_empty());
+}

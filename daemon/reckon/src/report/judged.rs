@@ -87,16 +87,16 @@ pub struct Forecasts {
 }
 
 impl Forecasts {
-    /// Lays each against the truth. What was made at or after the end foretold nothing.
+    /// Lays each against the truth, times switched off left out. What was made at or after the end foretold nothing.
     #[must_use]
-    pub fn judge(made: &[Made], truth: Truth) -> Self {
+    pub fn judge(made: &[Made], truth: Truth, off: &[(Seconds, Seconds)]) -> Self {
         let end_s = match truth {
             Truth::Open { .. } => f64::INFINITY,
             Truth::Died { at, within } => at.si() + within.si().max(0.0) / 2.0,
             Truth::AtLeast { at } => at.si(),
         };
         let before = made.iter().filter(|it| it.at.si() < end_s);
-        let all: Vec<Judged> = before.map(|it| judge(it, truth, end_s)).collect();
+        let all: Vec<Judged> = before.map(|it| judge(it, truth, end_s, off)).collect();
         let off = |pick: fn(&Judged) -> Option<f64>| middle(all.iter().filter_map(pick).collect());
         Self {
             judged: all.iter().filter(|it| it.outcome != Outcome::Open).count(),
@@ -109,8 +109,10 @@ impl Forecasts {
     }
 }
 
-fn judge(made: &Made, truth: Truth, end_s: f64) -> Judged {
-    let came = Seconds::new(end_s - made.at.si());
+fn judge(made: &Made, truth: Truth, end_s: f64, off: &[(Seconds, Seconds)]) -> Judged {
+    let since = |at: Seconds| at.si().clamp(made.at.si(), end_s.max(made.at.si()));
+    let off_s: f64 = off.iter().map(|(from, to)| (since(*to) - since(*from)).max(0.0)).sum();
+    let came = Seconds::new(end_s - made.at.si() - off_s).filter(|came| came.si() > 0.0);
     let [low, middle, high] = made.remaining;
     let (outcome, known) = match (truth, came) {
         (Truth::Open { .. }, _) | (_, None) => (Outcome::Open, None),

@@ -57,6 +57,7 @@ fn told(rows: &[Row]) -> Told<'_> {
         folds: &[],
         forecasts: &[],
         marks: &[],
+        off: &[],
         truth: Truth::Open { at: s(0.0) },
     }
 }
@@ -127,7 +128,7 @@ fn forecasts_are_judged_as_numpy_judges_them() {
         })
         .collect();
     // Known to an interval of 20 s: its middle counts.
-    let judged = Forecasts::judge(&made, Truth::Died { at: s(end_s - 10.0), within: s(20.0) });
+    let judged = Forecasts::judge(&made, Truth::Died { at: s(end_s - 10.0), within: s(20.0) }, &[]);
     assert_eq!(judged.judged, made.len());
     near(judged.held as f64 / judged.judged as f64, want[0], 1e-12, "held");
     // numpy takes the mean of the two middle ones of an even number; these are odd.
@@ -162,11 +163,16 @@ fn an_outing_that_was_switched_off_says_at_least() {
         made(3000.0, 9000.0, 12_000.0),
         made(10_000.0, 100.0, 200.0),
     ];
-    let judged = Forecasts::judge(&all, Truth::AtLeast { at: s(10_000.0) });
+    let judged = Forecasts::judge(&all, Truth::AtLeast { at: s(10_000.0) }, &[]);
     let outcomes: Vec<Outcome> = judged.all.iter().map(|it| it.outcome).collect();
     assert_eq!(outcomes, [Outcome::Later, Outcome::Open, Outcome::Open]);
     assert_eq!((judged.judged, judged.held, judged.middle_off), (1, 0, None));
-    let open = Forecasts::judge(&all, Truth::Open { at: s(11_000.0) });
+    // Switched off for 4000 s in between, what was left then lasts that much longer.
+    let night = [(s(5000.0), s(9000.0))];
+    let judged = Forecasts::judge(&all, Truth::Died { at: s(10_000.0), within: s(0.0) }, &night);
+    let came: Vec<f64> = judged.all.iter().map(|it| it.came.unwrap().si()).collect();
+    assert_eq!(came, [5000.0, 4000.0, 3000.0]);
+    let open = Forecasts::judge(&all, Truth::Open { at: s(11_000.0) }, &[]);
     assert!(open.all.iter().all(|it| it.outcome == Outcome::Open && it.came.is_none()));
     assert_eq!((open.judged, open.all.len()), (0, 4));
 }

@@ -9,14 +9,14 @@ use alloc::{
 
 use super::{
     numbers::{TIE, celsius, energy, percent, power, span, volts},
-    past::{Local, capital, forecast_then, forecasts},
-    report::{contact_draw, contacts, contacts_left, load},
+    past::{Local, capital, forecast_then, forecasts, moment_of},
+    report::{contact_draw, contacts, contacts_left, load, marked},
 };
 use crate::{
     book::Page,
     contacts::{Group, Reckoned},
     fold::Total,
-    report::{Forecasts, Judged, Load, Outcome, Report, Spread, Truth},
+    report::{Forecasts, Judged, Load, Outcome, Report, Spread, Switched, Truth},
     units::{Celsius, Joules, Seconds, Share, Volts},
 };
 
@@ -57,6 +57,13 @@ pub fn book_hour(began: Option<Local>, hour: usize) -> String {
         Some(began) => format!("from {}", began.plus_s(after).hour_minute()),
         None => format!("hour {}", hour + 1),
     }
+}
+
+/// What a mark switched: `Fan on: 0.62 W more, give or take 0.05 W (10:20:05, after 2 h).`
+#[must_use]
+pub fn switched(it: &Switched, began: Option<Local>) -> String {
+    let said = marked(&capital(&it.text), it.more.0, it.more.1);
+    format!("{said} ({}).", moment_of(began, it.at))
 }
 
 /// What of the book was not measured.
@@ -174,13 +181,8 @@ pub fn foretold(all: &Forecasts) -> Vec<String> {
             Vec::from(["How good they are shows when the bank is empty.".to_string()])
         }
         Truth::Died { within, .. } => {
-            let mut lines = Vec::from([forecasts(all.held, all.judged, all.middle_off)]);
-            if let Some(share) = all.middle_off_share {
-                lines.push(format!(
-                    "That is {} of what then remained, for half of them.",
-                    percent(share)
-                ));
-            }
+            let miss = all.middle_off.zip(all.middle_off_share);
+            let mut lines = Vec::from([forecasts(all.held, all.judged, miss)]);
             if within.si() >= 1.0 {
                 let width = span(within);
                 lines.push(format!("The end is known to {width}; the middle of that counts."));
@@ -304,7 +306,7 @@ mod tests {
 
     fn judged(remaining: [f64; 3], truth: Truth) -> Forecasts {
         let made = Made { at: s(0.0), remaining: remaining.map(s), basis: Basis::Measured };
-        Forecasts::judge(&[made], truth)
+        Forecasts::judge(&[made], truth, &[])
     }
 
     #[test]
@@ -317,7 +319,7 @@ mod tests {
         );
         let lines: Vec<String> = foretold(&all).iter().map(|it| said(it)).collect();
         assert!(lines[0].starts_with("The one forecast made held the true end."), "{lines:?}");
-        assert_eq!(lines[2], "The end is known to 10 s; the middle of that counts.");
+        assert_eq!(lines[1], "The end is known to 10 s; the middle of that counts.");
         let all = judged([25_000.0, 26_000.0, 27_000.0], died);
         assert!(said(&forecast_came(&all.all[0])).contains("missed, it came sooner"));
         let open = judged([25_000.0, 26_000.0, 27_000.0], Truth::AtLeast { at: s(20_000.0) });
@@ -326,7 +328,7 @@ mod tests {
         let short = judged([5000.0, 6000.0, 7000.0], Truth::AtLeast { at: s(20_000.0) });
         assert!(said(&forecast_came(&short.all[0])).ends_with("it was more than that"));
         assert!(foretold(&short)[1].starts_with("One of 1 forecasts ended too soon"));
-        assert!(foretold(&Forecasts::judge(&[], died)).is_empty());
+        assert!(foretold(&Forecasts::judge(&[], died, &[])).is_empty());
     }
 
     #[test]

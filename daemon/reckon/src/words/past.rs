@@ -9,7 +9,7 @@ use alloc::{
     vec::Vec,
 };
 
-use super::numbers::{TIE, celsius, chance, energy, left, power, range, span, weekday};
+use super::numbers::{TIE, celsius, chance, energy, left, percent, power, range, span, weekday};
 use crate::{
     time::Wall,
     units::{Celsius, Joules, Seconds, Share, Watts},
@@ -301,9 +301,9 @@ pub fn forecast_then(remaining: [Seconds; 3], truth: Option<Seconds>) -> String 
 }
 
 /// The forecasts of an outing as a whole. `held` of `all` had the true end between their ends; the
-/// middle one of them missed it by `miss`.
+/// middle one of them missed it by `miss`, as a share of what then remained by the other.
 #[must_use]
-pub fn forecasts(held: usize, all: usize, miss: Option<Seconds>) -> String {
+pub fn forecasts(held: usize, all: usize, miss: Option<(Seconds, Share)>) -> String {
     let held = match (held, all) {
         (_, 0) => return String::from("No forecast was made."),
         (1, 1) => String::from("The one forecast made held the true end."),
@@ -311,7 +311,10 @@ pub fn forecasts(held: usize, all: usize, miss: Option<Seconds>) -> String {
         (held, all) if held == all => format!("All {all} forecasts made held the true end."),
         (held, all) => format!("{held} of {all} forecasts made held the true end."),
     };
-    let miss = miss.map(|miss| format!(" Half of the middles were within {} of it.", span(miss)));
+    let miss = miss.map(|(miss, share)| {
+        let share = percent(share);
+        format!(" Half of the middles were within {} of it, {share} of what remained.", span(miss))
+    });
     format!("{held}{} Wanted are 8 in 10.", miss.unwrap_or_default())
 }
 

@@ -1,0 +1,212 @@
+//! An outing's report: the record's rows, handed to `reckon::report` as plain values. The only place
+//! where the two meet.
+
+use history::{
+    Ending, Reader, Trouble,
+    contacts::PlacedContact,
+    doings::{Doing, Origin},
+    folds::{FoldPart, FoldRow},
+    reader::Outing,
+    row::{Channel, Event, EventKind, Fold as Looked, ForecastRow, Row as Kept},
+};
+use reckon::{
+    adif::{Contact, band_named},
+    fold::{Fold, Kind, MODES, Part, Point},
+    report::{self, Change, Correction, Made, Mark, Report, Row, Spread, Truth},
+    time::Wall,
+    units::{Celsius, Joules, Seconds, Share, Volts, Watts},
+};
+use web::{CorrectionTold, LearnedTold, ReportTold};
+
+use crate::{credit, past};
+
+/// One outing taken apart; `None`: there is none of that id.
+///
+/// # Errors
+/// When the record cannot be read.
+pub(crate) fn report(reader: &Reader, id: i64) -> Result<Option<ReportTold>, Trouble> {
+    let Some(whole) = past::told(reader, id)? else { return Ok(None) };
+    let Some(outing) = reader.outing(id)? else { return Ok(None) };
+    let placed = reader.contacts(id)?;
+    let doings = reader.doings(id)?;
+    Ok(Some(ReportTold {
+        report: made(reader, &outing, &placed.contacts, &doings)?,
+        undated_s: placed.undated_s,
+        learned: learned(reader, &outing)?,
+        corrections: doings.into_iter().map(correction).collect(),
+        whole,
+    }))
+}
+
+fn made(
+    reader: &Reader,
+    outing: &Outing,
+    placed: &[PlacedContact],
+    doings: &[Doing],
+) -> Result<Report, Trouble> {
+    let rows: Vec<Row> = reader.rows(outing.id)?.iter().map(row).collect();
+    let events = reader.events(outing.id)?;
+    let folds: Vec<Fold> = reader.folds(outing.id)?.iter().map(fold).collect();
+    let forecasts: Vec<Made> = reader.forecasts(outing.id)?.iter().map(forecast).collect();
+    let off = reader.off(outing.id)?;
+    let contacts: Vec<Contact> = placed.iter().map(contact).collect();
+    let corrections: Vec<Correction<'_>> = doings
+        .iter()
+        .map(|it| Correction {
+            from: Seconds::of(it.from_s),
+            to: Seconds::of(it.to_s),
+            doing: it.activity.as_deref(),
+        })
+        .collect();
+    Ok(Report::of(&report::Told {
+        rows: &rows,
+        changes: &events.iter().filter_map(change).collect::<Vec<_>>(),
+        corrections: &corrections,
+        contacts: &contacts,
+        folds: &folds,
+        forecasts: &forecasts,
+        marks: &events.iter().filter_map(mark).collect::<Vec<_>>(),
+        off: &off
+            .iter()
+            .map(|&(from, to)| (Seconds::of(from), Seconds::of(to)))
+            .collect::<Vec<_>>(),
+        truth: truth(outing, &off),
+    }))
+}
+
+/// The contacts of an outing as the report wants them: on the outing's own axis.
+pub(crate) fn contact(placed: &PlacedContact) -> Contact {
+    let kept = &placed.contact;
+    // Logs in whole minutes may begin a little before the outing.
+    let began = report::zero_at(Seconds::of(placed.t_s).max(Seconds::ZERO));
+    let lasted_ms = kept.ended_ms.map(|ended| ended.saturating_sub(kept.began_ms));
+    let end_ms = lasted_ms
+        .map(|lasted| report::zero_at(Seconds::of(placed.t_s)).unix_ms().saturating_add(lasted));
+    Contact {
+        began,
+        ended: end_ms.map(Wall::from_unix_ms),
+        band: kept.band.as_deref().and_then(band_named),
+        mode: kept.mode.clone(),
+        with: None,
+    }
+}
+
+/// A moment of the report's clock, seconds since the outing began.
+#[expect(clippy::cast_precision_loss, reason = "milliseconds of an outing are exact in a double")]
+pub(crate) fn since_zero_s(at: Wall) -> f64 {
+    at.unix_ms() as f64 / 1000.0
+}
+
+fn row(kept: &Kept) -> Row {
+    let modelled = kept.get(Channel::Watts).is_none();
+    Row {
+        from: Seconds::of(kept.from_s),
+        span: Seconds::of(kept.span_s),
+        draw: kept.draw_w().map(|looked| spread(looked, Watts::of)),
+        measured: !modelled,
+        busy: kept.get(Channel::Busy).map(|looked| Share::nearest(looked.mean)),
+        temp: kept.get(Channel::Temp).map(|looked| spread(looked, Celsius::of)),
+        volts: kept.get(Channel::Volts).map(|looked| spread(looked, Volts::of)),
+    }
+}
+
+fn spread<Q>(looked: Looked, of: impl Fn(f64) -> Q) -> Spread<Q> {
+    Spread { low: of(looked.min), mean: of(looked.mean), high: of(looked.max) }
+}
+
+fn change(event: &Event) -> Option<Change<'_>> {
+    let doing = Some(event.text.as_str()).filter(|name| !name.is_empty());
+    (event.kind == EventKind::Activity).then(|| Change { at: Seconds::of(event.at.as_s()), doing })
+}
+
+fn mark(event: &Event) -> Option<Mark<'_>> {
+    (event.kind == EventKind::Mark)
+        .then(|| Mark { at: Seconds::of(event.at.as_s()), text: &event.text })
+}
+
+fn forecast(kept: &ForecastRow) -> Made {
+    Made {
+        at: Seconds::of(kept.at.as_s()),
+        remaining: kept.remaining_s.map(Seconds::of),
+        basis: kept.basis,
+    }
+}
+
+/// Where the power was lost and nobody said how, only 'at least' is known: the chance that stands
+/// in the record is the forecast's own, which cannot judge itself.
+fn truth(outing: &Outing, off: &[(f64, f64)]) -> Truth {
+    let off_s: f64 = off.iter().map(|(from_s, to_s)| to_s - from_s).sum();
+    let at = Seconds::of(outing.lasted_s + off_s);
+    match outing.ending {
+        Ending::Open => Truth::Open { at },
+        Ending::Died => {
+            Truth::Died { at, within: Seconds::of(outing.ended_within_s.unwrap_or(0.0)) }
+        }
+        Ending::PowerLost { .. } | Ending::SwitchedOff | Ending::Swapped => Truth::AtLeast { at },
+    }
+}
+
+fn fold(kept: &FoldRow) -> Fold {
+    let share = |energy_j: f64| Share::nearest(energy_j / kept.energy_j.max(1e-9));
+    let receive = Part {
+        kind: Kind::Receive,
+        watts: Watts::of(kept.receive_j / kept.seconds.max(1.0)),
+        time: Share::WHOLE,
+        share: share(kept.receive_j),
+        energy: Joules::of(kept.receive_j),
+        begins_s: 0.0,
+        lasts_s: kept.seconds,
+        bridged: false,
+    };
+    let part = |kind, part: FoldPart| Part {
+        kind,
+        watts: Watts::of(part.watts),
+        time: Share::nearest(part.energy_j / part.watts.max(1e-9) / kept.seconds.max(1.0)),
+        share: share(part.energy_j),
+        energy: Joules::of(part.energy_j),
+        begins_s: part.begins_s,
+        lasts_s: part.lasts_s,
+        bridged: part.bridged,
+    };
+    let transmit = kept.transmit.map(|it| part(Kind::Transmit, it));
+    let decode = kept.decode.map(|it| part(Kind::Decode, it));
+    Fold {
+        period_s: kept.period_s,
+        slot_s: kept.slot_s,
+        mode: kept.mode.as_deref().and_then(|name| MODES.iter().find(|mode| mode.name == name)),
+        chance: kept.chance,
+        curve: kept.curve.iter().map(|&(phase_s, watts)| Point { phase_s, watts }).collect(),
+        parts: [Some(receive), transmit, decode].into_iter().flatten().collect(),
+        seconds: kept.seconds,
+        energy: Joules::of(kept.energy_j),
+        sent: kept.sent,
+        slots: kept.slots,
+    }
+}
+
+fn correction(it: Doing) -> CorrectionTold {
+    CorrectionTold {
+        id: it.id,
+        from_s: it.from_s,
+        to_s: it.to_s,
+        activity: it.activity,
+        by_contacts: it.origin == Origin::Contacts,
+    }
+}
+
+/// What the bank was believed to give before this outing's run-down, and with it.
+fn learned(reader: &Reader, outing: &Outing) -> Result<Option<LearnedTold>, Trouble> {
+    let Some(name) = &outing.bank else { return Ok(None) };
+    let Some(bank) = reader.banks()?.into_iter().find(|bank| bank.spec.name == *name) else {
+        return Ok(None);
+    };
+    let all = reader.rundowns(bank.id)?;
+    let own = all.iter().position(|one| one.outing == Some(outing.id) && !one.struck);
+    let Some(own) = own else { return Ok(None) };
+    let usable = |count: usize| {
+        let known = all.get(..count).unwrap_or(&all);
+        credit::usable_wh(&bank.spec, &credit::learned(&bank.spec, known))
+    };
+    let both = usable(own).zip(usable(own + 1));
+    Ok(both.map(|(before_wh, after_wh)| LearnedTold { before_wh, after_wh }))
+}

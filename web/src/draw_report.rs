@@ -1,0 +1,220 @@
+//! The report's small drawings: what was done when, one channel over the outing, a fold. Values in,
+//! SVG out; pure.
+//!
+//! As in the day line, only the shapes are stretched; letters and their places keep their size.
+
+use std::fmt::Write;
+
+use reckon::{
+    fold::{Fold, Kind},
+    report::Report,
+    units::{Celsius, Seconds, Volts},
+    words::{self, Local, account},
+};
+
+use crate::{
+    Channel, SeriesTold,
+    chart::escaped,
+    draw_chart::{hours, on_level, open, trace},
+    draw_fold::{Folded, curve},
+};
+
+/// The shapes' own coordinates.
+const WIDE: f64 = 1000.0;
+const HIGH: f64 = 100.0;
+/// Top and ground of the shapes, in em from the top.
+const TOP: f64 = 1.2;
+const GROUND: f64 = 5.2;
+/// Stretches drawn at most.
+const STRETCHES: usize = 200;
+/// What a letter takes of the width of a small phone, per cent.
+const LETTER: f64 = 2.6;
+
+/// What was done when, as one line from the beginning to the end; `None` where nobody said.
+pub(crate) fn done(report: &Report, lasted_s: f64, began: Option<Local>) -> Option<String> {
+    let ends_s = report.done.last()?.to.si();
+    let span_s = lasted_s.max(ends_s).clamp(1.0, 1e9);
+    if report.done.iter().all(|it| it.doing.is_none()) {
+        return None;
+    }
+    let described: Vec<String> = report
+        .done
+        .iter()
+        .filter(|it| it.to.si() - it.from.si() >= 60.0)
+        .take(STRETCHES)
+        .map(|it| {
+            let when = account::stretch(began, it.from, it.to);
+            format!("{when}: {}", account::doing(it.doing.as_deref()))
+        })
+        .collect();
+    let mut svg = String::with_capacity(4 * 1024);
+    open(&mut svg, "done", "day did", "What was done when", &format!("{}.", described.join("; ")));
+    for it in report.done.iter().take(STRETCHES) {
+        let Some(doing) = &it.doing else { continue };
+        let x = (it.from.si() / span_s * 100.0).clamp(0.0, 100.0);
+        let wide = (it.to.si() / span_s * 100.0).clamp(0.0, 100.0) - x;
+        let _ =
+            write!(svg, "<rect class=stretch x={x:.2}% width={wide:.2}% y=0.2em height=1.9em />");
+        let name = account::doing(Some(doing));
+        if letters(&name) * LETTER + 2.0 <= wide {
+            let x = x + 1.0;
+            let _ = write!(svg, "<text x={x:.2}% y=1.5em>{}</text>", escaped(&name));
+        }
+    }
+    svg.push_str("<line class=rule x1=0 x2=100% y1=2.3em y2=2.3em />");
+    hours(&mut svg, span_s, 2.3, began);
+    svg.push_str("</svg>");
+    Some(svg)
+}
+
+fn letters(text: &str) -> f64 {
+    u32::try_from(text.chars().count()).map_or(f64::INFINITY, f64::from)
+}
+
+/// Mean and extremes of a channel; the scale runs over what was seen, not from zero.
+pub(crate) fn small(
+    series: &SeriesTold,
+    channel: Channel,
+    described: &str,
+    began: Option<Local>,
+) -> Option<String> {
+    let told = series.channels.iter().find(|it| it.channel == channel)?;
+    let take = |list: &[Option<f64>], ix: usize| {
+        list.get(ix).copied().flatten().filter(|it| it.abs() < 1e6)
+    };
+    let steps: Vec<(f64, [f64; 3])> = (0..series.t_s.len())
+        .filter_map(|ix| {
+            let at_s = series.t_s.get(ix).copied().filter(|s| (0.0..1e9).contains(s))?;
+            let mean = take(&told.mean, ix)?;
+            let low = take(&told.min, ix).unwrap_or(mean).min(mean);
+            let high = take(&told.max, ix).unwrap_or(mean).max(mean);
+            Some((at_s, [mean, low, high]))
+        })
+        .collect();
+    let step_s = Some(series.step_s).filter(|step_s| (0.1..1e9).contains(step_s))?;
+    let span_s = series.t_s.last().map_or(0.0, |t_s| t_s + step_s).clamp(1.0, 1e9);
+    let low = steps.iter().map(|step| step.1[1]).fold(f64::INFINITY, f64::min);
+    let high = steps.iter().map(|step| step.1[2]).fold(f64::NEG_INFINITY, f64::max);
+    if steps.is_empty() {
+        return None;
+    }
+    // A channel that stands still is no storm: the scale has a least height.
+    let (id, title, least) = match channel {
+        Channel::Temp => ("temp", "The processor's temperature", 10.0),
+        _ => ("volts", "The supply", 0.2),
+    };
+    let lack = (least - (high - low)).max(0.0) / 2.0;
+    let (low, high) = (low - lack, high + lack);
+    let mut svg = String::with_capacity(8 * 1024);
+    open(&mut svg, id, "day fold", title, described);
+    let _ = write!(
+        svg,
+        "<svg y={TOP}em width=100% height={:.1}em viewBox=\"0 0 {WIDE} {HIGH}\" preserveAspectRatio=none>",
+        GROUND - TOP
+    );
+    let x = |s: f64| (s / span_s).clamp(0.0, 1.0) * WIDE;
+    let y = |value: f64| HIGH - ((value - low) / (high - low)).clamp(0.0, 1.0) * HIGH;
+    let (mut band, mut mean) = (String::new(), String::new());
+    for run in steps.chunk_by(|one, next| next.0 - one.0 < step_s * 1.5) {
+        let run: Vec<(f64, f64, [f64; 3])> =
+            run.iter().map(|(at_s, seen)| (x(*at_s), x(at_s + step_s), *seen)).collect();
+        trace(&mut band, &mut mean, &run, y);
+    }
+    let _ = write!(
+        svg,
+        "<path class=ahead d=\"{band}\"/><path class=mean d=\"{mean}\"/></svg>\
+         <line class=rule x1=0 x2=100% y1={GROUND}em y2={GROUND}em />"
+    );
+    let said = |value: f64| match channel {
+        Channel::Temp => words::celsius(Celsius::of(value)),
+        _ => words::volts(Volts::of(value)),
+    };
+    let _ = write!(svg, "<line class=level x1=0 x2=100% y1={TOP}em y2={TOP}em />");
+    on_level(&mut svg, TOP, &said(high));
+    on_level(&mut svg, GROUND, &said(low));
+    hours(&mut svg, span_s, GROUND, began);
+    svg.push_str("</svg>");
+    Some(svg)
+}
+
+/// A fold's curve; leftmost a moment before the key goes down, where it does.
+pub(crate) fn fold(ix: usize, fold: &Fold) -> Option<String> {
+    let points: Vec<(f64, f64)> = fold.curve.iter().map(|it| (it.phase_s, it.watts)).collect();
+    let sends = fold.part(Kind::Transmit);
+    let left_s = sends.map_or(0.0, |part| part.begins_s - Seconds::of(fold.slot_s / 15.0).si());
+    let drawn = Folded { period_s: fold.period_s, slot_s: fold.slot_s, left_s, points: &points };
+    curve(&format!("fold-{ix}"), &drawn)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::ChannelTold;
+    use reckon::report::{Change, Row, Told, Truth};
+
+    fn report(changes: &[Change<'_>]) -> Report {
+        let row = |ix: u32| Row {
+            from: Seconds::of(f64::from(ix) * 10.0),
+            span: Seconds::of(10.0),
+            draw: None,
+            measured: false,
+            busy: None,
+            temp: None,
+            volts: None,
+        };
+        let rows: Vec<Row> = (0..720).map(row).collect();
+        Report::of(&Told {
+            rows: &rows,
+            changes,
+            corrections: &[],
+            contacts: &[],
+            folds: &[],
+            forecasts: &[],
+            marks: &[],
+            off: &[],
+            truth: Truth::Open { at: Seconds::of(7200.0) },
+        })
+    }
+
+    #[test]
+    fn what_was_done_is_drawn_with_its_name_where_that_fits() {
+        let change = |at_s, doing| Change { at: Seconds::of(at_s), doing };
+        let report = report(&[
+            change(720.0, Some("receive")),
+            change(3600.0, Some("a <b>")),
+            change(3700.0, None),
+        ]);
+        let svg = done(&report, 7200.0, None).unwrap();
+        assert!(svg.contains("x=10.00% width=40.00%"), "{svg}");
+        assert!(svg.contains(">Receive</text>"), "{svg}");
+        assert!(!svg.contains("<b>") && svg.contains("A &lt;b&gt;"), "{svg}");
+        assert_eq!(svg.matches("class=stretch").count(), 2);
+        assert_eq!(done(&self::report(&[]), 7200.0, None), None);
+    }
+
+    #[test]
+    fn a_channel_is_drawn_over_what_was_seen_and_broken_in_gaps() {
+        let mean = vec![Some(5.1), None, Some(5.0), Some(4.6)];
+        let told =
+            ChannelTold { channel: Channel::Volts, min: mean.clone(), max: mean.clone(), mean };
+        let series =
+            SeriesTold { step_s: 60.0, t_s: vec![0.0, 60.0, 120.0, 180.0], channels: vec![told] };
+        let svg = small(&series, Channel::Volts, "x", None).unwrap();
+        let line = svg.split("class=mean d=\"").nth(1).unwrap().split('"').next().unwrap();
+        // 5.1 V at the top, a break, 5.0 V at a fifth of 0.5 V under it, 4.6 V on the ground.
+        assert_eq!(line, "M0 0V0H250M500 20V20H750V100H1000");
+        assert_eq!(small(&series, Channel::Temp, "x", None), None);
+        let odd = |value| ChannelTold {
+            channel: Channel::Volts,
+            mean: vec![value; 4],
+            min: vec![],
+            max: vec![],
+        };
+        for value in [None, Some(f64::NAN), Some(f64::INFINITY)] {
+            let series = SeriesTold { channels: vec![odd(value)], ..series.clone() };
+            assert_eq!(small(&series, Channel::Volts, "x", None), None, "{value:?}");
+        }
+        let series = SeriesTold { channels: vec![odd(Some(5.0))], ..series };
+        assert!(small(&series, Channel::Volts, "x", None).unwrap().contains("5.10"));
+    }
+}

@@ -1,0 +1,412 @@
+//! The report of one outing: as a page, as a single file that needs nothing else, as JSON.
+
+use askama::Template;
+use axum::{
+    Json,
+    extract::{Path, State},
+    http::HeaderMap,
+    response::{IntoResponse, Response},
+};
+use reckon::{
+    book::Page,
+    fold::{Fold, Total},
+    report::{Done as WasDone, Judged, Report},
+    time::Wall,
+    units::{Joules, Seconds, Watts},
+    words::{
+        self, Local,
+        account::{self, BOOK_HEAD, CONTACT_HEAD},
+        report as said,
+    },
+};
+
+use crate::{
+    Channel, CorrectionTold, Ending, OutingTold, ReportTold, SeriesAsk, SeriesTold, Site,
+    asks::Done,
+    banks, draw_chart, draw_report,
+    look::{self, Look, Sheet},
+    outings::{POINTS, Row, file, local, row},
+    page::{Frame, filled, shown},
+    recall::not_there,
+    wire_report,
+};
+
+/// Rows of a list; longer ones are cut and say so.
+const ROWS: usize = 40;
+/// A shorter stretch is not worth a line, s.
+const WORTH_S: f64 = 60.0;
+/// Forecasts shown as rows, evenly picked.
+const FORECAST_ROWS: usize = 8;
+
+/// A line of a table: its name and its cells.
+struct Line {
+    name: String,
+    cells: [String; 5],
+}
+
+struct FoldShown {
+    found: String,
+    summed: String,
+    parts: Vec<String>,
+    curve: Option<String>,
+}
+
+/// What page and file have in common.
+struct Told {
+    row: Row,
+    took: String,
+    notes: Vec<String>,
+    draw: Option<String>,
+    done: Option<String>,
+    done_rows: Vec<(String, String)>,
+    book_head: [&'static str; 5],
+    activities: Vec<Line>,
+    hours: Vec<Line>,
+    book_note: String,
+    drew: Vec<String>,
+    temp: Option<(String, Option<String>)>,
+    supply: Option<(String, Option<String>)>,
+    folds: Vec<FoldShown>,
+    contacts: Vec<String>,
+    contact_head: [&'static str; 5],
+    groups: Vec<Line>,
+    foretold: Vec<String>,
+    foresight: Option<String>,
+    forecast_rows: Vec<(String, String)>,
+    events: Vec<(String, String)>,
+    events_left: usize,
+    gaps: Vec<(String, String)>,
+    gaps_left: usize,
+    learned: Option<String>,
+    /// Closed parts of it can be opened; in a file on paper they cannot.
+    on_paper: bool,
+}
+
+struct CorrectionShown {
+    id: i64,
+    said: String,
+}
+
+#[derive(Template)]
+#[template(path = "outing.html")]
+struct OutingPage {
+    frame: Frame,
+    paired: bool,
+    t: Told,
+    given: String,
+    open: bool,
+    /// Whether to ask if the open outing is still this one.
+    goes_on: bool,
+    rundown: Option<banks::RunDownRow>,
+    corrections: Vec<CorrectionShown>,
+    /// How many corrections came from the contact log.
+    by_contacts: usize,
+    has_contacts: bool,
+    activities: Vec<String>,
+    /// Times are typed as times of day, else as time since the outing began.
+    by_clock: bool,
+}
+
+#[derive(Template)]
+#[template(path = "outing_file.html")]
+struct OutingFile {
+    t: Told,
+    policy: String,
+    style: &'static Sheet,
+    version: &'static str,
+}
+
+/// The type of CSV (RFC 4180 section 3).
+const CSV: &str = "text/csv; charset=utf-8; header=present";
+
+/// `/outings/{id}`, and with `.html`, `.csv`, `.json` or `.close-ups.csv` behind it the files.
+pub(crate) async fn one(
+    State(site): State<Site>,
+    Path(tail): Path<String>,
+    headers: HeaderMap,
+) -> Done {
+    let (id, kind) = tail.split_once('.').unwrap_or((&tail, ""));
+    let Ok(id) = id.parse::<i64>() else { return Err(not_there("outing")) };
+    let gone = || not_there("outing");
+    match kind {
+        "" => {
+            let (told, series) = read(&site, id).await?.ok_or_else(gone)?;
+            Ok(shown(&page_of(&site, &told, series.as_ref(), &headers)))
+        }
+        "html" => {
+            let (told, series) = read(&site, id).await?.ok_or_else(gone)?;
+            Ok(as_file(&site, &told, series.as_ref()))
+        }
+        "csv" => {
+            let text = site.recall(move |past| past.csv(id)).await?;
+            text.map(|text| file(text, CSV, &format!("outing-{id}.csv"))).ok_or_else(gone)
+        }
+        "close-ups.csv" => {
+            let text = site.recall(move |past| past.close_ups(id)).await?;
+            text.map(|text| file(text, CSV, &format!("outing-{id}-close-ups.csv"))).ok_or_else(gone)
+        }
+        "json" => {
+            let text = site.recall(move |past| past.json(id)).await?;
+            text.map(|text| file(text, "application/json", &format!("outing-{id}.json")))
+                .ok_or_else(gone)
+        }
+        _ => Err(gone()),
+    }
+}
+
+/// `/api/v1/outings/{id}/report`.
+pub(crate) async fn api(State(site): State<Site>, Path(id): Path<String>) -> Done {
+    let id = id.parse::<i64>().map_err(|_| not_there("outing"))?;
+    let told = site.recall(move |past| past.report(id)).await?;
+    let told = told.ok_or_else(|| not_there("outing"))?;
+    let offset_s = site.snapshot().at.utc_offset_s;
+    Ok(Json(wire_report::report(told, offset_s)).into_response())
+}
+
+async fn read(
+    site: &Site,
+    id: i64,
+) -> Result<Option<(ReportTold, Option<SeriesTold>)>, crate::trouble::Sorry> {
+    site.recall(move |past| {
+        let Some(told) = past.report(id)? else { return Ok(None) };
+        let ask = SeriesAsk {
+            outing: id,
+            channels: vec![Channel::Watts, Channel::Modelled, Channel::Temp, Channel::Volts],
+            from_s: 0.0,
+            to_s: f64::INFINITY,
+            points: POINTS,
+        };
+        Ok(Some((told, past.series(&ask)?)))
+    })
+    .await
+}
+
+/// One file that needs nothing else: no script, no form, no address, and a policy of its own that
+/// lets it have none, whoever opens it.
+fn as_file(site: &Site, told: &ReportTold, series: Option<&SeriesTold>) -> Response {
+    let page = OutingFile {
+        t: told_of(site, told, series, true),
+        policy: look::file_policy(),
+        style: look::style(),
+        version: env!("CARGO_PKG_VERSION"),
+    };
+    filled(&page).map_or_else(
+        || axum::http::StatusCode::INTERNAL_SERVER_ERROR.into_response(),
+        |text| {
+            let name = format!("outing-{}.html", told.whole.line.id);
+            file(text, "text/html; charset=utf-8", &name)
+        },
+    )
+}
+
+fn page_of(
+    site: &Site,
+    told: &ReportTold,
+    series: Option<&SeriesTold>,
+    headers: &HeaderMap,
+) -> OutingPage {
+    let line = &told.whole.line;
+    let began = local(line.began, site);
+    let (by_contacts, own): (Vec<_>, Vec<_>) =
+        told.corrections.iter().partition(|it| it.by_contacts);
+    OutingPage {
+        frame: Frame::new(Look::of(headers), "Outings"),
+        paired: site.may_change(headers),
+        t: told_of(site, told, series, false),
+        given: line.name.clone().unwrap_or_default(),
+        open: line.ending == Ending::Open,
+        goes_on: site.keeping().ask_goes_on == Some(line.id),
+        rundown: told.whole.rundown.as_ref().map(|it| banks::rundown_row(it, site, Some(line.id))),
+        corrections: own.into_iter().map(|it| correction(it, began)).collect(),
+        by_contacts: by_contacts.len(),
+        has_contacts: told.report.contacts.as_ref().is_some_and(|all| all.contacts > 0),
+        activities: activities(site, &told.report),
+        by_clock: by_clock(line.began, line.lasted_s),
+    }
+}
+
+/// A time of day is enough to name a moment of an outing that began at a known time and lasted no
+/// longer than a day.
+pub(crate) fn by_clock(began: Option<Wall>, lasted_s: f64) -> bool {
+    began.is_some() && lasted_s < 86_400.0
+}
+
+fn correction(it: &CorrectionTold, began: Option<Local>) -> CorrectionShown {
+    let when = account::stretch(began, Seconds::of(it.from_s), Seconds::of(it.to_s));
+    CorrectionShown {
+        id: it.id,
+        said: format!("{when}: {}", account::doing(it.activity.as_deref())),
+    }
+}
+
+/// What can be chosen: the activities of now, and those of the outing.
+fn activities(site: &Site, report: &Report) -> Vec<String> {
+    let snapshot = site.snapshot();
+    let mut names: Vec<String> = snapshot.activities.iter().map(|it| it.name.clone()).collect();
+    for (name, _) in report.book.activities() {
+        if names.iter().all(|known| known != name) {
+            names.push(name.to_owned());
+        }
+    }
+    names
+}
+
+fn told_of(site: &Site, told: &ReportTold, series: Option<&SeriesTold>, on_paper: bool) -> Told {
+    let ReportTold { whole, report, .. } = told;
+    let line = &whole.line;
+    let began = local(line.began, site);
+    let wh = |energy: Option<f64>| energy.map(Joules::from_wh);
+    let peak = line.peak_power_w.map(Watts::of);
+    let bridged = words::bridged(wh(line.energy_wh), wh(line.bridged_wh));
+    let notes = bridged.into_iter().chain(account::not_measured(report)).collect();
+    let truth_s = report.forecasts.all.iter().find_map(|it| {
+        it.off?;
+        Some(it.came?.si() + it.made.at.si())
+    });
+    Told {
+        row: row(line, site),
+        took: words::took(wh(line.energy_wh), line.mean_power_w.map(Watts::of), peak),
+        notes,
+        draw: series.and_then(|series| draw_chart::draw(series, line, &whole.events, began)),
+        done: draw_report::done(report, line.lasted_s, began),
+        done_rows: done_rows(report, began),
+        book_head: BOOK_HEAD,
+        activities: by_activity(report),
+        hours: by_hour(report, began),
+        book_note: account::book_note(report.coarsest),
+        drew: drew(report, began),
+        temp: report.temp.as_ref().map(|seen| {
+            let said = account::temperatures(seen);
+            let drawn = series.and_then(|it| draw_report::small(it, Channel::Temp, &said, began));
+            (said, drawn)
+        }),
+        supply: report.volts.as_ref().map(|seen| {
+            let said = account::supplies(seen);
+            let drawn = series.and_then(|it| draw_report::small(it, Channel::Volts, &said, began));
+            (said, drawn)
+        }),
+        folds: report.folds.iter().enumerate().map(|(ix, total)| fold(ix, total)).collect(),
+        contacts: contacts(told),
+        contact_head: CONTACT_HEAD,
+        groups: groups(report),
+        foretold: account::foretold(&report.forecasts),
+        foresight: draw_chart::foresight(&whole.forecasts, truth_s, line.lasted_s),
+        forecast_rows: forecast_rows(&report.forecasts.all, began),
+        events: events(whole, began),
+        events_left: whole.events.len().saturating_sub(ROWS),
+        gaps: gaps(whole, began),
+        gaps_left: whole.gaps.len().saturating_sub(ROWS),
+        learned: told.learned.map(|it| {
+            let joules = |wh: [f64; 3]| wh.map(Joules::from_wh);
+            account::learned(joules(it.before_wh), joules(it.after_wh))
+        }),
+        on_paper,
+    }
+}
+
+fn by_activity(report: &Report) -> Vec<Line> {
+    let line = |name: String, page: &Page| Line { name, cells: account::book_row(page) };
+    let mut pages: Vec<(&str, &Page)> = report.book.activities().collect();
+    pages.sort_by(|a, b| b.1.energy().si().total_cmp(&a.1.energy().si()));
+    let untold = report.book.untold();
+    let mut lines: Vec<Line> =
+        pages.into_iter().map(|(name, page)| line(account::doing(Some(name)), page)).collect();
+    if untold.lasted().si() >= WORTH_S {
+        lines.push(line(account::UNTOLD.to_owned(), untold));
+    }
+    if report.book.whole().lasted().si() > 0.0 {
+        lines.push(line("All".to_owned(), report.book.whole()));
+    }
+    lines
+}
+
+fn by_hour(report: &Report, began: Option<Local>) -> Vec<Line> {
+    let hours = report.book.hours().iter().enumerate();
+    let read = hours.filter(|(_, page)| page.lasted().si() > 0.0);
+    read.map(|(ix, page)| Line {
+        name: account::book_hour(began, ix),
+        cells: account::book_row(page),
+    })
+    .collect()
+}
+
+/// What drew how much: the processor's load, and what marks switched.
+fn drew(report: &Report, began: Option<Local>) -> Vec<String> {
+    let whole = report.book.whole().energy();
+    let mut lines: Vec<String> =
+        report.load.iter().map(|load| account::load_took(load, whole)).collect();
+    lines.extend(report.switched.iter().map(|it| account::switched(it, began)));
+    lines
+}
+
+fn done_rows(report: &Report, began: Option<Local>) -> Vec<(String, String)> {
+    let told = report.done.iter().any(|it| it.doing.is_some());
+    let worth = |it: &&WasDone| told && it.to.si() - it.from.si() >= WORTH_S;
+    let rows = report.done.iter().filter(worth).take(ROWS);
+    rows.map(|it| (account::stretch(began, it.from, it.to), account::doing(it.doing.as_deref())))
+        .collect()
+}
+
+fn fold(ix: usize, total: &Total) -> FoldShown {
+    let latest = &total.latest;
+    FoldShown {
+        found: said::fold(&Fold { sent: total.sent, slots: slots(total), ..latest.clone() }),
+        summed: account::folded(total),
+        parts: latest.parts.iter().map(said::part).collect(),
+        curve: draw_report::fold(ix, latest),
+    }
+}
+
+/// Slots in all of what was folded.
+#[expect(
+    clippy::cast_possible_truncation,
+    clippy::cast_sign_loss,
+    reason = "a float cast saturates, which is meant"
+)]
+fn slots(total: &Total) -> u32 {
+    (total.lasted.si() / total.latest.slot_s.max(0.1)).round() as u32
+}
+
+fn contacts(told: &ReportTold) -> Vec<String> {
+    let all = told.report.contacts.as_ref();
+    let mut lines = all.map_or_else(Vec::new, |all| account::contact_lines(all, told.report.left));
+    let undated = told.undated_s.filter(|_| all.is_some()).map(Seconds::of);
+    lines.extend(undated.map(account::undated));
+    lines
+}
+
+fn groups(report: &Report) -> Vec<Line> {
+    let groups = report.contacts.iter().flat_map(|all| &all.groups);
+    groups
+        .map(|group| Line {
+            name: account::contact_group(group),
+            cells: account::contact_row(group),
+        })
+        .collect()
+}
+
+fn forecast_rows(all: &[Judged], began: Option<Local>) -> Vec<(String, String)> {
+    let each = all.len().div_ceil(FORECAST_ROWS).max(1);
+    all.iter()
+        .step_by(each)
+        .map(|it| (words::moment_of(began, it.made.at), account::forecast_came(it)))
+        .collect()
+}
+
+fn events(whole: &OutingTold, began: Option<Local>) -> Vec<(String, String)> {
+    let told = whole.events.iter().take(ROWS);
+    told.map(|it| (words::moment_of(began, Seconds::of(it.at_s)), words::event(&it.kind, &it.text)))
+        .collect()
+}
+
+fn gaps(whole: &OutingTold, began: Option<Local>) -> Vec<(String, String)> {
+    let told = whole.gaps.iter().take(ROWS);
+    told.map(|gap| {
+        let lasted = gap.to_s.map(|to_s| Seconds::of((to_s - gap.from_s).max(0.0)));
+        (
+            words::moment_of(began, Seconds::of(gap.from_s)),
+            words::silence(&gap.source, lasted, &gap.why),
+        )
+    })
+    .collect()
+}
