@@ -275,7 +275,7 @@ fn blocking<T>(work: impl Future<Output = T>) -> T {
 }
 
 fn client(socket: Option<&Path>) -> reqwest::Client {
-    let builder = reqwest::Client::builder().timeout(Duration::from_secs(10));
+    let builder = alert::plain_client().expect("a client").timeout(Duration::from_secs(10));
     let builder = match socket {
         Some(path) => builder.unix_socket(path),
         None => builder,

@@ -16,7 +16,20 @@ use crate::support::tree;
 const MAY_USE: &[(&str, &[&str])] = &[
     ("reckon", &["libm"]),
     ("history", &["jiff", "reckon", "rusqlite", "serde_json"]),
-    ("alert", &["reckon", "reqwest", "rustix", "serde", "serde_json", "tokio", "tracing"]),
+    (
+        "alert",
+        &[
+            "reckon",
+            "reqwest",
+            "rustix",
+            "rustls",
+            "serde",
+            "serde_json",
+            "tokio",
+            "tracing",
+            "webpki-roots",
+        ],
+    ),
     ("probe", &["i2cdev", "libc", "reckon", "rustix", "sysinfo"]),
     (
         "web",

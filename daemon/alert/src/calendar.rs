@@ -14,6 +14,14 @@ pub(crate) fn rfc3339(wall: Wall) -> String {
     format!("{year:04}-{month:02}-{day:02}T{:02}:{:02}:{:02}Z", s / 3600, s / 60 % 60, s % 60)
 }
 
+/// `2024-06-15 12:00 UTC`, for a sentence.
+#[cfg(feature = "tls")]
+pub(crate) fn minute(wall: Wall) -> String {
+    let long = rfc3339(wall);
+    let (day, time) = long.split_once('T').unwrap_or((&long, ""));
+    format!("{day} {} UTC", time.get(..5).unwrap_or(time))
+}
+
 /// `Sun, 06 Nov 1994 08:49:37 GMT` (RFC 9110, 5.6.7, the form that senders must use), as seconds
 /// since 1970. The two old forms are not read; `None` for them and for anything else.
 pub(crate) fn http_date(text: &str) -> Option<i64> {

@@ -96,10 +96,15 @@ impl Courier {
     }
 
     /// Tries each way out once, without retries, and says what happened.
-    pub async fn try_all(webhooks: &[Webhook], commands: &[Command], note: &Note) -> Vec<Tried> {
+    pub async fn try_all(
+        webhooks: &[Webhook],
+        commands: &[Command],
+        note: &Note,
+        now: &Now,
+    ) -> Vec<Tried> {
         let mut tried = Vec::new();
         for webhook in webhooks {
-            let outcome = webhook.post(&mut None, note, None).await;
+            let outcome = webhook.post(&mut None, note, now).await;
             tried.push(tried_webhook(webhook, outcome));
         }
         for command in commands {
@@ -189,7 +194,7 @@ async fn deliver(webhook: Webhook, mut queue: Queue, mut notes: mpsc::Receiver<N
             }
             () = waiting => {
                 let Some(note) = queue.first().cloned() else { continue };
-                let outcome = webhook.post(&mut client, &note, now().believed()).await;
+                let outcome = webhook.post(&mut client, &note, &now).await;
                 if let Some(fate) = queue.tried(&note.id, outcome, now().mono) {
                     tell(&webhook, &fate);
                 }

@@ -18,6 +18,8 @@ mod post;
 mod power;
 mod queue;
 mod template;
+#[cfg_attr(not(feature = "tls"), path = "no_tls.rs")]
+mod tls;
 mod webhook;
 
 pub use answer::{Judged, judge};
@@ -28,7 +30,7 @@ pub use post::Note;
 pub use power::{REQUEST, make_request, sync_card, take_request_back, unit_is_enabled};
 pub use queue::{Outcome, Queue};
 pub use template::{Template, WORDS};
-pub use webhook::Webhook;
+pub use webhook::{Webhook, plain_client};
 
 use std::sync::Arc;
 

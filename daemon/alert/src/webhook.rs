@@ -2,7 +2,6 @@
 
 use std::time::Duration;
 
-use reckon::time::Wall;
 use reqwest::{
     Client,
     header::{CONTENT_TYPE, HeaderMap, HeaderName, HeaderValue, RETRY_AFTER},
@@ -10,10 +9,11 @@ use reqwest::{
 };
 
 use crate::{
-    answer,
+    Now, answer,
     post::Note,
     queue::{FIRST_WAIT, Outcome},
     template::Template,
+    tls::{self, Roots},
 };
 
 /// Where notes are posted, as the settings tell, checked.
@@ -24,6 +24,7 @@ pub struct Webhook {
     headers: HeaderMap,
     limit: Duration,
     first_wait: Duration,
+    roots: Roots,
 }
 
 impl Webhook {
@@ -41,9 +42,11 @@ impl Webhook {
             .map_err(|why| format!("{url} is no address of the web: {why}."))?;
         match url.scheme() {
             "http" => {}
+            "https" if tls::IS_IN => {}
             "https" => {
                 return Err(format!(
-                    "{url} needs encryption, which this build of outlast has been made without."
+                    "{url} needs encryption, which this outlast was built without. To build it \
+                     with: cargo build --release --features tls."
                 ));
             }
             other => return Err(format!("{other} is not http or https.")),
@@ -58,7 +61,22 @@ impl Webhook {
             value.set_sensitive(true);
             all.insert(name, value);
         }
-        Ok(Self { url, template, headers: all, limit, first_wait: FIRST_WAIT })
+        let roots = Roots::default();
+        Ok(Self { url, template, headers: all, limit, first_wait: FIRST_WAIT, roots })
+    }
+
+    /// Whether certificates matter to it.
+    #[must_use]
+    pub fn is_encrypted(&self) -> bool {
+        self.url.scheme() == "https"
+    }
+
+    /// The same, believing certificates that these sign and no others: for a server of one's own.
+    ///
+    /// # Errors
+    /// A sentence, where this is no list of certificates in PEM.
+    pub fn believing_only(self, pem: &[u8]) -> Result<Self, String> {
+        Ok(Self { roots: Roots::only(pem)?, ..self })
     }
 
     /// The same with another wait after the first failure; it doubles from there.
@@ -83,13 +101,13 @@ impl Webhook {
         &self,
         client: &mut Option<Client>,
         note: &Note,
-        wall: Option<Wall>,
+        now: &Now,
     ) -> Outcome {
         let client = match client {
             Some(client) => client,
-            none => match new_client(self.limit) {
+            none => match self.new_client(now) {
                 Ok(made) => none.insert(made),
-                Err(why) => return Outcome::Unanswered(reason(&why)),
+                Err(why) => return Outcome::Unanswered(why),
             },
         };
         let request = client
@@ -99,22 +117,38 @@ impl Webhook {
         match request.send().await {
             Ok(answer) => {
                 let after = answer.headers().get(RETRY_AFTER).and_then(|value| value.to_str().ok());
-                Outcome::Answered(answer::judge(answer.status().as_u16(), after, wall))
+                Outcome::Answered(answer::judge(answer.status().as_u16(), after, now().believed()))
             }
-            Err(why) => Outcome::Unanswered(reason(&why)),
+            Err(why) => {
+                let refused = self.roots.why_refused(&why, now());
+                Outcome::Unanswered(refused.unwrap_or_else(|| reason(&why)))
+            }
         }
+    }
+
+    /// No connection is kept for later (the network of a field comes and goes), and no redirection
+    /// is followed.
+    fn new_client(&self, now: &Now) -> Result<Client, String> {
+        let client = Client::builder()
+            .timeout(self.limit)
+            .redirect(Policy::none())
+            .pool_max_idle_per_host(0)
+            .user_agent(concat!("outlast/", env!("CARGO_PKG_VERSION")));
+        let client = if self.is_encrypted() {
+            self.roots.encrypt(client, now)?
+        } else {
+            tls::plain(client)?
+        };
+        client.build().map_err(|why| reason(&why))
     }
 }
 
-/// No connection is kept for later (the network of a field comes and goes), and no redirection is
-/// followed.
-fn new_client(limit: Duration) -> reqwest::Result<Client> {
-    Client::builder()
-        .timeout(limit)
-        .redirect(Policy::none())
-        .pool_max_idle_per_host(0)
-        .user_agent(concat!("outlast/", env!("CARGO_PKG_VERSION")))
-        .build()
+/// A client for addresses without encryption, such as the daemon's own socket.
+///
+/// # Errors
+/// A sentence, where this build cannot make one.
+pub fn plain_client() -> Result<reqwest::ClientBuilder, String> {
+    tls::plain(Client::builder())
 }
 
 /// Why nobody answered, without the address: it may hold a key.

@@ -57,10 +57,9 @@ fn get(look: &Look, path: &str) -> Result<String, Failed> {
     let socket = find(look.socket.as_deref())?;
     let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build();
     let runtime = runtime.map_err(|why| format!("The system has no room for this: {why}."))?;
+    let client = alert::plain_client()?.unix_socket(socket.as_path()).timeout(PATIENCE);
     let answer = runtime.block_on(async {
-        let client =
-            reqwest::Client::builder().unix_socket(socket.as_path()).timeout(PATIENCE).build()?;
-        let answer = client.get(format!("http://localhost{path}")).send().await?;
+        let answer = client.build()?.get(format!("http://localhost{path}")).send().await?;
         answer.error_for_status()?.text().await
     });
     Ok(answer.map_err(|why| no_answer(&socket, &why))?)

@@ -138,8 +138,9 @@ async fn over(
     path: &str,
     body: Option<&Value>,
 ) -> Result<Answer, Failed> {
+    let client = alert::plain_client()?.unix_socket(socket).timeout(PATIENCE);
     let asked = async {
-        let client = reqwest::Client::builder().unix_socket(socket).timeout(PATIENCE).build()?;
+        let client = client.build()?;
         let request = client
             .request(method.clone(), format!("http://localhost{path}"))
             .header(header::ACCEPT, "application/json");

@@ -1,9 +1,10 @@
 //! `check --alarms`: tries each way out once and says what happened. The board stays on: of the
 //! clean power-off only what it needs is looked at.
 
-use std::{path::PathBuf, time::Duration};
+use std::{path::PathBuf, sync::Arc, time::Duration};
 
 use alert::{Courier, Lamp, Led, Note, Tried};
+use probe::{Sweeper, Want};
 use serde::Serialize;
 
 use crate::{
@@ -53,7 +54,7 @@ pub(crate) fn run(options: &cli::Check, settings: &Settings) -> Result<(), Faile
 }
 
 fn lines(options: &cli::Check, settings: &Settings) -> Result<Vec<Line>, String> {
-    let clock = Clock::system();
+    let clock = known_clock(options);
     let at = clock.stamp();
     let text = "This is a test of the warnings.";
     let note = Note::test(&settings.station, text, Some(at), at.mono.as_s());
@@ -62,7 +63,9 @@ fn lines(options: &cli::Check, settings: &Settings) -> Result<Vec<Line>, String>
         .build()
         .map_err(|why| format!("The system has no room for outlast: {why}."))?;
     let warnings = &settings.warnings;
-    let tried = runtime.block_on(Courier::try_all(&warnings.webhooks, &warnings.commands, &note));
+    let now: alert::Now = Arc::new(move || clock.stamp());
+    let (webhooks, commands) = (&warnings.webhooks, &warnings.commands);
+    let tried = runtime.block_on(Courier::try_all(webhooks, commands, &note, &now));
     let mut lines: Vec<Line> = tried.into_iter().map(Line::from).collect();
     let root = options.sysroot.clone().unwrap_or_else(|| PathBuf::from("/"));
     if let Some(name) = &warnings.led {
@@ -93,6 +96,20 @@ fn lines(options: &cli::Check, settings: &Settings) -> Result<Vec<Line>, String>
             .into(),
     });
     Ok(lines)
+}
+
+/// The clock, which knows whether the kernel's is synchronised: certificates go by it.
+fn known_clock(options: &cli::Check) -> Clock {
+    let (clock, want) =
+        (Clock::system(), Want { sysroot: options.sysroot.clone(), ..Want::default() });
+    let now = {
+        let clock = clock.clone();
+        Arc::new(move || clock.mono())
+    };
+    if Sweeper::new(want, now).sweep(clock.mono()).clock_synchronised == Ok(true) {
+        clock.was_synchronised();
+    }
+    clock
 }
 
 fn blink(name: &str, folder: &std::path::Path) -> Line {

@@ -81,7 +81,7 @@ fn what_cannot_be_started_is_said() {
     let why = Command::new(Path::new("tell"), &[], Duration::from_secs(1)).unwrap_err();
     assert!(why.contains("whole path"), "{why}");
     let missing = absent();
-    let tried = runtime().block_on(Courier::try_all(&[], &[missing], &note("x")));
+    let tried = runtime().block_on(Courier::try_all(&[], &[missing], &note("x"), &now()));
     assert!(!tried[0].well && tried[0].said.starts_with("It could not be started"), "{tried:?}");
 }
 

@@ -6,6 +6,8 @@ mod commands;
 mod lamps;
 mod server;
 mod switch;
+#[cfg(feature = "tls")]
+mod tls;
 mod webhooks;
 
 use std::{

@@ -40,14 +40,23 @@ impl Server {
     }
 
     pub(crate) fn at(address: SocketAddr, script: &'static [Does]) -> Self {
+        Self::through(address, script, |guest| guest)
+    }
+
+    /// Each connection goes through `wrap` first.
+    pub(crate) fn through<S: Read + Write>(
+        address: SocketAddr,
+        script: &'static [Does],
+        wrap: impl Fn(TcpStream) -> S + Clone + Send + 'static,
+    ) -> Self {
         let door = TcpListener::bind(address).unwrap();
         let server = Self { address: door.local_addr().unwrap(), heard: Arc::default() };
         let heard = Arc::clone(&server.heard);
         thread::spawn(move || {
             for (place, guest) in door.incoming().enumerate() {
                 let does = script[place.min(script.len() - 1)];
-                let heard = Arc::clone(&heard);
-                thread::spawn(move || serve(guest.unwrap(), does, &heard));
+                let (heard, wrap) = (Arc::clone(&heard), wrap.clone());
+                thread::spawn(move || serve(wrap(guest.unwrap()), does, &heard));
             }
         });
         server
@@ -62,8 +71,8 @@ impl Server {
     }
 }
 
-fn serve(mut guest: TcpStream, does: Does, heard: &Mutex<Vec<Heard>>) {
-    let mut reader = BufReader::new(guest.try_clone().unwrap());
+fn serve(mut guest: impl Read + Write, does: Does, heard: &Mutex<Vec<Heard>>) {
+    let mut reader = BufReader::new(&mut guest);
     let (mut head, mut length) = (String::new(), 0);
     loop {
         let mut line = String::new();
@@ -74,6 +83,10 @@ fn serve(mut guest: TcpStream, does: Does, heard: &Mutex<Vec<Heard>>) {
             length = value.trim().parse().unwrap();
         }
         head.push_str(&line);
+    }
+    // A guest that went away before it asked for anything.
+    if head.is_empty() {
+        return;
     }
     let mut body = vec![0; length];
     reader.read_exact(&mut body).unwrap();

@@ -130,7 +130,8 @@ fn the_owners_body_and_headers_are_sent() {
     let hook = Webhook::new(&server.url(), body, &key, Duration::from_secs(2)).unwrap();
     assert!(!hook.title().contains("secret"), "a log never shows a key: {}", hook.title());
     assert!(!format!("{hook:?}").contains("abc"), "{hook:?}");
-    let tried = runtime().block_on(Courier::try_all(&[hook], &[], &note("He said \"now\"")));
+    let tried =
+        runtime().block_on(Courier::try_all(&[hook], &[], &note("He said \"now\""), &now()));
     assert!(tried[0].well, "{tried:?}");
     let heard = server.heard();
     let read: serde_json::Value = serde_json::from_str(&heard[0].body).unwrap();
@@ -148,19 +149,23 @@ fn a_try_says_what_happened() {
         (format!("http://{refused}/"), "cannot be reached"),
     ];
     for (url, want) in cases {
-        let tried = runtime().block_on(Courier::try_all(&[hook(&url)], &[], &note("a test")));
+        let tried =
+            runtime().block_on(Courier::try_all(&[hook(&url)], &[], &note("a test"), &now()));
         assert!(!tried[0].well && tried[0].said.contains(want), "{tried:?}");
         assert!(tried[0].said.ends_with('.') && !tried[0].said.contains("secret"), "{tried:?}");
     }
 }
 
+#[cfg(not(feature = "tls"))]
+#[test]
+fn without_encryption_an_address_that_needs_it_is_refused_with_what_to_build() {
+    let why = Webhook::new("https://host.example/", Template::own(), &[], FAST).unwrap_err();
+    assert!(why.contains("--features tls"), "{why}");
+}
+
 #[test]
 fn addresses_that_cannot_be_are_refused() {
-    for (url, want) in [
-        ("heron", "no address"),
-        ("ftp://host/", "not http"),
-        ("https://host.example/", "encryption"),
-    ] {
+    for (url, want) in [("heron", "no address"), ("ftp://host/", "not http")] {
         let why = Webhook::new(url, Template::own(), &[], FAST).unwrap_err();
         assert!(why.contains(want), "{url}: {why}");
     }

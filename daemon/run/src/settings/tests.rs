@@ -143,6 +143,26 @@ fn mistakes_about_warnings_are_said() {
 }
 
 #[test]
+fn certificates_of_ones_own_are_looked_at_before_they_are_needed() {
+    let own = |file: &str| {
+        format!("[[webhook]]\nurl = \"https://heron.example/\"\nca_file = \"{file}\"\n")
+    };
+    let wants = if cfg!(feature = "tls") {
+        vec![
+            ("root.pem", "the whole path"),
+            ("/nonexistent/root.pem", "cannot be read"),
+            ("/dev/null", "no certificate in it"),
+        ]
+    } else {
+        vec![("/dev/null", "--features tls")]
+    };
+    for (file, want) in wants {
+        let all = said(&own(file));
+        assert!(all.len() == 1 && all[0].contains(want), "{want}: {all:#?}");
+    }
+}
+
+#[test]
 fn five_mistakes_are_five_complaints() {
     let all = said(
         "station = 7\nlistn = \"0.0.0.0:1\"\n[bank]\nlabel_mah = -5\nseries = 0\n[[sensor]]\nmatches = \"x\"\nscale = 0\n",

@@ -1,6 +1,10 @@
 //! The part of the settings that is about warnings: alarms, ways out, the clean power-off.
 
-use std::{path::PathBuf, time::Duration};
+use std::{
+    fs,
+    path::{Path, PathBuf},
+    time::Duration,
+};
 
 use alert::{Command, Template, Webhook};
 use reckon::{alarm::AlarmWants, power_off::PowerOffWants, units::Amps};
@@ -83,6 +87,9 @@ fn webhook(mut t: Table<'_>) -> Option<Webhook> {
     let json = t.flag("json", "false where the body is plain text.").unwrap_or(true);
     let headers = t.texts("headers", 8, "Each looks like \"Name: value\".").unwrap_or_default();
     let limit = t.whole("limit_s", 1, 60, "So long it may take to answer.").unwrap_or(10);
+    let ca_file = t.parsed("ca_file", "the whole path of a file of certificates (PEM).", |path| {
+        path.starts_with('/').then(|| PathBuf::from(path))
+    });
     let mut split = Vec::new();
     for header in &headers {
         match header.split_once(':') {
@@ -105,7 +112,10 @@ fn webhook(mut t: Table<'_>) -> Option<Webhook> {
         Webhook::new(&url, template, &split, Duration::from_secs(u64::from(limit)))
     });
     let made = match made {
-        Some(Ok(webhook)) => Some(webhook),
+        Some(Ok(webhook)) => match ca_file.filter(|_| webhook.is_encrypted()) {
+            Some(file) => own_roots(webhook, &file).map_err(|why| t.complain("ca_file", why)).ok(),
+            None => Some(webhook),
+        },
         Some(Err(why)) => {
             t.complain("url", why);
             None
@@ -114,6 +124,12 @@ fn webhook(mut t: Table<'_>) -> Option<Webhook> {
     };
     t.done();
     made
+}
+
+/// Read now rather than with the first warning, when it would be too late to correct it.
+fn own_roots(webhook: Webhook, file: &Path) -> Result<Webhook, String> {
+    let pem = fs::read(file).map_err(|why| format!("it cannot be read: {why}."))?;
+    webhook.believing_only(&pem)
 }
 
 fn command(mut t: Table<'_>) -> Option<Command> {
