@@ -5,6 +5,7 @@
 //! The scorer itself is held against published worked examples first.
 #![expect(clippy::unwrap_used, reason = "a test that cannot read its data must fail")]
 
+mod in_time;
 mod scorer;
 
 use std::{fs, path::PathBuf};
@@ -111,6 +112,12 @@ impl Outing {
         )
     }
 
+    /// Seconds, processor share, its temperature, volts, amperes.
+    fn rows(&self) -> Vec<Vec<Option<f64>>> {
+        let text = fs::read_to_string(&self.file).unwrap();
+        text.lines().skip(1).map(|l| l.split(',').map(|x| x.parse().ok()).collect()).collect()
+    }
+
     fn lasted_s(&self) -> f64 {
         self.numbers[8].unwrap()
     }
@@ -128,8 +135,7 @@ fn play(sensor: bool) -> Vec<(usize, Figures)> {
         let mut estimator = Estimator::new(&spec, &load, &learned, Start::Full);
         let mut said = Vec::new();
         let mut before = 0.0;
-        for line in fs::read_to_string(&outing.file).unwrap().lines().skip(1) {
-            let f: Vec<Option<f64>> = line.split(',').map(|x| x.parse().ok()).collect();
+        for f in outing.rows() {
             let t = f[0].unwrap();
             estimator.step(&Observation {
                 dt_s: t - before,

@@ -192,3 +192,94 @@ fn nobody_draining_the_edges_does_not_fill_the_memory() {
     }
     assert!(field.engine.edges().len() <= 256);
 }
+
+/// How long the one alarm of these edges stood: raised once, cleared once, nothing else.
+fn stood_s(edges: &[Edge], about: &About) -> u64 {
+    let [up, down] = edges else { panic!("want raised and cleared: {edges:?}") };
+    assert_eq!((&up.about, up.change), (about, Change::Raised));
+    assert_eq!(&down.about, about);
+    let Change::Cleared { lasted } = down.change else { panic!("{down:?}") };
+    lasted.as_secs()
+}
+
+#[test]
+fn a_draw_so_low_that_the_bank_may_switch_off_is_told_once_and_taken_back_once() {
+    // A Zero may well draw so little: typically 100 mA (vendor's table of bare boards).
+    let facts = BoardFacts { kind: Some(BoardKind::Zero), ..BoardFacts::default() };
+    let bank = Some(blue_ten());
+    let mut field = Field::new(Setup { bank, facts: Arc::new(facts), ..setup() });
+    field.seconds(300, |_| measured(5.0, 0.12));
+    field.seconds(120, |k| measured(5.0, if k % 8 == 7 { 0.12 } else { 0.045 }));
+    assert!(field.engine.edges().is_empty(), "a pulse every eight seconds keeps it awake");
+    field.seconds(60, |_| measured(5.0, 0.045));
+    // Above the limit, but not by much: nothing changes.
+    field.seconds(600, |k| measured(5.0, if k % 2 == 0 { 0.07 } else { 0.055 }));
+    let shot = field.seconds(30, |_| measured(5.0, 0.12));
+    assert_eq!(shot.alarms[0].about, About::AutoOff);
+    field.seconds(90, |_| measured(5.0, 0.12));
+    // 60 s low but for the ten before it was believed, 600 between, 60 before it was taken back.
+    assert_eq!(stood_s(&field.engine.edges(), &About::AutoOff), 50 + 600 + 60);
+}
+
+#[test]
+fn a_draw_well_above_the_activitys_usual_one_is_told_once_and_taken_back_once() {
+    let mut field = Field::blue_ten();
+    field.ask(&Ask::Activity { name: Some(String::from("Logging")) }).unwrap();
+    let calm = |k: u32| measured(5.0, if (k / 60) % 2 == 0 { 0.60 } else { 0.64 });
+    field.seconds(1800, calm);
+    // Nine minutes of something else, twice: not yet worth a word.
+    for _ in 0..2 {
+        field.seconds(540, |_| measured(5.0, 1.2));
+        field.seconds(600, calm);
+    }
+    assert!(field.engine.edges().is_empty());
+    field.seconds(1200, |_| measured(5.0, 1.2));
+    // Back by half of the surplus only: it stands, and does not flap.
+    field.seconds(600, |k| measured(5.0, if (k / 60) % 2 == 0 { 0.8 } else { 1.2 }));
+    let shot = field.last.clone().unwrap();
+    let [alarm] = &shot.alarms[..] else { panic!("{:?}", shot.alarms) };
+    let About::DrawHigh { activity, usual } = &alarm.about else { panic!("{alarm:?}") };
+    assert_eq!(activity, "Logging");
+    near(usual.si(), 3.1, 0.05, "usual");
+    let about = alarm.about.clone();
+    field.seconds(300, calm);
+    // 20 min above but for the ten before it was said, ten between, three before it was taken
+    // back; whole minutes.
+    let stood = stood_s(&field.engine.edges(), &about);
+    assert!((22 * 60..=25 * 60).contains(&stood), "{stood} s");
+}
+
+#[test]
+fn a_clock_that_is_not_set_is_told_once_while_a_timed_mode_is_on() {
+    let activities = vec![String::from("FT8"), String::from("Voice")];
+    let mut field = Field::new(Setup { bank: Some(blue_ten()), activities, ..setup() });
+    let unset = |field: &mut Field, count: u32| {
+        for _ in 0..count {
+            field.now_s += 1.0;
+            let at = Stamp { trust: Trust::Unset, ..field.stamp() };
+            field.engine.take(&Sweep { at: at.mono, ..measured(5.0, 0.8) }, at);
+        }
+    };
+    let does = |field: &mut Field, name: &str| {
+        field.ask(&Ask::Activity { name: Some(String::from(name)) }).unwrap();
+    };
+    // Somebody who looks through the list is not told.
+    for _ in 0..20 {
+        does(&mut field, "FT8");
+        unset(&mut field, 20);
+        does(&mut field, "Voice");
+        unset(&mut field, 20);
+    }
+    assert!(field.engine.edges().is_empty());
+    does(&mut field, "FT8");
+    unset(&mut field, 630);
+    // Another mode for a moment is no end of it.
+    does(&mut field, "Voice");
+    unset(&mut field, 3);
+    does(&mut field, "FT8");
+    unset(&mut field, 100);
+    // Somebody sets the clock.
+    field.seconds(60, |_| measured(5.0, 0.8));
+    let stood = stood_s(&field.engine.edges(), &About::ClockNotTrusted);
+    assert!((700..=710).contains(&stood), "{stood} s");
+}
