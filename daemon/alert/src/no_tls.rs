@@ -10,7 +10,7 @@ pub(crate) const IS_IN: bool = false;
 
 /// Nobody's.
 #[derive(Clone, Debug, Default)]
-pub(crate) struct Roots;
+pub(crate) struct Roots(());
 
 impl Roots {
     pub(crate) fn only(_: &[u8]) -> Result<Self, String> {

@@ -48,7 +48,7 @@ impl Roots {
         now: &Now,
     ) -> Result<ClientBuilder, String> {
         let roots = self.0.clone().unwrap_or_else(|| {
-            let roots = webpki_roots::TLS_SERVER_ROOTS.iter().cloned().collect();
+            let roots = webpki_roots::TLS_SERVER_ROOTS.to_vec();
             Arc::new(RootCertStore { roots })
         });
         configure(client, roots, Arc::new(OwnTime(Arc::clone(now))))

@@ -225,7 +225,7 @@ fn a_draw_so_low_that_the_bank_may_switch_off_is_told_once_and_taken_back_once()
 fn a_draw_well_above_the_activitys_usual_one_is_told_once_and_taken_back_once() {
     let mut field = Field::blue_ten();
     field.ask(&Ask::Activity { name: Some(String::from("Logging")) }).unwrap();
-    let calm = |k: u32| measured(5.0, if (k / 60) % 2 == 0 { 0.60 } else { 0.64 });
+    let calm = |k: u32| measured(5.0, if (k / 60).is_multiple_of(2) { 0.60 } else { 0.64 });
     field.seconds(1800, calm);
     // Nine minutes of something else, twice: not yet worth a word.
     for _ in 0..2 {
@@ -235,7 +235,7 @@ fn a_draw_well_above_the_activitys_usual_one_is_told_once_and_taken_back_once() 
     assert!(field.engine.edges().is_empty());
     field.seconds(1200, |_| measured(5.0, 1.2));
     // Back by half of the surplus only: it stands, and does not flap.
-    field.seconds(600, |k| measured(5.0, if (k / 60) % 2 == 0 { 0.8 } else { 1.2 }));
+    field.seconds(600, |k| measured(5.0, if (k / 60).is_multiple_of(2) { 0.8 } else { 1.2 }));
     let shot = field.last.clone().unwrap();
     let [alarm] = &shot.alarms[..] else { panic!("{:?}", shot.alarms) };
     let About::DrawHigh { activity, usual } = &alarm.about else { panic!("{alarm:?}") };
