@@ -27,10 +27,12 @@ const TOP: f64 = 1.2;
 const GROUND: f64 = 5.2;
 /// Stretches drawn at most.
 const STRETCHES: usize = 200;
-/// What a letter takes of the width of a small phone, per cent.
-const LETTER: f64 = 2.6;
+/// Activities drawn at most (the style has a height for each number), and what one takes, em.
+const LANES: usize = 6;
+const LANE_EM: f64 = 1.9;
 
-/// What was done when, as one line from the beginning to the end; `None` where nobody said.
+/// What was done when: a lane for each activity, from the beginning to the end; `None` where nobody
+/// said.
 pub(crate) fn done(report: &Report, lasted_s: f64, began: Option<Local>) -> Option<String> {
     let ends_s = report.done.last()?.to.si();
     let span_s = lasted_s.max(ends_s).clamp(1.0, 1e9);
@@ -47,28 +49,43 @@ pub(crate) fn done(report: &Report, lasted_s: f64, began: Option<Local>) -> Opti
             format!("{when}: {}", account::doing(it.doing.as_deref()))
         })
         .collect();
-    let mut svg = String::with_capacity(4 * 1024);
-    open(&mut svg, "done", "day did", "What was done when", &format!("{}.", described.join("; ")));
-    for it in report.done.iter().take(STRETCHES) {
-        let Some(doing) = &it.doing else { continue };
-        let x = (it.from.si() / span_s * 100.0).clamp(0.0, 100.0);
-        let wide = (it.to.si() / span_s * 100.0).clamp(0.0, 100.0) - x;
-        let _ =
-            write!(svg, "<rect class=stretch x={x:.2}% width={wide:.2}% y=0.2em height=1.9em />");
-        let name = account::doing(Some(doing));
-        if letters(&name) * LETTER + 2.0 <= wide {
-            let x = x + 1.0;
-            let _ = write!(svg, "<text x={x:.2}% y=1.5em>{}</text>", escaped(&name));
+    // A lane for each activity, the one that took longest first.
+    let mut lanes: Vec<(&str, f64)> = Vec::new();
+    for it in &report.done {
+        let (Some(doing), lasted_s) = (it.doing.as_deref(), it.to.si() - it.from.si()) else {
+            continue;
+        };
+        match lanes.iter_mut().find(|lane| lane.0 == doing) {
+            Some(lane) => lane.1 += lasted_s,
+            None => lanes.push((doing, lasted_s)),
         }
     }
-    svg.push_str("<line class=rule x1=0 x2=100% y1=2.3em y2=2.3em />");
-    hours(&mut svg, span_s, 2.3, began);
+    lanes.sort_by(|a, b| b.1.total_cmp(&a.1));
+    lanes.truncate(LANES);
+    let mut svg = String::with_capacity(4 * 1024);
+    let class = format!("day did n{}", lanes.len());
+    open(&mut svg, "done", &class, "What was done when", &format!("{}.", described.join("; ")));
+    let mut top_em = 0.0;
+    for (doing, _) in lanes {
+        let name = escaped(&account::doing(Some(doing)));
+        let _ = write!(svg, "<text x=0 y={:.1}em>{name}</text>", top_em + 0.9);
+        let y_em = top_em + 1.2;
+        let _ = write!(svg, "<line class=level x1=0 x2=100% y1={y_em:.1}em y2={y_em:.1}em />");
+        let own = report.done.iter().filter(|it| it.doing.as_deref() == Some(doing));
+        for it in own.take(STRETCHES) {
+            let x = (it.from.si() / span_s * 100.0).clamp(0.0, 100.0);
+            let wide = (it.to.si() / span_s * 100.0).clamp(0.0, 100.0) - x;
+            let _ = write!(
+                svg,
+                "<rect class=stretch x={x:.2}% width={wide:.2}% y={:.1}em height=0.45em />",
+                y_em - 0.05
+            );
+        }
+        top_em += LANE_EM;
+    }
+    hours(&mut svg, span_s, top_em + 0.1, began);
     svg.push_str("</svg>");
     Some(svg)
-}
-
-fn letters(text: &str) -> f64 {
-    u32::try_from(text.chars().count()).map_or(f64::INFINITY, f64::from)
 }
 
 /// Mean and extremes of a channel; the scale runs over what was seen, not from zero.
@@ -177,7 +194,7 @@ mod tests {
     }
 
     #[test]
-    fn what_was_done_is_drawn_with_its_name_where_that_fits() {
+    fn what_was_done_has_a_lane_for_each_activity() {
         let change = |at_s, doing| Change { at: Seconds::of(at_s), doing };
         let report = report(&[
             change(720.0, Some("receive")),
@@ -185,7 +202,8 @@ mod tests {
             change(3700.0, None),
         ]);
         let svg = done(&report, 7200.0, None).unwrap();
-        assert!(svg.contains("x=10.00% width=40.00%"), "{svg}");
+        assert!(svg.contains("x=10.00% width=40.00% y=1.1em"), "{svg}");
+        assert!(svg.contains("class=\"day did n2\""), "{svg}");
         assert!(svg.contains(">Receive</text>"), "{svg}");
         assert!(!svg.contains("<b>") && svg.contains("A &lt;b&gt;"), "{svg}");
         assert_eq!(svg.matches("class=stretch").count(), 2);

@@ -33,6 +33,8 @@ use crate::{
 
 /// Rows of a list; longer ones are cut and say so.
 const ROWS: usize = 40;
+/// Of these so many stand open.
+const FIRST: usize = 8;
 /// A shorter stretch is not worth a line, s.
 const WORTH_S: f64 = 60.0;
 /// Forecasts shown as rows, evenly picked.
@@ -74,6 +76,7 @@ struct Told {
     foresight: Option<String>,
     forecast_rows: Vec<(String, String)>,
     events: Vec<(String, String)>,
+    events_more: Vec<(String, String)>,
     events_left: usize,
     gaps: Vec<(String, String)>,
     gaps_left: usize,
@@ -259,6 +262,8 @@ fn told_of(site: &Site, told: &ReportTold, series: Option<&SeriesTold>, on_paper
     let peak = line.peak_power_w.map(Watts::of);
     let bridged = words::bridged(wh(line.energy_wh), wh(line.bridged_wh));
     let notes = bridged.into_iter().chain(account::not_measured(report)).collect();
+    let mut first = events(whole, began);
+    let events_more = first.split_off(first.len().min(FIRST));
     let truth_s = report.forecasts.all.iter().find_map(|it| {
         it.off?;
         Some(it.came?.si() + it.made.at.si())
@@ -292,7 +297,8 @@ fn told_of(site: &Site, told: &ReportTold, series: Option<&SeriesTold>, on_paper
         foretold: account::foretold(&report.forecasts),
         foresight: draw_chart::foresight(&whole.forecasts, truth_s, line.lasted_s),
         forecast_rows: forecast_rows(&report.forecasts.all, began),
-        events: events(whole, began),
+        events: first,
+        events_more,
         events_left: whole.events.len().saturating_sub(ROWS),
         gaps: gaps(whole, began),
         gaps_left: whole.gaps.len().saturating_sub(ROWS),

@@ -139,7 +139,7 @@ pub struct Report {
     pub temp: Option<Spread<Celsius>>,
     /// The supply.
     pub volts: Option<Spread<Volts>>,
-    /// What was folded, by slot.
+    /// What was folded, by slot; the `latest` of each is its longest stretch.
     pub folds: Vec<Total>,
     /// Contacts against energy; `None` without any contact.
     pub contacts: Option<Reckoned>,
@@ -181,8 +181,11 @@ impl Report {
             }
             record.push(Stretch { from: zero_at(row.from), lasted: row.span, draw: draw.mean });
         }
+        // The longest is added last: of each slot it is the one whose curve is shown.
+        let mut by_length: Vec<&Fold> = told.folds.iter().collect();
+        by_length.sort_by(|a, b| a.seconds.total_cmp(&b.seconds));
         let mut folds = Totals::default();
-        for fold in told.folds {
+        for fold in by_length {
             folds.add(fold.clone());
         }
         let forecasts = Forecasts::judge(told.forecasts, told.truth, told.off);

@@ -82,13 +82,16 @@ pub(crate) enum Outing {
         #[command(flatten)]
         reach: Reach,
     },
-    /// One outing: how long, how much, what happened
+    /// One outing's report: how long, where the energy went, how good the forecasts were
     Show {
         /// Which
         outing: String,
         /// Print JSON instead of sentences
         #[arg(long)]
         json: bool,
+        /// Write it to this file instead, as one page that needs nothing else
+        #[arg(long, value_name = "FILE", conflicts_with = "json")]
+        html: Option<PathBuf>,
         #[command(flatten)]
         reach: Reach,
     },
@@ -98,6 +101,39 @@ pub(crate) enum Outing {
         outing: String,
         /// The name; empty takes it away
         name: String,
+        #[command(flatten)]
+        reach: Reach,
+    },
+    /// Put right what was being done in a stretch of an outing
+    Doing {
+        /// Which
+        outing: String,
+        /// From: hours and minutes since it began, 1:20
+        #[arg(value_parser = since)]
+        from: f64,
+        /// To
+        #[arg(value_parser = since)]
+        to: f64,
+        /// The activity; empty: none
+        activity: String,
+        #[command(flatten)]
+        reach: Reach,
+    },
+    /// Count the minutes of contact of the contact log as an activity
+    DoingByContacts {
+        /// Which
+        outing: String,
+        /// The activity
+        activity: String,
+        #[command(flatten)]
+        reach: Reach,
+    },
+    /// Take back what was put right; `outlast outing show` lists the numbers
+    DoingBack {
+        /// Which
+        outing: String,
+        /// The number of the correction, or `contacts`: all that came from the contact log
+        correction: String,
         #[command(flatten)]
         reach: Reach,
     },
@@ -378,4 +414,19 @@ pub(crate) struct Check {
     /// Read /sys, /proc, /run and /dev below this folder: virtual boards, tests
     #[arg(long, value_name = "DIR")]
     pub(crate) sysroot: Option<PathBuf>,
+}
+
+/// `1:20` or `1:20:30` in seconds.
+fn since(typed: &str) -> Result<f64, String> {
+    let parts: Option<Vec<u32>> = typed.split(':').map(|part| part.parse().ok()).collect();
+    let seconds = match parts.as_deref() {
+        Some([hours @ 0..10_000, minutes @ 0..60]) => Some(hours * 3600 + minutes * 60),
+        Some([hours @ 0..10_000, minutes @ 0..60, seconds @ 0..60]) => {
+            Some(hours * 3600 + minutes * 60 + seconds)
+        }
+        _ => None,
+    };
+    seconds
+        .map(f64::from)
+        .ok_or_else(|| "hours and minutes since it began, such as 1:20".to_owned())
 }

@@ -327,7 +327,11 @@ fn series(ask: &SeriesAsk) -> SeriesTold {
         };
         let mean: Vec<Option<f64>> = t_s.iter().map(|t| value(*t)).collect();
         let off = |by: f64| mean.iter().map(|it| it.map(|it| it + by)).collect();
-        ChannelTold { channel, min: off(-0.4), max: off(2.6), mean: mean.clone() }
+        let (below, above) = match channel {
+            web::Channel::Volts => (-0.02, 0.01),
+            _ => (-0.4, 2.6),
+        };
+        ChannelTold { channel, min: off(below), max: off(above), mean: mean.clone() }
     };
     let channels = ask.channels.iter().map(|channel| of(*channel)).collect();
     SeriesTold { step_s, t_s, channels }

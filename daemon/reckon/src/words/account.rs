@@ -54,7 +54,7 @@ pub fn book_note(coarsest: Seconds) -> String {
 pub fn book_hour(began: Option<Local>, hour: usize) -> String {
     let after = u32::try_from(hour).map_or(0.0, f64::from) * 3600.0;
     match began {
-        Some(began) => format!("from {}", began.plus_s(after).hour_minute()),
+        Some(began) => began.plus_s(after).hour_minute(),
         None => format!("hour {}", hour + 1),
     }
 }
@@ -143,7 +143,7 @@ pub fn contact_lines(all: &Reckoned, left: Option<Joules>) -> Vec<String> {
 }
 
 /// The heads of the contacts' columns.
-pub const CONTACT_HEAD: [&str; 5] = ["contacts", "time", "Wh", "Wh each", "mean W"];
+pub const CONTACT_HEAD: [&str; 5] = ["how many", "time", "Wh", "Wh each", "mean W"];
 
 /// A band and mode.
 #[must_use]

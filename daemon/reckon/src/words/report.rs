@@ -130,6 +130,9 @@ pub fn contact_draw(all: &Reckoned) -> Option<String> {
 pub fn contacts_left(all: &Reckoned, left: Joules) -> Option<String> {
     let [low, _, high] = all.still_possible(left)?;
     let (low, high) = (libm::floor(low), libm::ceil(high));
+    if high < 1.0 {
+        return Some(String::from("At this rate the bank carries no more contacts."));
+    }
     Some(format!("At this rate the bank carries {low:.0} to {high:.0} more contacts."))
 }
 

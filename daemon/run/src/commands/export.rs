@@ -34,7 +34,7 @@ pub(crate) fn run(options: &Export) -> Result<(), Failed> {
 }
 
 /// Never over a file that is there.
-fn write(file: &Path, body: &[u8]) -> Result<(), Failed> {
+pub(super) fn write(file: &Path, body: &[u8]) -> Result<(), Failed> {
     let written = OpenOptions::new()
         .write(true)
         .create_new(true)
