@@ -4,6 +4,7 @@ use std::{future::Future, path::Path, pin::Pin, time::Duration};
 
 use tokio::{
     sync::mpsc::{self, error::TrySendError},
+    task::{JoinHandle, spawn_blocking},
     time::{sleep, timeout},
 };
 
@@ -170,10 +171,21 @@ async fn carry_out(command: Command, mut notes: mpsc::Receiver<Note>) {
     }
 }
 
-/// Sends the letters of one webhook, and sleeps while there is none.
+/// Sends the letters of one webhook, and sleeps while there is none. The list of those that wait
+/// is written beside it, one writing at a time: a slow card delays neither a warning nor a page.
 async fn deliver(webhook: Webhook, mut queue: Queue, mut notes: mpsc::Receiver<Note>, now: Now) {
-    let mut client = None;
+    let (mut client, mut writing) = (None, None::<JoinHandle<()>>);
     loop {
+        if writing.is_none() {
+            writing = queue.to_keep().map(|kept| spawn_blocking(|| kept.write()));
+        }
+        let written = async {
+            match &mut writing {
+                // One that broke down has said so.
+                Some(task) => drop(task.await),
+                None => std::future::pending().await,
+            }
+        };
         let due = queue.wait(now().mono);
         let waiting = async {
             match due {
@@ -183,7 +195,7 @@ async fn deliver(webhook: Webhook, mut queue: Queue, mut notes: mpsc::Receiver<N
         };
         tokio::select! {
             note = notes.recv() => {
-                let Some(note) = note else { return };
+                let Some(note) = note else { break };
                 if let Some(lost) = queue.push(note, now().mono) {
                     tracing::warn!(
                         webhook = %webhook.title(),
@@ -199,7 +211,14 @@ async fn deliver(webhook: Webhook, mut queue: Queue, mut notes: mpsc::Receiver<N
                     tell(&webhook, &fate);
                 }
             }
+            () = written => writing = None,
         }
+    }
+    if let Some(task) = writing {
+        let _ = task.await;
+    }
+    if let Some(kept) = queue.to_keep() {
+        let _ = spawn_blocking(|| kept.write()).await;
     }
 }
 

@@ -62,6 +62,8 @@ pub struct Queue {
     not_before: Option<Mono>,
     asked_to_wait: bool,
     file: Option<PathBuf>,
+    /// Since the list was last handed out to be written.
+    changed: bool,
     first_wait: Duration,
 }
 
@@ -72,6 +74,7 @@ impl Default for Queue {
             not_before: None,
             asked_to_wait: false,
             file: None,
+            changed: false,
             first_wait: FIRST_WAIT,
         }
     }
@@ -139,7 +142,7 @@ impl Queue {
             self.not_before = self.not_before.map(|at| at.min(now.plus(URGENT_WAIT)));
         }
         self.letters.push_back(Letter { note, tries: 0 });
-        self.keep();
+        self.changed = true;
         goes.map(|letter| letter.note)
     }
 
@@ -180,38 +183,49 @@ impl Queue {
         let wait = after.unwrap_or_else(|| patience(self.first_wait, tries));
         self.not_before = Some(now.plus(wait));
         self.asked_to_wait = after.is_some();
-        self.keep();
+        self.changed = true;
         Some(Fate::Waits { tries, wait, why })
     }
 
     fn done(&mut self, fate: Fate) -> Fate {
         self.letters.pop_front();
         (self.not_before, self.asked_to_wait) = (None, false);
-        self.keep();
+        self.changed = true;
         fate
     }
 
-    /// Writes the list, whole or not at all.
-    fn keep(&self) {
-        let Some(file) = &self.file else { return };
-        if let Err(why) = self.write(file) {
+    /// The list, to be written where a slow card delays nobody; `None` while it has not changed.
+    pub(crate) fn to_keep(&mut self) -> Option<Kept> {
+        let file = self.file.clone().filter(|_| core::mem::take(&mut self.changed))?;
+        let text = (!self.letters.is_empty()).then(|| serde_json::to_vec(&self.letters));
+        Some(Kept { file, text: text.transpose().map_err(io::Error::from) })
+    }
+}
+
+/// A list on its way to the card.
+pub(crate) struct Kept {
+    file: PathBuf,
+    /// Nothing when none waits.
+    text: io::Result<Option<Vec<u8>>>,
+}
+
+impl Kept {
+    /// Writes it, whole or not at all; blocks.
+    pub(crate) fn write(self) {
+        let written = self.text.and_then(|text| match text {
+            Some(text) => write_whole(&self.file, &text),
+            None => match fs::remove_file(&self.file) {
+                Err(why) if why.kind() != io::ErrorKind::NotFound => Err(why),
+                _ => Ok(()),
+            },
+        });
+        if let Err(why) = written {
             tracing::warn!(
                 "warnings that wait to be sent cannot be kept in {}: {why}. They are sent, but a \
                  restart would lose those that wait",
-                file.display()
+                self.file.display()
             );
         }
-    }
-
-    fn write(&self, file: &Path) -> io::Result<()> {
-        if self.letters.is_empty() {
-            return match fs::remove_file(file) {
-                Err(why) if why.kind() != io::ErrorKind::NotFound => Err(why),
-                _ => Ok(()),
-            };
-        }
-        let text = serde_json::to_vec(&self.letters)?;
-        write_whole(file, &text)
     }
 }
 
@@ -282,6 +296,8 @@ mod tests {
             queue.push(note(k, k == 1), Mono::BOOT);
         }
         fail(&mut queue, Mono::BOOT);
+        queue.to_keep().unwrap().write();
+        assert!(queue.to_keep().is_none(), "nothing has changed since");
         let mut again = Queue::kept_in(Some(file.clone()));
         assert_eq!(again.letters, queue.letters);
         // Boot time begins anew, so the first letter is tried at once.
@@ -290,6 +306,7 @@ mod tests {
             let id = again.first().unwrap().id.clone();
             again.tried(&id, Outcome::Answered(Judged::Taken), Mono::BOOT);
         }
+        again.to_keep().unwrap().write();
         assert!(!file.exists(), "nothing waits, nothing lies about");
         fs::write(&file, b"[{\"note\":").unwrap();
         assert!(Queue::kept_in(Some(file.clone())).is_empty());

@@ -111,6 +111,28 @@ fn a_server_that_is_not_there_yet_gets_what_waited_even_after_a_restart() {
 }
 
 #[test]
+fn a_card_that_hangs_delays_no_warning_and_nothing_else_on_the_runtime() {
+    use rustix::fs::{CWD, FileType, Mode, mknodat};
+    let (folder, server) = (tempfile::tempdir().unwrap(), Server::doing(&[Does::Answers(200, "")]));
+    // Stands in for the card: opening a pipe to write waits until somebody reads (fifo(7)).
+    let hangs = folder.path().join("letters-0.new");
+    mknodat(CWD, &hangs, FileType::Fifo, Mode::RUSR | Mode::WUSR, 0).unwrap();
+    let release = hangs.clone();
+    runtime().block_on(async {
+        let courier = start(vec![hook(&server.url())], Some(folder.path()));
+        let began = std::time::Instant::now();
+        for text in ["one", "two", "three"] {
+            courier.post(&note(text));
+        }
+        until("all three", || bodies(&server).len() == 3).await;
+        assert!(began.elapsed() < Duration::from_secs(2), "{:?}", began.elapsed());
+        assert!(!folder.path().join("letters-0.json").exists(), "it hangs still");
+        // Let go, so that the test can end.
+        tokio::task::spawn_blocking(move || std::fs::read(release)).await.unwrap().unwrap();
+    });
+}
+
+#[test]
 fn one_that_hangs_delays_no_other() {
     let (slow, quick) = (Server::doing(&[Does::Hangs]), Server::doing(&[Does::Answers(200, "")]));
     runtime().block_on(async {
