@@ -3,8 +3,8 @@
 
 use std::{
     fs,
-    io::{Read, Write},
-    net::TcpStream,
+    io::{ErrorKind, Read, Write},
+    net::{SocketAddr, TcpStream},
     os::unix::fs::PermissionsExt,
     thread::sleep,
     time::{Duration, Instant},
@@ -116,6 +116,56 @@ fn sigterm_and_sigint_end_it_cleanly_even_with_a_page_open() {
         assert_eq!(status.code(), Some(0), "{}", daemon.said());
         assert!(began.elapsed() < Duration::from_secs(4));
         assert!(!socket(home.path()).exists());
+    }
+}
+
+/// A connection that comes from this address of the loopback net.
+fn from(source: [u8; 4], to: SocketAddr) -> TcpStream {
+    use rustix::net::{AddressFamily, SocketType, bind, connect, socket};
+    let socket = socket(AddressFamily::INET, SocketType::STREAM, None).unwrap();
+    bind(&socket, &SocketAddr::from((source, 0))).unwrap();
+    connect(&socket, &to).unwrap();
+    let stream = TcpStream::from(socket);
+    stream.set_read_timeout(Some(Duration::from_secs(5))).unwrap();
+    stream
+}
+
+#[test]
+fn one_address_cannot_take_every_seat() {
+    let (board, home) = (Board::bare(), home());
+    let daemon = Daemon::on(&board, home.path());
+    let mut idle: Vec<TcpStream> = (0..64).map(|_| from([127, 0, 0, 2], daemon.at)).collect();
+    // Another phone still gets the page.
+    let ask = |mut stream: TcpStream| {
+        let asked = write!(stream, "GET / HTTP/1.1\r\nHost: {}\r\n\r\n", daemon.at);
+        let mut head = [0; 12];
+        asked.and_then(|()| stream.read_exact(&mut head)).map(|()| head)
+    };
+    assert_eq!(&ask(from([127, 0, 0, 3], daemon.at)).unwrap(), b"HTTP/1.1 200");
+    // Of the 64, a quarter of all seats stay and the rest were shown out.
+    let stays = idle.iter().filter(|stream| {
+        let mut stream: &TcpStream = stream;
+        stream.set_read_timeout(Some(Duration::from_millis(20))).unwrap();
+        let waits = stream.read(&mut [0]).map_err(|why| why.kind());
+        matches!(waits, Err(ErrorKind::WouldBlock | ErrorKind::TimedOut))
+    });
+    assert_eq!(stays.count(), 16);
+    assert!(ask(from([127, 0, 0, 2], daemon.at)).is_err(), "one more than its share");
+    // Whoever leaves makes room.
+    idle.clear();
+    let began = Instant::now();
+    while ask(from([127, 0, 0, 2], daemon.at)).is_err() {
+        assert!(began.elapsed() < Duration::from_secs(5), "the seats were not given back");
+        sleep(Duration::from_millis(20));
+    }
+    // One that says nothing, and one that says nothing more, are shown out in time.
+    let (mut silent, mut done) = (from([127, 0, 0, 4], daemon.at), from([127, 0, 0, 5], daemon.at));
+    let began = Instant::now();
+    write!(done, "GET /api/v1/now HTTP/1.1\r\nHost: {}\r\n\r\n", daemon.at).unwrap();
+    for stream in [&mut silent, &mut done] {
+        stream.set_read_timeout(Some(Duration::from_secs(40))).unwrap();
+        stream.read_to_end(&mut Vec::new()).unwrap();
+        assert!((15..30).contains(&began.elapsed().as_secs()), "{:?}", began.elapsed());
     }
 }
 
@@ -326,7 +376,7 @@ fn a_slow_head_and_too_many_connections_are_turned_away() {
         &["--sysroot", root.to_str().unwrap(), "--settings", settings.to_str().unwrap()],
     );
     // Four that say nothing take every seat; they lose it after the time for a head.
-    let idle: Vec<TcpStream> = (0..4).map(|_| TcpStream::connect(daemon.at).unwrap()).collect();
+    let idle: Vec<TcpStream> = (2..6).map(|k| from([127, 0, 0, k], daemon.at)).collect();
     sleep(Duration::from_millis(300));
     let mut fifth = TcpStream::connect(daemon.at).unwrap();
     write!(fifth, "GET /api/v1/now HTTP/1.1\r\nHost: {}\r\n\r\n", daemon.at).unwrap();

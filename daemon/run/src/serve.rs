@@ -1,7 +1,15 @@
 //! Serves a router on a socket with limits that a phone never meets and a nuisance does: so many
-//! connections at a time, so long for a request's head, so much for its size.
+//! connections at a time, so many of them from one address, so long for a request's head, so much
+//! for its size.
 
-use std::{convert::Infallible, io, net::SocketAddr, sync::Arc, time::Duration};
+use std::{
+    collections::HashMap,
+    convert::Infallible,
+    io,
+    net::{IpAddr, SocketAddr},
+    sync::{Arc, Mutex, PoisonError},
+    time::Duration,
+};
 
 use axum::{Router, body::Body, extract::ConnectInfo};
 use hyper::{
@@ -31,6 +39,45 @@ const STOP_WITHIN: Duration = Duration::from_secs(2);
 
 /// After this long without a sign of life from the other side a connection is given up.
 const UNHEARD_MS: u32 = 60_000;
+
+/// Connections of one address: a quarter of all seats and at most so many. A browser opens six at
+/// most to one host (common practice, no source). The loopback address is not exempt: behind a
+/// tunnel or proxy sits everybody.
+const FROM_ONE_ADDRESS: usize = 16;
+
+/// How many sit there, by address. A Unix socket has none, and its own few seats.
+#[derive(Clone, Default)]
+struct Guests(Arc<Mutex<HashMap<IpAddr, usize>>>);
+
+/// A seat that is counted for its address until it is left.
+struct Seated {
+    guests: Guests,
+    from: IpAddr,
+}
+
+impl Guests {
+    /// `None` when this address has its share already.
+    fn seat(&self, from: IpAddr, most: usize) -> Option<Seated> {
+        let mut all = self.0.lock().unwrap_or_else(PoisonError::into_inner);
+        let from = from.to_canonical();
+        let here = all.entry(from).or_default();
+        if *here >= most {
+            return None;
+        }
+        *here += 1;
+        Some(Seated { guests: self.clone(), from })
+    }
+}
+
+impl Drop for Seated {
+    fn drop(&mut self) {
+        let mut all = self.guests.0.lock().unwrap_or_else(PoisonError::into_inner);
+        match all.get_mut(&self.from) {
+            Some(here) if *here > 1 => *here -= 1,
+            _ => drop(all.remove(&self.from)),
+        }
+    }
+}
 
 /// Something that connections come in on.
 pub(crate) trait Door {
@@ -67,6 +114,7 @@ pub(crate) async fn serve(
     seats: usize,
     mut stop: watch::Receiver<bool>,
 ) {
+    let (guests, most) = (Guests::default(), (seats / 4).clamp(2, FROM_ONE_ADDRESS));
     let seats = Arc::new(Semaphore::new(seats));
     let graceful = GracefulShutdown::new();
     let mut said = false;
@@ -94,6 +142,12 @@ pub(crate) async fn serve(
                 continue;
             }
         };
+        let seated = peer.map(|peer| guests.seat(peer.ip(), most));
+        if matches!(seated, Some(None)) {
+            // Closed at once, which costs less than an answer.
+            tracing::debug!(?peer, "a connection more than one address may have");
+            continue;
+        }
         let answer = http1::Builder::new()
             .timer(TokioTimer::new())
             .header_read_timeout(HEAD_WITHIN)
@@ -103,7 +157,7 @@ pub(crate) async fn serve(
         tokio::spawn(async move {
             // A phone that walks out of reach ends its connection in an error every time.
             let _ = answer.await;
-            drop(seat);
+            drop((seat, seated));
         });
     }
     if timeout(STOP_WITHIN, graceful.shutdown()).await.is_err() {
