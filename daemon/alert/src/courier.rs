@@ -177,7 +177,7 @@ async fn deliver(webhook: Webhook, mut queue: Queue, mut notes: mpsc::Receiver<N
     let (mut client, mut writing) = (None, None::<JoinHandle<()>>);
     loop {
         if writing.is_none() {
-            writing = queue.to_keep().map(|kept| spawn_blocking(|| kept.write()));
+            writing = queue.changed_list().map(|kept| spawn_blocking(|| kept.write()));
         }
         let written = async {
             match &mut writing {
@@ -217,7 +217,7 @@ async fn deliver(webhook: Webhook, mut queue: Queue, mut notes: mpsc::Receiver<N
     if let Some(task) = writing {
         let _ = task.await;
     }
-    if let Some(kept) = queue.to_keep() {
+    if let Some(kept) = queue.changed_list() {
         let _ = spawn_blocking(|| kept.write()).await;
     }
 }

@@ -195,7 +195,7 @@ impl Queue {
     }
 
     /// The list, to be written where a slow card delays nobody; `None` while it has not changed.
-    pub(crate) fn to_keep(&mut self) -> Option<Kept> {
+    pub(crate) fn changed_list(&mut self) -> Option<Kept> {
         let file = self.file.clone().filter(|_| core::mem::take(&mut self.changed))?;
         let text = (!self.letters.is_empty()).then(|| serde_json::to_vec(&self.letters));
         Some(Kept { file, text: text.transpose().map_err(io::Error::from) })
@@ -296,8 +296,8 @@ mod tests {
             queue.push(note(k, k == 1), Mono::BOOT);
         }
         fail(&mut queue, Mono::BOOT);
-        queue.to_keep().unwrap().write();
-        assert!(queue.to_keep().is_none(), "nothing has changed since");
+        queue.changed_list().unwrap().write();
+        assert!(queue.changed_list().is_none(), "nothing has changed since");
         let mut again = Queue::kept_in(Some(file.clone()));
         assert_eq!(again.letters, queue.letters);
         // Boot time begins anew, so the first letter is tried at once.
@@ -306,7 +306,7 @@ mod tests {
             let id = again.first().unwrap().id.clone();
             again.tried(&id, Outcome::Answered(Judged::Taken), Mono::BOOT);
         }
-        again.to_keep().unwrap().write();
+        again.changed_list().unwrap().write();
         assert!(!file.exists(), "nothing waits, nothing lies about");
         fs::write(&file, b"[{\"note\":").unwrap();
         assert!(Queue::kept_in(Some(file.clone())).is_empty());
