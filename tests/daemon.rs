@@ -122,11 +122,11 @@ fn sigterm_and_sigint_end_it_cleanly_even_with_a_page_open() {
 /// A connection that comes from this address of the loopback net.
 fn from(source: [u8; 4], to: SocketAddr) -> TcpStream {
     use rustix::net::{AddressFamily, SocketType, bind, connect, socket};
-    let socket = socket(AddressFamily::INET, SocketType::STREAM, None).unwrap();
-    bind(&socket, &SocketAddr::from((source, 0))).unwrap();
-    connect(&socket, &to).unwrap();
+    let socket = socket(AddressFamily::INET, SocketType::STREAM, None).expect("a socket");
+    bind(&socket, &SocketAddr::from((source, 0))).expect("an address of the loopback net");
+    connect(&socket, &to).expect("somebody listens");
     let stream = TcpStream::from(socket);
-    stream.set_read_timeout(Some(Duration::from_secs(5))).unwrap();
+    stream.set_read_timeout(Some(Duration::from_secs(5))).expect("a time limit");
     stream
 }
 
