@@ -4,6 +4,7 @@
 mod cards;
 mod daemon;
 mod record;
+mod report;
 mod settings;
 mod shipped_files;
 mod support;
