@@ -312,7 +312,11 @@ fn fold(snapshot: &Snapshot) -> String {
         curve,
         said: words::report::fold(found),
         from: words::report::folded_from(folded, snapshot.at),
-        parts: found.parts.iter().map(words::report::part).collect(),
+        // One part alone is the whole draw, which says nothing.
+        parts: match found.parts.as_slice() {
+            [_] => Vec::new(),
+            parts => parts.iter().map(words::report::part).collect(),
+        },
     })
 }
 

@@ -70,7 +70,7 @@ fn flat_level(curve: &[Bin]) -> Option<f64> {
 }
 
 /// Standard error of a middling bin.
-fn noise(curve: &[Bin]) -> f64 {
+pub(super) fn noise(curve: &[Bin]) -> f64 {
     let mut errors: Vec<f64> = curve
         .iter()
         .filter(|bin| bin.n >= 2.0)

@@ -16,6 +16,9 @@ use super::{Beat, Reads, count, tidy, whole, wrap};
 /// Looks at records without a period, one of which is taken for periodic.
 pub const FALSE_ALARM: f64 = 1000.0;
 
+/// A wave of another period may leak in by so much of the scatter.
+const LEAK: f64 = 0.005;
+
 /// Fewer pieces than this cannot settle anything.
 const FEWEST: usize = 8;
 
@@ -161,9 +164,12 @@ fn agreement(pieces: &[Piece], piece_s: f64, waves: f64) -> f64 {
         squares += square;
         fourths += square * square;
     }
-    // A tenth of a milliwatt is rounding, however well it agrees with itself.
+    let all = || pieces.iter().flatten().map(|(_, _, watts)| watts * watts);
+    let scatter_w = libm::sqrt(all().sum::<f64>() / count(all().count()).max(1.0));
+    // A tenth of a milliwatt is rounding, however well it agrees with itself; and what is much less
+    // than the scatter is another period's, leaked in where a slope was taken away.
     let strength_w = 4.0 * libm::hypot(x, y) / (piece_s * count(pieces.len()).max(1.0));
-    if fourths <= 0.0 || strength_w < 1e-4 {
+    if fourths <= 0.0 || strength_w < 1e-4 || strength_w < LEAK * scatter_w {
         return 0.0;
     }
     let n = squares * squares / fourths;

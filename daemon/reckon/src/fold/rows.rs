@@ -49,11 +49,18 @@ pub(super) struct Row {
     pub(super) index: f64,
     pub(super) beats: Range<usize>,
     mean: f64,
+    /// Most of the seconds that the mean is made of are there.
+    covered: bool,
     pub(super) sent: bool,
 }
 
-/// Cuts the record into slots, so that slots begin at `cut` of the clock modulo the slot.
-pub(super) fn rows(beats: &[Beat], slot_s: f64, cut_s: f64) -> Vec<Row> {
+/// Cuts the record into slots, so that slots begin at `cut` of the clock modulo the slot. Their
+/// means leave out half a pause at either end, where decoding may be.
+pub(super) fn rows(beats: &[Beat], slot_s: f64, cut_s: f64, pause_s: f64) -> Vec<Row> {
+    let within = |beat: &&Beat| {
+        let phase = wrap(beat.at_s - cut_s, slot_s);
+        phase >= pause_s / 2.0 && phase <= slot_s - pause_s / 2.0
+    };
     let index = |beat: &Beat| libm::floor((beat.at_s - cut_s) / slot_s);
     let mut from = 0;
     beats
@@ -64,7 +71,8 @@ pub(super) fn rows(beats: &[Beat], slot_s: f64, cut_s: f64) -> Vec<Row> {
             Row {
                 index: row.first().map_or(0.0, index),
                 beats: range,
-                mean: row.iter().map(|beat| beat.watts).sum::<f64>() / count(row.len()),
+                mean: mean_of(row.iter().filter(within)),
+                covered: count(row.iter().filter(within).count()) >= 0.6 * (slot_s - pause_s),
                 sent: false,
             }
         })
@@ -86,20 +94,20 @@ pub(super) fn points<'a>(
         .map(move |beat| (beat.at_s - begins, beat.watts))
 }
 
-/// Most of a slot's seconds are there.
-fn covered(row: &Row, slot_s: f64) -> bool {
-    count(row.beats.len()) >= 0.6 * slot_s
+fn mean_of<'a>(beats: impl Iterator<Item = &'a Beat>) -> f64 {
+    let (sum, n) = beats.fold((0.0, 0.0), |(sum, n), beat| (sum + beat.watts, n + 1.0));
+    if n > 0.0 { sum / n } else { 0.0 }
 }
 
 /// Where to cut so that no transmission is cut in two: the slots' means then differ most.
-pub(super) fn best_cut(beats: &[Beat], slot_s: f64) -> f64 {
+pub(super) fn best_cut(beats: &[Beat], slot_s: f64, pause_s: f64) -> f64 {
     const CUTS: usize = 60;
     let step = slot_s / count(CUTS);
     let spread: Vec<f64> = (0..CUTS)
         .map(|at| {
-            let means: Vec<f64> = rows(beats, slot_s, step * count(at))
+            let means: Vec<f64> = rows(beats, slot_s, step * count(at), pause_s)
                 .iter()
-                .filter(|row| covered(row, slot_s))
+                .filter(|row| row.covered)
                 .map(|row| row.mean)
                 .collect();
             let mean = means.iter().sum::<f64>() / count(means.len()).max(1.0);
@@ -119,9 +127,8 @@ pub(super) fn best_cut(beats: &[Beat], slot_s: f64) -> f64 {
 
 /// Splits the slots in two by their means (Otsu, IEEE Trans. SMC 9, 1979) and marks the upper ones;
 /// `false` if the two are not well apart.
-pub(super) fn mark_sent(rows: &mut [Row], slot_s: f64) -> bool {
-    let mut means: Vec<f64> =
-        rows.iter().filter(|row| covered(row, slot_s)).map(|row| row.mean).collect();
+pub(super) fn mark_sent(rows: &mut [Row]) -> bool {
+    let mut means: Vec<f64> = rows.iter().filter(|row| row.covered).map(|row| row.mean).collect();
     means.sort_by(f64::total_cmp);
     let whole: f64 = means.iter().sum();
     let mut below = 0.0;

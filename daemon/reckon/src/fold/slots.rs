@@ -4,7 +4,7 @@ use alloc::vec::Vec;
 
 use super::{
     Beat, Bin, Kind, MODES, Mode, Raw, Reads, binned,
-    burst::{Burst, burst, edges, mean, solid},
+    burst::{Burst, burst, edges, mean, noise, solid},
     count,
     rows::{Row, best_cut, levelled, lowest_quarter, mark_sent, points, rows},
     wrap,
@@ -20,11 +20,16 @@ pub(super) struct Sliced {
 
 /// Whether a pulse may be a transmission of the mode: the key goes down before the first symbol
 /// and up after the last, and a second is the grain of the readings. A pulse that takes less than
-/// the station does anyway may as well be a long burst of decoding, and has to fit more closely.
+/// the station does anyway may as well be a burst of decoding, or one run together with a
+/// transmission, and has to fit more closely; most closely where it is no longer than such bursts.
 fn is_length(pulse: &Pulse, floor_w: f64, mode: &Mode) -> bool {
     let on_air_s = mode.on_air_s();
     let loose = (0.3 + 0.12 * on_air_s).min(1.1);
-    let within = if pulse.watts < 0.8 * floor_w { 0.4 } else { loose };
+    let within = match (pulse.watts < 0.8 * floor_w, on_air_s <= LONGEST_BURST_S) {
+        (true, true) => 0.4,
+        (true, false) => 0.6,
+        (false, _) => loose,
+    };
     (pulse.to_s - pulse.from_s - on_air_s).abs() < within
 }
 
@@ -54,7 +59,7 @@ pub(super) fn best(
     let level = levelled(beats, period_s);
     let mut best = listening(&level, period_s);
     for mode in MODES.iter().rev().filter(|mode| mode.slot_s < period_s) {
-        if wrap(period_s, mode.slot_s) == 0.0 {
+        if wrap(period_s, mode.slot_s) == 0.0 && repeats(&level, period_s, mode.slot_s) {
             let shorter = listening(&level, mode.slot_s);
             if taken(&shorter) > 1.05 * taken(&best) {
                 best = shorter;
@@ -77,14 +82,23 @@ struct Pulse {
 
 /// The parts of a record with transmissions of the mode's length.
 fn transmissions(beats: &[Beat], floor_w: f64, mode: &Mode, reads: Reads) -> Option<Sliced> {
-    some_slots(beats, floor_w, mode, reads).or_else(|| every_slot(beats, floor_w, mode, reads))
+    let some = some_slots(beats, floor_w, mode, reads);
+    let every = every_slot(beats, floor_w, mode, reads);
+    // Where the key is down in every slot, those in which a little more is drawn pass for the sent
+    // ones: the other word then explains far more.
+    match (some, every) {
+        (Some(some), Some(every)) if taken(&every) > 3.0 * taken(&some) => Some(every),
+        (some, every) => some.or(every),
+    }
 }
 
 fn some_slots(beats: &[Beat], floor_w: f64, mode: &Mode, reads: Reads) -> Option<Sliced> {
-    let slot_s = mode.slot_s;
-    let first = View::cut(beats, slot_s, best_cut(beats, slot_s))?;
-    // Decoding pulls the cut towards the transmissions: once more, with them in the middle.
-    let view = View::cut(beats, slot_s, wrap(first.cut_s + first.off_middle()?, slot_s))?;
+    let (slot_s, pause_s) = (mode.slot_s, mode.slot_s - mode.on_air_s());
+    let first = View::cut(beats, slot_s, best_cut(beats, slot_s, pause_s), pause_s)?;
+    // Decoding pulls the cut towards the transmissions: once more, with them in the middle. A pull
+    // of more than a pause is no transmission's.
+    let off_s = first.off_middle().filter(|off_s| off_s.abs() < pause_s).unwrap_or(0.0);
+    let view = View::cut(beats, slot_s, wrap(first.cut_s + off_s, slot_s), pause_s)?;
     let quiet = view.quiet_burst();
     let base = quiet.as_ref().map_or_else(|| view.quiet_level(), |(burst, _)| burst.level);
     let known = quiet.as_ref().map(|(burst, curve)| (burst, curve.as_slice()));
@@ -112,9 +126,9 @@ struct View<'a> {
 
 impl<'a> View<'a> {
     /// Cuts a record and marks the sent slots; `None` if none stand out.
-    fn cut(beats: &'a [Beat], slot_s: f64, cut_s: f64) -> Option<Self> {
-        let mut rows = rows(beats, slot_s, cut_s);
-        let marked = mark_sent(&mut rows, slot_s);
+    fn cut(beats: &'a [Beat], slot_s: f64, cut_s: f64, pause_s: f64) -> Option<Self> {
+        let mut rows = rows(beats, slot_s, cut_s, pause_s);
+        let marked = mark_sent(&mut rows);
         marked.then_some(Self { beats, rows, slot_s, cut_s })
     }
 
@@ -406,7 +420,7 @@ fn every_slot(beats: &[Beat], floor_w: f64, mode: &Mode, reads: Reads) -> Option
         Reads::SecondMeans => beats.iter().map(|beat| beat.watts - base).sum(),
         Reads::Instants => slots * lasts_s * (high - base),
     };
-    let sent = tally(rows(beats, slot_s, cut_s).len());
+    let sent = tally(rows(beats, slot_s, cut_s, 0.0).len());
     let begins_s = wrap(cut_s + from_s, slot_s);
     let part = Raw {
         kind: Kind::Transmit,
@@ -425,14 +439,37 @@ fn listening(beats: &[Beat], slot_s: f64) -> Sliced {
     let whole = binned(beats.iter().map(|b| (wrap(b.at_s, slot_s), b.watts)), 1.0, 0.0, slot_s);
     let top = whole.iter().max_by(|a, b| a.mean.total_cmp(&b.mean)).map_or(0.0, |bin| bin.phase_s);
     let cut_s = wrap(top, slot_s);
-    let view = View { beats, rows: rows(beats, slot_s, cut_s), slot_s, cut_s };
+    let view = View { beats, rows: rows(beats, slot_s, cut_s, 0.0), slot_s, cut_s };
     let heard = count(beats.len()) / slot_s;
     let parts = view
         .quiet_burst()
+        .filter(|(burst, curve)| stands_alone(burst, curve, slot_s))
         .and_then(|(burst, _)| decode(&burst, heard, cut_s, slot_s))
         .into_iter()
         .collect();
     Sliced { slot_s, sent: 0, slots: tally(view.rows.len()), parts }
+}
+
+/// Whether the draw over a period is that over a slot, several times.
+fn repeats(beats: &[Beat], period_s: f64, slot_s: f64) -> bool {
+    let curve = |by: f64| binned(beats.iter().map(|b| (wrap(b.at_s, by), b.watts)), 0.5, 0.0, by);
+    let (whole, slot) = (curve(period_s), solid(&curve(slot_s)));
+    let level = mean(whole.iter()).unwrap_or(0.0);
+    let squares = |of: &dyn Fn(&Bin) -> f64| whole.iter().map(|bin| of(bin) * of(bin)).sum::<f64>();
+    let left = squares(&|bin| bin.mean - at_phase(&slot, wrap(bin.phase_s, slot_s)));
+    left < 0.3 * squares(&|bin| bin.mean - level)
+}
+
+/// Whether a burst is all that there is: elsewhere the slot is flat. Where it is not, something
+/// else goes on that cannot be told, and nothing is said rather than something wrong.
+fn stands_alone(burst: &Burst, curve: &[Bin], slot_s: f64) -> bool {
+    let elsewhere = |bin: &&Bin| bin.phase_s < burst.from_s - 1.5 || bin.phase_s > burst.to_s + 1.5;
+    let off = |bin: &Bin| (bin.mean - burst.level) * (bin.mean - burst.level);
+    let (sum, n) =
+        curve.iter().filter(elsewhere).fold((0.0, 0.0), |(s, n), b| (s + off(b), n + 1.0));
+    let peak = curve.iter().map(|bin| bin.mean).fold(burst.level, f64::max) - burst.level;
+    burst.to_s - burst.from_s < f64::max(LONGEST_BURST_S, 0.3 * slot_s)
+        && libm::sqrt(sum / f64::max(n, 1.0)) < 0.1 * peak + 1.5 * noise(curve)
 }
 
 /// Transmissions all end at the same time; bursts of decoding end when they are done. Asked only

@@ -395,3 +395,60 @@ fn a_burst_as_long_as_a_short_transmission_is_still_decoding() {
         assert!((got / decode_j - 1.0).abs() < 0.03, "seed {seed}: {got} J of {decode_j} J");
     }
 }
+
+/// Forty minutes of readings without noise or jitter, at 2.9 W besides: every other slot is sent,
+/// throughout or for three of every six minutes (12.64 s of 15 s, QEX Jul/Aug 2020), the others are
+/// decoded. With the energy of both.
+fn quiet_sensor(seed: u64, send_w: f64, decode_w: f64, throughout: bool) -> (Vec<Beat>, f64, f64) {
+    let mut dice = Dice(seed * 101);
+    let (clock_s, late_s) = (dice.between(0.0, 15.0), dice.between(12.8, 13.6));
+    let decode_s = dice.between(1.0, 2.5);
+    let (mut sent_j, mut decoded_j) = (0.0, 0.0);
+    let mut beats = Vec::new();
+    for second in 1..2400u32 {
+        let (from, to) = (f64::from(second) - 1.0, f64::from(second));
+        let busy = |at: f64, lasts: f64| (to.min(at + lasts) - from.max(at)).max(0.0);
+        let now = ((from + clock_s) / 15.0) as i32;
+        let (mut sent, mut decoded) = (0.0, 0.0);
+        for slot in now - 1..=now {
+            let begins = f64::from(slot) * 15.0 - clock_s;
+            if slot % 2 == 0 && (throughout || slot / 12 % 2 == 0) {
+                sent += send_w * busy(begins + 0.5, 12.64);
+            } else {
+                decoded += decode_w * busy(begins + late_s, decode_s);
+            }
+        }
+        (sent_j, decoded_j) = (sent_j + sent, decoded_j + decoded);
+        beats.push(Beat { at_s: 9000.0 + to, watts: 2.9 + sent + decoded });
+    }
+    (beats, sent_j, decoded_j)
+}
+
+#[test]
+fn a_quiet_sensor_and_a_weak_transmitter_are_no_other_mode() {
+    for (seed, send_w) in (1..9).zip([1.6, 2.0, 3.0, 8.0].into_iter().cycle()) {
+        let (beats, sent_j, decoded_j) = quiet_sensor(seed, send_w, 1.2, false);
+        let found = fold(beats, Reads::SecondMeans).unwrap();
+        assert_eq!((found.period_s, found.slot_s), (30.0, 15.0), "{seed}, {send_w} W");
+        for (kind, want_j) in [(Kind::Transmit, sent_j), (Kind::Decode, decoded_j)] {
+            let got_j = found.part(kind).unwrap().energy.si();
+            assert!((got_j / want_j - 1.0).abs() < 0.03, "{seed}, {send_w} W, {kind:?}: {got_j} J");
+        }
+    }
+}
+
+#[test]
+fn what_cannot_be_told_apart_is_not_given_a_name() {
+    // Turns all the time, and a transmitter weaker than the decoder: one burst of many watts in
+    // slots of thirty seconds would be the wrong word.
+    for seed in 1..9 {
+        let (beats, sent_j, _) = quiet_sensor(seed, 0.8, 2.2, true);
+        let found = fold(beats, Reads::SecondMeans).unwrap();
+        assert_eq!(found.period_s, 30.0, "{seed}: {found:?}");
+        for part in found.parts.iter().skip(1) {
+            assert!(part.watts.si() < 2.5 && found.slot_s == 15.0, "{seed}: {part:?}");
+            let off = part.energy.si() / sent_j - 1.0;
+            assert!(part.kind != Kind::Transmit || off.abs() < 0.1, "{seed}: {part:?}");
+        }
+    }
+}

@@ -28,6 +28,7 @@ pub fn fold(found: &Fold) -> String {
     };
     let mode = found.mode.map_or_else(String::new, |mode| format!(", as {} has it", mode.name));
     let sent = match found.sent {
+        _ if found.parts.len() < 2 => "; what it is made of cannot be told".to_string(),
         0 => "; no transmission can be seen on this sensor".to_string(),
         sent => format!("; {sent} of {} slots were sent in", found.slots),
     };
@@ -267,13 +268,14 @@ mod tests {
             lasts_s: 12.66,
             bridged: false,
         };
+        let receive = Part { kind: Kind::Receive, ..transmit };
         let found = Fold {
             period_s: 30.0,
             slot_s: 15.0,
             mode: MODES.iter().find(|mode| mode.slot_s == 15.0),
             chance: 1e-9,
             curve: alloc::vec![],
-            parts: alloc::vec![transmit],
+            parts: alloc::vec![receive, transmit],
             seconds: 3600.0,
             energy: Joules::from_wh(6.2),
             sent: 42,
@@ -284,6 +286,8 @@ mod tests {
             "A period of 30 s stands out, two slots of 15 s, as FT8 or JS8 has it; 42 of 240 \
              slots were sent in."
         );
+        let untold = Fold { sent: 0, mode: None, parts: alloc::vec![receive], ..found };
+        assert!(said(&fold(&untold)).ends_with("15 s; what it is made of cannot be told."));
         assert_eq!(
             said(&part(&transmit)),
             "Transmit: 10.2 W on top for 12.7 s a time, 21 % of the time, 34 % of the energy \
