@@ -11,6 +11,7 @@ use history::{
 };
 use reckon::{
     adif::{Contact, band_named},
+    engine::{Drew, Usual, usual_draws},
     fold::{Fold, Kind, MODES, Part, Point},
     report::{self, Change, Correction, Made, Mark, Report, Row, Spread, Truth},
     time::Wall,
@@ -72,6 +73,62 @@ fn made(
             .collect::<Vec<_>>(),
         truth: truth(outing, &off),
     }))
+}
+
+/// What activities drew on closed outings, taken apart once.
+#[derive(Default)]
+pub(crate) struct Drawn {
+    outings: Vec<(i64, Vec<Drew>)>,
+}
+
+/// So many of a bank's newest outings say what is usual on it.
+const OUTINGS: usize = 3;
+/// So many of the newest outings are looked through for them.
+const LOOK_BACK: usize = 12;
+/// A shorter outing says little of what is usual, s.
+const WORTH_S: f64 = 600.0;
+
+impl Drawn {
+    /// What is usual on each bank, by its name.
+    ///
+    /// # Errors
+    /// When the record cannot be read.
+    pub(crate) fn usual(
+        &mut self,
+        reader: &Reader,
+    ) -> Result<Vec<(String, Vec<(String, Usual)>)>, Trouble> {
+        let mut banks: Vec<(String, Vec<Vec<Drew>>)> = Vec::new();
+        for outing in reader.outings(None, LOOK_BACK)?.items {
+            let worth = outing.ending != Ending::Open && outing.lasted_s >= WORTH_S;
+            let Some(bank) = outing.bank.clone().filter(|_| worth) else { continue };
+            let place = banks.iter().position(|(name, _)| *name == bank).unwrap_or_else(|| {
+                banks.push((bank, Vec::new()));
+                banks.len() - 1
+            });
+            if banks[place].1.len() < OUTINGS {
+                let drew = self.of(reader, &outing)?;
+                banks[place].1.push(drew);
+            }
+        }
+        Ok(banks.into_iter().map(|(bank, drew)| (bank, usual_draws(&drew))).collect())
+    }
+
+    fn of(&mut self, reader: &Reader, outing: &Outing) -> Result<Vec<Drew>, Trouble> {
+        if let Some((_, drew)) = self.outings.iter().find(|(id, _)| *id == outing.id) {
+            return Ok(drew.clone());
+        }
+        let report = made(reader, outing, &[], &reader.doings(outing.id)?)?;
+        // What was modelled says what is assumed, not what is usual.
+        let whole_s = report.book.whole().lasted().si();
+        let measured = report.modelled.lasted().si() * 10.0 < whole_s;
+        let page = |(name, page): (&str, &reckon::book::Page)| {
+            Some(Drew { name: name.to_owned(), lasted: page.lasted(), mean: page.mean()? })
+        };
+        let drew: Vec<Drew> =
+            report.book.activities().filter(|_| measured).filter_map(page).collect();
+        self.outings.push((outing.id, drew.clone()));
+        Ok(drew)
+    }
 }
 
 /// The contacts of an outing as the report wants them: on the outing's own axis.
@@ -209,4 +266,64 @@ fn learned(reader: &Reader, outing: &Outing) -> Result<Option<LearnedTold>, Trou
     };
     let both = usable(own).zip(usable(own + 1));
     Ok(both.map(|(before_wh, after_wh)| LearnedTold { before_wh, after_wh }))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use history::{End, Entry, Keep, Who, doings::Origin as By};
+    use reckon::{bank::BankSpec, time::Mono};
+
+    /// Two hours of contacts at 6 W and one of listening at 3 W, 'contacts' put right for the last
+    /// half hour: what is usual on this bank, and nothing on another.
+    #[test]
+    fn what_activities_drew_is_usual_on_their_bank() {
+        let folder = tempfile::tempdir().unwrap();
+        let who = Who { boot_uuid: "a".into(), began_s: 0.0, version: "0".into() };
+        let started = history::start(Keep::here(folder.path().to_owned()), who, |_| {}).unwrap();
+        let bank = BankSpec { name: "Blue ten".into(), ..BankSpec::common()[0].clone() };
+        let begins = Entry::OutingBegins {
+            bank: Some("Blue ten".into()),
+            name: None,
+            start_share: Some(1.0),
+            at_s: 0.0,
+        };
+        let doing = |at_s: f64, name: &str| {
+            Entry::Event(Event {
+                at: Mono::at_s(at_s),
+                kind: EventKind::Activity,
+                text: name.into(),
+            })
+        };
+        let mut entries = vec![Entry::Bank(bank), begins, doing(0.0, "Contacts")];
+        for k in 0..1080_u32 {
+            let from_s = f64::from(k) * 10.0;
+            let mut folds = [None; Channel::ALL.len()];
+            let watts = if from_s < 7200.0 { 6.0 } else { 3.0 };
+            folds[Channel::Watts.ix()] = Some(Looked::one(watts));
+            entries.push(Entry::Row(Kept { from_s, span_s: 10.0, folds }));
+        }
+        entries.push(doing(9000.0, "Receive"));
+        let end = End { from_s: 10_800.0, to_s: 10_800.0, ending: Ending::SwitchedOff };
+        entries.push(Entry::OutingEnds { outing: None, end });
+        started.writer.change(entries).unwrap();
+        let usual = Drawn::default().usual(&started.reader).unwrap();
+        let watts = |usual: &[(String, Vec<(String, Usual)>)], name: &str| {
+            assert_eq!((usual.len(), usual[0].0.as_str()), (1, "Blue ten"));
+            usual[0].1.iter().find(|(one, _)| one == name).unwrap().1.watts.si()
+        };
+        assert!((watts(&usual, "Receive") - 3.0).abs() < 1e-6, "{usual:?}");
+        // Two hours at 6 W and half an hour at 3 W were called contacts; then that is put right.
+        assert!((watts(&usual, "Contacts") - (6.0 * 4.0 + 3.0) / 5.0).abs() < 1e-6, "{usual:?}");
+        let right = Entry::Doing {
+            outing: 1,
+            from_s: 7200.0,
+            to_s: 10_800.0,
+            activity: Some("Receive".into()),
+            origin: By::Operator,
+        };
+        started.writer.change(vec![right]).unwrap();
+        let usual = Drawn::default().usual(&started.reader).unwrap();
+        assert!((watts(&usual, "Contacts") - 6.0).abs() < 1e-6, "{usual:?}");
+    }
 }

@@ -17,7 +17,7 @@ use reckon::{
     adif::Contact,
     bank::BankSpec,
     contacts,
-    engine::{Carried, Refusal},
+    engine::{Carried, Refusal, Usual},
     estimator::{Learned, LoadPrior},
     units::{Joules, Seconds},
     words,
@@ -26,7 +26,7 @@ use tokio::sync::oneshot;
 use web::{RecordAsk, TestLoad};
 
 use crate::{
-    account,
+    account::{self, Drawn},
     brain::Event,
     choices::{self, Kept},
     credit,
@@ -72,6 +72,8 @@ pub(crate) enum Job {
 pub(crate) struct News {
     /// What the record teaches of each bank, by its name.
     pub(crate) taught: Vec<(String, Learned)>,
+    /// What activities drew on earlier outings, by the bank's name.
+    pub(crate) usual: Vec<(String, Vec<(String, Usual)>)>,
     /// Banks of the record that are offered.
     pub(crate) offered: Vec<BankSpec>,
     /// Names of banks that are not to be offered.
@@ -121,15 +123,19 @@ impl Clerk {
     /// Does one job after the other until nobody gives any more.
     pub(crate) fn work(self, jobs: Receiver<Job>) {
         let mut said_well = false;
+        let mut drew = Drawn::default();
         for job in jobs {
             match job {
                 Job::Keep { kept, answer } => self.keep(&kept, answer, &mut said_well),
                 Job::Ask { ask, load, answer } => {
                     let done = self.ask(&ask, &load);
+                    if puts_doing_right(&ask) {
+                        drew = Drawn::default();
+                    }
                     // Whoever asked may have gone meanwhile.
-                    let _ = answer.send(done.map(|news| self.tell(news, &load)));
+                    let _ = answer.send(done.map(|news| self.tell(news, &load, &mut drew)));
                 }
-                Job::Settle(load) => self.tell(News::default(), &load),
+                Job::Settle(load) => self.tell(News::default(), &load, &mut drew),
             }
         }
     }
@@ -160,10 +166,15 @@ impl Clerk {
     }
 
     /// Credits what is due, reads what the record teaches, and tells the brain.
-    fn tell(&self, mut news: News, load: &LoadPrior) {
+    fn tell(&self, mut news: News, load: &LoadPrior, drew: &mut Drawn) {
         let Some(pen) = &self.pen else { return };
-        if let Err(trouble) = settle(pen, &self.reader(), load, &mut news) {
+        let reader = self.reader();
+        if let Err(trouble) = settle(pen, &reader, load, &mut news) {
             tracing::warn!("{trouble}");
+        }
+        match drew.usual(&reader) {
+            Ok(usual) => news.usual = usual,
+            Err(trouble) => tracing::warn!("{trouble}"),
         }
         // A brain that has ended learns nothing any more.
         let _ = self.events.send(Event::News(Box::new(news)));
@@ -385,6 +396,14 @@ impl Clerk {
         }
         Ok(Entry::OutingRenamed { outing: id, name })
     }
+}
+
+/// Whether it changes what was done when on an outing.
+const fn puts_doing_right(ask: &RecordAsk) -> bool {
+    matches!(
+        ask,
+        RecordAsk::Doing { .. } | RecordAsk::DoingByContacts { .. } | RecordAsk::DoingBack { .. }
+    )
 }
 
 fn said(trouble: &Trouble) -> String {

@@ -270,6 +270,7 @@ impl Brain {
             self.engine.note_bank_told(&name, spec);
         }
         self.engine.note_learned(news.taught);
+        self.engine.note_usual(news.usual);
         self.offer(&news.offered, &news.forgotten);
         if let Some(name) = news.named
             && let Err(refusal) = self.engine.ask(&Ask::NameOuting { name }, at)

@@ -4,7 +4,7 @@ use alloc::{string::String, vec::Vec};
 
 use crate::{
     draw::{Besides, BoardModel},
-    units::{Share, Watts},
+    units::{Seconds, Share, Watts},
 };
 
 /// First names, for an operator who has given none.
@@ -91,10 +91,70 @@ impl Tally {
 }
 
 /// The usual draw of an activity and how well it is known.
-#[derive(Clone, Copy, Debug)]
-pub(super) struct Usual {
-    pub(super) watts: Watts,
-    pub(super) log_sd: f64,
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Usual {
+    /// The draw.
+    pub watts: Watts,
+    /// Standard deviation of its logarithm for the time ahead.
+    pub log_sd: f64,
+}
+
+impl Usual {
+    /// Two opinions in one, each with the weight of its precision.
+    fn with(self, other: Self) -> Self {
+        let [mine, others] = [self, other].map(|it| 1.0 / (it.log_sd * it.log_sd));
+        let log = |it: Self| libm::log(it.watts.si());
+        let mean = (log(self) * mine + log(other) * others) / (mine + others);
+        Self { watts: Watts::of(libm::exp(mean)), log_sd: 1.0 / libm::sqrt(mine + others) }
+    }
+}
+
+/// What an activity drew on one earlier outing.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Drew {
+    /// Its name.
+    pub name: String,
+    /// How long it was on.
+    pub lasted: Seconds,
+    /// Its mean draw.
+    pub mean: Watts,
+}
+
+/// No outing counts for more than an hour of an activity: conditions differ from day to day.
+const MOST_S: f64 = 3600.0;
+/// How far an activity's mean draw differs from outing to outing until that has been seen (common
+/// practice, no source).
+const BETWEEN: f64 = 0.12;
+
+/// What earlier outings say of each activity. The spread between outings is theirs, with
+/// [`BETWEEN`] counting as much as three of them.
+#[must_use]
+pub fn usual_draws(outings: &[Vec<Drew>]) -> Vec<(String, Usual)> {
+    let mut all: Vec<(String, Vec<(f64, f64)>)> = Vec::new();
+    let worth =
+        |it: &&Drew| it.lasted.si() >= WORTH_S && it.lasted.si().is_finite() && it.mean.si() > 0.0;
+    for drew in outings.iter().flatten().filter(worth) {
+        let seen = (drew.lasted.si().min(MOST_S), libm::log(drew.mean.si()));
+        match all.iter_mut().find(|(name, _)| *name == drew.name) {
+            Some((_, list)) => list.push(seen),
+            None => all.push((drew.name.clone(), alloc::vec![seen])),
+        }
+    }
+    all.into_iter().map(|(name, seen)| (name, between(&seen))).collect()
+}
+
+#[expect(clippy::cast_precision_loss, reason = "outings are few")]
+fn between(seen: &[(f64, f64)]) -> Usual {
+    let n = seen.len() as f64;
+    let weight: f64 = seen.iter().map(|(weight, _)| weight).sum();
+    let mean = seen.iter().map(|(weight, log)| weight * log).sum::<f64>() / weight;
+    let scatter =
+        seen.iter().map(|(weight, log)| weight * (log - mean) * (log - mean)).sum::<f64>() / weight;
+    let variance = (scatter * n + BETWEEN * BETWEEN * 3.0) / (n + 2.0);
+    Usual {
+        watts: Watts::of(libm::exp(mean)),
+        log_sd: libm::sqrt(variance * (1.0 + 1.0 / n) + 0.05 * 0.05),
+    }
 }
 
 /// All activities, and which one is tagged.
@@ -104,6 +164,8 @@ pub(super) struct Activities {
     current: Option<usize>,
     measured_j: f64,
     modelled_j: f64,
+    /// What earlier outings say.
+    before: Vec<(String, Usual)>,
 }
 
 impl Activities {
@@ -114,7 +176,20 @@ impl Activities {
                 tallies.push(Tally::new(name.clone()));
             }
         }
-        Self { tallies, current: None, measured_j: 0.0, modelled_j: 0.0 }
+        Self { tallies, current: None, measured_j: 0.0, modelled_j: 0.0, before: Vec::new() }
+    }
+
+    /// What earlier outings say of this bank.
+    pub(super) fn note_before(&mut self, before: Vec<(String, Usual)>) {
+        self.before = before;
+    }
+
+    /// Another outing begins, perhaps with the draw seen elsewhere: nothing was drawn in it yet.
+    pub(super) fn new_outing(&mut self) {
+        for tally in &mut self.tallies {
+            *tally = Tally::new(core::mem::take(&mut tally.name));
+        }
+        (self.measured_j, self.modelled_j) = (0.0, 0.0);
     }
 
     /// Tags from now on; `false` if there is no such activity.
@@ -165,7 +240,14 @@ impl Activities {
         };
         self.tallies
             .iter()
-            .map(|one| (one.name.as_str(), one.learned().or_else(|| modelled(&one.name))))
+            .map(|one| {
+                let before = self.before.iter().find(|(name, _)| *name == one.name);
+                let seen = match (one.learned(), before.map(|(_, usual)| *usual)) {
+                    (Some(now), Some(before)) => Some(now.with(before)),
+                    (now, before) => now.or(before).or_else(|| modelled(&one.name)),
+                };
+                (one.name.as_str(), seen)
+            })
             .collect()
     }
 
@@ -201,5 +283,41 @@ mod tests {
         assert!(contacts.log_sd < 0.1);
         let receive = usual[0].1.unwrap();
         assert!(receive.log_sd > contacts.log_sd);
+    }
+
+    #[test]
+    fn earlier_outings_speak_until_this_one_does() {
+        let drew = |name: &str, hours: f64, watts: f64| Drew {
+            name: name.into(),
+            lasted: Seconds::of(hours * 3600.0),
+            mean: Watts::of(watts),
+        };
+        let last = [
+            alloc::vec![drew("Receive", 3.0, 4.0), drew("Contacts", 0.001, 30.0)],
+            alloc::vec![drew("Receive", 1.0, 4.4)],
+        ];
+        let usual = usual_draws(&last);
+        assert_eq!(usual.len(), 1, "a few seconds are no draw");
+        let (name, receive) = &usual[0];
+        // Both count for an hour: the mean of the logarithms, the root of 4.0 times 4.4.
+        assert!(name == "Receive" && (receive.watts.si() - libm::sqrt(4.0 * 4.4)).abs() < 1e-9);
+        assert!((0.1..0.2).contains(&receive.log_sd), "{receive:?}");
+
+        let (board, besides) = (BoardModel::of(None, None), Besides::default());
+        let mut all = Activities::new(&first_names());
+        let modelled = all.usual(&board, &besides)[0].1.unwrap();
+        all.note_before(usual.clone());
+        let before = all.usual(&board, &besides)[0].1.unwrap();
+        assert_eq!(before, *receive);
+        assert!(before.watts != modelled.watts && before.log_sd < modelled.log_sd);
+        // Two hours at 5 W today: today counts for more, and the two together are surer than each.
+        assert!(all.tag(Some("Receive")));
+        for _ in 0..7200 {
+            all.add(1.0, Watts::of(5.0), Watts::of(3.0));
+        }
+        let now = all.usual(&board, &besides)[0].1.unwrap();
+        assert!((4.75..5.0).contains(&now.watts.si()) && now.log_sd < before.log_sd, "{now:?}");
+        all.new_outing();
+        assert_eq!(all.usual(&board, &besides)[0].1.unwrap(), before);
     }
 }

@@ -21,7 +21,7 @@ mod switches;
 mod trail;
 
 pub use crate::alarm::{Change, Edge};
-pub use activities::first_names;
+pub use activities::{Drew, Usual, first_names, usual_draws};
 pub use resume::{Carried, Choices, FinishChoice, Resume};
 pub use rules::{ActivityRule, DayTime, ProgramBusy};
 pub use setup::{Accessory, Ask, Radio, Refusal, Setup, Start};
@@ -128,6 +128,8 @@ pub struct Engine {
     trail: TrailMaker,
     strain: StrainWatch,
     activities: Activities,
+    /// What activities drew on earlier outings, by the bank's name.
+    usual_before: Vec<(String, Vec<(String, Usual)>)>,
     by_rules: ByRules,
     folding: Folding,
     loads: LoadWatch,
@@ -186,6 +188,7 @@ impl Engine {
             trail: TrailMaker::new(at.mono),
             strain: StrainWatch::default(),
             activities: Activities::new(&setup.activities),
+            usual_before: Vec::new(),
             by_rules: ByRules::new(setup.activity_rules.clone()),
             folding: Folding::default(),
             loads: LoadWatch::default(),
@@ -340,6 +343,21 @@ impl Engine {
         self.switches.drain()
     }
 
+    /// What each activity drew on earlier outings of each bank, by the bank's name: in place of all
+    /// that was told before.
+    pub fn note_usual(&mut self, usual: Vec<(String, Vec<(String, Usual)>)>) {
+        self.usual_before = usual;
+        self.recall_usual();
+    }
+
+    /// Takes what is known of the connected bank's outings.
+    fn recall_usual(&mut self) {
+        let bank = self.bank.as_ref().map(|bank| bank.name.as_str());
+        let of_bank = self.usual_before.iter().find(|(name, _)| Some(name.as_str()) == bank);
+        self.activities.note_before(of_bank.map(|(_, usual)| usual.clone()).unwrap_or_default());
+        self.usual_at = None;
+    }
+
     /// How the record is doing, for the snapshots from now on.
     pub fn note_log(&mut self, log: LogState) {
         self.log = log;
@@ -379,6 +397,7 @@ impl Engine {
         self.chosen = true;
         self.following = None;
         self.shown.forget();
+        self.recall_usual();
         self.follow_bank();
         Ok(())
     }
@@ -393,6 +412,7 @@ impl Engine {
         self.strain = StrainWatch::default();
         self.drain = Drain::default();
         self.folding.new_bank();
+        self.activities.new_outing();
         // The next bank's draw may be seen elsewhere.
         self.loads = LoadWatch::default();
         self.switches = Switches::default();
