@@ -11,7 +11,7 @@ use history::{
 };
 use reckon::{
     adif::{Contact, band_named},
-    engine::{Drew, Usual, usual_draws},
+    engine::{Drew, UsualDraws, usual_draws},
     fold::{Fold, Kind, MODES, Part, Point},
     report::{self, Change, Correction, Made, Mark, Report, Row, Spread, Truth},
     time::Wall,
@@ -93,10 +93,7 @@ impl Drawn {
     ///
     /// # Errors
     /// When the record cannot be read.
-    pub(crate) fn usual(
-        &mut self,
-        reader: &Reader,
-    ) -> Result<Vec<(String, Vec<(String, Usual)>)>, Trouble> {
+    pub(crate) fn usual(&mut self, reader: &Reader) -> Result<Vec<(String, UsualDraws)>, Trouble> {
         let mut banks: Vec<(String, Vec<Vec<Drew>>)> = Vec::new();
         for outing in reader.outings(None, LOOK_BACK)?.items {
             let worth = outing.ending != Ending::Open && outing.lasted_s >= WORTH_S;
@@ -308,7 +305,7 @@ mod tests {
         entries.push(Entry::OutingEnds { outing: None, end });
         started.writer.change(entries).unwrap();
         let usual = Drawn::default().usual(&started.reader).unwrap();
-        let watts = |usual: &[(String, Vec<(String, Usual)>)], name: &str| {
+        let watts = |usual: &[(String, UsualDraws)], name: &str| {
             assert_eq!((usual.len(), usual[0].0.as_str()), (1, "Blue ten"));
             usual[0].1.iter().find(|(one, _)| one == name).unwrap().1.watts.si()
         };

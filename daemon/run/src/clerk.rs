@@ -17,7 +17,7 @@ use reckon::{
     adif::Contact,
     bank::BankSpec,
     contacts,
-    engine::{Carried, Refusal, Usual},
+    engine::{Carried, Refusal, UsualDraws},
     estimator::{Learned, LoadPrior},
     units::{Joules, Seconds},
     words,
@@ -73,7 +73,7 @@ pub(crate) struct News {
     /// What the record teaches of each bank, by its name.
     pub(crate) taught: Vec<(String, Learned)>,
     /// What activities drew on earlier outings, by the bank's name.
-    pub(crate) usual: Vec<(String, Vec<(String, Usual)>)>,
+    pub(crate) usual: Vec<(String, UsualDraws)>,
     /// Banks of the record that are offered.
     pub(crate) offered: Vec<BankSpec>,
     /// Names of banks that are not to be offered.

@@ -126,10 +126,13 @@ const MOST_S: f64 = 3600.0;
 /// practice, no source).
 const BETWEEN: f64 = 0.12;
 
+/// The usual draw of each activity, by name.
+pub type UsualDraws = Vec<(String, Usual)>;
+
 /// What earlier outings say of each activity. The spread between outings is theirs, with
 /// [`BETWEEN`] counting as much as three of them.
 #[must_use]
-pub fn usual_draws(outings: &[Vec<Drew>]) -> Vec<(String, Usual)> {
+pub fn usual_draws(outings: &[Vec<Drew>]) -> UsualDraws {
     let mut all: Vec<(String, Vec<(f64, f64)>)> = Vec::new();
     let worth =
         |it: &&Drew| it.lasted.si() >= WORTH_S && it.lasted.si().is_finite() && it.mean.si() > 0.0;
@@ -165,7 +168,7 @@ pub(super) struct Activities {
     measured_j: f64,
     modelled_j: f64,
     /// What earlier outings say.
-    before: Vec<(String, Usual)>,
+    before: UsualDraws,
 }
 
 impl Activities {
@@ -180,7 +183,7 @@ impl Activities {
     }
 
     /// What earlier outings say of this bank.
-    pub(super) fn note_before(&mut self, before: Vec<(String, Usual)>) {
+    pub(super) fn note_before(&mut self, before: UsualDraws) {
         self.before = before;
     }
 

@@ -21,7 +21,7 @@ mod switches;
 mod trail;
 
 pub use crate::alarm::{Change, Edge};
-pub use activities::{Drew, Usual, first_names, usual_draws};
+pub use activities::{Drew, Usual, UsualDraws, first_names, usual_draws};
 pub use resume::{Carried, Choices, FinishChoice, Resume};
 pub use rules::{ActivityRule, DayTime, ProgramBusy};
 pub use setup::{Accessory, Ask, Radio, Refusal, Setup, Start};
@@ -129,7 +129,7 @@ pub struct Engine {
     strain: StrainWatch,
     activities: Activities,
     /// What activities drew on earlier outings, by the bank's name.
-    usual_before: Vec<(String, Vec<(String, Usual)>)>,
+    usual_before: Vec<(String, UsualDraws)>,
     by_rules: ByRules,
     folding: Folding,
     loads: LoadWatch,
@@ -345,7 +345,7 @@ impl Engine {
 
     /// What each activity drew on earlier outings of each bank, by the bank's name: in place of all
     /// that was told before.
-    pub fn note_usual(&mut self, usual: Vec<(String, Vec<(String, Usual)>)>) {
+    pub fn note_usual(&mut self, usual: Vec<(String, UsualDraws)>) {
         self.usual_before = usual;
         self.recall_usual();
     }
