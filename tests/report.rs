@@ -63,6 +63,16 @@ fn a_report_is_the_sum_of_its_rows_and_can_be_put_right() {
     });
     let running = done(home.path(), &["outing", "show", "1"]);
     assert!(running.contains("Where the energy went") && running.contains("receive"), "{running}");
+    // The bank has had no other outing: its book is that outing's, as far as it had gone.
+    let ask = |path: &str| -> Value {
+        let page = get(&format!("http://localhost/api/v1/{path}"), Some(&socket(home.path()))).1;
+        serde_json::from_str(&page).expect("JSON")
+    };
+    let [before, book, after] = ["outings/1/report", "banks/1/book", "outings/1/report"].map(ask);
+    let so_far = |told: &Value| number(&told["report"]["energy"]["whole"]["energy_wh"]);
+    let gave = number(&book["whole"]["energy_wh"]);
+    assert!((so_far(&before)..=so_far(&after)).contains(&gave), "{gave} Wh: {book:#}");
+    assert_eq!((&book["outings"], &book["of_outings"]), (&json!(1), &json!(1)));
     daemon.end("KILL");
 
     // Without a daemon the command reads the record itself. A row is a mean over its length, so the

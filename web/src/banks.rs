@@ -11,17 +11,18 @@ use axum::{
 use reckon::{
     bank::{BankSpec, Cells, MeasuredAt},
     units::{Celsius, Joules, Seconds, Share, Watts},
-    words,
+    words::{self, account},
 };
 
 use crate::{
-    BankTold, RundownTold, Site, TestLoad,
+    BankTold, BookTold, RundownTold, Site, TestLoad,
     asks::Done,
     look::{self, Look, Sheet},
     outings::local,
     page::{Frame, shown},
     recall::not_there,
-    wire_past,
+    report::{Line, by_activity},
+    wire_past, wire_report,
 };
 
 /// A run-down as a row with its tap.
@@ -208,6 +209,45 @@ pub(crate) async fn api_list(State(site): State<Site>) -> Done {
     let all = learned(&site).await?;
     let offset_s = site.snapshot().at.utc_offset_s;
     Ok(Json(wire_past::banks(all, offset_s)).into_response())
+}
+
+// ---- what a bank gave ---------------------------------------------------------------------------
+
+#[derive(Template)]
+#[template(path = "bank_book.html")]
+struct BookPage {
+    frame: Frame,
+    name: String,
+    over: String,
+    head: [&'static str; 5],
+    lines: Vec<Line>,
+    note: String,
+}
+
+async fn told_book(site: &Site, id: &str) -> Result<BookTold, crate::trouble::Sorry> {
+    let id = id.parse::<i64>().map_err(|_| not_there("bank"))?;
+    site.recall(move |past| past.book(id)).await?.ok_or_else(|| not_there("bank"))
+}
+
+pub(crate) async fn book(
+    State(site): State<Site>,
+    Path(id): Path<String>,
+    headers: HeaderMap,
+) -> Done {
+    let told = told_book(&site, &id).await?;
+    Ok(shown(&BookPage {
+        frame: Frame::new(Look::of(&headers), "Banks"),
+        over: account::bank_over(told.book.whole(), told.outings, told.of),
+        head: account::BOOK_HEAD,
+        lines: by_activity(&told.book),
+        note: account::book_note(Seconds::of(told.coarsest_s)),
+        name: told.bank,
+    }))
+}
+
+pub(crate) async fn api_book(State(site): State<Site>, Path(id): Path<String>) -> Done {
+    let told = told_book(&site, &id).await?;
+    Ok(Json(wire_report::bank_book(&told)).into_response())
 }
 
 // ---- pages that ask before something is done --------------------------------------------------

@@ -46,7 +46,7 @@ use tower_http::catch_panic::CatchPanicLayer;
 
 pub use pairing::{CODE_LASTS, Pairing, Pin, Rejected};
 pub use past::{
-    AsideTold, BankTold, Channel, ChannelTold, Clock, CorrectionTold, Ending, EventTold,
+    AsideTold, BankTold, BookTold, Channel, ChannelTold, Clock, CorrectionTold, Ending, EventTold,
     ForecastTold, GapTold, Keeping, LearnedTold, OutingLine, OutingTold, OutingsPage, Past,
     PastGone, PhoneTold, RecordAsk, RecordAsked, ReportTold, RundownTold, SeriesAsk, SeriesTold,
     TestLoad, TestTold,
@@ -204,6 +204,7 @@ fn record_pages() -> Router<Site> {
         .route("/outings/{id}/doing/back", post(record_asks::doing_back_form))
         .route("/rundowns/{id}/strike", post(record_asks::strike_form))
         .route("/banks", get(banks::list).post(record_asks::bank_form))
+        .route("/banks/{id}/book", get(banks::book))
         .route("/banks/{id}/name", post(record_asks::bank_name_form))
         .route("/banks/{id}/forget", get(banks::forget).post(record_asks::forget_form))
         .route("/banks/{id}/test", get(banks::test).post(record_asks::test_form))
@@ -231,6 +232,7 @@ fn record_api() -> Router<Site> {
         .route("/api/v1/outings/{id}/name", post(record_asks::outing_name_json))
         .route("/api/v1/rundowns/{id}/strike", post(record_asks::strike_json))
         .route("/api/v1/banks", get(banks::api_list).post(record_asks::bank_json))
+        .route("/api/v1/banks/{id}/book", get(banks::api_book))
         .route("/api/v1/banks/{id}/name", post(record_asks::bank_name_json))
         .route("/api/v1/banks/{id}/forget", post(record_asks::forget_json))
         .route("/api/v1/banks/{id}/test", post(record_asks::test_json))

@@ -5,6 +5,7 @@ use std::io::Read;
 
 use reckon::{
     bank::BankSpec,
+    book::Book,
     report::Report,
     snapshot::Basis,
     time::{Mono, Stamp, Wall},
@@ -40,6 +41,11 @@ pub trait Past: Send + Sync {
     /// # Errors
     /// When the record cannot be read.
     fn banks(&self) -> Result<Vec<BankTold>, PastGone>;
+    /// What a bank gave by activity, over its newest outings; `None`: there is no such bank.
+    ///
+    /// # Errors
+    /// When the record cannot be read.
+    fn book(&self, bank: i64) -> Result<Option<BookTold>, PastGone>;
     /// The run-downs of a bank, oldest first, struck ones too.
     ///
     /// # Errors
@@ -166,6 +172,21 @@ pub struct ReportTold {
     pub learned: Option<LearnedTold>,
     /// What was put right afterwards, in order of entry: of two that overlap the later holds.
     pub corrections: Vec<CorrectionTold>,
+}
+
+/// What a bank gave.
+#[derive(Clone, Debug)]
+pub struct BookTold {
+    /// The bank's name.
+    pub bank: String,
+    /// So many of its outings are in the book, the newest.
+    pub outings: usize,
+    /// Of so many.
+    pub of: usize,
+    /// The longest row, s: five minutes where fine rows were thinned.
+    pub coarsest_s: f64,
+    /// By activity.
+    pub book: Book,
 }
 
 /// Usable energy of a full bank as believed, Wh: 10 %, 50 %, 90 %.

@@ -8,7 +8,7 @@ use axum::{
     response::{IntoResponse, Response},
 };
 use reckon::{
-    book::Page,
+    book::{Book, Page},
     fold::{Fold, Total},
     report::{Done as WasDone, Judged, Report},
     time::Wall,
@@ -41,9 +41,9 @@ const WORTH_S: f64 = 60.0;
 const FORECAST_ROWS: usize = 8;
 
 /// A line of a table: its name and its cells.
-struct Line {
-    name: String,
-    cells: [String; 5],
+pub(crate) struct Line {
+    pub(crate) name: String,
+    pub(crate) cells: [String; 5],
 }
 
 struct FoldShown {
@@ -276,7 +276,7 @@ fn told_of(site: &Site, told: &ReportTold, series: Option<&SeriesTold>, on_paper
         done: draw_report::done(report, line.lasted_s, began),
         done_rows: done_rows(report, began),
         book_head: BOOK_HEAD,
-        activities: by_activity(report),
+        activities: by_activity(&report.book),
         hours: by_hour(report, began),
         book_note: account::book_note(report.coarsest),
         drew: drew(report, began),
@@ -310,18 +310,19 @@ fn told_of(site: &Site, told: &ReportTold, series: Option<&SeriesTold>, on_paper
     }
 }
 
-fn by_activity(report: &Report) -> Vec<Line> {
+/// What takes most first, and all of it last.
+pub(crate) fn by_activity(book: &Book) -> Vec<Line> {
     let line = |name: String, page: &Page| Line { name, cells: account::book_row(page) };
-    let mut pages: Vec<(&str, &Page)> = report.book.activities().collect();
+    let mut pages: Vec<(&str, &Page)> = book.activities().collect();
     pages.sort_by(|a, b| b.1.energy().si().total_cmp(&a.1.energy().si()));
-    let untold = report.book.untold();
+    let untold = book.untold();
     let mut lines: Vec<Line> =
         pages.into_iter().map(|(name, page)| line(account::doing(Some(name)), page)).collect();
     if untold.lasted().si() >= WORTH_S {
         lines.push(line(account::UNTOLD.to_owned(), untold));
     }
-    if report.book.whole().lasted().si() > 0.0 {
-        lines.push(line("All".to_owned(), report.book.whole()));
+    if book.whole().lasted().si() > 0.0 {
+        lines.push(line("All".to_owned(), book.whole()));
     }
     lines
 }

@@ -2,7 +2,7 @@
 //! Names carry their units; members may be added, never renamed. Call signs are never in it.
 
 use reckon::{
-    book::Page,
+    book::{Book, Page},
     fold::{Kind, Part, Total},
     report::{Forecasts, Outcome, Report, Spread, Truth},
     snapshot::Basis,
@@ -11,7 +11,7 @@ use reckon::{
 use serde::Serialize;
 
 use crate::{
-    CorrectionTold, LearnedTold, ReportTold,
+    BookTold, CorrectionTold, LearnedTold, ReportTold,
     wire_past::{OutingWhole, Three, outing_whole, three},
 };
 
@@ -60,6 +60,19 @@ struct Energy {
     modelled_wh: f64,
     modelled_s: f64,
     silent_s: f64,
+}
+
+/// What a bank gave.
+#[derive(Serialize)]
+pub(crate) struct BankBook {
+    bank: String,
+    /// So many of its outings are in it, the newest, of `of_outings`.
+    outings: usize,
+    of_outings: usize,
+    means_of_s: f64,
+    whole: Paged,
+    activities: Vec<Named>,
+    untold: Paged,
 }
 
 #[derive(Serialize)]
@@ -237,15 +250,28 @@ fn page(page: &Page) -> Paged {
     }
 }
 
+fn activities(book: &Book) -> Vec<Named> {
+    book.activities().map(|(name, of)| Named { name: name.to_owned(), page: page(of) }).collect()
+}
+
+pub(crate) fn bank_book(told: &BookTold) -> BankBook {
+    BankBook {
+        bank: told.bank.clone(),
+        outings: told.outings,
+        of_outings: told.of,
+        means_of_s: told.coarsest_s,
+        whole: page(told.book.whole()),
+        activities: activities(&told.book),
+        untold: page(told.book.untold()),
+    }
+}
+
 fn energy(report: &Report) -> Energy {
     let book = &report.book;
     let hours = (0_u64..).zip(book.hours());
     Energy {
         whole: page(book.whole()),
-        activities: book
-            .activities()
-            .map(|(name, of)| Named { name: name.to_owned(), page: page(of) })
-            .collect(),
+        activities: activities(book),
         untold: page(book.untold()),
         hours: hours.map(|(ix, of)| Hour { from_s: ix * 3600, page: page(of) }).collect(),
         means_of_s: report.coarsest.si(),

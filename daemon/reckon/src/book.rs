@@ -199,6 +199,15 @@ impl Book {
         self.activity_page(Some(to)).merge(&page);
     }
 
+    /// Adds another outing's book, by activity. Hours of different outings are not added up.
+    pub fn merge(&mut self, other: &Self) {
+        self.whole.merge(&other.whole);
+        self.untold.merge(&other.untold);
+        for (name, page) in other.activities() {
+            self.activity_page(Some(name)).merge(page);
+        }
+    }
+
     /// All of it.
     #[must_use]
     pub const fn whole(&self) -> &Page {

@@ -11,13 +11,14 @@ use history::{
 };
 use reckon::{
     adif::{Contact, band_named},
+    book::Book,
     engine::{Drew, UsualDraws, usual_draws},
     fold::{Fold, Kind, MODES, Part, Point},
     report::{self, Change, Correction, Made, Mark, Report, Row, Spread, Truth},
     time::Wall,
     units::{Celsius, Joules, Seconds, Share, Volts, Watts},
 };
-use web::{CorrectionTold, LearnedTold, ReportTold};
+use web::{BookTold, CorrectionTold, LearnedTold, ReportTold};
 
 use crate::{credit, past};
 
@@ -51,18 +52,10 @@ fn made(
     let forecasts: Vec<Made> = reader.forecasts(outing.id)?.iter().map(forecast).collect();
     let off = reader.off(outing.id)?;
     let contacts: Vec<Contact> = placed.iter().map(contact).collect();
-    let corrections: Vec<Correction<'_>> = doings
-        .iter()
-        .map(|it| Correction {
-            from: Seconds::of(it.from_s),
-            to: Seconds::of(it.to_s),
-            doing: it.activity.as_deref(),
-        })
-        .collect();
     Ok(Report::of(&report::Told {
         rows: &rows,
         changes: &events.iter().filter_map(change).collect::<Vec<_>>(),
-        corrections: &corrections,
+        corrections: &put_right(doings),
         contacts: &contacts,
         folds: &folds,
         forecasts: &forecasts,
@@ -126,6 +119,44 @@ impl Drawn {
         self.outings.push((outing.id, drew.clone()));
         Ok(drew)
     }
+}
+
+/// So many of a bank's newest outings are read for its book: a day's worth of rows each.
+const IN_BOOK: usize = 24;
+/// So many outings are looked through for them.
+const LOOK_THROUGH: usize = 500;
+
+/// What a bank gave by activity; `None`: there is no such bank.
+///
+/// # Errors
+/// When the record cannot be read.
+pub(crate) fn book(reader: &Reader, bank: i64) -> Result<Option<BookTold>, Trouble> {
+    let Some(bank) = reader.banks()?.into_iter().find(|one| one.id == bank) else {
+        return Ok(None);
+    };
+    let all = reader.outings(None, LOOK_THROUGH)?.items;
+    let own = all.iter().filter(|outing| outing.bank.as_ref() == Some(&bank.spec.name));
+    let own: Vec<&Outing> = own.collect();
+    let mut told = BookTold {
+        outings: own.len().min(IN_BOOK),
+        of: own.len(),
+        coarsest_s: 0.0,
+        book: Book::new(),
+        bank: bank.spec.name.clone(),
+    };
+    for outing in own.into_iter().take(IN_BOOK) {
+        let report = made(reader, outing, &[], &reader.doings(outing.id)?)?;
+        told.coarsest_s = told.coarsest_s.max(report.coarsest.si());
+        told.book.merge(&report.book);
+    }
+    Ok(Some(told))
+}
+
+fn put_right(doings: &[Doing]) -> Vec<Correction<'_>> {
+    let of = Seconds::of;
+    let all = doings.iter();
+    all.map(|it| Correction { from: of(it.from_s), to: of(it.to_s), doing: it.activity.as_deref() })
+        .collect()
 }
 
 /// The contacts of an outing as the report wants them: on the outing's own axis.

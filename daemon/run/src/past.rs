@@ -11,8 +11,8 @@ use std::{
 use history::{Reader, Trouble, export, row::Fold, series::Stretch};
 use reckon::time::Wall;
 use web::{
-    BankTold, ChannelTold, Ending, EventTold, ForecastTold, GapTold, OutingLine, OutingTold,
-    OutingsPage, Past, PastGone, ReportTold, RundownTold, SeriesAsk, SeriesTold,
+    BankTold, BookTold, ChannelTold, Ending, EventTold, ForecastTold, GapTold, OutingLine,
+    OutingTold, OutingsPage, Past, PastGone, ReportTold, RundownTold, SeriesAsk, SeriesTold,
 };
 
 use crate::{account, credit};
@@ -133,6 +133,11 @@ impl Past for Shelf {
     fn banks(&self) -> Result<Vec<BankTold>, PastGone> {
         let Some(reader) = self.reader() else { return Ok(Vec::new()) };
         banks(reader).map_err(|why| gone(&why))
+    }
+
+    fn book(&self, bank: i64) -> Result<Option<BookTold>, PastGone> {
+        let Some(reader) = self.reader() else { return Ok(None) };
+        account::book(reader, bank).map_err(|why| gone(&why))
     }
 
     fn rundowns(&self, bank: i64) -> Result<Vec<RundownTold>, PastGone> {

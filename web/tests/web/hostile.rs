@@ -347,6 +347,11 @@ impl web::Past for Wild {
         let usable_wh = Some([self.outing.line.lasted_s; 3]);
         Ok(vec![web::BankTold { id: 1, spec, forgotten: false, usable_wh }])
     }
+    fn book(&self, _: i64) -> Result<Option<web::BookTold>, web::PastGone> {
+        let book = wild_report(&self.outing, &self.series).report.book;
+        let (bank, coarsest_s) = (String::new(), self.series.step_s);
+        Ok(Some(web::BookTold { bank, outings: 1, of: 1, coarsest_s, book }))
+    }
     fn rundowns(&self, _: i64) -> Result<Vec<web::RundownTold>, web::PastGone> {
         Ok(self.outing.rundown.clone().into_iter().collect())
     }
@@ -510,6 +515,7 @@ proptest! {
                 "/outings/1",
                 "/outings/1.html",
                 "/banks",
+                "/banks/1/book",
                 "/api/v1/outings/1",
                 "/api/v1/outings/1/report",
                 "/api/v1/banks",

@@ -154,7 +154,7 @@ fn units_stand_last() {
         "at", "gap", "ms",
     ];
     // Bare shares, counts, and what is no quantity.
-    const BARE: [&str; 26] = [
+    const BARE: [&str; 28] = [
         "p10",
         "p50",
         "p90",
@@ -174,6 +174,8 @@ fn units_stand_last() {
         "outing_id",
         "outing",
         "next",
+        "outings",
+        "of_outings",
         "contacts",
         "elsewhere",
         "contacts_per_h",
@@ -290,6 +292,7 @@ async fn the_past_is_served_as_promised() {
         ("OutingWhole", (20..=31).map(|_| "").collect()),
         ("OutingReport", (20..=31).map(|_| "/report").collect()),
         ("Banks", vec!["/api/v1/banks"]),
+        ("BankBook", vec!["/api/v1/banks/1/book"]),
         ("Series", vec![series.as_str()]),
         ("Moment", vec!["/api/v1/clock"]),
     ] {

@@ -11,6 +11,7 @@ use std::{
 
 use reckon::{
     adif::{Contact, band_named},
+    book::Book,
     fold::{Beat, Reads, fold},
     report::{self, Change, Correction, Made, Mark, Report, Row, Spread, Truth},
     snapshot::Basis,
@@ -18,9 +19,9 @@ use reckon::{
     units::{Celsius, Seconds, Share, Volts, Watts},
 };
 use web::{
-    AsideTold, BankTold, ChannelTold, Clock, CorrectionTold, Ending, EventTold, ForecastTold,
-    GapTold, Keeping, LearnedTold, OutingLine, OutingTold, OutingsPage, Past, PastGone, PhoneTold,
-    ReportTold, RundownTold, SeriesAsk, SeriesTold, TestLoad, TestTold,
+    AsideTold, BankTold, BookTold, ChannelTold, Clock, CorrectionTold, Ending, EventTold,
+    ForecastTold, GapTold, Keeping, LearnedTold, OutingLine, OutingTold, OutingsPage, Past,
+    PastGone, PhoneTold, ReportTold, RundownTold, SeriesAsk, SeriesTold, TestLoad, TestTold,
 };
 
 use crate::scenes;
@@ -369,6 +370,21 @@ impl Past for Invented {
             ],
             Vec::new(),
         )
+    }
+
+    fn book(&self, bank: i64) -> Result<Option<BookTold>, PastGone> {
+        let mut book = Book::new();
+        for id in [25, 29] {
+            book.merge(&report_of(id).report.book);
+        }
+        let bank = (bank == 1).then(|| BookTold {
+            bank: "Blue ten".to_owned(),
+            outings: 2,
+            of: 23,
+            coarsest_s: 10.0,
+            book,
+        });
+        self.told(bank, None)
     }
 
     fn rundowns(&self, bank: i64) -> Result<Vec<RundownTold>, PastGone> {

@@ -27,6 +27,7 @@ async fn golden_pages() {
         ("outing_died", "/outings/29"),
         ("outing_open", "/outings/31"),
         ("banks", "/banks"),
+        ("bank_book", "/banks/1/book"),
         ("rundown_test", "/banks/1/test"),
         ("import", "/banks/1/import"),
         ("forget", "/banks/1/forget"),
@@ -273,6 +274,9 @@ impl Past for Falls {
     }
     fn banks(&self) -> Result<Vec<web::BankTold>, PastGone> {
         self.0.banks()
+    }
+    fn book(&self, bank: i64) -> Result<Option<web::BookTold>, PastGone> {
+        self.0.book(bank)
     }
     fn rundowns(&self, bank: i64) -> Result<Vec<web::RundownTold>, PastGone> {
         self.0.rundowns(bank)
@@ -544,6 +548,7 @@ async fn every_field_has_a_label_and_every_id_is_there_once() {
         "/outings/31",
         "/outings/29",
         "/banks",
+        "/banks/1/book",
         "/banks/1/test",
         "/banks/1/import",
         "/banks/1/forget",

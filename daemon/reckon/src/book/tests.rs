@@ -217,3 +217,30 @@ fn too_many_names_are_not_kept() {
     near(book.whole().energy().si(), 1000.0, 1e-12, "nothing is lost");
     near(book.untold().energy().si(), 936.0, 1e-12, "the rest is untold");
 }
+
+#[test]
+fn a_bank_is_the_sum_of_its_outings() {
+    let (s, w) = (Seconds::of, Watts::of);
+    let [mut first, mut second, mut both] = [Book::new(), Book::new(), Book::new()];
+    for (at, lasted, draw, doing) in [
+        (0.0, 600.0, 3.0, Some("receive")),
+        (600.0, 60.0, 9.0, Some("contacts")),
+        (660.0, 30.0, 2.0, None),
+    ] {
+        first.enter(s(at), s(lasted), w(draw), doing);
+        second.enter(s(at), s(lasted), w(draw * 1.5), doing.filter(|it| *it != "receive"));
+        both.enter(s(at), s(lasted), w(draw), doing);
+        both.enter(s(at), s(lasted), w(draw * 1.5), doing.filter(|it| *it != "receive"));
+    }
+    let mut bank = Book::new();
+    bank.merge(&first);
+    bank.merge(&second);
+    near(bank.whole().energy().si(), both.whole().energy().si(), 1e-12, "all");
+    near(bank.untold().energy().si(), both.untold().energy().si(), 1e-12, "untold");
+    assert_eq!(bank.whole().p95(), both.whole().p95());
+    let pages = |book: &Book| {
+        book.activities().map(|(name, page)| (name.to_string(), page.energy())).collect::<Vec<_>>()
+    };
+    assert_eq!(pages(&bank), pages(&both));
+    assert!(bank.hours().is_empty());
+}

@@ -49,6 +49,18 @@ pub fn book_note(coarsest: Seconds) -> String {
     )
 }
 
+/// What a bank's book is summed over.
+#[must_use]
+pub fn bank_over(page: &Page, outings: usize, of: usize) -> String {
+    let over = match (outings, of) {
+        (0, _) => return "No outing with it is in the record yet.".to_string(),
+        (1, 1) => "one outing".to_string(),
+        (some, all) if some == all => format!("{all} outings"),
+        (some, all) => format!("the newest {some} of {all} outings"),
+    };
+    format!("It gave {} in {}, over {over}.", energy(page.energy()), span(page.lasted()))
+}
+
 /// An hour of the outing: the time of day it began at, where that is known.
 #[must_use]
 pub fn book_hour(began: Option<Local>, hour: usize) -> String {
