@@ -412,6 +412,99 @@ fn an_outing_leaves_as_csv_and_json_and_the_record_as_a_copy() {
     assert_eq!(done(home.path(), &["export", "1", "--csv"]).lines().next(), csv.lines().next());
 }
 
+/// A record as log programs write it (ADIF 3.1.6, 'ADI File Format'), at so many seconds since 1970.
+fn contact(unix_s: i64, band: &str) -> String {
+    let at = jiff::Timestamp::from_second(unix_s).expect("a time").strftime("%Y%m%d %H%M%S");
+    let at = at.to_string();
+    let (day, time) = at.split_once(' ').expect("two words");
+    format!(
+        "<QSO_DATE:8>{day}<TIME_ON:6>{time}<CALL:6>N0CALL<BAND:{}>{band}<MODE:3>SSB<EOR>\n",
+        band.len()
+    )
+}
+
+#[test]
+fn contacts_are_read_from_a_watched_log_and_from_a_file() {
+    let (board, home) = (Board::with_sensor(), home());
+    let settings = home.path().join("watch.toml");
+    let watched = home.path().join("log.adi");
+    let wish = format!("[record]\nevery_s = 10\n[contacts]\nwatch = {watched:?}\n");
+    fs::write(&settings, wish).expect("a file");
+    let root = board.path("");
+    let [root, settings] = [&root, &settings].map(|path| path.to_str().expect("a path"));
+    let words = ["--sysroot", root, "--settings", settings];
+    let mut daemon = Daemon::start(home.path(), &words);
+    // Missing is said once and costs nothing else.
+    daemon.wait_until(|now| now["supply"]["power_w"].is_number());
+    choose_blue_ten(home.path(), "full");
+    assert!(daemon.said().contains("log.adi cannot be read"), "{}", daemon.said());
+    daemon.wait_for(Duration::from_secs(40), |_| {
+        let all = outings(home.path());
+        all.first()?["lasted_s"].as_f64().filter(|lasted| *lasted >= 5.0)
+    });
+
+    // Nobody has told the time of day (unless this machine's own clock is synchronised, which is the
+    // board's here): contacts are kept, and said to have no place yet.
+    let file = home.path().join("log.adx.txt");
+    let name = file.to_str().expect("a path").to_owned();
+    let began_s = 1_709_971_200; // `date -u -d '2024-03-09 08:00' +%s`
+    fs::write(&file, contact(began_s + 2, "20m") + "<QSO_DATE:8>20240532<TIME_ON:4>1201<EOR>")
+        .unwrap();
+    if outings(home.path())[0]["began_at"].is_null() {
+        let said = done(home.path(), &["outing", "contacts", &name]);
+        assert!(said.contains("no contact can be laid beside it"), "{said}");
+        let clock: Value = serde_json::from_str(&daemon.get("/api/v1/clock").1).expect("JSON");
+        // A phone says that the boot began at that moment.
+        let boot_s = clock["boot_s"].as_f64().expect("seconds");
+        let phone = json!({
+            "boot_s": boot_s, "phone_unix_ms": (began_s as f64 + boot_s) * 1000.0, "within_s": 0.01,
+        });
+        assert_eq!(post(&socket(home.path()), "/api/v1/clock", &phone), 204);
+    }
+    let outing = daemon.wait_for(Duration::from_secs(30), |_| {
+        let first = outings(home.path()).remove(0);
+        first["began_at"].is_string().then_some(first)
+    });
+    let began: jiff::Timestamp = outing["began_at"].as_str().unwrap().parse().expect("a time");
+    let began_s = began.as_second();
+    let log = contact(began_s + 2, "20m") + "<QSO_DATE:8>20240532<TIME_ON:4>1201<EOR>";
+    fs::write(&file, &log).unwrap();
+    for _ in 0..2 {
+        let said = done(home.path(), &["outing", "contacts", &name]);
+        assert!(said.starts_with("1 contact read, 1 record left out.\n"), "{said}");
+        assert!(said.contains("Line 2, record 2: the date '20240532' is no day."), "{said}");
+        assert!(said.contains("(1): 1 contact\n"), "{said}");
+    }
+    let no_log = cli(home.path(), &["outing", "contacts", settings]);
+    assert!(no_log.code == Some(1) && no_log.err.contains("no contact log"), "{}", no_log.err);
+
+    // The watched one appears and is found within a minute, without a commit of its own.
+    fs::write(&watched, contact(began_s + 3, "40m") + &contact(began_s + 4, "2m")).unwrap();
+    let all = daemon.wait_for(Duration::from_secs(90), |_| {
+        let told = read(home.path(), &["outing", "contacts", "--json", &name]);
+        (told["outings"][0]["contacts"] == 3).then_some(told)
+    });
+    assert_eq!((&all["contacts"], &all["left_out"]), (&json!(1), &json!(1)));
+    assert!(daemon.get("/station").1.contains("2 contacts read."));
+    // Nobody's call is in the record.
+    let copy = home.path().join("copy.db");
+    done(home.path(), &["export", "--store", copy.to_str().unwrap()]);
+    let copy = fs::read(copy).unwrap();
+    assert!(!copy.windows(6).any(|six| six == b"N0CALL"));
+
+    // Without a daemon the same.
+    assert_eq!(daemon.end("TERM").code(), Some(0), "{}", daemon.said());
+    fs::write(&file, contact(began_s + 5, "6m")).unwrap();
+    let said = done(home.path(), &["outing", "contacts", &name]);
+    assert!(said.starts_with("1 contact read.\n") && said.contains("(1): 4 contacts"), "{said}");
+    done(home.path(), &["outing", "contacts", "--take-back", "last"]);
+    assert_eq!(
+        read(home.path(), &["outing", "contacts", "--json", &name])["outings"][0]["contacts"],
+        1
+    );
+    assert_eq!(cli(home.path(), &["outing", "contacts"]).code, Some(2), "which file?");
+}
+
 #[test]
 fn a_full_card_stops_the_record_and_not_the_forecast() {
     if !as_root("record::a_full_card_stops_the_record_and_not_the_forecast") {

@@ -22,6 +22,8 @@ use crate::{
 pub(crate) const BODY_BYTES: usize = 16 * 1024;
 /// A request that is not answered by then is given up.
 const ANSWER_WITHIN: Duration = Duration::from_secs(10);
+/// A contact log over a slow hotspot.
+const LOG_WITHIN: Duration = Duration::from_secs(60);
 /// A whole copy of a large record on a slow card, over the socket only.
 const COPY_WITHIN: Duration = Duration::from_secs(600);
 
@@ -29,7 +31,11 @@ const COPY_WITHIN: Duration = Duration::from_secs(600);
 pub(crate) async fn dress(request: Request, next: Next) -> Response {
     let path = request.uri().path().to_owned();
     let look = Look::of(request.headers());
-    let within = if path == "/api/v1/copy" { COPY_WITHIN } else { ANSWER_WITHIN };
+    let within = match path.as_str() {
+        "/api/v1/copy" => COPY_WITHIN,
+        "/contacts" | "/api/v1/contacts" => LOG_WITHIN,
+        _ => ANSWER_WITHIN,
+    };
     let answered = match tokio::time::timeout(within, next.run(request)).await {
         Ok(response) => response,
         Err(_) => StatusCode::REQUEST_TIMEOUT.into_response(),
@@ -139,8 +145,9 @@ pub(crate) async fn may_change(State(site): State<Site>, request: Request, next:
 ///
 /// Browsers send Sec-Fetch-Site only to hosts they hold trustworthy, which a hotspot's is not;
 /// Origin comes with every POST of all but the oldest, and those send a Referer. What sends none of
-/// the three is either no browser or too old to trust with a form, and JSON cannot be sent across
-/// origins without the browser asking first.
+/// the three is either no browser or too old to trust with a form, and JSON (or plain bytes) cannot
+/// be sent across origins without the browser asking first (Fetch standard, 'CORS-safelisted
+/// request-header').
 fn from_our_page(headers: &HeaderMap) -> bool {
     let text = |name| headers.get(name).map(|value: &HeaderValue| value.to_str().unwrap_or("?"));
     if let Some(site) = text(header::HeaderName::from_static("sec-fetch-site"))
@@ -156,7 +163,9 @@ fn from_our_page(headers: &HeaderMap) -> bool {
         return authority_of(referer).is_some_and(|it| it == host);
     }
     text(header::HeaderName::from_static("sec-fetch-site")).is_some()
-        || text(header::CONTENT_TYPE).is_some_and(|kind| kind.starts_with("application/json"))
+        || text(header::CONTENT_TYPE).is_some_and(|kind| {
+            kind.starts_with("application/json") || kind.starts_with("application/octet-stream")
+        })
 }
 
 fn authority_of(address: &str) -> Option<String> {

@@ -10,6 +10,7 @@
 mod asks;
 mod banks;
 mod chart;
+mod contacts;
 mod draw_chart;
 mod draw_fold;
 mod draw_report;
@@ -17,6 +18,7 @@ mod guard;
 mod live;
 mod look;
 mod metrics;
+mod multipart;
 mod outings;
 mod page;
 mod pairing;
@@ -44,12 +46,13 @@ use reckon::snapshot::Snapshot;
 use tokio::sync::{Semaphore, mpsc, oneshot, watch};
 use tower_http::catch_panic::CatchPanicLayer;
 
+pub use contacts::LOG_BYTES;
 pub use pairing::{CODE_LASTS, Pairing, Pin, Rejected};
 pub use past::{
-    AsideTold, BankTold, BookTold, Channel, ChannelTold, Clock, CorrectionTold, Ending, EventTold,
-    ForecastTold, GapTold, Keeping, LearnedTold, OutingLine, OutingTold, OutingsPage, Past,
-    PastGone, PhoneTold, RecordAsk, RecordAsked, ReportTold, RundownTold, SeriesAsk, SeriesTold,
-    TestLoad, TestTold,
+    AsideTold, BankTold, BookTold, Channel, ChannelTold, Clock, ContactsTold, CorrectionTold,
+    Ending, EventTold, ForecastTold, GapTold, Keeping, LearnedTold, OutingLine, OutingTold,
+    OutingsPage, Past, PastGone, PhoneTold, RecordAsk, RecordAsked, ReportTold, RundownTold,
+    SeriesAsk, SeriesTold, TestLoad, TestTold,
 };
 
 /// An ask and where its answer goes.
@@ -96,6 +99,8 @@ pub(crate) struct Parts {
     /// Who may wait for a reading of the past, and whose turn it is.
     line: Semaphore,
     turns: Arc<Semaphore>,
+    /// Who may hand over a contact log: one at a time.
+    logs: Semaphore,
     /// Whether whoever can reach this may change things without pairing.
     trusted: bool,
     cache: live::Cache,
@@ -135,6 +140,7 @@ fn site(shown: Shown, trusted: bool) -> Site {
         clock: shown.clock,
         line: Semaphore::new(recall::AT_ONCE + recall::MAY_WAIT),
         turns: Arc::new(Semaphore::new(recall::AT_ONCE)),
+        logs: Semaphore::new(1),
         trusted,
         cache: live::Cache::default(),
         streams: live::Streams::default(),
@@ -193,7 +199,10 @@ fn routes() -> Router<Site> {
 /// Pages and forms of the past and of the record.
 fn record_pages() -> Router<Site> {
     let list = DefaultBodyLimit::max(record_asks::LIST_BYTES);
+    let log = post(contacts::log_form).layer(DefaultBodyLimit::max(contacts::LOG_BYTES));
     Router::new()
+        .route("/contacts", log.get(contacts::page))
+        .route("/outings/{id}/contacts/forget", post(contacts::forget_form))
         .route("/outings", get(outings::list))
         .route("/outings/{id}", get(report::one))
         .route("/outings/{id}/ending", post(record_asks::ending_form))
@@ -219,7 +228,10 @@ fn record_pages() -> Router<Site> {
 fn record_api() -> Router<Site> {
     let list = DefaultBodyLimit::max(record_asks::LIST_BYTES);
     let import = post(record_asks::import_json).layer(list);
+    let log = post(contacts::log_json).layer(DefaultBodyLimit::max(contacts::LOG_BYTES));
     Router::new()
+        .route("/api/v1/contacts", log)
+        .route("/api/v1/outings/{id}/contacts/forget", post(contacts::forget_json))
         .route("/api/v1/outings", get(outings::api_list))
         .route("/api/v1/outings/{id}", get(outings::api_one))
         .route("/api/v1/outings/{id}/report", get(report::api))

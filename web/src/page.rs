@@ -418,6 +418,7 @@ fn record(snapshot: &Snapshot, keeping: &Keeping) -> Vec<String> {
     lines.extend((keeping.used_bytes > 0).then(|| words::record_size(keeping.used_bytes)));
     let stopped = keeping.stopped.is_some();
     lines.extend(words::record_owes(keeping.waiting, keeping.missed, stopped));
+    lines.extend(keeping.contact_log.clone());
     lines
 }
 

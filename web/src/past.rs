@@ -4,6 +4,7 @@
 use std::io::Read;
 
 use reckon::{
+    adif::Contact,
     bank::BankSpec,
     book::Book,
     report::Report,
@@ -61,6 +62,11 @@ pub trait Past: Send + Sync {
     /// # Errors
     /// When the record cannot be read.
     fn json(&self, outing: i64) -> Result<Option<String>, PastGone>;
+    /// How many contacts fall into an outing; `None`: there is no such outing.
+    ///
+    /// # Errors
+    /// When the record cannot be read.
+    fn contacts(&self, outing: i64) -> Result<Option<ContactsTold>, PastGone>;
     /// The seconds around what happened in an outing, as CSV.
     ///
     /// # Errors
@@ -222,6 +228,15 @@ pub struct EventTold {
     pub kind: String,
     /// In words.
     pub text: String,
+}
+
+/// What contacts an outing has.
+#[derive(Clone, Copy, Debug, PartialEq, Default)]
+pub struct ContactsTold {
+    /// How many.
+    pub count: usize,
+    /// So much of the outing has no known wall time, s: no contact can be laid beside it.
+    pub undated_s: Option<f64>,
 }
 
 /// A source did not answer.
@@ -510,6 +525,16 @@ pub enum RecordAsk {
         /// The list, one time stamp a line.
         text: String,
     },
+    /// Contacts read from a log, all of them together.
+    Contacts {
+        /// The good ones.
+        contacts: Vec<Contact>,
+    },
+    /// The contacts that fall into an outing are taken back.
+    ForgetContacts {
+        /// Which outing.
+        outing: i64,
+    },
     /// The operator's mark in the record.
     Mark {
         /// In the operator's words, may be empty.
@@ -560,6 +585,8 @@ pub struct Keeping {
     pub may_set_clock: bool,
     /// The run-down test that is on.
     pub test: Option<TestTold>,
+    /// What there is to say of the watched contact log, if one is watched.
+    pub contact_log: Option<String>,
     /// The newest outing whose ending waits for the operator's word.
     pub ask_ending: Option<i64>,
     /// The outing before, on the bank that is connected now, where only the operator knows whether

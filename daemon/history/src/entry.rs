@@ -178,6 +178,7 @@ impl Entry {
             | Self::Source(_)
             | Self::Forecast(_)
             | Self::Clock(_)
+            | Self::Contacts(_)
             | Self::Fold(_)
             | Self::CloseUp(_) => false,
             Self::Event(event) => event.kind.urgent(),
@@ -196,7 +197,6 @@ impl Entry {
             | Self::RunDown { .. }
             | Self::Struck { .. }
             | Self::Answered { .. }
-            | Self::Contacts(_)
             | Self::ContactsForgotten { .. }
             | Self::Doing { .. }
             | Self::DoingForgotten { .. }

@@ -18,6 +18,7 @@ use std::{
 use rusqlite::{Connection, ErrorCode};
 
 use crate::{
+    contacts::ContactRow,
     entry::{Entry, Who},
     keep::Keeper,
     outings::{Before, StopHow},
@@ -294,6 +295,7 @@ impl Hand {
         loop {
             match messages.recv_timeout(patience) {
                 Ok(Message::Keep(entry)) => {
+                    self.drop_covered(&entry);
                     self.hold(*entry);
                     self.perhaps_commit();
                 }
@@ -351,6 +353,17 @@ impl Hand {
         self.urgent |= entry.urgent();
         self.held.push(entry);
         self.make_room();
+    }
+
+    /// A watched contact log comes again whenever it has grown: of those that wait, what the newer
+    /// one holds too is let go.
+    fn drop_covered(&mut self, newer: &Entry) {
+        let Entry::Contacts(newer) = newer else { return };
+        let first = |rows: &[ContactRow]| rows.iter().map(|row| row.began_ms).min();
+        self.held.retain(|entry| match entry {
+            Entry::Contacts(rows) => rows.len() > newer.len() || first(rows) < first(newer),
+            _ => true,
+        });
     }
 
     /// Memory is bounded: the oldest rows go first, then the oldest of what is not an outing or a

@@ -59,6 +59,8 @@ pub(crate) enum Event {
     RecordAsked(RecordAsked),
     /// What the clerk found in the record.
     News(Box<News>),
+    /// What there is to say of the watched contact log.
+    ContactLog(String),
     /// Whoever had to save before switching off has done so.
     Saved,
     /// End.
@@ -77,6 +79,8 @@ pub(crate) struct Brain {
     pub(crate) show: watch::Sender<Arc<Snapshot>>,
     /// Where jobs for the card go; `None` where nothing is kept.
     pub(crate) keeper: Option<Sender<Job>>,
+    /// Whether a contact log is watched.
+    pub(crate) watches_log: bool,
     /// What warns besides the page.
     pub(crate) warner: Option<Warner>,
     /// What systemd hears.
@@ -148,6 +152,10 @@ impl Brain {
             Event::Asked(Asked { ask, answer }) => self.asked(&ask, answer),
             Event::Costs(costs) => {
                 self.engine.note_footprint(costs);
+                // Once a minute, in a turn that comes anyway.
+                if let Some(keeper) = self.keeper.as_ref().filter(|_| self.watches_log) {
+                    let _ = keeper.send(Job::LookAtLog);
+                }
                 None
             }
             Event::Kept(outcome) => {
@@ -160,6 +168,10 @@ impl Brain {
             }
             Event::RecordAsked(asked) => self.record_asked(asked),
             Event::News(news) => Some(self.news(*news)),
+            Event::ContactLog(say) => {
+                self.tell(|keeping| keeping.contact_log = Some(say));
+                None
+            }
             Event::Saved => {
                 let at = self.clock.stamp();
                 self.engine.note_saved(at);
@@ -282,7 +294,7 @@ impl Brain {
                 let job = Job::Keep { kept: Box::new(kept), answer };
                 keeper.send(job).err().and_then(|job| match job.0 {
                     Job::Keep { answer, .. } => answer,
-                    Job::Ask { .. } | Job::Settle(_) => None,
+                    Job::Ask { .. } | Job::Settle(_) | Job::LookAtLog => None,
                 })
             }
             None => answer,
@@ -347,7 +359,12 @@ mod tests {
         let (events, list) = mpsc::sync_channel(8);
         let (keeper, jobs) = mpsc::channel();
         let folder = tempfile::tempdir().unwrap();
-        let clerk = Clerk { folder: folder.path().to_owned(), pen: None, events: events.clone() };
+        let clerk = Clerk {
+            folder: folder.path().to_owned(),
+            pen: None,
+            events: events.clone(),
+            log: crate::contact_log::ContactLog::default(),
+        };
         std::thread::spawn(move || clerk.work(jobs));
         let freed = Arc::new(AtomicU32::new(0));
         let count = Arc::clone(&freed);
@@ -357,6 +374,7 @@ mod tests {
             events: list,
             show,
             keeper: Some(keeper),
+            watches_log: false,
             warner: None,
             ready: Ready::from_environment(),
             free: Box::new(move || count.fetch_add(1, Ordering::Relaxed) == 0),
@@ -501,6 +519,7 @@ mod tests {
             events: list,
             show,
             keeper: None,
+            watches_log: false,
             warner: Some(Warner::new(courier, None, handle, events, folders)),
             ready: Ready::from_environment(),
             free: Box::new(|| false),
@@ -563,6 +582,7 @@ mod tests {
             events: list,
             show,
             keeper: None,
+            watches_log: false,
             warner: None,
             ready: Ready::from_environment(),
             free: Box::new(|| false),

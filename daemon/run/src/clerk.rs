@@ -29,6 +29,7 @@ use crate::{
     account::{self, Drawn},
     brain::Event,
     choices::{self, Kept},
+    contact_log::{self, ContactLog},
     credit,
     glance::plain_spaces,
 };
@@ -65,6 +66,8 @@ pub(crate) enum Job {
     },
     /// Credits what is due and tells what the record teaches.
     Settle(LoadPrior),
+    /// Looks whether the watched contact log has changed.
+    LookAtLog,
 }
 
 /// What the clerk tells the brain.
@@ -117,11 +120,13 @@ pub(crate) struct Clerk {
     pub(crate) pen: Option<Pen>,
     /// The brain.
     pub(crate) events: SyncSender<Event>,
+    /// Contact logs.
+    pub(crate) log: ContactLog,
 }
 
 impl Clerk {
     /// Does one job after the other until nobody gives any more.
-    pub(crate) fn work(self, jobs: Receiver<Job>) {
+    pub(crate) fn work(mut self, jobs: Receiver<Job>) {
         let mut said_well = false;
         let mut drew = Drawn::default();
         for job in jobs {
@@ -136,6 +141,7 @@ impl Clerk {
                     let _ = answer.send(done.map(|news| self.tell(news, &load, &mut drew)));
                 }
                 Job::Settle(load) => self.tell(News::default(), &load, &mut drew),
+                Job::LookAtLog => self.look_at_log(),
             }
         }
     }
@@ -178,6 +184,22 @@ impl Clerk {
         }
         // A brain that has ended learns nothing any more.
         let _ = self.events.send(Event::News(Box::new(news)));
+    }
+
+    /// The rows go with the next batch, so that a log that grows all day costs the card no commits
+    /// of its own; what a power cut takes of them is read again at the next start.
+    fn look_at_log(&mut self) {
+        let Some(Pen::Writer(writer)) = &self.pen else { return };
+        let looked = self.log.look();
+        if !looked.rows.is_empty() {
+            writer.give(Entry::Contacts(looked.rows));
+        }
+        let Some((say, trouble)) = looked.news else { return };
+        if trouble {
+            tracing::warn!("{say}");
+        }
+        // A brain that is too busy hears of it with the next change.
+        let _ = self.events.try_send(Event::ContactLog(say));
     }
 
     fn reader(&self) -> Reader {
@@ -235,6 +257,12 @@ impl Clerk {
             RecordAsk::Import { bank, name, text } => {
                 let spec = self.bank(*bank)?.spec;
                 imported(spec.name, name, text, load)?
+            }
+            RecordAsk::Contacts { contacts } => {
+                Entry::Contacts(contact_log::rows(contacts, self.log.keep_calls))
+            }
+            RecordAsk::ForgetContacts { outing } => {
+                Entry::ContactsForgotten { outing: self.outing(*outing)?.id }
             }
             RecordAsk::StopTest
             | RecordAsk::Mark { .. }
@@ -488,5 +516,6 @@ pub(crate) fn test_of(reader: &Reader) -> Option<(TestLoad, String)> {
 /// A clerk for a command while no daemon runs. What it tells goes nowhere.
 pub(crate) fn offline(folder: &Path) -> Clerk {
     let (events, _) = std::sync::mpsc::sync_channel(1);
-    Clerk { folder: folder.to_path_buf(), pen: Some(Pen::Offline(folder.to_path_buf())), events }
+    let pen = Some(Pen::Offline(folder.to_path_buf()));
+    Clerk { folder: folder.to_path_buf(), pen, events, log: ContactLog::default() }
 }

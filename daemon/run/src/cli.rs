@@ -156,6 +156,23 @@ pub(crate) enum Outing {
         #[command(flatten)]
         reach: Reach,
     },
+    /// Read in a contact log, ADI or ADX, and say what was read of it
+    ///
+    /// Reading the same log again adds nothing. Of each contact only time, band and mode are kept;
+    /// the other stations' calls too if the settings of the running outlast ask for them.
+    Contacts {
+        /// The log; `-` reads standard input
+        #[arg(required_unless_present = "take_back")]
+        file: Option<PathBuf>,
+        /// Take the contacts of this outing out of the record instead
+        #[arg(long, value_name = "OUTING", conflicts_with_all = ["file", "json"])]
+        take_back: Option<String>,
+        /// Print JSON instead of sentences
+        #[arg(long)]
+        json: bool,
+        #[command(flatten)]
+        reach: Reach,
+    },
 }
 
 /// How the power went away.

@@ -8,10 +8,29 @@ pub(crate) use bank::run as bank;
 pub(crate) use export::run as export;
 pub(crate) use outing::run as outing;
 
+use std::{
+    fs::File,
+    io::{self, Read},
+    path::Path,
+};
+
 use reckon::{units::Seconds, words};
 use serde_json::Value;
 
-use crate::glance::plain_spaces;
+use crate::{Failed, glance::plain_spaces};
+
+/// The bytes of a file (`-`: of standard input); `None` if there are more than so many.
+fn file_of(file: &Path, most: usize) -> Result<Option<Vec<u8>>, Failed> {
+    let limit = u64::try_from(most).unwrap_or(u64::MAX).saturating_add(1);
+    let mut bytes = Vec::new();
+    let done = if file == Path::new("-") {
+        io::stdin().lock().take(limit).read_to_end(&mut bytes)
+    } else {
+        File::open(file).and_then(|file| file.take(limit).read_to_end(&mut bytes))
+    };
+    done.map_err(|why| format!("{} cannot be read: {why}.", file.display()))?;
+    Ok((bytes.len() <= most).then_some(bytes))
+}
 
 fn text<'a>(of: &'a Value, key: &str) -> &'a str {
     of[key].as_str().unwrap_or("")

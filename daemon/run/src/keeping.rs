@@ -200,6 +200,8 @@ impl Brain {
             | RecordAsk::DoingByContacts { .. }
             | RecordAsk::DoingBack { .. }
             | RecordAsk::StartTest { .. }
+            | RecordAsk::Contacts { .. }
+            | RecordAsk::ForgetContacts { .. }
             | RecordAsk::Import { .. } => {
                 // Of a board that is not known, what it draws on this outing is the best word.
                 let mut load = self.engine.load_prior();

@@ -11,6 +11,7 @@ mod cli;
 mod clock;
 mod close_up;
 mod commands;
+mod contact_log;
 mod costs;
 mod credit;
 mod critical;

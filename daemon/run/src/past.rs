@@ -11,8 +11,9 @@ use std::{
 use history::{Reader, Trouble, export, row::Fold, series::Stretch};
 use reckon::time::Wall;
 use web::{
-    BankTold, BookTold, ChannelTold, Ending, EventTold, ForecastTold, GapTold, OutingLine,
-    OutingTold, OutingsPage, Past, PastGone, ReportTold, RundownTold, SeriesAsk, SeriesTold,
+    BankTold, BookTold, ChannelTold, ContactsTold, Ending, EventTold, ForecastTold, GapTold,
+    OutingLine, OutingTold, OutingsPage, Past, PastGone, ReportTold, RundownTold, SeriesAsk,
+    SeriesTold,
 };
 
 use crate::{account, credit};
@@ -155,6 +156,15 @@ impl Past for Shelf {
         self.reader()
             .map_or(Ok(None), |reader| export::json(reader, outing))
             .map_err(|why| gone(&why))
+    }
+
+    fn contacts(&self, outing: i64) -> Result<Option<ContactsTold>, PastGone> {
+        let Some(reader) = self.reader() else { return Ok(None) };
+        if reader.outing(outing).map_err(|why| gone(&why))?.is_none() {
+            return Ok(None);
+        }
+        let found = reader.contacts(outing).map_err(|why| gone(&why))?;
+        Ok(Some(ContactsTold { count: found.contacts.len(), undated_s: found.undated_s }))
     }
 
     fn close_ups(&self, outing: i64) -> Result<Option<String>, PastGone> {

@@ -94,7 +94,7 @@ impl Record {
     /// # Errors
     /// What the other side says.
     pub(crate) fn get(&self, path: &str) -> Result<Vec<u8>, Failed> {
-        self.ask(&Method::GET, path, None)
+        self.ask(&Method::GET, path, Sent::Nothing)
     }
 
     /// Asks for JSON.
@@ -102,12 +102,7 @@ impl Record {
     /// # Errors
     /// What the other side says.
     pub(crate) fn read(&self, path: &str) -> Result<Value, Failed> {
-        let body = self.get(path)?;
-        serde_json::from_slice(&body).map_err(|why| {
-            Failed::from(format!(
-                "The answer cannot be understood ({why}). Are both of the same version?"
-            ))
-        })
+        understood(&self.get(path)?)
     }
 
     /// Asks for a change.
@@ -115,13 +110,21 @@ impl Record {
     /// # Errors
     /// What the other side says.
     pub(crate) fn post(&self, path: &str, body: &Value) -> Result<(), Failed> {
-        self.ask(&Method::POST, path, Some(body)).map(drop)
+        self.ask(&Method::POST, path, Sent::Json(body.to_string())).map(drop)
     }
 
-    fn ask(&self, method: &Method, path: &str, body: Option<&Value>) -> Result<Vec<u8>, Failed> {
+    /// Hands a file over and reads the JSON that comes back.
+    ///
+    /// # Errors
+    /// What the other side says.
+    pub(crate) fn hand_over(&self, path: &str, file: Vec<u8>) -> Result<Value, Failed> {
+        understood(&self.ask(&Method::POST, path, Sent::File(file))?)
+    }
+
+    fn ask(&self, method: &Method, path: &str, sent: Sent) -> Result<Vec<u8>, Failed> {
         let answer = match &self.way {
-            Way::Socket(socket) => self.runtime.block_on(over(socket, method, path, body))?,
-            Way::Here(router) => self.runtime.block_on(within(router, method, path, body))?,
+            Way::Socket(socket) => self.runtime.block_on(over(socket, method, path, sent))?,
+            Way::Here(router) => self.runtime.block_on(within(router, method, path, sent))?,
         };
         if answer.good {
             return Ok(answer.body);
@@ -132,21 +135,45 @@ impl Record {
     }
 }
 
-async fn over(
-    socket: &Path,
-    method: &Method,
-    path: &str,
-    body: Option<&Value>,
-) -> Result<Answer, Failed> {
+fn understood(body: &[u8]) -> Result<Value, Failed> {
+    serde_json::from_slice(body).map_err(|why| {
+        Failed::from(format!(
+            "The answer cannot be understood ({why}). Are both of the same version?"
+        ))
+    })
+}
+
+/// What goes along with an ask.
+enum Sent {
+    Nothing,
+    Json(String),
+    File(Vec<u8>),
+}
+
+impl Sent {
+    /// Its type, and itself.
+    fn unpack(self) -> (&'static str, Vec<u8>) {
+        match self {
+            Self::Nothing => ("application/json", Vec::new()),
+            Self::Json(text) => ("application/json", text.into_bytes()),
+            Self::File(bytes) => ("application/octet-stream", bytes),
+        }
+    }
+}
+
+async fn over(socket: &Path, method: &Method, path: &str, sent: Sent) -> Result<Answer, Failed> {
     let client = alert::plain_client()?.unix_socket(socket).timeout(PATIENCE);
     let asked = async {
         let client = client.build()?;
         let request = client
             .request(method.clone(), format!("http://localhost{path}"))
             .header(header::ACCEPT, "application/json");
-        let request = match body {
-            Some(body) => request.json(body),
-            None => request,
+        let request = match sent {
+            Sent::Nothing => request,
+            sent => {
+                let (kind, body) = sent.unpack();
+                request.header(header::CONTENT_TYPE, kind).body(body)
+            }
         };
         let answer = request.send().await?;
         let good = answer.status().is_success();
@@ -159,15 +186,16 @@ async fn within(
     router: &Router,
     method: &Method,
     path: &str,
-    body: Option<&Value>,
+    sent: Sent,
 ) -> Result<Answer, Failed> {
+    let (kind, body) = sent.unpack();
     let asked = Request::builder()
         .method(method.clone())
         .uri(path)
         .header(header::HOST, "localhost")
         .header(header::ACCEPT, "application/json")
-        .header(header::CONTENT_TYPE, "application/json")
-        .body(body.map_or_else(Body::empty, |body| Body::from(body.to_string())));
+        .header(header::CONTENT_TYPE, kind)
+        .body(Body::from(body));
     let asked = asked.map_err(|why| format!("This cannot be asked: {why}."))?;
     let answer = match router.clone().oneshot(asked).await {
         Ok(answer) => answer,

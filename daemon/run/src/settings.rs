@@ -60,8 +60,19 @@ pub(crate) struct Settings {
     pub(crate) warnings: Warnings,
     /// How the record is kept.
     pub(crate) record: RecordWant,
+    /// The contact log.
+    pub(crate) contacts: ContactsWant,
     /// Whether a tap on a paired phone may set the system's clock.
     pub(crate) set_clock_from_phone: bool,
+}
+
+/// What is done with contact logs.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub(crate) struct ContactsWant {
+    /// A log that is read whenever it changes.
+    pub(crate) watch: Option<PathBuf>,
+    /// Whether the other stations' calls are kept too.
+    pub(crate) keep_calls: bool,
 }
 
 /// How the record is kept.
@@ -109,6 +120,7 @@ impl Default for Settings {
             hosts: Vec::new(),
             sensors: Vec::new(),
             record: RecordWant::default(),
+            contacts: ContactsWant::default(),
             set_clock_from_phone: false,
             warnings: Warnings::default(),
         }
@@ -220,6 +232,9 @@ fn checked(mut top: Table<'_>) -> Settings {
     }
     if let Some(table) = top.table("record") {
         s.record = record(table);
+    }
+    if let Some(table) = top.table("contacts") {
+        s.contacts = contacts(table);
     }
     if let Some(mut told) = top.table("bank") {
         s.board = told.parsed("board", BOARD_WANT, board_kind);
@@ -366,6 +381,18 @@ fn record(mut t: Table<'_>) -> RecordWant {
     want.most_mib = t.whole("most_mib", 16, 16384, full).unwrap_or(want.most_mib);
     t.done();
     want
+}
+
+fn contacts(mut t: Table<'_>) -> ContactsWant {
+    let want = "a whole path in quotes, from the root on, such as \"/srv/log/contacts.adi\".";
+    let watch = t.parsed("watch", want, |text| {
+        let sound = text.len() <= 4096 && !text.chars().any(char::is_control);
+        Some(PathBuf::from(text)).filter(|path| sound && path.is_absolute())
+    });
+    let calls = "The other stations' calls are other people's data.";
+    let keep_calls = t.flag("keep_calls", calls).unwrap_or(false);
+    t.done();
+    ContactsWant { watch, keep_calls }
 }
 
 fn accessory(mut t: Table<'_>) -> Accessory {

@@ -35,6 +35,7 @@ use crate::{
     clerk::{Clerk, Job, Pen},
     cli::Run,
     clock::{Clock, HandClock},
+    contact_log::ContactLog,
     critical, demo,
     folders::{Folders, SOCKET, open_socket_to_group},
     glance, halting, keep, keeping, last_end,
@@ -44,7 +45,7 @@ use crate::{
     record::Recorder,
     sampler::Sampler,
     serve::serve,
-    settings::{Settings, Warnings},
+    settings::{ContactsWant, Settings, Warnings},
     warn::{Warner, lamp_thread},
     welcome,
 };
@@ -183,6 +184,7 @@ struct Station {
     hosts: Vec<String>,
     record: Option<Opened>,
     may_set_clock: bool,
+    contacts: ContactsWant,
     warnings: Warnings,
     runtime: Option<PathBuf>,
     leds: PathBuf,
@@ -246,6 +248,7 @@ fn station(
         hosts: welcome::own_names(settings.hosts),
         record,
         may_set_clock: keeping::may_set_clock(settings.set_clock_from_phone),
+        contacts: settings.contacts,
         warnings: settings.warnings,
         runtime: folders.runtime.clone(),
         leds: run.sysroot.clone().unwrap_or_else(|| PathBuf::from("/")).join("sys/class/leds"),
@@ -379,6 +382,7 @@ impl Station {
             events: event_list,
             show,
             keeper,
+            watches_log: self.contacts.watch.is_some(),
             warner: Some(warner),
             ready: Ready::from_environment(),
             free: self.feed.freeing(&sampler),
@@ -465,7 +469,8 @@ impl Station {
     ) -> io::Result<Option<Keeper>> {
         let Some(folder) = self.folder.clone() else { return Ok(None) };
         let (jobs, job_list) = mpsc::channel();
-        let clerk = Clerk { folder, pen: writer.map(Pen::Writer), events: events.clone() };
+        let log = ContactLog::of(&self.contacts);
+        let clerk = Clerk { folder, pen: writer.map(Pen::Writer), events: events.clone(), log };
         let thread = critical::thread("clerk", move || clerk.work(job_list))?;
         Ok(Some((jobs, thread)))
     }

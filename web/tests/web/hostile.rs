@@ -22,7 +22,11 @@ use crate::{
     scenes,
 };
 
-const POSTS: [&str; 43] = [
+const POSTS: [&str; 47] = [
+    "/contacts",
+    "/outings/3/contacts/forget",
+    "/api/v1/contacts",
+    "/api/v1/outings/3/contacts/forget",
     "/bank",
     "/finish",
     "/activity",
@@ -357,6 +361,9 @@ impl web::Past for Wild {
     }
     fn csv(&self, _: i64) -> Result<Option<String>, web::PastGone> {
         Ok(None)
+    }
+    fn contacts(&self, _: i64) -> Result<Option<web::ContactsTold>, web::PastGone> {
+        Ok(Some(web::ContactsTold { count: usize::MAX, undated_s: Some(f64::MAX) }))
     }
     fn close_ups(&self, _: i64) -> Result<Option<String>, web::PastGone> {
         Ok(None)

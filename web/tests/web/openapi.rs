@@ -154,7 +154,7 @@ fn units_stand_last() {
         "at", "gap", "ms",
     ];
     // Bare shares, counts, and what is no quantity.
-    const BARE: [&str; 28] = [
+    const BARE: [&str; 31] = [
         "p10",
         "p50",
         "p90",
@@ -183,6 +183,9 @@ fn units_stand_last() {
         "forecasts_judged",
         "forecasts_held",
         "still_possible",
+        "left_out",
+        "line",
+        "record",
     ];
     const SHARES: [&str; 13] = [
         "chance",
@@ -269,6 +272,7 @@ async fn problems_and_the_pin_are_as_promised() {
         include_str!("../../src/guard.rs"),
         include_str!("../../src/recall.rs"),
         include_str!("../../src/record_asks.rs"),
+        include_str!("../../src/contacts.rs"),
     ] {
         for part in source.split('"').filter(|part| {
             part.contains('-') && part.bytes().all(|it| it.is_ascii_lowercase() || it == b'-')
@@ -312,4 +316,18 @@ async fn the_past_is_served_as_promised() {
         let missing: Vec<_> = promised.difference(&met).collect();
         assert!(missing.is_empty(), "{name}: promised and never served: {missing:?}");
     }
+}
+
+#[tokio::test]
+async fn a_log_that_was_read_is_told_as_promised() {
+    let document = document();
+    let rig = Rig::socket("fine");
+    let log = "<qso_date:8>20240309<time_on:4>1523<eor>\n<qso_date:8>20240532<time_on:4>1201<eor>";
+    let got = rig.send(json("/api/v1/contacts", log, "")).await;
+    let schema = &document["components"]["schemas"]["LogRead"];
+    let mut met = BTreeSet::new();
+    fits(&document, schema, &got.json(), "it", &mut met).unwrap();
+    let mut promised = BTreeSet::new();
+    members(&document, schema, "it", &mut promised);
+    assert_eq!(promised.difference(&met).count(), 0, "{got:?}", got = got.text);
 }

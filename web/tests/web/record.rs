@@ -287,6 +287,9 @@ impl Past for Falls {
     fn json(&self, outing: i64) -> Result<Option<String>, PastGone> {
         self.0.json(outing)
     }
+    fn contacts(&self, outing: i64) -> Result<Option<web::ContactsTold>, PastGone> {
+        self.0.contacts(outing)
+    }
     fn close_ups(&self, outing: i64) -> Result<Option<String>, PastGone> {
         self.0.close_ups(outing)
     }
@@ -547,6 +550,7 @@ async fn every_field_has_a_label_and_every_id_is_there_once() {
         "/outings",
         "/outings/31",
         "/outings/29",
+        "/contacts?outing=29",
         "/banks",
         "/banks/1/book",
         "/banks/1/test",

@@ -5,6 +5,7 @@
 
 pub mod account;
 mod alarms;
+pub mod contact_log;
 mod numbers;
 mod past;
 mod power_off;

@@ -140,11 +140,17 @@ pub fn contacts_left(all: &Reckoned, left: Joules) -> Option<String> {
 /// `31 contacts read, 2 records left out.`
 #[must_use]
 pub fn log_read(log: &Log) -> String {
+    contacts_read(log.contacts.len(), log.bad)
+}
+
+/// The same, of how many were read and how many left out.
+#[must_use]
+pub fn contacts_read(contacts: usize, bad: usize) -> String {
     let plural = |n: usize, one: &str, many: &str| {
         if n == 1 { format!("1 {one}") } else { format!("{n} {many}") }
     };
-    let read = plural(log.contacts.len(), "contact", "contacts");
-    match log.bad {
+    let read = plural(contacts, "contact", "contacts");
+    match bad {
         0 => format!("{read} read."),
         bad => format!("{read} read, {} left out.", plural(bad, "record", "records")),
     }

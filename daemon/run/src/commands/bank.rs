@@ -1,11 +1,11 @@
 //! `outlast bank`: what banks there are, what each was seen to deliver, and what changes that.
 
-use std::{fs, io::Read, path::Path};
+use std::path::Path;
 
 use clap::ValueEnum;
 use serde_json::{Value, json};
 
-use super::{figure, moment, pretty, span, table, text};
+use super::{figure, file_of, moment, pretty, span, table, text};
 use crate::{
     Failed,
     cli::{Bank, CellKind, Label, Place},
@@ -14,7 +14,7 @@ use crate::{
 };
 
 /// A longer list is refused by the other side as well.
-const MOST_BYTES: u64 = 2 * 1024 * 1024;
+const MOST_BYTES: usize = 2 * 1024 * 1024;
 
 /// Does what was typed.
 pub(crate) fn run(command: &Bank) -> Result<(), Failed> {
@@ -120,19 +120,12 @@ fn spec(name: &str, label: &Label) -> Value {
 }
 
 fn read(file: &Path) -> Result<String, Failed> {
-    let mut bytes = Vec::new();
-    let done = if file == Path::new("-") {
-        std::io::stdin().lock().take(MOST_BYTES + 1).read_to_end(&mut bytes)
-    } else {
-        fs::File::open(file).and_then(|file| file.take(MOST_BYTES + 1).read_to_end(&mut bytes))
-    };
-    done.map_err(|why| format!("{} cannot be read: {why}.", file.display()))?;
-    if bytes.len() as u64 > MOST_BYTES {
-        return Err(Failed::from(format!(
+    let bytes = file_of(file, MOST_BYTES)?.ok_or_else(|| {
+        format!(
             "{} is larger than 2 MiB. Leave out marks: one in ten minutes is enough.",
             file.display()
-        )));
-    }
+        )
+    })?;
     Ok(String::from_utf8_lossy(&bytes).into_owned())
 }
 

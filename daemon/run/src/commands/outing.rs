@@ -1,11 +1,15 @@
-//! `outlast outing`: the list, one outing, its name, how it ended.
+//! `outlast outing`: the list, one outing, its name, how it ended, its contacts.
 
+use std::path::Path;
+
+use reckon::{units::Seconds, words};
 use serde_json::{Value, json};
 
-use super::{export::write, figure, moment, pretty, span, table, text};
+use super::{export::write, figure, file_of, moment, pretty, span, table, text};
 use crate::{
     Failed,
     cli::{How, Outing},
+    glance::plain_spaces,
     reach::Record,
     welcome::print,
 };
@@ -73,6 +77,20 @@ pub(crate) fn run(command: &Outing) -> Result<(), Failed> {
             let died = matches!(how, How::Died);
             record.post(&format!("/api/v1/outings/{id}/ending"), &json!({ "died": died }))
         }
+        Outing::Contacts { take_back: Some(outing), reach, .. } => {
+            let record = Record::find(reach)?;
+            let id = id(&record, outing)?;
+            record.post(&format!("/api/v1/outings/{id}/contacts/forget"), &json!({}))
+        }
+        Outing::Contacts { file, json, reach, .. } => {
+            let record = Record::find(reach)?;
+            let file = file.as_deref().unwrap_or_else(|| Path::new("-"));
+            let log = file_of(file, web::LOG_BYTES)?;
+            let log = log.ok_or_else(|| words::contact_log::log_too_large(web::LOG_BYTES))?;
+            let told = record.hand_over("/api/v1/contacts", log)?;
+            print(&if *json { pretty(&told) } else { log_read(&told) });
+            Ok(())
+        }
     }
 }
 
@@ -88,6 +106,28 @@ pub(super) fn id(record: &Record, typed: &str) -> Result<i64, Failed> {
             "'{typed}' is no outing. `outlast outing list` shows their numbers; `last` is the newest."
         ))
     })
+}
+
+/// What was read of a log, and where it went.
+fn log_read(told: &Value) -> String {
+    let count = |of: &Value, key: &str| {
+        usize::try_from(of[key].as_u64().unwrap_or(0)).unwrap_or(usize::MAX)
+    };
+    let mut lines =
+        vec![words::report::contacts_read(count(told, "contacts"), count(told, "left_out"))];
+    let complaints = told["complaints"].as_array().map_or(&[][..], Vec::as_slice);
+    lines.extend(complaints.iter().map(|one| format!("  {}", text(one, "text"))));
+    for one in told["outings"].as_array().into_iter().flatten() {
+        let name = Some(text(one, "name")).filter(|name| !name.is_empty());
+        let contacts = words::contact_log::contacts_in(count(one, "contacts"));
+        let id = &one["outing_id"];
+        lines.push(format!("{} ({id}): {contacts}", name.unwrap_or("An outing without a name")));
+        if let Some(part_s) = one["undated_s"].as_f64() {
+            let undated = words::contact_log::undated(Seconds::of(part_s), false);
+            lines.push(format!("  {}", plain_spaces(&undated)));
+        }
+    }
+    lines.join("\n") + "\n"
 }
 
 fn list(page: &Value) -> String {

@@ -38,6 +38,7 @@ fn every_example_in_the_shipped_file_can_be_switched_on() {
     assert_eq!(s.board_draw, Some((Watts::of(2.7), Watts::of(6.4))));
     assert_eq!(s.radio.map(|r| r.transmit.si()), Some(2.0 * 13.8));
     assert_eq!(s.accessories.len(), 1);
+    assert!(s.contacts.watch.is_some() && !s.contacts.keep_calls);
     assert_eq!(s.activity_rules.len(), 1);
     assert_eq!(s.sensors[0].chip, Some(Chip::Ina219));
     assert_eq!(s.warnings.led.as_deref(), Some("ACT"));
@@ -47,6 +48,7 @@ fn every_example_in_the_shipped_file_can_be_switched_on() {
         "",
         "[bank]\nlabel_mah=1",
         "[record]",
+        "[contacts]",
         "[draw]",
         "[[accessory]]",
         "[[activity_rule]]",

@@ -1,0 +1,313 @@
+//! The contact log: the page where it is handed over, what was read of it, and its JSON.
+
+use askama::Template;
+use axum::{
+    Json,
+    body::Bytes,
+    extract::{FromRequest, Path, Query, Request, State, rejection::QueryRejection},
+    http::{HeaderMap, StatusCode, header},
+    response::{IntoResponse, Response},
+};
+use reckon::{
+    adif::{self, Log},
+    units::Seconds,
+    words::{self, contact_log, report},
+};
+use serde::{Deserialize, Serialize};
+
+use crate::{
+    ContactsTold, Ending, OutingLine, Past, PastGone, RecordAsk, Site,
+    asks::{Done, back_to, busy, done, unreadable},
+    look::Look,
+    multipart,
+    outings::local,
+    page::{Frame, shown},
+    recall::not_there,
+    trouble::Sorry,
+};
+
+/// The longest log that is taken at once: about ten thousand contacts with every field. One at a
+/// time is read, so that this bounds the memory too.
+pub const LOG_BYTES: usize = 4 * 1024 * 1024;
+/// Outings that are looked through for contacts of a log, newest first.
+const OUTINGS: usize = 12;
+
+/// An outing and the contacts it has.
+struct Placed {
+    line: OutingLine,
+    told: ContactsTold,
+}
+
+/// What came of a log.
+struct Took {
+    /// How many contacts, and what is said of them.
+    contacts: usize,
+    read: String,
+    /// The log without its contacts.
+    log: Log,
+    /// Outings with contacts, newest first.
+    placed: Vec<Placed>,
+}
+
+fn too_large() -> Sorry {
+    let say = contact_log::log_too_large(LOG_BYTES);
+    Sorry::new(StatusCode::PAYLOAD_TOO_LARGE, "too-large", "Too much at once", say)
+}
+
+/// The whole body, one asker at a time.
+async fn body(request: Request) -> Result<Bytes, Sorry> {
+    Bytes::from_request(request, &()).await.map_err(|rejection| {
+        let status = rejection.into_response().status();
+        if status == StatusCode::PAYLOAD_TOO_LARGE { too_large() } else { Sorry::of_status(status) }
+    })
+}
+
+/// Reads a log, hands its contacts over to be kept, and tells where they went.
+async fn take(site: &Site, file: Bytes) -> Result<Took, Sorry> {
+    let reading = tokio::task::spawn_blocking(move || {
+        // Whether the calls are kept is not decided here.
+        let log = adif::read(&file, adif::Keep { calls: true });
+        drop(file);
+        log
+    });
+    let mut log = reading.await.map_err(|error| {
+        tracing::error!(%error, "the reading of a contact log fell");
+        Sorry::of_status(StatusCode::INTERNAL_SERVER_ERROR)
+    })?;
+    if log.contacts.is_empty() {
+        return Err(unreadable(contact_log::nothing_read(&log)));
+    }
+    let (count, read) = (log.contacts.len(), report::log_read(&log));
+    let contacts = std::mem::take(&mut log.contacts);
+    site.put_record(RecordAsk::Contacts { contacts }).await?;
+    tracing::info!("contact log: {read}");
+    Ok(Took { contacts: count, read, log, placed: site.recall(placed).await? })
+}
+
+/// The newest outings that have contacts, and the open one if it cannot have all of its.
+fn placed(past: &dyn Past) -> Result<Vec<Placed>, PastGone> {
+    let mut all = Vec::new();
+    for line in past.outings(None, OUTINGS)?.outings {
+        let told = past.contacts(line.id)?.unwrap_or_default();
+        let waits = line.ending == Ending::Open && told.undated_s.is_some();
+        if told.count > 0 || waits {
+            all.push(Placed { line, told });
+        }
+    }
+    Ok(all)
+}
+
+// ---- the page -------------------------------------------------------------------------------
+
+#[derive(Template)]
+#[template(path = "contacts.html")]
+struct ContactsPage {
+    frame: Frame,
+    paired: bool,
+    /// What was read just now, and what was left out, with its reasons.
+    read: Option<String>,
+    complaints: Vec<String>,
+    more: usize,
+    outings: Vec<Shown>,
+    /// The outing that it is about.
+    of: Option<Of>,
+    most_mib: usize,
+}
+
+impl ContactsPage {
+    const fn what_is_kept(&self) -> &'static str {
+        contact_log::WHAT_IS_KEPT
+    }
+
+    const fn what_places_it(&self) -> &'static str {
+        contact_log::WHAT_PLACES_IT
+    }
+}
+
+struct Shown {
+    id: i64,
+    name: String,
+    contacts: String,
+    undated: Option<String>,
+}
+
+struct Of {
+    id: i64,
+    name: String,
+    count: usize,
+    contacts: String,
+    undated: Option<String>,
+}
+
+fn undated(line: &OutingLine, told: ContactsTold) -> Option<String> {
+    let part_s = told.undated_s?;
+    Some(contact_log::undated(Seconds::of(part_s), part_s >= line.lasted_s - 1.0))
+}
+
+fn name_of(line: &OutingLine, site: &Site) -> String {
+    words::outing_name(line.name.as_deref(), local(line.began, site))
+}
+
+fn shown_of(placed: &Placed, site: &Site) -> Shown {
+    Shown {
+        id: placed.line.id,
+        name: name_of(&placed.line, site),
+        contacts: contact_log::contacts_in(placed.told.count),
+        undated: undated(&placed.line, placed.told),
+    }
+}
+
+#[derive(Deserialize)]
+pub(crate) struct OfWish {
+    outing: Option<i64>,
+}
+
+async fn of_outing(site: &Site, outing: Option<i64>) -> Result<Option<Of>, Sorry> {
+    let Some(id) = outing else { return Ok(None) };
+    let found = site.recall(move |past| Ok(past.outing(id)?.zip(past.contacts(id)?))).await?;
+    let (outing, told) = found.ok_or_else(|| not_there("outing"))?;
+    Ok(Some(Of {
+        id,
+        name: name_of(&outing.line, site),
+        count: told.count,
+        contacts: contact_log::contacts_in(told.count),
+        undated: undated(&outing.line, told),
+    }))
+}
+
+/// The page with the form.
+pub(crate) async fn page(
+    State(site): State<Site>,
+    headers: HeaderMap,
+    wish: Result<Query<OfWish>, QueryRejection>,
+) -> Done {
+    let wish = wish.map_err(|_| not_there("outing"))?;
+    let of = of_outing(&site, wish.outing).await?;
+    Ok(shown(&ContactsPage {
+        frame: Frame::new(Look::of(&headers), "Outings"),
+        paired: site.may_change(&headers),
+        read: None,
+        complaints: Vec::new(),
+        more: 0,
+        outings: Vec::new(),
+        of,
+        most_mib: LOG_BYTES >> 20,
+    }))
+}
+
+/// A file of the phone, or text pasted in; answered with what was read.
+pub(crate) async fn log_form(
+    State(site): State<Site>,
+    headers: HeaderMap,
+    request: Request,
+) -> Done {
+    let _alone = site.logs.try_acquire().map_err(|_| crowded())?;
+    let kind = headers.get(header::CONTENT_TYPE).and_then(|value| value.to_str().ok());
+    let boundary = kind.and_then(multipart::boundary).map(str::to_owned);
+    let boundary = boundary.ok_or_else(|| Sorry::of_status(StatusCode::UNSUPPORTED_MEDIA_TYPE))?;
+    let whole = body(request).await?;
+    let parts = multipart::parts(&whole, &boundary);
+    let parts = parts.ok_or_else(|| Sorry::of_status(StatusCode::BAD_REQUEST))?;
+    let field = |wanted: &str| {
+        let found = parts.iter().find(|(name, _)| *name == wanted);
+        found.map(|(_, content)| *content).filter(|content| !content.trim_ascii().is_empty())
+    };
+    let log = field("file").or_else(|| field("text"));
+    let log = log.ok_or_else(|| {
+        unreadable("Choose the log's file, or paste its text. Nothing was changed.")
+    })?;
+    let log = whole.slice_ref(log);
+    let outing = field("outing").and_then(|id| std::str::from_utf8(id).ok()?.trim().parse().ok());
+    drop(whole);
+    let took = take(&site, log).await?;
+    Ok(shown(&ContactsPage {
+        frame: Frame::new(Look::of(&headers), "Outings"),
+        paired: site.may_change(&headers),
+        complaints: took.log.complaints.iter().map(report::complaint).collect(),
+        more: took.log.bad.saturating_sub(took.log.complaints.len()),
+        outings: took.placed.iter().map(|placed| shown_of(placed, &site)).collect(),
+        of: of_outing(&site, outing).await?,
+        read: Some(took.read),
+        most_mib: LOG_BYTES >> 20,
+    }))
+}
+
+fn crowded() -> Sorry {
+    busy("Another log is being read; try again in a moment. Nothing was changed.")
+}
+
+// ---- JSON -----------------------------------------------------------------------------------
+
+#[derive(Serialize)]
+struct TookJson {
+    contacts: usize,
+    left_out: usize,
+    complaints: Vec<ComplaintJson>,
+    outings: Vec<PlacedJson>,
+}
+
+#[derive(Serialize)]
+struct ComplaintJson {
+    line: usize,
+    record: Option<usize>,
+    text: String,
+}
+
+#[derive(Serialize)]
+struct PlacedJson {
+    outing_id: i64,
+    name: Option<String>,
+    contacts: usize,
+    undated_s: Option<f64>,
+}
+
+/// The raw file as the body.
+pub(crate) async fn log_json(State(site): State<Site>, request: Request) -> Done {
+    let _alone = site.logs.try_acquire().map_err(|_| crowded())?;
+    let file = body(request).await?;
+    let took = take(&site, file).await?;
+    Ok(Json(told(took)).into_response())
+}
+
+fn told(took: Took) -> TookJson {
+    let complaint = |it: &adif::Complaint| ComplaintJson {
+        line: it.line,
+        record: it.record,
+        text: report::complaint(it),
+    };
+    TookJson {
+        contacts: took.contacts,
+        left_out: took.log.bad,
+        complaints: took.log.complaints.iter().map(complaint).collect(),
+        outings: took
+            .placed
+            .into_iter()
+            .map(|placed| PlacedJson {
+                outing_id: placed.line.id,
+                name: placed.line.name,
+                contacts: placed.told.count,
+                undated_s: placed.told.undated_s,
+            })
+            .collect(),
+    }
+}
+
+async fn forget(site: &Site, of: &str) -> Result<i64, Sorry> {
+    let outing = of.parse::<i64>().map_err(|_| not_there("outing"))?;
+    site.put_record(RecordAsk::ForgetContacts { outing }).await?;
+    Ok(outing)
+}
+
+/// Takes the contacts of an outing back.
+pub(crate) async fn forget_form(State(site): State<Site>, Path(of): Path<String>) -> Done {
+    let outing = forget(&site, &of).await?;
+    back_to(&format!("/contacts?outing={outing}"))
+}
+
+/// The same.
+pub(crate) async fn forget_json(State(site): State<Site>, Path(of): Path<String>) -> Response {
+    match forget(&site, &of).await {
+        Ok(_) => done().into_response(),
+        Err(sorry) => sorry.into_response(),
+    }
+}
