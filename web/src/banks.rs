@@ -17,7 +17,7 @@ use reckon::{
 use crate::{
     BankTold, BookTold, RundownTold, Site, TestLoad,
     asks::Done,
-    look::{self, Look, Sheet},
+    look::{self, Sheet},
     outings::local,
     page::{Frame, shown},
     recall::not_there,
@@ -165,7 +165,7 @@ pub(crate) async fn list(State(site): State<Site>, headers: HeaderMap) -> Done {
         }
     }
     Ok(shown(&BanksPage {
-        frame: Frame::new(Look::of(&headers), "Banks"),
+        frame: Frame::of(&site, &headers, "Banks"),
         paired: site.may_change(&headers),
         test: test_line(&site),
         banks,
@@ -316,7 +316,7 @@ pub(crate) async fn test(
         chosen: it == TestLoad::AsItIs,
     });
     Ok(shown(&TestPage {
-        frame: Frame::new(Look::of(&headers), "Banks"),
+        frame: Frame::of(&site, &headers, "Banks"),
         paired: site.may_change(&headers),
         id,
         name,
@@ -331,7 +331,7 @@ pub(crate) async fn forget(
     headers: HeaderMap,
 ) -> Done {
     let (id, name) = named(&site, &id).await?;
-    let frame = Frame::new(Look::of(&headers), "Banks");
+    let frame = Frame::of(&site, &headers, "Banks");
     Ok(shown(&ForgetPage { frame, paired: site.may_change(&headers), id, name }))
 }
 
@@ -342,7 +342,7 @@ pub(crate) async fn import(
 ) -> Result<Response, crate::trouble::Sorry> {
     let (id, name) = named(&site, &id).await?;
     Ok(shown(&ImportPage {
-        frame: Frame::new(Look::of(&headers), "Banks"),
+        frame: Frame::of(&site, &headers, "Banks"),
         script: look::helper(),
         paired: site.may_change(&headers),
         id,

@@ -124,7 +124,7 @@ impl Parts {
     }
 
     fn rendered(&self) -> Arc<live::Rendered> {
-        self.cache.of(&self.snapshot())
+        self.cache.of(&self.snapshot(), self.keeping())
     }
 }
 

@@ -23,7 +23,7 @@ use futures_util::stream;
 use reckon::snapshot::Snapshot;
 use serde_json::json;
 
-use crate::{Site, look::Look, page, trouble::Sorry, wire};
+use crate::{Keeping, Site, look::Look, page, trouble::Sorry, wire};
 
 /// Streams that one address may hold: two tabs of a phone and a program, twice over.
 const STREAMS_PER_PHONE: usize = 6;
@@ -46,21 +46,18 @@ pub(crate) struct Section {
 /// What has been made of one snapshot so far.
 pub(crate) struct Rendered {
     pub(crate) snapshot: Arc<Snapshot>,
+    keeping: Arc<Keeping>,
     json: OnceLock<Bytes>,
     event: OnceLock<Bytes>,
     sections: OnceLock<Arc<[Section]>>,
     pages: Mutex<Vec<(Variant, Page)>>,
 }
 
-/// What Now differs by, besides the snapshot.
+/// What Now differs by, besides the snapshot and how the record is kept.
 #[derive(Clone, Copy, PartialEq, Eq)]
 pub(crate) struct Variant {
     pub look: Look,
     pub paired: bool,
-    pub ask_ending: Option<i64>,
-    /// The bar that asks whether the outing before goes on.
-    pub ask_goes_on: Option<i64>,
-    pub test: bool,
 }
 
 /// Now as it is sent.
@@ -71,9 +68,9 @@ pub(crate) struct Page {
 }
 
 impl Rendered {
-    fn of(snapshot: Arc<Snapshot>) -> Self {
+    fn of(snapshot: Arc<Snapshot>, keeping: Arc<Keeping>) -> Self {
         let (json, event, sections) = (OnceLock::new(), OnceLock::new(), OnceLock::new());
-        Self { snapshot, json, event, sections, pages: Mutex::default() }
+        Self { snapshot, keeping, json, event, sections, pages: Mutex::default() }
     }
 
     /// Now in this variant, made once.
@@ -112,7 +109,8 @@ impl Rendered {
 
     /// The parts of Now.
     pub(crate) fn sections(&self) -> Arc<[Section]> {
-        Arc::clone(self.sections.get_or_init(|| page::sections(&self.snapshot).into()))
+        let made = || page::sections(&self.snapshot, &self.keeping).into();
+        Arc::clone(self.sections.get_or_init(made))
     }
 }
 
@@ -132,11 +130,16 @@ fn packed(plain: &[u8]) -> Bytes {
 pub(crate) struct Cache(Mutex<Option<Arc<Rendered>>>);
 
 impl Cache {
-    pub(crate) fn of(&self, snapshot: &Arc<Snapshot>) -> Arc<Rendered> {
+    pub(crate) fn of(&self, snapshot: &Arc<Snapshot>, keeping: Arc<Keeping>) -> Arc<Rendered> {
         let mut kept = self.0.lock().unwrap_or_else(PoisonError::into_inner);
         match &*kept {
-            Some(rendered) if Arc::ptr_eq(&rendered.snapshot, snapshot) => Arc::clone(rendered),
-            _ => Arc::clone(kept.insert(Arc::new(Rendered::of(Arc::clone(snapshot))))),
+            Some(rendered)
+                if Arc::ptr_eq(&rendered.snapshot, snapshot)
+                    && Arc::ptr_eq(&rendered.keeping, &keeping) =>
+            {
+                Arc::clone(rendered)
+            }
+            _ => Arc::clone(kept.insert(Arc::new(Rendered::of(Arc::clone(snapshot), keeping)))),
         }
     }
 }
@@ -255,7 +258,9 @@ fn streaming<T: Send + 'static>(
                 match tokio::time::timeout(KEEP_ALIVE, now.changed()).await {
                     Ok(Ok(())) => {
                         let snapshot = Arc::clone(&now.borrow_and_update());
-                        if let Some(event) = say(&site.cache.of(&snapshot), &mut memory) {
+                        if let Some(event) =
+                            say(&site.cache.of(&snapshot, site.keeping()), &mut memory)
+                        {
                             return Some((Ok::<_, Infallible>(event), (now, memory, say)));
                         }
                     }

@@ -19,7 +19,6 @@ use tokio::sync::mpsc;
 use crate::{
     Channel, Ending, OutingLine, SeriesAsk, Site,
     asks::{Done, unreadable},
-    look::Look,
     page::{Frame, shown},
     recall::not_there,
     wire_past,
@@ -143,7 +142,7 @@ pub(crate) async fn list(
     let paging = read(paging)?;
     let page = site.recall(move |past| past.outings(paging.before, A_PAGE)).await?;
     Ok(shown(&OutingsPage {
-        frame: Frame::new(Look::of(&headers), "Outings"),
+        frame: Frame::of(&site, &headers, "Outings"),
         paired: site.may_change(&headers),
         rows: page.outings.iter().map(|line| row(line, &site)).collect(),
         next: page.next,

@@ -20,7 +20,7 @@ use reckon::{
 };
 
 use crate::{
-    AsideTold, Keeping, PhoneTold, Site, chart, draw_fold, live,
+    AsideTold, Keeping, Parts, PhoneTold, Site, chart, draw_fold, live,
     live::Section,
     look::{self, Look, Sheet},
     trouble::Sorry,
@@ -36,11 +36,19 @@ pub(crate) struct Frame {
     pub(crate) style: &'static Sheet,
     pub(crate) places: &'static [(&'static str, &'static str)],
     pub(crate) here: &'static str,
+    /// Whether all of it is made up, where the page itself does not say so.
+    pub(crate) demo: bool,
 }
 
 impl Frame {
-    pub(crate) fn new(look: Look, here: &'static str) -> Self {
-        Self { look, style: look::style(), places: &PLACES, here }
+    /// For whoever sent these headers.
+    pub(crate) fn of(site: &Parts, headers: &HeaderMap, here: &'static str) -> Self {
+        let demo = site.now.borrow().demo;
+        Self { demo, ..Self::new(Look::of(headers), here) }
+    }
+
+    fn new(look: Look, here: &'static str) -> Self {
+        Self { look, style: look::style(), places: &PLACES, here, demo: false }
     }
 }
 
@@ -52,10 +60,17 @@ struct NowPage<'a> {
     title: String,
     sections: &'a [Section],
     paired: bool,
+}
+
+#[derive(Template)]
+#[template(path = "bars.html")]
+struct BarsPart<'a> {
+    /// The outing before, on the same bank.
+    ask_goes_on: Option<i64>,
     /// The outing whose ending waits for the operator's word.
     ask_ending: Option<i64>,
-    ask_goes_on: Option<i64>,
     test: bool,
+    aside: &'a [AsideTold],
 }
 
 #[derive(Template)]
@@ -208,7 +223,7 @@ pub(crate) fn part(part: &impl Template) -> String {
 // ---- Now ------------------------------------------------------------------------------------
 
 /// The parts of Now, in reading order.
-pub(crate) fn sections(snapshot: &Snapshot) -> Vec<Section> {
+pub(crate) fn sections(snapshot: &Snapshot, keeping: &Keeping) -> Vec<Section> {
     let section = |id, html| Section { id, html };
     let modelled = snapshot.draw.basis == Basis::Modelled;
     let answer = AnswerPart {
@@ -219,7 +234,14 @@ pub(crate) fn sections(snapshot: &Snapshot) -> Vec<Section> {
     };
     let clock = words::clock_time(snapshot.at.mono, snapshot.at);
     let ask_bank = snapshot.bank.spec.is_none();
+    let bars = BarsPart {
+        ask_goes_on: keeping.ask_goes_on,
+        ask_ending: keeping.ask_ending,
+        test: keeping.test.is_some(),
+        aside: &keeping.set_aside,
+    };
     vec![
+        section("bars", part(&bars)),
         section("top", part(&TopPart { snapshot, clock })),
         section("alarms", alarms(snapshot)),
         section("answer", part(&answer)),
@@ -353,10 +375,7 @@ fn bank(snapshot: &Snapshot, ask_level: bool) -> String {
 pub(crate) async fn now(State(site): State<Site>, headers: HeaderMap) -> Response {
     let rendered = site.rendered();
     let (look, paired) = (Look::of(&headers), site.may_change(&headers));
-    let keeping = site.keeping();
-    let (ask_ending, ask_goes_on) = (keeping.ask_ending, keeping.ask_goes_on);
-    let test = keeping.test.is_some();
-    let variant = live::Variant { look, paired, ask_ending, ask_goes_on, test };
+    let variant = live::Variant { look, paired };
     let made = rendered.page(variant, |snapshot, sections| {
         filled(&NowPage {
             frame: Frame::new(look, "Now"),
@@ -364,9 +383,6 @@ pub(crate) async fn now(State(site): State<Site>, headers: HeaderMap) -> Respons
             title: words::title(snapshot),
             sections,
             paired,
-            ask_ending,
-            ask_goes_on,
-            test,
         })
     });
     let Some(page) = made else {
@@ -391,7 +407,7 @@ pub(crate) async fn station(State(site): State<Site>, headers: HeaderMap) -> Res
     let paired = site.may_change(&headers);
     let phone = keeping.phone.map(|told| phone(&told, snapshot.at.mono));
     shown(&StationPage {
-        frame: Frame::new(Look::of(&headers), "Station"),
+        frame: Frame::of(&site, &headers, "Station"),
         snapshot: &snapshot,
         paired,
         trusted: site.trusted,
@@ -451,7 +467,7 @@ pub(crate) async fn pair(State(site): State<Site>, headers: HeaderMap) -> Respon
     let at: Mono = site.snapshot().at.mono;
     drop(site.pairing.pin(at));
     shown(&PairPage {
-        frame: Frame::new(Look::of(&headers), "Station"),
+        frame: Frame::of(&site, &headers, "Station"),
         paired: site.pairing.knows(&headers),
     })
 }

@@ -24,7 +24,7 @@ use crate::{
     Channel, CorrectionTold, Ending, OutingTold, ReportTold, SeriesAsk, SeriesTold, Site,
     asks::Done,
     banks, draw_chart, draw_report,
-    look::{self, Look, Sheet},
+    look::{self, Sheet},
     outings::{POINTS, Row, file, local, row},
     page::{Frame, filled, shown},
     recall::not_there,
@@ -213,7 +213,7 @@ fn page_of(
     let (by_contacts, own): (Vec<_>, Vec<_>) =
         told.corrections.iter().partition(|it| it.by_contacts);
     OutingPage {
-        frame: Frame::new(Look::of(headers), "Outings"),
+        frame: Frame::of(site, headers, "Outings"),
         paired: site.may_change(headers),
         t: told_of(site, told, series, false),
         given: line.name.clone().unwrap_or_default(),

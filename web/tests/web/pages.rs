@@ -196,8 +196,9 @@ async fn the_drawing_says_in_words_what_it_shows() {
 
 #[tokio::test]
 async fn what_is_made_up_says_so() {
-    for path in ["/", "/station"] {
-        assert!(Rig::of("demo").get(path).await.text.contains("made up"), "{path}");
+    for path in ["/", "/station", "/outings", "/outings/30", "/banks", "/pair"] {
+        let demo = Rig::of("demo").get(path).await.text;
+        assert_eq!(demo.matches("made up").count(), 1, "{path}");
         assert!(!Rig::of("fine").get(path).await.text.contains("made up"), "{path}");
     }
 }

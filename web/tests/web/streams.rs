@@ -11,6 +11,7 @@ use futures_util::StreamExt;
 use reckon::time::Mono;
 
 use crate::{
+    past,
     rig::{Rig, get},
     scenes,
 };
@@ -114,6 +115,34 @@ async fn the_page_hears_what_changed_and_no_more() {
     for quiet in ["answer", "spoken", "doing", "finish"] {
         assert!(some.get(quiet).is_none(), "{quiet} was sent though nothing in it changed");
     }
+}
+
+#[tokio::test(start_paused = true)]
+async fn a_question_and_a_test_appear_and_go_without_a_new_page() {
+    let quiet = past::keeping(false);
+    let (told, keeping) = tokio::sync::watch::channel(Arc::new(quiet.clone()));
+    let rig = Rig::with("fine", |shown| shown.keeping = keeping);
+    let mut stream = open(&rig, "/live").await;
+    let mut reader = Reader::default();
+    reader.feed(&stream.next().await.unwrap().unwrap());
+    let mut bars = async |second: f64| {
+        at(&rig, 11_400.0 + second, 4.0);
+        reader.feed(&stream.next().await.unwrap().unwrap());
+        let last: serde_json::Value = serde_json::from_str(reader.events.last().unwrap()).unwrap();
+        last.get("bars").map(|html| html.as_str().unwrap().to_owned())
+    };
+    assert_eq!(bars(3.0).await, None, "nothing is asked");
+    told.send(Arc::new(past::keeping(true))).unwrap();
+    let all = bars(6.0).await.unwrap();
+    for want in ["Does it go on?", "How did it end?", "A run-down test is on"] {
+        assert!(all.contains(want), "{want}: {all}");
+    }
+    // The promise of the record: a file that could not be read is named on the page.
+    let aside = &past::keeping(true).set_aside[0];
+    assert!(all.contains(&aside.path) && all.contains(&aside.why), "{all}");
+    assert!(rig.get("/").await.text.contains(&all), "the page loaded anew shows the same");
+    told.send(Arc::new(quiet)).unwrap();
+    assert_eq!(bars(9.0).await.as_deref(), Some(""), "answered and over");
 }
 
 #[tokio::test]
