@@ -141,6 +141,30 @@ test('a bank is told of, a list of an earlier test is credited to it, and taken 
   });
 });
 
+test('a run-down test that another phone starts and gives up is said on the open page', async () => {
+  await withStation({ settings: BLUE_TEN }, async (station) => {
+    const context = await phone(browser, station);
+    const page = await context.newPage();
+    await page.goto(station.url('/pair'));
+    await page.fill('input[name=code]', await station.pin());
+    await page.click('main form button');
+    const banks = async () => (await (await context.request.get(station.url('/api/v1/banks'))).json()).banks;
+    const bank = await until(async () => (await banks()).find((b) => b.name === 'Blue ten'), 'the bank is in the record');
+    const looker = await context.newPage();
+    await looker.goto(station.url('/'));
+    await looker.evaluate(() => { window.sameDocument = true; });
+    assert.equal((await looker.textContent('#bars')).trim(), '');
+    await page.goto(station.url(`/banks/${bank.id}/test`));
+    await page.click('form[action$="/test"] button');
+    await until(async () => /A run-down test is on/.test(await looker.textContent('#bars')), 'the bar comes', 15);
+    await page.goto(station.url('/banks'));
+    await page.click('form[action="/test/stop"] button');
+    await until(async () => !/run-down test/.test(await looker.textContent('#bars')), 'the bar goes', 15);
+    assert.ok(await looker.evaluate(() => window.sameDocument), 'the page was not loaded anew');
+    await context.close();
+  });
+});
+
 test('what happened is in the record: the outing is listed, named and exported', async () => {
   await withStation({ settings: BLUE_TEN }, async (station) => {
     const context = await phone(browser, station);
