@@ -236,7 +236,7 @@ pub(crate) async fn book(
 ) -> Done {
     let told = told_book(&site, &id).await?;
     Ok(shown(&BookPage {
-        frame: Frame::new(Look::of(&headers), "Banks"),
+        frame: Frame::of(&site, &headers, "Banks"),
         over: account::bank_over(told.book.whole(), told.outings, told.of),
         head: account::BOOK_HEAD,
         lines: by_activity(&told.book),

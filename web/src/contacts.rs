@@ -18,7 +18,6 @@ use serde::{Deserialize, Serialize};
 use crate::{
     ContactsTold, Ending, OutingLine, Past, PastGone, RecordAsk, Site,
     asks::{Done, back_to, busy, done, unreadable},
-    look::Look,
     multipart,
     outings::local,
     page::{Frame, shown},
@@ -184,7 +183,7 @@ pub(crate) async fn page(
     let wish = wish.map_err(|_| not_there("outing"))?;
     let of = of_outing(&site, wish.outing).await?;
     Ok(shown(&ContactsPage {
-        frame: Frame::new(Look::of(&headers), "Outings"),
+        frame: Frame::of(&site, &headers, "Outings"),
         paired: site.may_change(&headers),
         read: None,
         complaints: Vec::new(),
@@ -221,7 +220,7 @@ pub(crate) async fn log_form(
     drop(whole);
     let took = take(&site, log).await?;
     Ok(shown(&ContactsPage {
-        frame: Frame::new(Look::of(&headers), "Outings"),
+        frame: Frame::of(&site, &headers, "Outings"),
         paired: site.may_change(&headers),
         complaints: took.log.complaints.iter().map(report::complaint).collect(),
         more: took.log.bad.saturating_sub(took.log.complaints.len()),
