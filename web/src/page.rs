@@ -321,7 +321,8 @@ fn fold(snapshot: &Snapshot) -> String {
         found.curve.iter().map(|point| (point.phase_s, point.watts)).collect();
     // A slot begins a little before the key goes down, and ends with decoding.
     let sent = found.part(Kind::Transmit).map(|part| part.begins_s - found.slot_s * 0.04);
-    let decoded = found.part(Kind::Decode).map(|part| part.begins_s + part.lasts_s);
+    let decoded =
+        found.part(Kind::Decode).map(|part| part.begins_s + part.lasts_s + found.slot_s * 0.03);
     let drawn = draw_fold::Folded {
         period_s: found.period_s,
         slot_s: found.slot_s,

@@ -118,6 +118,14 @@ pub(crate) fn setup(facts: BoardFacts) -> Setup {
     }
 }
 
+/// The operator taps for contacts only, and leaves the rest to the rules.
+fn wish(doing: &str) -> Ask {
+    match doing {
+        "contacts" => Ask::Activity { name: Some(doing.to_owned()) },
+        _ => Ask::ActivityByItself,
+    }
+}
+
 fn rule(activity: &str, word: &str, cores_busy: f64) -> ActivityRule {
     let program = Some(ProgramBusy { word: word.to_owned(), cores_busy });
     ActivityRule { activity: activity.to_owned(), program, time: None }
@@ -161,12 +169,7 @@ fn play_one(
         let now = scene(second);
         if now.doing != doing {
             doing = now.doing;
-            // The operator taps for contacts only, and leaves the rest to the rules.
-            let wish = match doing {
-                "contacts" => Ask::Activity { name: Some(doing.to_owned()) },
-                _ => Ask::ActivityByItself,
-            };
-            if !ask(sampler, wish) {
+            if !ask(sampler, wish(doing)) {
                 return false;
             }
         }
@@ -309,6 +312,42 @@ mod tests {
             assert_eq!(one.board, two.board);
         }
         assert_eq!(take(1803).board.undervoltage, Ok(true));
+    }
+
+    #[test]
+    fn its_outing_comes_apart_and_rules_choose() {
+        let hand = clock();
+        let clock = crate::clock::Clock::by_hand(hand.clone());
+        clock.was_synchronised();
+        let mut engine = reckon::engine::Engine::new(setup(facts()), clock.stamp());
+        let (mut doing, mut sent, mut load) = ("", None, None);
+        let mut chosen = std::collections::BTreeSet::new();
+        for second in 0..9000 {
+            hand.forward(Duration::from_secs(1));
+            let now = scene(second);
+            if now.doing != doing {
+                doing = now.doing;
+                engine.ask(&wish(doing), clock.stamp()).unwrap();
+            }
+            let sweep = sweep(&outings()[0], &now, second, clock.mono());
+            let shot = engine.take(&sweep, clock.stamp());
+            let current = shot.activities.iter().find(|one| one.current);
+            chosen.extend(current.map(|one| (one.name.clone(), shot.by_itself)));
+            let part = |kind| shot.fold.as_ref().and_then(|one| one.fold.part(kind).copied());
+            sent = sent.or_else(|| part(reckon::fold::Kind::Transmit));
+            load = shot.load;
+        }
+        let sent = sent.expect("transmissions are found");
+        // 3.4 W and 2.4 W at the board, a little less where the sensor sits.
+        assert!((2.9..3.4).contains(&sent.watts.si()), "{sent:?}");
+        assert!((sent.lasts_s - 12.64).abs() < 0.3, "{sent:?}");
+        let load = load.expect("what load takes is found");
+        assert!((2.1..2.4).contains(&load.slope), "{load:?}");
+        let told = |name: &str, by| chosen.contains(&(name.to_owned(), Some(by)));
+        assert!(
+            told("receive", true) && told("logging", true) && told("contacts", false),
+            "{chosen:?}"
+        );
     }
 
     #[test]

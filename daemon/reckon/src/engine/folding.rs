@@ -7,7 +7,7 @@
 use alloc::{string::String, sync::Arc, vec::Vec};
 
 use crate::{
-    fold::{Beat, Keeper, Reads, Stretch},
+    fold::{Beat, Keeper, Kind, Reads, Stretch},
     reading::{Sweep, Via},
     snapshot::Folded,
     time::Mono,
@@ -78,6 +78,11 @@ impl Folding {
     /// The latest, closed or not.
     pub(super) fn latest(&self) -> Option<Arc<Folded>> {
         self.latest.clone()
+    }
+
+    /// What a transmission takes by the latest fold.
+    pub(super) fn transmission(&self) -> Option<Watts> {
+        Some(self.latest.as_ref()?.fold.part(Kind::Transmit)?.watts)
     }
 
     /// Those closed since the last call, oldest first.

@@ -492,6 +492,9 @@ impl Engine {
         if dt.si() <= BEAT_S {
             let reads = folding::reads(sweep);
             self.folding.take(when, watts, reads, self.activities.current());
+            if let Some(sent) = self.folding.transmission() {
+                self.loads.sends(sent);
+            }
             self.switches.take(watts);
         }
         if let Ok(busy) = sweep.board.cpu_busy {

@@ -110,7 +110,7 @@ fn some_slots(beats: &[Beat], floor_w: f64, mode: &Mode, reads: Reads) -> Option
         Some(found) => found,
         None => view.burst_beside(&pulse)?,
     };
-    Some(view.parts(&pulse, base, &burst, &curve, mode, reads))
+    view.parts(&pulse, base, &burst, &curve, mode, reads)
 }
 
 /// So many received slots with a received one after them show the burst undisturbed.
@@ -340,7 +340,7 @@ impl<'a> View<'a> {
         curve: &[Bin],
         mode: &Mode,
         reads: Reads,
-    ) -> Sliced {
+    ) -> Option<Sliced> {
         let sent = || self.rows.iter().filter(|row| row.sent);
         let sent_s = sent().map(|row| count(row.beats.len())).sum::<f64>();
         let slots_sent = sent_s / self.slot_s;
@@ -358,9 +358,14 @@ impl<'a> View<'a> {
             Reads::SecondMeans => pulse.to_s - pulse.from_s,
             Reads::Instants => mode.on_air_s(),
         };
+        let of_pulse = slots_sent * lasts_s * pulse.watts;
+        // The slots hold what the pulse is worth, or it was none.
+        if !(0.7..1.4).contains(&(in_sent / of_pulse)) {
+            return None;
+        }
         let energy_j = match reads {
             Reads::SecondMeans => in_sent,
-            Reads::Instants => slots_sent * lasts_s * pulse.watts,
+            Reads::Instants => of_pulse,
         };
         let mut parts = alloc::vec![Raw {
             kind: Kind::Transmit,
@@ -376,12 +381,12 @@ impl<'a> View<'a> {
             busy_s: raw.busy_s / all,
             ..raw
         }));
-        Sliced {
+        Some(Sliced {
             slot_s: self.slot_s,
             sent: tally(sent().count()),
             slots: tally(self.rows.len()),
             parts,
-        }
+        })
     }
 }
 

@@ -438,6 +438,32 @@ fn a_quiet_sensor_and_a_weak_transmitter_are_no_other_mode() {
 }
 
 #[test]
+fn decoding_alone_is_no_transmission_of_a_faster_mode() {
+    // Bursts of 1 to 3 s in slots of 15 s, hardly any noise, whatever the clock says: FT4's slots
+    // are half as long, and every other one would hold a burst.
+    for seed in 1..60u64 {
+        let mut dice = Dice(seed * 103);
+        let (clock_s, lasts_s) = (dice.between(0.0, 15.0), dice.between(1.0, 3.0));
+        let (decode_w, noise_w) = (dice.between(0.8, 2.5), dice.between(0.0, 0.05));
+        let mut decoded_j = 0.0;
+        let beats: Vec<Beat> = (1..[600u32, 1500, 3600][seed as usize % 3])
+            .map(|second| {
+                let (from, to) = (f64::from(second) - 1.0, f64::from(second));
+                let begins = ((from + clock_s) / 15.0).floor() * 15.0 - clock_s;
+                let busy = |at: f64| (to.min(at + lasts_s) - from.max(at)).max(0.0);
+                let on = decode_w * (busy(begins) + busy(begins + 15.0));
+                decoded_j += on;
+                Beat { at_s: 7000.0 + to, watts: 3.1 + on + noise_w * dice.normal() }
+            })
+            .collect();
+        let found = fold(beats, Reads::SecondMeans).unwrap();
+        assert_eq!((found.slot_s, found.sent), (15.0, 0), "seed {seed}: {:?}", found.parts);
+        let got_j = found.part(Kind::Decode).unwrap().energy.si();
+        assert!((got_j / decoded_j - 1.0).abs() < 0.04, "seed {seed}: {got_j} J of {decoded_j} J");
+    }
+}
+
+#[test]
 fn what_cannot_be_told_apart_is_not_given_a_name() {
     // Turns all the time, and a transmitter weaker than the decoder: one burst of many watts in
     // slots of thirty seconds would be the wrong word.

@@ -127,7 +127,7 @@ fn what_load_takes_and_outlast_itself() {
     let mut field = Field::new(Setup { facts: Arc::new(facts), ..with_bank() });
     field.engine.note_footprint(Footprint { cpu_share: Some(0.002), ..Footprint::default() });
     let at_load = |k: u32| {
-        let busy = 0.1 + 0.1 * f64::from(k / 60 % 8);
+        let busy = 0.1 + 0.1 * f64::from(k / 10 % 8);
         let mut sweep = measured(5.0, (3.06 + 3.06 * busy) / 5.0);
         sweep.board.cpu_busy = Ok(Share::nearest(busy));
         sweep
