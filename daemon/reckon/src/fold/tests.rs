@@ -441,12 +441,15 @@ fn a_quiet_sensor_and_a_weak_transmitter_are_no_other_mode() {
 fn decoding_alone_is_no_transmission_of_a_faster_mode() {
     // Bursts of 1 to 3 s in slots of 15 s, hardly any noise, whatever the clock says: FT4's slots
     // are half as long, and every other one would hold a burst.
-    for seed in 1..60u64 {
+    for seed in 1..120u64 {
         let mut dice = Dice(seed * 103);
         let (clock_s, lasts_s) = (dice.between(0.0, 15.0), dice.between(1.0, 3.0));
+        // Some in step with the seconds, so that a slot of 7.5 s has seven readings or eight.
+        let (clock_s, lasts_s) =
+            if seed % 2 == 0 { ((seed / 2 % 15) as f64, 2.0) } else { (clock_s, lasts_s) };
         let (decode_w, noise_w) = (dice.between(0.8, 2.5), dice.between(0.0, 0.05));
         let mut decoded_j = 0.0;
-        let beats: Vec<Beat> = (1..[600u32, 1500, 3600][seed as usize % 3])
+        let beats: Vec<Beat> = (1..[600u32, 1200, 3600][seed as usize % 3])
             .map(|second| {
                 let (from, to) = (f64::from(second) - 1.0, f64::from(second));
                 let begins = ((from + clock_s) / 15.0).floor() * 15.0 - clock_s;
