@@ -3,7 +3,8 @@
 
 import { after, before, test } from 'node:test';
 import assert from 'node:assert/strict';
-import { BLUE_TEN, Station, openBrowser, phone, until } from './station.js';
+import { join } from 'node:path';
+import { BLUE_TEN, Station, openBrowser, phone, pictures, until } from './station.js';
 
 let browser;
 before(async () => { browser = await openBrowser(); });
@@ -102,7 +103,6 @@ test('a sensor that is unplugged is said in words, and the forecast goes on', as
     await page.goto(station.url('/'));
     assert.equal(await page.evaluate(() => window.shaken), 0);
     const { rmSync } = await import('node:fs');
-    const { join } = await import('node:path');
     rmSync(join(station.root, 'sys/class/hwmon/hwmon2'));
     rmSync(join(station.root, station.sensor), { recursive: true });
     await until(async () => /silent|gone|vanished|unplugged|does not answer/i.test(await main(page)), 'the page says that the sensor is gone', 30);
@@ -161,6 +161,38 @@ test('a run-down test that another phone starts and gives up is said on the open
     await page.click('form[action="/test/stop"] button');
     await until(async () => !/run-down test/.test(await looker.textContent('#bars')), 'the bar goes', 15);
     assert.ok(await looker.evaluate(() => window.sameDocument), 'the page was not loaded anew');
+    await context.close();
+  });
+});
+
+test('a contact log is handed over by a phone without scripts, as a file and as text', async () => {
+  await withStation({ settings: BLUE_TEN }, async (station) => {
+    const context = await phone(browser, station, { javaScriptEnabled: false });
+    const page = await context.newPage();
+    await page.goto(station.url('/pair'));
+    await page.fill('input[name=code]', await station.pin());
+    await page.click('main form button');
+    // The sample records of ADIF 3.1.6, 'ADI File Format', with a placeholder for the calls, and a
+    // day that does not exist (data type Date).
+    const log = 'header\n<eoh>\n<qso_date:8>19900620<time_on:4>1523<call:6>N0CALL<band:3>20M<mode:4>RTTY<eor>\n'
+      + '<qso_date:8>20240532<time_on:4>1201<eor>\n'
+      + '<qso_date:8>20101022<time_on:4>0111<call:6>N0CALL<band:3>40M<mode:3>PSK<submode:5>PSK63<eor>\n';
+    const told = async () => {
+      assert.match(await main(page), /2 contacts read, 1 record left out\./);
+      assert.match(await main(page), /Line 4, record 2: the date '20240532' is no day/);
+    };
+    await page.goto(station.url('/outings'));
+    await page.click('text=Read in a contact log');
+    await page.setInputFiles('input[type=file]', { name: 'log; "a".adi', mimeType: 'text/plain', buffer: Buffer.from(log) });
+    await page.click('text=Read it');
+    await told();
+    await page.screenshot({ path: join(pictures, 'contacts-read-390.png'), fullPage: true });
+    await page.click('summary');
+    await page.fill('textarea', log);
+    await page.click('text=Read it');
+    await told();
+    await page.click('text=Read it');
+    assert.match(await main(page), /Choose the log's file, or paste its text/);
     await context.close();
   });
 });

@@ -11,7 +11,7 @@ import { BLUE_TEN, LOOKS, PHONE, Station, openBrowser, phone, pictures, until } 
 
 const axe = createRequire(import.meta.url).resolve('axe-core/axe.min.js');
 const PAGES = [['now', '/'], ['outings', '/outings'], ['outing', '/outings/1'], ['banks', '/banks'],
-  ['station', '/station'], ['pair', '/pair']];
+  ['station', '/station'], ['contacts', '/contacts?outing=1'], ['pair', '/pair']];
 
 let browser;
 let station;

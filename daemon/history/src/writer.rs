@@ -559,3 +559,29 @@ impl Hand {
         (self.tell)(self.state.clone());
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_log_that_grows_while_the_card_is_full_takes_no_more_memory_each_time() {
+        let who = Who { boot_uuid: "boot-a".into(), began_s: 0.0, version: "test".into() };
+        let keep = Keep::here(PathBuf::from("nowhere"));
+        let mut hand = Hand::new(keep, who, Arc::default(), Box::new(|_| ()));
+        let log = |from: i64, to: i64| {
+            let row = |began_ms| ContactRow { began_ms, ..ContactRow::default() };
+            Entry::Contacts((from..to).map(row).collect())
+        };
+        // All of the log first, then its last day again and again.
+        for entry in std::iter::once(log(0, 100)).chain((101..200).map(|to| log(90, to))) {
+            hand.drop_covered(&entry);
+            hand.hold(entry);
+        }
+        assert_eq!(hand.held, [log(0, 100), log(90, 199)]);
+        let whole = log(0, 300);
+        hand.drop_covered(&whole);
+        hand.hold(whole.clone());
+        assert_eq!(hand.held, [whole]);
+    }
+}

@@ -9,8 +9,8 @@ use super::{numbers::span, report::log_read};
 use crate::{adif::Log, units::Seconds};
 
 /// What a contact log is, and what is kept of it.
-pub const WHAT_IS_KEPT: &str = "The log is an ADIF file, .adi or .adx, as every log program writes \
-                                it. Of each contact only time, band and mode are kept, unless the \
+pub const WHAT_IS_KEPT: &str = "The log is an ADIF file, .adi or .adx, as log programs write it. \
+                                Of each contact only time, band and mode are kept, unless the \
                                 settings ask for more. Reading the same log again adds nothing.";
 /// What lays a contact beside an outing.
 pub const WHAT_PLACES_IT: &str = "A contact is laid beside an outing by its time in UTC, so the \
