@@ -79,8 +79,11 @@ fn an_outing_survives_a_kill_in_the_same_boot() {
     let (board, home) = (Board::with_sensor(), home());
     let mut daemon = recorded(&board, &home, 5.0);
     let began = Instant::now();
+    let list = || done(home.path(), &["outing", "list"]);
+    assert!(list().contains("goes on"), "{}", list());
     daemon.end("KILL");
-    // Without a daemon the commands open the record themselves.
+    // Without a daemon the commands open the record themselves, and cannot know how it is now.
+    assert!(list().contains("was open when outlast last ran"), "{}", list());
     let before = outings(home.path());
     assert_eq!((before.len(), &before[0]["ending"]), (1, &json!("open")), "{before:#?}");
     let mut daemon = Daemon::on(&board, home.path());

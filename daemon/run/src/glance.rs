@@ -2,7 +2,7 @@
 
 use std::time::Duration;
 
-use reckon::{snapshot::Snapshot, units::Seconds, words};
+use reckon::{forecast::Outlook, snapshot::Snapshot, units::Seconds, words};
 
 /// The whole glance; ends with a line break.
 pub(crate) fn text(shot: &Snapshot) -> String {
@@ -14,6 +14,9 @@ pub(crate) fn text(shot: &Snapshot) -> String {
     let answer = words::answer(shot);
     lines.push(format!("{} {}", answer.big, answer.after).trim_end().to_owned());
     lines.extend(answer.lines);
+    if matches!(shot.outlook, Outlook::NoBank) {
+        lines.push("On the page it is one tap; the settings may name it under [bank].".to_owned());
+    }
     lines.extend(words::verdict(shot));
     lines.extend([
         words::draw(shot),

@@ -89,6 +89,11 @@ impl Record {
         Ok(Self { runtime, way })
     }
 
+    /// Whether an outlast that runs is asked.
+    pub(crate) const fn is_running(&self) -> bool {
+        matches!(self.way, Way::Socket(_))
+    }
+
     /// Asks for a page's bytes.
     ///
     /// # Errors

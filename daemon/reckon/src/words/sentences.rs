@@ -15,6 +15,7 @@ use super::{
 };
 use crate::{
     forecast::{Forecast, Outlook},
+    reading::Gap,
     snapshot::{ActivityView, Basis, LogState, Snapshot, Verdict},
     time::{Mono, Stamp, Trust},
     units::{Seconds, Watts},
@@ -47,9 +48,7 @@ pub fn answer(snapshot: &Snapshot) -> Answer {
         }
         Outlook::NoBank => plain(
             "Which bank feeds this board?",
-            &[String::from(
-                "Choose it below; what it has delivered since then is counted already.",
-            )],
+            &[String::from("Choose it; what it has delivered so far is counted already.")],
         ),
         Outlook::NotDraining => plain(
             "Nothing is taken from the bank.",
@@ -232,7 +231,8 @@ pub fn board(snapshot: &Snapshot) -> String {
     let board = &snapshot.board;
     let temp = match board.temp {
         Ok(temp) => format!("Board {}", celsius(temp)),
-        Err(why) => format!("Board temperature {}", gap(why)),
+        Err(Gap::Absent | Gap::NotMeasurable) => String::from("Board temperature not measured"),
+        Err(why) => format!("The board's thermometer {}", gap(why)),
     };
     let busy = match board.cpu_busy {
         Ok(busy) => format!(", processor {} busy", percent(busy)),

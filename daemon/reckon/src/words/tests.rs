@@ -229,7 +229,7 @@ fn the_answer_for_every_outlook() {
     };
     let outlooks = [
         (Outlook::TooSoon { wants: Duration::from_secs(110) }, "Too soon to say.", "about 2 min"),
-        (Outlook::NoBank, "Which bank", "Choose it below"),
+        (Outlook::NoBank, "Which bank", "Choose it; "),
         (Outlook::NotDraining, "Nothing is taken", "mains"),
         (Outlook::Blind { since: Mono::at_s(4100.0), last: None }, "No readings", "for 15 min"),
         (

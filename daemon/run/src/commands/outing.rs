@@ -21,7 +21,7 @@ pub(crate) fn run(command: &Outing) -> Result<(), Failed> {
             let record = Record::find(reach)?;
             let before = before.map_or_else(String::new, |id| format!("&before={id}"));
             let page = record.read(&format!("/api/v1/outings?limit={most}{before}"))?;
-            print(&if *json { pretty(&page) } else { list(&page) });
+            print(&if *json { pretty(&page) } else { list(&page, record.is_running()) });
             Ok(())
         }
         Outing::Show { outing, json, html, reach } => {
@@ -31,7 +31,7 @@ pub(crate) fn run(command: &Outing) -> Result<(), Failed> {
                 return write(file, &record.get(&format!("/outings/{id}.html"))?);
             }
             let told = record.read(&format!("/api/v1/outings/{id}/report"))?;
-            print(&if *json { pretty(&told) } else { show(&told) });
+            print(&if *json { pretty(&told) } else { show(&told, record.is_running()) });
             Ok(())
         }
         Outing::Doing { outing, from, to, activity, reach } => {
@@ -130,7 +130,7 @@ fn log_read(told: &Value) -> String {
     lines.join("\n") + "\n"
 }
 
-fn list(page: &Value) -> String {
+fn list(page: &Value, running: bool) -> String {
     let outings = page["outings"].as_array().map_or(&[][..], Vec::as_slice);
     if outings.is_empty() {
         return "There is no outing yet.\n".to_owned();
@@ -147,7 +147,7 @@ fn list(page: &Value) -> String {
             span(&one["lasted_s"]),
             figure(&one["energy_wh"], 1, "Wh"),
             text(one, "bank").to_owned(),
-            ending(one),
+            ending(one, running),
             text(one, "name").to_owned(),
         ]
     }));
@@ -158,9 +158,11 @@ fn list(page: &Value) -> String {
     said
 }
 
-fn ending(one: &Value) -> String {
+/// How it ended; one that is open goes on only while an outlast runs that writes it.
+fn ending(one: &Value, running: bool) -> String {
     match text(one, "ending") {
-        "open" => "goes on".to_owned(),
+        "open" if running => "goes on".to_owned(),
+        "open" => "was open when outlast last ran".to_owned(),
         "switched_off" => "switched off".to_owned(),
         "died" => "the bank died".to_owned(),
         "swapped" => "bank changed".to_owned(),
@@ -174,7 +176,7 @@ fn ending(one: &Value) -> String {
     }
 }
 
-fn show(told: &Value) -> String {
+fn show(told: &Value, running: bool) -> String {
     let name = Some(text(told, "name")).filter(|name| !name.is_empty());
     let bank = Some(text(told, "bank")).filter(|name| !name.is_empty());
     let mut lines = vec![
@@ -182,7 +184,7 @@ fn show(told: &Value) -> String {
         format!("Bank: {}", bank.unwrap_or("not told")),
         format!("Began: {} UTC", moment(&told["began_at"])),
         format!("Lasted: {}", span(&told["lasted_s"])),
-        format!("Ending: {}", ending(told)),
+        format!("Ending: {}", ending(told, running)),
     ];
     if let Some(within) = told["ended_within_s"].as_f64().filter(|s| *s > 0.0) {
         let from = told["ended_at"].as_str().unwrap_or("its last row");
