@@ -88,18 +88,16 @@ pub(crate) fn done(report: &Report, lasted_s: f64, began: Option<Local>) -> Opti
     Some(svg)
 }
 
-/// Mean and extremes of a channel; the scale runs over what was seen, not from zero.
-pub(crate) fn small(
-    series: &SeriesTold,
-    channel: Channel,
-    described: &str,
-    began: Option<Local>,
-) -> Option<String> {
+/// When, and mean, smallest and largest value of what was read then.
+type Step = (f64, [f64; 3]);
+
+/// A channel's steps, those without a reading left out.
+fn steps_of(series: &SeriesTold, channel: Channel) -> Option<Vec<Step>> {
     let told = series.channels.iter().find(|it| it.channel == channel)?;
     let take = |list: &[Option<f64>], ix: usize| {
         list.get(ix).copied().flatten().filter(|it| it.abs() < 1e6)
     };
-    let steps: Vec<(f64, [f64; 3])> = (0..series.t_s.len())
+    let steps = (0..series.t_s.len())
         .filter_map(|ix| {
             let at_s = series.t_s.get(ix).copied().filter(|s| (0.0..1e9).contains(s))?;
             let mean = take(&told.mean, ix)?;
@@ -108,6 +106,17 @@ pub(crate) fn small(
             Some((at_s, [mean, low, high]))
         })
         .collect();
+    Some(steps)
+}
+
+/// Mean and extremes of a channel; the scale runs over what was seen, not from zero.
+pub(crate) fn small(
+    series: &SeriesTold,
+    channel: Channel,
+    described: &str,
+    began: Option<Local>,
+) -> Option<String> {
+    let steps = steps_of(series, channel)?;
     let step_s = Some(series.step_s).filter(|step_s| (0.1..1e9).contains(step_s))?;
     let span_s = series.t_s.last().map_or(0.0, |t_s| t_s + step_s).clamp(1.0, 1e9);
     let low = steps.iter().map(|step| step.1[1]).fold(f64::INFINITY, f64::min);

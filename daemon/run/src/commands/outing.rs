@@ -8,7 +8,7 @@ use serde_json::{Value, json};
 use super::{export::write, figure, file_of, moment, pretty, span, table, text};
 use crate::{
     Failed,
-    cli::{How, Outing},
+    cli::{How, Outing, Reach},
     glance::plain_spaces,
     reach::Record,
     welcome::print,
@@ -25,14 +25,7 @@ pub(crate) fn run(command: &Outing) -> Result<(), Failed> {
             Ok(())
         }
         Outing::Show { outing, json, html, reach } => {
-            let record = Record::find(reach)?;
-            let id = id(&record, outing)?;
-            if let Some(file) = html {
-                return write(file, &record.get(&format!("/outings/{id}.html"))?);
-            }
-            let told = record.read(&format!("/api/v1/outings/{id}/report"))?;
-            print(&if *json { pretty(&told) } else { show(&told, record.is_running()) });
-            Ok(())
+            shown(&Record::find(reach)?, outing, *json, html.as_deref())
         }
         Outing::Doing { outing, from, to, activity, reach } => {
             let record = Record::find(reach)?;
@@ -46,21 +39,7 @@ pub(crate) fn run(command: &Outing) -> Result<(), Failed> {
             let body = json!({ "activity": activity });
             record.post(&format!("/api/v1/outings/{id}/doings/contacts"), &body)
         }
-        Outing::DoingBack { outing, correction, reach } => {
-            let body = match correction.parse::<i64>() {
-                Ok(id) => json!({ "id": id }),
-                Err(_) if correction == "contacts" => json!({ "contacts": true }),
-                Err(_) => {
-                    return Err(Failed::from(format!(
-                        "'{correction}' is no number of a correction. `outlast outing show` lists \
-                         them; `contacts` takes back all that came from the contact log."
-                    )));
-                }
-            };
-            let record = Record::find(reach)?;
-            let id = id(&record, outing)?;
-            record.post(&format!("/api/v1/outings/{id}/doings/back"), &body)
-        }
+        Outing::DoingBack { outing, correction, reach } => doing_back(outing, correction, reach),
         Outing::Name { outing, name, reach } => {
             let record = Record::find(reach)?;
             let id = id(&record, outing)?;
@@ -92,6 +71,32 @@ pub(crate) fn run(command: &Outing) -> Result<(), Failed> {
             Ok(())
         }
     }
+}
+
+fn shown(record: &Record, outing: &str, json: bool, html: Option<&Path>) -> Result<(), Failed> {
+    let id = id(record, outing)?;
+    if let Some(file) = html {
+        return write(file, &record.get(&format!("/outings/{id}.html"))?);
+    }
+    let told = record.read(&format!("/api/v1/outings/{id}/report"))?;
+    print(&if json { pretty(&told) } else { show(&told, record.is_running()) });
+    Ok(())
+}
+
+fn doing_back(outing: &str, correction: &str, reach: &Reach) -> Result<(), Failed> {
+    let body = match correction.parse::<i64>() {
+        Ok(id) => json!({ "id": id }),
+        Err(_) if correction == "contacts" => json!({ "contacts": true }),
+        Err(_) => {
+            return Err(Failed::from(format!(
+                "'{correction}' is no number of a correction. `outlast outing show` lists \
+                 them; `contacts` takes back all that came from the contact log."
+            )));
+        }
+    };
+    let record = Record::find(reach)?;
+    let id = id(&record, outing)?;
+    record.post(&format!("/api/v1/outings/{id}/doings/back"), &body)
 }
 
 /// An outing's number; `last` is the newest.
