@@ -57,8 +57,9 @@ pub struct OutingContacts {
     pub within_s: f64,
 }
 
-/// Keeps what is new in a log, which must come whole: of contacts that look alike (same minute, band
-/// and mode) it goes by their number. An end or a call that was not there before is added.
+/// Keeps what is new in a log, which must come whole: of contacts that look alike (same time, band
+/// and mode) it goes by their number. So two logs that each hold another contact of the same time,
+/// band and mode give one; two programs that write the same contact do too. An end or a call that was not there before is added.
 pub(crate) fn put(connection: &Connection, rows: &[ContactRow]) -> Done<()> {
     // Before the first boot of known date there is no outing that a contact could belong to: a log
     // of many years is not copied here.

@@ -8,6 +8,8 @@ use std::fmt::Write as _;
 use serde_json::{Value, json};
 
 use crate::{
+    doings::Doing,
+    folds::{FoldPart, FoldRow},
     reader::{Outing, Reader},
     row::{Channel, Event, Fold, Row},
     trouble::Trouble,
@@ -114,8 +116,8 @@ pub fn field(text: &str) -> String {
     }
 }
 
-/// The outing as JSON: what is known of it, its rows as columns, its events and gaps; `None` if
-/// there is no such outing.
+/// The outing as JSON: what is known of it, its rows as columns, its events, gaps, contacts,
+/// corrections and folds; `None` if there is no such outing.
 ///
 /// # Errors
 /// When the store cannot be read.
@@ -149,8 +151,70 @@ pub fn json(reader: &Reader, outing: i64) -> Result<Option<String>, Trouble> {
         "channels": channels,
         "events": events,
         "gaps": gaps,
+        "contacts": contacts(reader, outing)?,
+        "doings": doings(reader, outing)?,
+        "folds": folds(reader, outing)?,
     });
     Ok(Some(all.to_string()))
+}
+
+/// Contacts without calls: whoever may look may have this file.
+fn contacts(reader: &Reader, outing: i64) -> Result<Value, Trouble> {
+    let found = reader.contacts(outing)?;
+    let list = found.contacts.iter().map(|placed| {
+        let contact = &placed.contact;
+        json!({
+            "t_s": tidy(placed.t_s),
+            "began_at": rfc3339(contact.began_ms),
+            "ended_at": contact.ended_ms.and_then(rfc3339),
+            "band": contact.band,
+            "mode": contact.mode,
+        })
+    });
+    Ok(json!({ "list": list.collect::<Vec<_>>(), "undated_s": found.undated_s.map(tidy) }))
+}
+
+fn doings(reader: &Reader, outing: i64) -> Result<Vec<Value>, Trouble> {
+    let doing = |it: &Doing| {
+        json!({
+            "from_s": tidy(it.from_s),
+            "to_s": tidy(it.to_s),
+            "activity": it.activity,
+            "origin": it.origin.name(),
+        })
+    };
+    Ok(reader.doings(outing)?.iter().map(doing).collect())
+}
+
+fn folds(reader: &Reader, outing: i64) -> Result<Vec<Value>, Trouble> {
+    let part = |part: Option<FoldPart>| {
+        part.map(|part| {
+            json!({
+                "energy_j": tidy(part.energy_j),
+                "power_w": tidy(part.watts),
+                "begins_s": tidy(part.begins_s),
+                "lasts_s": tidy(part.lasts_s),
+                "bridged": part.bridged,
+            })
+        })
+    };
+    let fold = |it: &FoldRow| {
+        json!({
+            "from_s": tidy(it.from_s),
+            "to_s": tidy(it.to_s),
+            "period_s": tidy(it.period_s),
+            "slot_s": tidy(it.slot_s),
+            "mode": it.mode,
+            "chance": it.chance,
+            "sent": it.sent,
+            "slots": it.slots,
+            "energy_j": tidy(it.energy_j),
+            "receive_j": tidy(it.receive_j),
+            "transmit": part(it.transmit),
+            "decode": part(it.decode),
+        })
+    };
+    Ok(reader.folds(outing)?.iter().map(fold).collect())
 }
 
 fn tidy(value: f64) -> Value {

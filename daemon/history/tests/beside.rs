@@ -94,6 +94,14 @@ fn the_same_log_again_adds_nothing_and_a_longer_one_only_what_is_new() {
     assert_eq!(all.len(), 6);
     assert!(all.iter().all(|placed| placed.contact.with_call.as_deref() == Some("N0CALL")));
     assert_eq!((all[0].t_s, all[5].t_s), (300.0, 720.0));
+    // The JSON has them with their times, and without the calls: whoever may look may have it.
+    let json = history::export::json(&started.reader, 1).unwrap().unwrap();
+    assert!(!json.contains("N0CALL"));
+    let json: serde_json::Value = serde_json::from_str(&json).unwrap();
+    let first = &json["contacts"]["list"][0];
+    assert_eq!((&first["t_s"], &first["band"]), (&300.0.into(), &"20m".into()));
+    assert_eq!(first["began_at"], "2024-03-09T08:05:00Z");
+    assert!(json["contacts"]["undated_s"].is_null());
     // A log that was read wrongly is taken back.
     started.writer.change(vec![Entry::ContactsForgotten { outing: 1 }]).unwrap();
     assert_eq!(minutes(&started.reader, 1), [0; 0]);
@@ -209,6 +217,13 @@ fn corrections_over_several_boots_come_back_as_they_were_entered() {
             (0.0, 10.0, name("Logging")),
         ]
     );
+    let json = history::export::json(&started.reader, 1).unwrap().unwrap();
+    let json: serde_json::Value = serde_json::from_str(&json).unwrap();
+    assert_eq!(
+        (&json["doings"][1]["from_s"], &json["doings"][1]["activity"]),
+        (&900.0.into(), &serde_json::Value::Null)
+    );
+    assert_eq!(json["doings"][0]["origin"], "operator");
     let first = started.reader.doings(1).unwrap()[0].clone();
     assert_eq!(first.origin, Origin::Operator);
     started.writer.change(vec![Entry::DoingForgotten { id: first.id }]).unwrap();
@@ -304,6 +319,10 @@ fn folds_and_close_ups_come_back_as_they_were() {
     assert!(lines[121 + 60].starts_with("1960,,3.06,"), "{}", lines[121 + 60]);
     assert!(csv.ends_with(",mark\r\n"));
     assert_eq!(history::export::close_ups(&started.reader, 99).unwrap(), None);
+    let json = history::export::json(&started.reader, 1).unwrap().unwrap();
+    let json: serde_json::Value = serde_json::from_str(&json).unwrap();
+    assert_eq!(json["folds"][0]["transmit"]["power_w"], 10.25);
+    assert!(json["folds"][1]["transmit"].is_null());
     // Any SQLite tool reads the seconds in a copy, and parts and whole of a fold agree.
     let copy = folder.0.join("copy.db");
     started.reader.copy_whole(&copy).unwrap();
