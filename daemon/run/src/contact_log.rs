@@ -3,8 +3,8 @@
 use std::{
     fs::{self, File},
     io::{self, Read, Seek, SeekFrom},
+    os::unix::fs::MetadataExt,
     path::PathBuf,
-    time::SystemTime,
 };
 
 use history::contacts::ContactRow;
@@ -53,7 +53,7 @@ pub(crate) struct ContactLog {
     pub(crate) keep_calls: bool,
     watch: Option<PathBuf>,
     /// Length and last change of the file when it was read.
-    seen: Option<(u64, Option<SystemTime>)>,
+    seen: Option<Seen>,
     /// The newest contact read from it.
     newest_ms: Option<i64>,
     /// What was said of it last.
@@ -111,7 +111,9 @@ impl ContactLog {
     }
 }
 
-type Seen = (u64, Option<SystemTime>);
+/// Length; last change, seconds and nanoseconds of the file system's own clock: compared, never
+/// reckoned with.
+type Seen = (u64, i64, i64);
 
 /// Length and last change, if they are not those seen before.
 fn changed(path: &PathBuf, seen: Option<Seen>) -> io::Result<Option<Seen>> {
@@ -120,7 +122,7 @@ fn changed(path: &PathBuf, seen: Option<Seen>) -> io::Result<Option<Seen>> {
     if !found.is_file() {
         return Err(io::Error::other("it is no file"));
     }
-    let now = (found.len(), found.modified().ok());
+    let now = (found.len(), found.mtime(), found.mtime_nsec());
     Ok((seen != Some(now)).then_some(now))
 }
 

@@ -7,7 +7,7 @@ use std::{
     convert::Infallible,
     io,
     net::{IpAddr, SocketAddr},
-    sync::{Arc, Mutex, PoisonError},
+    sync::Arc,
     time::Duration,
 };
 
@@ -45,37 +45,17 @@ const UNHEARD_MS: u32 = 60_000;
 /// tunnel or proxy sits everybody.
 const FROM_ONE_ADDRESS: usize = 16;
 
-/// How many sit there, by address. A Unix socket has none, and its own few seats.
-#[derive(Clone, Default)]
-struct Guests(Arc<Mutex<HashMap<IpAddr, usize>>>);
-
-/// A seat that is counted for its address until it is left.
-struct Seated {
-    guests: Guests,
-    from: IpAddr,
-}
+/// Who sits there: each connection holds a copy of its address's token, which counts them without a
+/// lock. A Unix socket has no address, and its own few seats.
+#[derive(Default)]
+struct Guests(HashMap<IpAddr, Arc<()>>);
 
 impl Guests {
     /// `None` when this address has its share already.
-    fn seat(&self, from: IpAddr, most: usize) -> Option<Seated> {
-        let mut all = self.0.lock().unwrap_or_else(PoisonError::into_inner);
-        let from = from.to_canonical();
-        let here = all.entry(from).or_default();
-        if *here >= most {
-            return None;
-        }
-        *here += 1;
-        Some(Seated { guests: self.clone(), from })
-    }
-}
-
-impl Drop for Seated {
-    fn drop(&mut self) {
-        let mut all = self.guests.0.lock().unwrap_or_else(PoisonError::into_inner);
-        match all.get_mut(&self.from) {
-            Some(here) if *here > 1 => *here -= 1,
-            _ => drop(all.remove(&self.from)),
-        }
+    fn seat(&mut self, from: IpAddr, most: usize) -> Option<Arc<()>> {
+        self.0.retain(|_, token| Arc::strong_count(token) > 1);
+        let token = self.0.entry(from.to_canonical()).or_default();
+        (Arc::strong_count(token) <= most).then(|| Arc::clone(token))
     }
 }
 
@@ -114,7 +94,7 @@ pub(crate) async fn serve(
     seats: usize,
     mut stop: watch::Receiver<bool>,
 ) {
-    let (guests, most) = (Guests::default(), (seats / 4).clamp(2, FROM_ONE_ADDRESS));
+    let (mut guests, most) = (Guests::default(), (seats / 4).clamp(2, FROM_ONE_ADDRESS));
     let seats = Arc::new(Semaphore::new(seats));
     let graceful = GracefulShutdown::new();
     let mut said = false;
