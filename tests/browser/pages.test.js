@@ -4,12 +4,10 @@
 
 import { after, before, describe, test } from 'node:test';
 import assert from 'node:assert/strict';
-import { createRequire } from 'node:module';
 import { copyFileSync, mkdirSync } from 'node:fs';
 import { join } from 'node:path';
-import { BLUE_TEN, LOOKS, PHONE, Station, openBrowser, phone, pictures, until } from './station.js';
+import { BLUE_TEN, LOOKS, PHONE, Station, openBrowser, phone, pictures, runAxe, until } from './station.js';
 
-const axe = createRequire(import.meta.url).resolve('axe-core/axe.min.js');
 const PAGES = [['now', '/'], ['outings', '/outings'], ['outing', '/outings/1'], ['banks', '/banks'],
   ['station', '/station'], ['contacts', '/contacts?outing=1'], ['pair', '/pair']];
 
@@ -43,17 +41,6 @@ for (const look of LOOKS) {
       }
     });
   }
-}
-
-/** axe-core is put in through the debugging protocol: the page's own policy rightly refuses it. */
-async function runAxe(page) {
-  const { readFileSync } = await import('node:fs');
-  await page.evaluate(readFileSync(axe, 'utf8'));
-  const result = await page.evaluate(() => window.axe.run(document, {
-    runOnly: ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa', 'best-practice'],
-  }));
-  assert.ok(result.passes.length > 5, 'axe-core looked at the page');
-  return result.violations.map((v) => `${v.id}: ${v.nodes.map((n) => n.html).join(' | ')}`);
 }
 
 test('the first view of Now comes in one round trip of at most 14 kB', async () => {

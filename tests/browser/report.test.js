@@ -6,7 +6,7 @@ import assert from 'node:assert/strict';
 import { writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { pathToFileURL } from 'node:url';
-import { LOOKS, PHONE, Station, openBrowser, phone, pictures, until } from './station.js';
+import { LOOKS, PHONE, Station, openBrowser, phone, pictures, runAxe, until } from './station.js';
 
 let browser;
 let station;
@@ -31,6 +31,7 @@ for (const look of LOOKS) {
       const wide = await page.evaluate(() => document.documentElement.scrollWidth);
       assert.ok(wide <= width, `${wide} px wide on a ${width} px screen`);
       await page.screenshot({ path: join(pictures, `report-${look}-${width}.png`), fullPage: true });
+      assert.deepEqual(await runAxe(page), [], `${look}/${width}`);
       await context.close();
     }
   });
@@ -51,6 +52,8 @@ test('the single file asks for nothing, runs nothing, and can be printed', async
   await page.goto(pathToFileURL(file).href, { waitUntil: 'networkidle' });
   assert.deepEqual(asked, [pathToFileURL(file).href]);
   assert.deepEqual(complaints, [], 'its own policy lets its own style in');
+  const wide = await page.evaluate(() => document.documentElement.scrollWidth);
+  assert.ok(wide <= PHONE.width, `${wide} px wide`);
   // The style is in force: without it a table is not as wide as the page.
   const table = await page.evaluate(() => document.querySelector('table').getBoundingClientRect().width);
   assert.ok(table > PHONE.width * 0.8, `the table is ${table} px wide`);

@@ -1,8 +1,10 @@
 // Starts a real `outlast` on an invented board, opens a real browser as a phone, stops both.
 // The board is a folder of files shaped like the kernel's: one INA219 behind a USB bank.
 
+import assert from 'node:assert/strict';
 import { spawn } from 'node:child_process';
-import { mkdtempSync, mkdirSync, writeFileSync, symlinkSync, rmSync, existsSync } from 'node:fs';
+import { mkdtempSync, mkdirSync, readFileSync, writeFileSync, symlinkSync, rmSync, existsSync } from 'node:fs';
+import { createRequire } from 'node:module';
 import { createServer } from 'node:net';
 import { tmpdir } from 'node:os';
 import { dirname, join } from 'node:path';
@@ -18,6 +20,8 @@ const browserPath = process.env.CHROMIUM ?? '/usr/bin/chromium';
 for (const needed of [binary, browserPath]) {
   if (!existsSync(needed)) throw new Error(`${needed} is missing: run tests/run browser, which brings it`);
 }
+
+const axe = createRequire(import.meta.url).resolve('axe-core/axe.min.js');
 
 export const LOOKS = ['paper', 'dusk', 'night'];
 export const PHONE = { width: 390, height: 844 };
@@ -145,6 +149,16 @@ export async function phone(browser, station, { look, width = PHONE.width, ...mo
   context.setDefaultTimeout(10_000);
   if (look) await context.addCookies([{ name: 'look', value: look, url: station.url('/') }]);
   return context;
+}
+
+/** axe-core is put in through the debugging protocol: the page's own policy rightly refuses it. */
+export async function runAxe(page) {
+  await page.evaluate(readFileSync(axe, 'utf8'));
+  const result = await page.evaluate(() => window.axe.run(document, {
+    runOnly: ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa', 'best-practice'],
+  }));
+  assert.ok(result.passes.length > 5, 'axe-core looked at the page');
+  return result.violations.map((v) => `${v.id}: ${v.nodes.map((n) => n.html).join(' | ')}`);
 }
 
 /** Polls until `holds` says so; a test that waits for ever says for what. */
