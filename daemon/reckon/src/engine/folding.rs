@@ -16,6 +16,8 @@ use crate::{
 
 /// The ring is looked at after so many readings.
 const LOOK_EVERY: usize = 600;
+/// A period without parts must move the draw by this share of its mean.
+const LEAST_MOVED: f64 = 0.1;
 /// So many are kept for whoever takes them.
 const MOST: usize = 16;
 
@@ -55,7 +57,7 @@ impl Folding {
         let closed = self.keeper.take(Beat { at_s: at.as_s(), watts: draw.si() });
         self.keep(closed);
         let due = self.keeper.len().is_multiple_of(LOOK_EVERY) && !self.keeper.is_full();
-        if due && let Some(found) = self.keeper.look() {
+        if due && let Some(found) = self.keeper.look().filter(is_worth_it) {
             self.latest = Some(self.folded(found));
             if self.hurried {
                 self.close();
@@ -91,7 +93,7 @@ impl Folding {
     }
 
     fn keep(&mut self, closed: Vec<Stretch>) {
-        for stretch in closed {
+        for stretch in closed.into_iter().filter(is_worth_it) {
             let folded = self.folded(stretch);
             self.latest = Some(Arc::clone(&folded));
             if self.closed.len() >= MOST {
@@ -106,6 +108,15 @@ impl Folding {
         let (from, to) = (Mono::at_s(from_s), Mono::at_s(to_s));
         Arc::new(Folded { from, to, doing: self.doing.clone(), fold })
     }
+}
+
+/// Whether it tells something: a period that a board has of itself (files written every ten seconds)
+/// hardly moves the draw, and has no parts.
+fn is_worth_it(stretch: &Stretch) -> bool {
+    let fold = &stretch.fold;
+    let watts = || fold.curve.iter().map(|point| point.watts);
+    let (low, high) = (watts().fold(f64::INFINITY, f64::min), watts().fold(0.0, f64::max));
+    fold.parts.len() > 1 || high - low > LEAST_MOVED * fold.energy.si() / fold.seconds.max(1.0)
 }
 
 /// What this second's draw stands for. A kernel's driver lets a chip average over a few hundredths

@@ -177,8 +177,10 @@ pub fn fold(beats: impl IntoIterator<Item = Beat>, reads: Reads) -> Option<Fold>
     let (sender, sliced) = slots::best(&beats, found.period_s, reads)?;
     let seconds = count(beats.len());
     let energy_j: f64 = beats.iter().map(|beat| beat.watts).sum();
-    let mode = sender.or_else(|| only_mode(found.period_s));
     let period_s = found.period_s.max(sliced.slot_s);
+    // A period in which nothing can be told apart may be anything's.
+    let listened = || if sliced.parts.is_empty() { None } else { only_mode(period_s) };
+    let mode = sender.or_else(listened);
     let mut parts = alloc::vec![receive(energy_j, seconds, &sliced.parts)];
     parts.extend(sliced.parts.iter().map(|raw| raw.finish(energy_j, seconds)));
     Some(Fold {

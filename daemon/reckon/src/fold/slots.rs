@@ -55,8 +55,13 @@ pub(super) fn best(
     if let Some((mode, sliced)) = sent {
         return Some((Some(mode), sliced));
     }
-    // Several bursts in a period are several slots.
+    // Bursts in every other slot of half the length look like that one's; only the curve over both
+    // tells.
     let level = levelled(beats, period_s);
+    let halved = |mode: &Mode| mode.slot_s == 2.0 * period_s && period_s < 10.0;
+    let twice = MODES.iter().any(halved) && !repeats(&level, 2.0 * period_s, period_s);
+    let period_s = if twice { 2.0 * period_s } else { period_s };
+    // Several bursts in a period are several slots.
     let mut best = listening(&level, period_s);
     for mode in MODES.iter().rev().filter(|mode| mode.slot_s < period_s) {
         if wrap(period_s, mode.slot_s) == 0.0 && repeats(&level, period_s, mode.slot_s) {
@@ -106,6 +111,10 @@ fn some_slots(beats: &[Beat], floor_w: f64, mode: &Mode, reads: Reads) -> Option
     if !is_length(&pulse, floor_w, mode) || pulse.watts <= 0.0 {
         return None;
     }
+    // The few slots in which the board had other work are none that were sent in.
+    if pulse.watts < 0.8 * floor_w && view.sent_rows().count() < FEWEST_WEAK {
+        return None;
+    }
     let (burst, curve) = match quiet {
         Some(found) => found,
         None => view.burst_beside(&pulse)?,
@@ -115,6 +124,9 @@ fn some_slots(beats: &[Beat], floor_w: f64, mode: &Mode, reads: Reads) -> Option
 
 /// So many received slots with a received one after them show the burst undisturbed.
 const FEWEST_PAIRS: usize = 4;
+
+/// Fewer weak pulses than this may be anything.
+const FEWEST_WEAK: usize = 8;
 
 /// A record cut into marked slots.
 struct View<'a> {
@@ -455,14 +467,27 @@ fn listening(beats: &[Beat], slot_s: f64) -> Sliced {
     Sliced { slot_s, sent: 0, slots: tally(view.rows.len()), parts }
 }
 
-/// Whether the draw over a period is that over a slot, several times.
+/// Whether the draw over a period is that over a slot, several times: the slots' curves differ by
+/// less than if all of it were in one of two.
 fn repeats(beats: &[Beat], period_s: f64, slot_s: f64) -> bool {
-    let curve = |by: f64| binned(beats.iter().map(|b| (wrap(b.at_s, by), b.watts)), 0.5, 0.0, by);
-    let (whole, slot) = (curve(period_s), solid(&curve(slot_s)));
-    let level = mean(whole.iter()).unwrap_or(0.0);
-    let squares = |of: &dyn Fn(&Bin) -> f64| whole.iter().map(|bin| of(bin) * of(bin)).sum::<f64>();
-    let left = squares(&|bin| bin.mean - at_phase(&slot, wrap(bin.phase_s, slot_s)));
-    left < 0.3 * squares(&|bin| bin.mean - level)
+    let nth = |beat: &Beat| libm::floor(wrap(beat.at_s, period_s) / slot_s);
+    // Bins of a second: in step with the readings, half of those of half a second would be empty.
+    let curve = |slot: Option<f64>| {
+        let of = beats.iter().filter(move |beat| slot.is_none_or(|slot| nth(beat) == slot));
+        binned(of.map(|beat| (wrap(beat.at_s, slot_s), beat.watts)), 1.0, 0.0, slot_s)
+    };
+    let all = curve(None);
+    let level = mean(all.iter()).unwrap_or(0.0);
+    let (mut apart, mut whole, mut slot) = (0.0, 0.0, 0.0);
+    while slot * slot_s < period_s {
+        for bin in curve(Some(slot)) {
+            let off = bin.mean - at_phase(&all, bin.phase_s);
+            apart += off * off;
+            whole += (bin.mean - level) * (bin.mean - level);
+        }
+        slot += 1.0;
+    }
+    apart < 0.4 * whole
 }
 
 /// Whether a burst is all that there is: elsewhere the slot is flat. Where it is not, something
