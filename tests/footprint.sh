@@ -7,11 +7,13 @@
 # Prints wake-ups a second (voluntary context switches of all its threads, proc_pid_status(5)),
 # processor time for 1000 sweeps (schedstat of all threads, nanoseconds on the processor) and
 # resident memory; and the processor time of a bare program beside it that opens and reads the same
-# files every second and does nothing else. Every number is measured.
+# files every second and does nothing else. Then twenty phones watch for half a minute: how long Now
+# takes, and the memory again. Every number is measured. On a machine that is busy otherwise the
+# times say more under `chrt --fifo 20`, which needs root.
 set -eu
 seconds=${1:-60}
 cd "$(dirname "$0")/.."
-cargo build --release --quiet --package outlast --bin outlast --example bare
+cargo build --release --quiet --package outlast --bin outlast --example bare --example phones
 bare=${CARGO_TARGET_DIR:-target}/release/examples/bare
 binary=${CARGO_TARGET_DIR:-target}/release/outlast
 
@@ -61,3 +63,7 @@ awk -v t0="$t0" -v t1="$t1" -v s0="$s0" -v s1="$s1" -v c0="$c0" -v c1="$c1" -v b
     printf "binary:                       "
 }'
 wc -c <"$binary" | awk '{ printf "%.2f MB\n", $1 / 1e6 }'
+
+at=$(grep -o '127\.0\.0\.1:[0-9]*' "$work/out" | head -n 1)
+"${bare%bare}phones" "$at" 20 30
+awk '/^VmRSS/ { printf "resident memory then:         %d KiB\n", $2 }' /proc/"$pid"/status
