@@ -106,6 +106,12 @@ impl Roots {
                  root certificate as ca_file in the settings"
                     .to_owned()
             }
+            // What `openssl req -x509` makes, left to itself. The error has no other name here.
+            other if format!("{other:?}").contains("CaUsedAsEndEntity") => {
+                "its certificate is one for signing others (CA:TRUE), not for a server: make one \
+                 with CA:FALSE"
+                    .to_owned()
+            }
             other => format!("its certificate is not believed ({other:?})"),
         })
     }

@@ -58,6 +58,11 @@ impl Hand {
 
 /// A server whose certificate counts in 2026 for this name, and the root that signed it.
 fn server(name: &str) -> (Server, String) {
+    server_that(name, false)
+}
+
+/// The same; `signs` makes it a certificate that may sign others, as some tools make it.
+fn server_that(name: &str, signs: bool) -> (Server, String) {
     let this_year = |params: &mut CertificateParams| {
         params.not_before = date_time_ymd(2026, 1, 1);
         params.not_after = date_time_ymd(2027, 1, 1);
@@ -69,6 +74,9 @@ fn server(name: &str) -> (Server, String) {
     let key = KeyPair::generate().unwrap();
     let mut leaf = CertificateParams::new([name.to_owned()]).unwrap();
     this_year(&mut leaf);
+    if signs {
+        leaf.is_ca = IsCa::Ca(BasicConstraints::Unconstrained);
+    }
     let leaf = leaf.signed_by(&key, &root).unwrap();
     let key = PrivateKeyDer::Pkcs8(PrivatePkcs8KeyDer::from(key.serialize_der()));
     let config = ServerConfig::builder_with_provider(Arc::new(ring::default_provider()))
@@ -119,6 +127,7 @@ fn a_server_with_a_good_certificate_takes_the_message() {
 fn a_certificate_that_cannot_be_believed_hears_nothing_and_the_reason_is_said() {
     let (good, root) = server("127.0.0.1");
     let (other_name, other_root) = server("heron.example");
+    let (signs, signs_root) = server_that("127.0.0.1", true);
     let whole = Trust::Synchronised;
     let cases = [
         (&good, Some(&root), AFTER, whole, "ended on 2027-01-01 00:00 UTC, and it is 2027-03-01"),
@@ -128,6 +137,7 @@ fn a_certificate_that_cannot_be_believed_hears_nothing_and_the_reason_is_said() 
         (&good, Some(&root), BOARD_WAKES, Trust::Phone, "this board's clock or the server's"),
         (&other_name, Some(&other_root), MIDDLE_OF_2026, whole, "made out to another name"),
         (&good, Some(&other_root), MIDDLE_OF_2026, whole, "what ca_file in the settings names"),
+        (&signs, Some(&signs_root), MIDDLE_OF_2026, whole, "one for signing others"),
         // The roots of the public web have not signed it.
         (&good, None, MIDDLE_OF_2026, whole, "signed by nobody known"),
     ];
