@@ -93,6 +93,9 @@ fn a_report_is_the_sum_of_its_rows_and_can_be_put_right() {
     assert!((hours / whole - 1.0).abs() < 1e-9);
     assert!(told["report"]["forecasts"].as_array().expect("a list").len() > 5, "{told:#}");
 
+    let bank = done(home.path(), &["bank", "show", "Blue ten"]);
+    assert!(bank.contains("over 1 of 1 outings") && bank.contains("receive"), "{bank}");
+
     // Ten to forty minutes in, it was logging: that much of the rows goes there.
     let before = of(&told, "logging");
     done(home.path(), &["outing", "doing", "1", "0:10", "0:40", "logging"]);

@@ -5,7 +5,11 @@ use std::path::Path;
 use clap::ValueEnum;
 use serde_json::{Value, json};
 
-use super::{figure, file_of, moment, pretty, span, table, text};
+use super::{
+    figure, file_of, moment,
+    outing::{BOOK_HEAD, by_activity, put_table},
+    pretty, span, table, text,
+};
 use crate::{
     Failed,
     cli::{Bank, CellKind, Label, Place},
@@ -25,8 +29,14 @@ pub(crate) fn run(command: &Bank) -> Result<(), Failed> {
             Ok(())
         }
         Bank::Show { bank, json, reach } => {
-            let told = told(&Record::find(reach)?, bank)?;
-            print(&if *json { pretty(&told) } else { show(&told) });
+            let record = Record::find(reach)?;
+            let told = told(&record, bank)?;
+            if *json {
+                print(&pretty(&told));
+                return Ok(());
+            }
+            let book = record.read(&format!("/api/v1/banks/{}/book", told["id"]))?;
+            print(&(show(&told) + &gave(&book)));
             Ok(())
         }
         Bank::Add { name, label, reach } => {
@@ -182,6 +192,14 @@ fn show(bank: &Value) -> String {
     }
     let rows: Vec<Vec<String>> = runs.iter().map(rundown).collect();
     lines.join("\n") + "\n" + &table(&rows)
+}
+
+/// What it gave by activity, over its outings.
+fn gave(book: &Value) -> String {
+    let mut lines = Vec::new();
+    let title = format!("What it gave, over {} of {} outings", book["outings"], book["of_outings"]);
+    put_table(&mut lines, &title, &BOOK_HEAD, by_activity(book));
+    lines.iter().map(|line| format!("{line}\n")).collect()
 }
 
 fn rundown(one: &Value) -> Vec<String> {

@@ -222,7 +222,12 @@ fn list_of<'a>(of: &'a Value, key: &str) -> &'a [Value] {
     of[key].as_array().map_or(&[][..], Vec::as_slice)
 }
 
-fn put_table(lines: &mut Vec<String>, title: &str, head: &[&str], rows: Vec<Vec<String>>) {
+pub(super) fn put_table(
+    lines: &mut Vec<String>,
+    title: &str,
+    head: &[&str],
+    rows: Vec<Vec<String>>,
+) {
     if rows.is_empty() {
         return;
     }
@@ -232,36 +237,45 @@ fn put_table(lines: &mut Vec<String>, title: &str, head: &[&str], rows: Vec<Vec<
     lines.extend(table(&rows).lines().map(|line| format!("  {line}")));
 }
 
+/// The heads of an energy book's columns.
+pub(super) const BOOK_HEAD: [&str; 6] = ["", "energy", "time", "mean", "95 %", "peak"];
+
+/// A page of an energy book as a row.
+pub(super) fn page(name: String, page: &Value) -> Vec<String> {
+    let watts = |key: &str| figure(&page[key], 2, "W");
+    vec![
+        name,
+        figure(&page["energy_wh"], 2, "Wh"),
+        span(&page["lasted_s"]),
+        watts("mean_power_w"),
+        watts("p95_power_w"),
+        watts("peak_power_w"),
+    ]
+}
+
+/// The rows of an energy book by activity, and all of it.
+pub(super) fn by_activity(book: &Value) -> Vec<Vec<String>> {
+    let read = |it: &&Value| it["lasted_s"].as_f64() > Some(0.0);
+    let activities = list_of(book, "activities").iter();
+    let mut rows: Vec<Vec<String>> =
+        activities.map(|it| page(text(it, "name").to_owned(), it)).collect();
+    rows.extend(Some(&book["untold"]).filter(read).map(|it| page("not said".to_owned(), it)));
+    rows.extend(Some(&book["whole"]).filter(read).map(|it| page("all".to_owned(), it)));
+    rows
+}
+
 /// The report proper.
 fn taken_apart(lines: &mut Vec<String>, report: &Value) {
     let energy = &report["energy"];
-    let page = |name: String, page: &Value| {
-        let watts = |key: &str| figure(&page[key], 2, "W");
-        vec![
-            name,
-            figure(&page["energy_wh"], 2, "Wh"),
-            span(&page["lasted_s"]),
-            watts("mean_power_w"),
-            watts("p95_power_w"),
-            watts("peak_power_w"),
-        ]
-    };
     let read = |it: &&Value| it["lasted_s"].as_f64() > Some(0.0);
-    let mut rows: Vec<Vec<String>> = list_of(energy, "activities")
-        .iter()
-        .map(|it| page(text(it, "name").to_owned(), it))
-        .collect();
-    rows.extend(Some(&energy["untold"]).filter(read).map(|it| page("not said".to_owned(), it)));
-    rows.extend(Some(&energy["whole"]).filter(read).map(|it| page("all".to_owned(), it)));
-    let head = ["", "energy", "time", "mean", "95 %", "peak"];
     let means = span(&energy["means_of_s"]);
     let title = format!("Where the energy went (95 % of the time below, of means over {means})");
-    put_table(lines, &title, &head, rows);
+    put_table(lines, &title, &BOOK_HEAD, by_activity(energy));
     let hour = |it: &Value| {
         page(format!("hour {}", it["from_s"].as_u64().unwrap_or_default() / 3600 + 1), it)
     };
     let hours = list_of(energy, "hours").iter().filter(read).map(hour);
-    put_table(lines, "Hour by hour", &head, hours.collect());
+    put_table(lines, "Hour by hour", &BOOK_HEAD, hours.collect());
     for (key, what) in [("silent_s", "nothing was read"), ("modelled_s", "the draw is modelled")] {
         if energy[key].as_f64() >= Some(10.0) {
             lines.push(format!("For {} {what}.", span(&energy[key])));
