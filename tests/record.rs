@@ -544,6 +544,46 @@ fn a_full_card_stops_the_record_and_not_the_forecast() {
 }
 
 #[test]
+fn folds_activities_by_rule_and_a_weighed_fan_are_in_the_record() {
+    let home = home();
+    let state = home.path().join(".local/state/outlast");
+    let state = state.to_str().expect("a path");
+    let words = ["--demo", "--demo-speed", "120", "--state", state];
+    let mut daemon = Daemon::start(home.path(), &words);
+    daemon.wait_for(Duration::from_secs(120), |daemon| {
+        Some(daemon.now()).filter(|now| now["up_s"].as_f64() > Some(8000.0))
+    });
+    // The demonstration knows no fan: its draw says so.
+    let status = post(&socket(home.path()), "/api/v1/mark", &json!({ "text": "fan on" }));
+    assert!((200..300).contains(&status), "{status}");
+    let said = |outing: &Value, kind: &str| -> Vec<String> {
+        let events = outing["events"].as_array().cloned().unwrap_or_default();
+        let of = events.iter().filter(|event| event["kind"] == kind);
+        of.filter_map(|event| Some(event["text"].as_str()?.to_owned())).collect()
+    };
+    let outing = daemon.wait_for(Duration::from_secs(60), |daemon| {
+        let outing: Value = serde_json::from_str(&daemon.get("/outings/1.json").1).ok()?;
+        let weighed = said(&outing, "other").iter().any(|text| {
+            text.starts_with("Fan on: no difference") || text.starts_with("Fan on: 0.")
+        });
+        weighed.then_some(outing)
+    });
+    let doing = said(&outing, "activity");
+    assert!(
+        doing.starts_with(&["receive".into(), "contacts".into(), "logging".into()]),
+        "{doing:?}"
+    );
+    // 79 symbols of 0.160 s in slots of 15 s (Franke, Somerville, Taylor, QEX Jul/Aug 2020).
+    let folds = outing["folds"].as_array().expect("folds");
+    let sent =
+        folds.iter().find(|fold| !fold["transmit"].is_null()).expect("one with the key down");
+    assert_eq!(sent["slot_s"].as_f64(), Some(15.0), "{sent:#}");
+    let lasts_s = sent["transmit"]["lasts_s"].as_f64().unwrap();
+    assert!((lasts_s - 79.0 * 0.160).abs() < 0.3, "{sent:#}");
+    assert_eq!(daemon.end("TERM").code(), Some(0));
+}
+
+#[test]
 fn a_card_gone_read_only_is_said_and_can_still_be_read() {
     if !as_root("record::a_card_gone_read_only_is_said_and_can_still_be_read") {
         return;
