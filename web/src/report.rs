@@ -49,6 +49,7 @@ pub(crate) struct Line {
 struct FoldShown {
     found: String,
     summed: String,
+    longest: String,
     parts: Vec<String>,
     curve: Option<String>,
 }
@@ -359,6 +360,7 @@ fn fold(ix: usize, total: &Total) -> FoldShown {
     FoldShown {
         found: said::fold(&Fold { sent: total.sent, slots: slots(total), ..latest.clone() }),
         summed: account::folded(total),
+        longest: account::longest(latest),
         parts: latest.parts.iter().map(said::part).collect(),
         curve: draw_report::fold(ix, latest),
     }

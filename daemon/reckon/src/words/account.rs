@@ -15,7 +15,7 @@ use super::{
 use crate::{
     book::Page,
     contacts::{Group, Reckoned},
-    fold::Total,
+    fold::{Fold, Total},
     report::{Forecasts, Judged, Load, Outcome, Report, Spread, Switched, Truth},
     units::{Celsius, Joules, Seconds, Share, Volts},
 };
@@ -140,6 +140,12 @@ pub fn folded(total: &Total) -> String {
     let of =
         if parts.is_empty() { String::new() } else { format!(", of that {}", parts.join(", ")) };
     format!("Over {}: {}{of}.", span(total.lasted), energy(total.energy))
+}
+
+/// Whose curve and parts are shown: `In its longest stretch, 1 h:`
+#[must_use]
+pub fn longest(found: &Fold) -> String {
+    format!("In its longest stretch, {}:", span(Seconds::of(found.seconds)))
 }
 
 /// The contact log against the energy.
