@@ -307,7 +307,7 @@ fn doing(snapshot: &Snapshot) -> String {
         let label = first.chain(letters).collect();
         let left = words::activity_left(activity);
         let by_rule = activity.current && snapshot.by_itself == Some(true);
-        let left = if by_rule { format!("{}, {left}", words::BY_RULE) } else { left };
+        let left = if by_rule { format!("{left}, {}", words::BY_RULE) } else { left };
         Tile { activity, label, left }
     });
     part(&DoingPart { tiles: tiles.collect(), by_itself: snapshot.by_itself })

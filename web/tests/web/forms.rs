@@ -114,6 +114,17 @@ async fn activity_alarm_and_name() {
     let want = Ask::Activity { name: Some("Receive".to_owned()) };
     assert_eq!(asks("fine", "/activity", "name=Receive").await, [want]);
     assert_eq!(asks("fine", "/activity", "name=").await, [Ask::Activity { name: None }]);
+    // The rules choose again; the button is there only where there are rules.
+    assert_eq!(asks("fine", "/activity", "itself=1").await, [Ask::ActivityByItself]);
+    let json_wish = asks("fine", "/api/v1/activity", r#"{"by_itself":true}"#).await;
+    assert_eq!(json_wish, [Ask::ActivityByItself]);
+    let rig = Rig::of("fine");
+    let ticket = rig.ticket().await;
+    let both = rig.send(form("/activity", "itself=1&name=Receive", &ticket)).await;
+    assert_eq!((both.status, rig.heard()), (StatusCode::UNPROCESSABLE_ENTITY, Vec::new()));
+    let offered = |text: &str| text.contains("name=itself");
+    assert!(offered(&Rig::of("fine").get("/").await.text));
+    assert!(!offered(&Rig::of("no_bank").get("/").await.text));
     let want =
         Ask::Sleep { alarm: 0, since: Mono::at_s(11_159.875), span: Duration::from_secs(3600) };
     // Exactly as the page's own form has it.

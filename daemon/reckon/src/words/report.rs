@@ -207,7 +207,10 @@ fn tenths(share: Share) -> String {
 /// Of which stretch a fold is: `Folded from 10:10 to 11:10, doing contacts.`
 #[must_use]
 pub fn folded_from(folded: &Folded, at: Stamp) -> String {
-    let doing = folded.doing.as_ref().map_or_else(String::new, |name| format!(", doing {name}"));
+    let doing = folded
+        .doing
+        .as_ref()
+        .map_or_else(String::new, |name| format!(", doing {}", name.to_lowercase()));
     match (clock_time(folded.from, at), clock_time(folded.to, at)) {
         (Some(from), Some(to)) => format!("Folded from {from} to {to}{doing}."),
         _ => {

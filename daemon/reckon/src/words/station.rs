@@ -76,7 +76,7 @@ pub fn hour_mark(then: Mono, snapshot: &Snapshot, with_minutes: bool) -> String 
 }
 
 /// Beside an activity that a rule chose.
-pub const BY_RULE: &str = "chosen by a rule";
+pub const BY_RULE: &str = "by a rule";
 
 /// What one activity would leave, for its button.
 #[must_use]
