@@ -550,6 +550,7 @@ async fn every_field_has_a_label_and_every_id_is_there_once() {
         "/outings",
         "/outings/31",
         "/outings/29",
+        "/outings/27",
         "/contacts?outing=29",
         "/banks",
         "/banks/1/book",
