@@ -40,19 +40,19 @@ pub(crate) fn run(options: &cli::Check, sensors: Vec<SensorWant>) -> Result<(), 
         sweep = sweeper.sweep(clock.mono());
     }
     let facts = sweeper.facts();
-    let learned = Learned::here().unwrap_or_default();
-    let report = Report::of(&facts, &sweep, &mut costs, &clock, &learned);
+    let learned = Learned::here();
+    let report = Report::of(&facts, &sweep, &mut costs, &clock, learned.as_ref());
     if options.json {
         let text = serde_json::to_string_pretty(&report).map_err(|why| why.to_string())?;
         print(&format!("{text}\n"));
     } else {
-        print(&plain_spaces(&report.text(&sweep, &learned)));
+        print(&plain_spaces(&report.text(&sweep, learned.as_ref())));
     }
     Ok(())
 }
 
 /// What the outlast that runs here has learned of what load takes, and of its own part in it.
-#[derive(Default, Deserialize)]
+#[derive(Deserialize)]
 struct Learned {
     load: Option<Load>,
     footprint: Own,
@@ -68,13 +68,13 @@ struct Load {
     rests_on_min: f64,
 }
 
-#[derive(Default, Deserialize)]
+#[derive(Deserialize)]
 struct Own {
     power_w: Option<f64>,
     power_error_w: Option<f64>,
 }
 
-#[derive(Default, Deserialize)]
+#[derive(Deserialize)]
 struct Draw {
     outing_w: Option<f64>,
 }
@@ -162,7 +162,7 @@ impl Report {
         sweep: &Sweep,
         costs: &mut Costs,
         clock: &Clock,
-        learned: &Learned,
+        learned: Option<&Learned>,
     ) -> Self {
         let cost = costs.look(clock.mono());
         let spent_s = probe::footprint(None).map(|print| print.cpu_s);
@@ -189,17 +189,17 @@ impl Report {
             daemon_runs: folders::socket_places()
                 .iter()
                 .any(|path| std::os::unix::net::UnixStream::connect(path).is_ok()),
-            load: learned.load,
+            load: learned.and_then(|learned| learned.load),
             footprint: Cost {
                 resident_kib: cost.resident_kib,
                 cpu_ms_for_this_check: spent_s.map(|s| (s * 1000.0).round()),
-                power_w: learned.footprint.power_w,
-                power_error_w: learned.footprint.power_error_w,
+                power_w: learned.and_then(|learned| learned.footprint.power_w),
+                power_error_w: learned.and_then(|learned| learned.footprint.power_error_w),
             },
         }
     }
 
-    fn text(&self, sweep: &Sweep, learned: &Learned) -> String {
+    fn text(&self, sweep: &Sweep, learned: Option<&Learned>) -> String {
         let mut lines =
             vec![format!("Board: {}", self.board.model.as_deref().unwrap_or("not a known one"))];
         lines.extend(board_lines(sweep, &self.board));
@@ -223,7 +223,7 @@ impl Report {
         lines.push(String::new());
         if self.daemon_runs {
             lines.push("An outlast runs on this board; `outlast now` asks it.".to_owned());
-            lines.extend(learned.text());
+            lines.extend(learned.map(Learned::text).unwrap_or_default());
         } else {
             lines.push("No outlast runs on this board now; `outlast run` starts it.".to_owned());
         }
