@@ -145,7 +145,7 @@ impl Brain {
                 .iter()
                 .map(|aside| AsideTold {
                     path: aside.path.display().to_string(),
-                    why: aside.why.clone(),
+                    why: sentence(&aside.why),
                 })
                 .collect();
         });
@@ -365,4 +365,23 @@ impl Brain {
 /// Whether a tap may set the clock: allowed, and possible.
 pub(crate) fn may_set_clock(allowed: bool) -> bool {
     allowed && phone::may_set()
+}
+
+/// A reason of the record's, which begins small and ends open, as a sentence.
+fn sentence(why: &str) -> String {
+    let mut letters = why.chars();
+    let first = letters.next().map(|c| c.to_uppercase().to_string()).unwrap_or_default();
+    format!("{first}{}.", letters.as_str().trim_end_matches('.'))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn reasons_become_sentences() {
+        let said = sentence("the record's file is damaged (file is not a database)");
+        assert_eq!(said, "The record's file is damaged (file is not a database).");
+        assert_eq!(sentence("Ärger."), "Ärger.");
+    }
 }
