@@ -115,6 +115,7 @@ struct OutingPage {
 #[template(path = "outing_file.html")]
 struct OutingFile {
     t: Told,
+    demo: bool,
     policy: String,
     style: &'static Sheet,
     version: &'static str,
@@ -189,6 +190,7 @@ async fn read(
 /// lets it have none, whoever opens it.
 fn as_file(site: &Site, told: &ReportTold, series: Option<&SeriesTold>) -> Response {
     let page = OutingFile {
+        demo: site.snapshot().demo,
         t: told_of(site, told, series, true),
         policy: look::file_policy(),
         style: look::style(),

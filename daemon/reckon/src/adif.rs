@@ -23,6 +23,8 @@ use crate::time::Wall;
 pub const MOST_BYTES: usize = 64 << 20;
 /// Records read from one file; the rest is told as one complaint.
 pub const MOST_RECORDS: usize = 200_000;
+/// Of one log no more contacts are kept, the newest: more than any outing has.
+pub const MOST_KEPT: usize = 10_000;
 /// Complaints listed; further ones are only counted.
 pub const MOST_COMPLAINTS: usize = 50;
 

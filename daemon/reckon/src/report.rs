@@ -14,6 +14,7 @@ use crate::{
     adif::Contact,
     book::{Book, LoadFit, Marked, Page, Slope},
     contacts::{self, Reckoned, Stretch},
+    engine::is_switch,
     fold::{Fold, Total, Totals},
     time::Wall,
     units::{Celsius, Joules, Seconds, Share, Volts, Watts},
@@ -247,7 +248,8 @@ const BESIDE_S: f64 = 300.0;
 const FINE_S: f64 = 15.0;
 
 fn switched(told: &Told<'_>) -> Vec<Switched> {
-    let said = |mark: &&Mark<'_>| !mark.text.trim().is_empty();
+    // Accessories were judged at the time, from single seconds: an event of its own says so.
+    let said = |mark: &&Mark<'_>| !mark.text.trim().is_empty() && !is_switch(mark.text);
     told.marks.iter().filter(said).filter_map(|mark| beside(told, mark)).collect()
 }
 

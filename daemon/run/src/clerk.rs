@@ -362,6 +362,9 @@ impl Clerk {
         let outing = self.outing(id)?;
         let off = self.reader().off(id).map_err(|why| said(&why))?;
         let ends_s = outing.lasted_s + off.iter().map(|(from_s, to_s)| to_s - from_s).sum::<f64>();
+        if to_s <= 0.0 {
+            return Err("The outing had not begun then. Nothing was changed.".to_owned());
+        }
         if from_s >= ends_s {
             let lasted = plain_spaces(&words::span(Seconds::of(ends_s)));
             return Err(format!(

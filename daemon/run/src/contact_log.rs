@@ -22,9 +22,6 @@ const MOST_BYTES: u64 = 4 * 1024 * 1024;
 /// changed, ms: a day.
 const AGAIN_MS: i64 = 86_400_000;
 
-/// So many of the newest contacts of a log are handed to the record, which keeps no more of one.
-const MOST_ROWS: usize = 10_000;
-
 /// Contacts as the record has them, the newest of very many. The other station's call goes with them
 /// only if it is asked for.
 pub(crate) fn rows<'a>(
@@ -39,9 +36,9 @@ pub(crate) fn rows<'a>(
         with_call: contact.with.clone().filter(|_| keep_calls),
     };
     let mut all: Vec<&Contact> = contacts.into_iter().collect();
-    if all.len() > MOST_ROWS {
+    if all.len() > adif::MOST_KEPT {
         all.sort_by_key(|contact| contact.began);
-        all.drain(..all.len() - MOST_ROWS);
+        all.drain(..all.len() - adif::MOST_KEPT);
     }
     all.into_iter().map(row).collect()
 }
@@ -216,7 +213,7 @@ mod tests {
         text.push_str(&record(31, 1439));
         fs::write(&path, &text).unwrap();
         let looked = log.look();
-        assert_eq!(looked.rows.len(), MOST_ROWS, "of some forty thousand the newest");
+        assert_eq!(looked.rows.len(), adif::MOST_KEPT, "of some forty thousand the newest");
         assert!(looked.rows.is_sorted_by_key(|row| row.began_ms));
         let (say, _) = looked.news.unwrap();
         assert!(!say.contains("left out"), "{say}");

@@ -65,7 +65,7 @@ fn outings() -> [Outing; 2] {
         Outing {
             name: "Ridge above the reservoir",
             bank: bank("Blue ten", Cells::LiIon, 1, 10.0, 3.7, MeasuredAt::Output, 18.0),
-            holds_wh: 31.5,
+            holds_wh: 26.0,
             open_v: 5.14,
             sag_ohm: 0.22,
             air_c: 18.0,

@@ -136,7 +136,9 @@ impl Record {
         }
         let problem: Option<Problem> = serde_json::from_slice(&answer.body).ok();
         let said = problem.and_then(|problem| problem.detail.or(problem.title));
-        Err(Failed::from(said.unwrap_or_else(|| "That cannot be had here.".to_owned())))
+        Err(Failed::from(
+            said.unwrap_or_else(|| "There is no such thing in the record.".to_owned()),
+        ))
     }
 }
 

@@ -63,7 +63,11 @@ fn field(
 ) -> usize {
     // A value that reaches past the end of its record has a wrong length. That costs this record,
     // not the ones after it: go on behind the tag.
-    let within = tag.end.checked_add(length).is_some_and(|end| end <= record_end);
+    let reach = tag.end.checked_add(length).filter(|end| *end <= text.len());
+    let holds_end =
+        reach.is_some_and(|end| end > record_end && holds_a_mere_end(text, tag.end, end));
+    let within = reach.is_some_and(|end| end <= record_end) || holds_end;
+    let record_end = if holds_end { text.len() } else { record_end };
     let rest = text.get(tag.end..record_end).unwrap_or_default();
     let Some(end) = value_end(rest, length).filter(|_| within) else {
         record.fail(Fault::CutOff(short(tag.name)));
@@ -73,6 +77,19 @@ fn field(
         record.put(name, rest.get(..end).unwrap_or_default(), taker.keep);
     }
     tag.end + end
+}
+
+/// A remark may speak of `<EOR>`: its length leads to the next tag then, and no tag with a length is
+/// swallowed, as it would be by a length that is wrong.
+fn holds_a_mere_end(text: &[u8], from: usize, to: usize) -> bool {
+    let value = text.get(from..to).unwrap_or_default();
+    let rest = text.get(to..).unwrap_or_default();
+    let tag = |open: &u8| *open == b'<';
+    let swallowed = value.split(tag).skip(1).any(|inside| {
+        let close = inside.iter().position(|byte| *byte == b'>');
+        close.and_then(|close| inside.get(..close)).is_none_or(|name| name.contains(&b':'))
+    });
+    !swallowed && rest.trim_ascii_start().first() == Some(&b'<')
 }
 
 /// Ends of records on the way through a file, each looked for once.

@@ -274,3 +274,17 @@ proptest! {
         prop_assert_eq!(log.contacts[0].band.unwrap().name, name);
     }
 }
+
+#[test]
+fn a_remark_may_speak_of_the_end_of_a_record() {
+    // A value is as long as its tag says, whatever it holds (ADIF 3.1.6, 'ADI File Format').
+    let file = b"<QSO_DATE:8>20240309<TIME_ON:4>0800<COMMENT:12><EOR> inside<EOR>\n\
+        <QSO_DATE:8>20240309<TIME_ON:4>0810<EOR>";
+    let log = read(file, Keep::default());
+    assert_eq!((log.contacts.len(), log.bad), (2, 0), "{log:?}");
+    // A length that is wrong still costs its own record only.
+    let file = b"<QSO_DATE:8>20240309<TIME_ON:4>0800<COMMENT:31>short<EOR>\n\
+        <QSO_DATE:8>20240309<TIME_ON:4>0810<EOR>";
+    let log = read(file, Keep::default());
+    assert_eq!((log.contacts.len(), log.bad), (1, 1), "{log:?}");
+}

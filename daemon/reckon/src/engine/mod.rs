@@ -54,6 +54,7 @@ use pick::{By, Picked, Picker};
 use rules::ByRules;
 use strain::StrainWatch;
 use switches::Switches;
+pub(crate) use switches::is_switch;
 use trail::TrailMaker;
 
 /// Names of outings, activities and banks are held to this many characters.

@@ -80,7 +80,7 @@ impl Switches {
 }
 
 /// A name, then 'on' or 'off'.
-fn is_switch(text: &str) -> bool {
+pub(crate) fn is_switch(text: &str) -> bool {
     let mut words = text.split_whitespace().rev();
     let way = words.next().unwrap_or("");
     (way.eq_ignore_ascii_case("on") || way.eq_ignore_ascii_case("off")) && words.next().is_some()

@@ -365,23 +365,26 @@ fn a_mark_that_switched_something_says_what_it_draws() {
     let rows: Vec<Row> = (0..120)
         .map(|ix| {
             let at_s = f64::from(ix) * 10.0;
-            let fan_w = if at_s >= 600.0 { 0.6 } else { 0.0 };
-            row(at_s, 10.0, 3.0 + fan_w + 0.02 * f64::from(ix % 3))
+            let lamp_w = if at_s >= 600.0 { 0.6 } else { 0.0 };
+            row(at_s, 10.0, 3.0 + lamp_w + 0.02 * f64::from(ix % 3))
         })
         .collect();
     let mark = |at_s, text| Mark { at: s(at_s), text };
     let marks =
-        [mark(300.0, "rain"), mark(604.0, " fan on "), mark(620.0, ""), mark(1190.0, "end")];
+        [mark(300.0, "rain"), mark(604.0, " lamp lit "), mark(620.0, ""), mark(1190.0, "end")];
     let report = Report::of(&Told { marks: &marks, ..told(&rows) });
     let texts: Vec<&str> = report.switched.iter().map(|it| it.text.as_str()).collect();
-    // Nothing undisturbed is left on either side of the fan's, and hardly anything after 'end'.
+    // Nothing undisturbed is left on either side of the lamp's, and hardly anything after 'end'.
     assert_eq!(texts, ["rain"], "{:?}", report.switched);
-    let marks = [mark(300.0, "rain"), mark(604.0, " fan on ")];
+    let marks = [mark(300.0, "rain"), mark(604.0, " lamp lit ")];
     let report = Report::of(&Told { marks: &marks, ..told(&rows) });
-    let fan = report.switched.iter().find(|it| it.text == "fan on").unwrap();
-    near(fan.more.0.si(), 0.6, 0.03, "the fan");
-    assert!(fan.more.1.si() < 0.02);
+    let lamp = report.switched.iter().find(|it| it.text == "lamp lit").unwrap();
+    near(lamp.more.0.si(), 0.6, 0.03, "the lamp");
+    assert!(lamp.more.1.si() < 0.02);
     let rain = report.switched.iter().find(|it| it.text == "rain").unwrap();
     assert!(rain.more.0.si().abs() < 2.0 * rain.more.1.si().max(0.01), "{rain:?}");
     assert_eq!(rain.text, "rain".to_string());
+    // A switch was judged at the time, from single seconds; it is not judged twice.
+    let marks = [mark(604.0, "lamp on")];
+    assert!(Report::of(&Told { marks: &marks, ..told(&rows) }).switched.is_empty());
 }

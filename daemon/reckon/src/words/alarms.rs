@@ -85,12 +85,20 @@ fn about(about: &About, snapshot: &Snapshot) -> Said {
 }
 
 fn finish_at_risk(below_percent: u32, snapshot: &Snapshot) -> Said {
-    let odds = snapshot.finish.and_then(|finish| finish.chance).map(chance);
+    let reaches = snapshot.finish.and_then(|finish| finish.chance);
+    // The alarm clears a little later than the chance rises.
+    let short = reaches.is_some_and(|reaches| reaches.part() < 0.5);
+    let odds = reaches.map(chance);
     let text = match (odds, below_percent) {
+        (Some(odds), 0..=50) if short => format!(
+            "The finish is out of reach, more likely than not: the chance of reaching it is {odds}."
+        ),
         (Some(odds), 0..=50) => {
-            format!("The finish is out of reach, more likely than not: {odds}.")
+            format!("The finish was out of reach; the chance of reaching it is {odds} by now.")
         }
-        (Some(odds), _) => format!("The finish is no longer safe: {odds}."),
+        (Some(odds), _) => {
+            format!("The finish is no longer safe: the chance of reaching it is {odds}.")
+        }
         (None, _) => String::from("The finish is no longer safe."),
     };
     let advice = help(snapshot)
@@ -104,7 +112,7 @@ pub fn help(snapshot: &Snapshot) -> Option<String> {
     let help = snapshot.help.as_ref()?;
     let mut said = String::new();
     if let Some(activity) = &help.activity {
-        said.push_str(&format!("Only '{activity}' from now on would reach it. "));
+        said.push_str(&format!("With nothing but '{activity}' from now on it would be reached. "));
     }
     match (help.at_most, help.draw) {
         (Some(most), Some(draw)) if draw > most => {

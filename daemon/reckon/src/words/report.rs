@@ -7,7 +7,7 @@ use alloc::{
 
 use super::numbers::{TIE, ago, clock_time, energy, percent, power, span};
 use crate::{
-    adif::{Complaint, Fault, Log, MOST_BYTES, MOST_RECORDS},
+    adif::{Complaint, Fault, Log, MOST_BYTES, MOST_KEPT, MOST_RECORDS},
     book::{Page, Slope},
     contacts::Reckoned,
     fold::{Fold, Kind, Part},
@@ -140,7 +140,11 @@ pub fn contacts_left(all: &Reckoned, left: Joules) -> Option<String> {
 /// `31 contacts read, 2 records left out.`
 #[must_use]
 pub fn log_read(log: &Log) -> String {
-    contacts_read(log.contacts.len(), log.bad)
+    let read = contacts_read(log.contacts.len(), log.bad);
+    if log.contacts.len() <= MOST_KEPT {
+        return read;
+    }
+    format!("{read} Only the newest {MOST_KEPT} of them are kept: export this outing alone.")
 }
 
 /// The same, of how many were read and how many left out.

@@ -210,10 +210,13 @@ fn show(told: &Value, running: bool) -> String {
     for event in told["events"].as_array().into_iter().flatten() {
         let at = span(&event["at_s"]);
         let (kind, words) = (text(event, "kind").replace('_', " "), text(event, "text"));
-        lines.push(format!(
-            "  after {at}: {kind}{}{words}",
-            if words.is_empty() { "" } else { ": " }
-        ));
+        let told = match (kind.as_str(), words) {
+            ("activity", "") => "no activity from now on".to_owned(),
+            ("other", words) => words.to_owned(),
+            (kind, "") => kind.to_owned(),
+            (kind, words) => format!("{kind}: {words}"),
+        };
+        lines.push(format!("  after {at}: {told}"));
     }
     lines.join("\n") + "\n"
 }
