@@ -7,8 +7,8 @@ rows      busy share | mean watts | J in all (numpy.trapezoid over the staircase
           (numpy.average), W not exceeded for 95 % of the time (numpy.quantile, inverted_cdf)
 parts     where each begins, s | nothing | J of each (numpy.add.reduceat over single seconds)
 hours     where each begins, s | nothing | J of each (the same)
-load      nothing | nothing | slope, intercept, their standard errors, J above idle
-          (scipy.stats.linregress of watts on busy)
+load      nothing | nothing | slope, watts at no load, standard error of the slope, J above idle
+          (scipy.stats.linregress of watts on busy, both off their means over each six rows)
 judged    10 %, 50 %, 90 % of each forecast, s, one after the other | what came, s | share that
           held it, numpy.median of the misses, s
 """
@@ -38,8 +38,11 @@ parts = np.array([0, 401, 2222, 4000, 5999])
 show("parts", parts, [0], np.add.reduceat(seconds, parts))
 hours = np.array([0, 3600, 7200])
 show("hours", hours, [0], np.add.reduceat(seconds, hours))
-fit = stats.linregress(busy, watts)
-show("load", [0], [0], [fit.slope, fit.intercept, fit.stderr, fit.intercept_stderr, fit.slope * busy.sum() * SPAN])
+groups = busy[:MINUTES // 6 * 6].reshape(-1, 6), watts[:MINUTES // 6 * 6].reshape(-1, 6)
+off = [(one - one.mean(axis=1, keepdims=True)).ravel() for one in groups]
+fit = stats.linregress(*off)
+idle = groups[1].mean() - fit.slope * groups[0].mean()
+show("load", [0], [0], [fit.slope, idle, fit.stderr, fit.slope * busy.sum() * SPAN])
 came = np.arange(31_100.0, 2_000.0, -2_900.0)
 middle = np.round(came * np.exp(rng.normal(0, 0.12, came.size)))
 three = np.round(np.stack([middle * 0.85, middle, middle * 1.17], axis=1))

@@ -13,7 +13,7 @@ use alloc::{
 };
 
 pub use sketch::{RELATIVE_ERROR, Sketch};
-pub use trend::{LoadFit, Marked, Slope, Trend, footprint};
+pub use trend::{LoadFit, Marked, Slope, Trend, Within, footprint};
 
 use crate::units::{Joules, Seconds, Watts};
 

@@ -15,7 +15,7 @@ use crate::{
     book::{Book, LoadFit, Marked, Page, Slope},
     contacts::{self, Reckoned, Stretch},
     engine::is_switch,
-    fold::{Fold, Total, Totals},
+    fold::{Fold, Kind, Total, Totals},
     time::Wall,
     units::{Celsius, Joules, Seconds, Share, Volts, Watts},
 };
@@ -162,6 +162,7 @@ impl Report {
         let mut modelled = Page::default();
         let (mut fit, mut silent) = (LoadFit::default(), Seconds::ZERO);
         let (mut temp, mut volts) = (Ranging::default(), Ranging::default());
+        let sent = least_sent(told.folds);
         let (mut ends, mut coarsest) = (Seconds::ZERO, Seconds::ZERO);
         let mut record = Vec::with_capacity(told.rows.len());
         for row in told.rows.iter().filter(|row| row.sound()) {
@@ -177,8 +178,12 @@ impl Report {
             if !row.measured {
                 modelled.add(row.span, draw.mean);
             }
-            if let Some(busy) = row.busy {
-                fit.add(row.span, busy, draw.mean);
+            match row.busy {
+                Some(busy) if sent.is_none_or(|sent| draw.high - draw.low < sent * PART_SENT) => {
+                    fit.add(row.span, busy, draw.mean);
+                }
+                Some(busy) => fit.pass(row.span, busy),
+                None => {}
             }
             record.push(Stretch { from: zero_at(row.from), lasted: row.span, draw: draw.mean });
         }
@@ -206,6 +211,16 @@ impl Report {
             switched: switched(told),
         }
     }
+}
+
+/// A transmission moves the draw by this part of what it takes at least, even in a bad second.
+const PART_SENT: f64 = 0.6;
+
+/// What the weakest transmission takes that was found in the draw: rows that move by it tell of the
+/// radio, not of the load.
+fn least_sent(folds: &[Fold]) -> Option<Watts> {
+    let sent = folds.iter().filter_map(|fold| fold.part(Kind::Transmit));
+    sent.map(|part| part.watts).reduce(Watts::min)
 }
 
 /// The clock of a report: the outing's beginning is its zero.

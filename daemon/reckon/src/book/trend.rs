@@ -1,5 +1,7 @@
 //! What goes with what: the draw against the processor's load, and before against after a mark.
 
+use alloc::vec::Vec;
+
 use crate::units::{Joules, Seconds, Share, Watts};
 
 /// Least squares of one number on another, one pair at a time.
@@ -97,39 +99,88 @@ impl Trend {
     }
 }
 
-/// Fits draw against load over whole minutes.
+/// Draw against load within short groups of stretches: from group to group other things change with
+/// the load (a receiver is plugged in, a radio listens), so only what goes together inside one counts.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
-pub struct LoadFit {
+pub struct Within {
+    /// Off the means of their groups.
     trend: Trend,
-    lasted_s: f64,
-    busy_s: f64,
-    open_s: f64,
-    open_busy_s: f64,
-    open_j: f64,
+    groups: f64,
+    busy: f64,
+    watts: f64,
 }
 
-impl LoadFit {
-    /// Adds a stretch with the cores this busy.
-    pub fn add(&mut self, lasted: Seconds, busy: Share, draw: Watts) {
-        let dt = lasted.si();
-        if dt <= 0.0 {
+impl Within {
+    /// Adds a group: pairs of load and watts, each of a stretch of one length.
+    pub fn add(&mut self, group: &[(f64, f64)]) {
+        let n = group.iter().fold(0.0, |n, _| n + 1.0);
+        if n < 2.0 {
             return;
         }
-        self.lasted_s += dt;
-        self.busy_s += dt * busy.part();
-        self.open_s += dt;
-        self.open_busy_s += dt * busy.part();
-        self.open_j += dt * draw.si();
-        if self.open_s >= 60.0 {
-            self.trend.add(self.open_busy_s / self.open_s, self.open_j / self.open_s);
-            (self.open_s, self.open_busy_s, self.open_j) = (0.0, 0.0, 0.0);
+        let busy = group.iter().map(|one| one.0).sum::<f64>() / n;
+        let watts = group.iter().map(|one| one.1).sum::<f64>() / n;
+        for one in group {
+            self.trend.add(one.0 - busy, one.1 - watts);
         }
+        self.groups += 1.0;
+        self.busy += (busy - self.busy) / self.groups;
+        self.watts += (watts - self.watts) / self.groups;
+    }
+
+    /// Groups so far.
+    #[must_use]
+    pub const fn groups(&self) -> f64 {
+        self.groups
+    }
+
+    /// Watts from idle to all cores busy, through the mean of all.
+    #[must_use]
+    pub fn line(&self) -> Option<Slope> {
+        let line = self.trend.line()?;
+        Some(Slope {
+            intercept: self.watts - line.slope * self.busy,
+            intercept_se: libm::hypot(line.intercept_se, line.slope_se * self.busy),
+            pairs: self.groups,
+            ..line
+        })
+    }
+}
+
+/// Fits draw against load over rows of a record: six of them are a group, of ten seconds each a
+/// minute.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct LoadFit {
+    within: Within,
+    busy_s: f64,
+    open: Vec<(f64, f64)>,
+}
+
+/// Rows in a group.
+const GROUP: usize = 6;
+
+impl LoadFit {
+    /// Adds a row that the line is fitted to.
+    pub fn add(&mut self, lasted: Seconds, busy: Share, draw: Watts) {
+        self.pass(lasted, busy);
+        if lasted.si() <= 0.0 {
+            return;
+        }
+        self.open.push((busy.part(), draw.si()));
+        if self.open.len() >= GROUP {
+            self.within.add(&self.open);
+            self.open.clear();
+        }
+    }
+
+    /// Adds a row in which something else moved the draw: its load counts, its draw tells nothing.
+    pub fn pass(&mut self, lasted: Seconds, busy: Share) {
+        self.busy_s += lasted.si().max(0.0) * busy.part();
     }
 
     /// Watts from idle to all cores busy.
     #[must_use]
     pub fn line(&self) -> Option<Slope> {
-        self.trend.line()
+        self.within.line()
     }
 
     /// What the load took so far, above an idle board, with the standard error; `None` until the

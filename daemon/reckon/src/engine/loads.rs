@@ -9,7 +9,7 @@
 use alloc::vec::Vec;
 
 use crate::{
-    book::{Slope, Trend},
+    book::{Slope, Within},
     draw::BoardModel,
     units::{Seconds, Share, Watts},
 };
@@ -29,11 +29,7 @@ const PART_SENT: f64 = 0.6;
 /// The fit, and the minute that is being filled.
 #[derive(Clone, Debug, Default)]
 pub(super) struct LoadWatch {
-    /// Off the means of their minutes.
-    within: Trend,
-    minutes: f64,
-    busy: f64,
-    watts: f64,
+    within: Within,
     open: Minute,
     /// What a transmission takes, once one was found in the draw.
     sent_w: Option<f64>,
@@ -77,7 +73,7 @@ impl LoadWatch {
         if open.done.len() >= STRETCHES {
             let minute = core::mem::take(open);
             if minute.high_w - minute.low_w <= self.most_w(board) {
-                self.add(&minute.done);
+                self.within.add(&minute.done);
             }
         }
     }
@@ -95,28 +91,10 @@ impl LoadWatch {
         self.sent_w.map_or(most_w, |sent_w| most_w.min(PART_SENT * sent_w))
     }
 
-    fn add(&mut self, stretches: &[(f64, f64)]) {
-        let n = stretches.iter().fold(0.0, |n, _| n + 1.0);
-        let busy = stretches.iter().map(|one| one.0).sum::<f64>() / n;
-        let watts = stretches.iter().map(|one| one.1).sum::<f64>() / n;
-        for one in stretches {
-            self.within.add(one.0 - busy, one.1 - watts);
-        }
-        self.minutes += 1.0;
-        self.busy += (busy - self.busy) / self.minutes;
-        self.watts += (watts - self.watts) / self.minutes;
-    }
-
     /// Watts from idle to all cores busy, once a load that changed has told them.
     pub(super) fn line(&self) -> Option<Slope> {
         let line = self.within.line()?;
-        let told = self.minutes >= FEWEST && line.slope > 2.0 * line.slope_se;
-        told.then_some(Slope {
-            intercept: self.watts - line.slope * self.busy,
-            intercept_se: libm::hypot(line.intercept_se, line.slope_se * self.busy),
-            pairs: self.minutes,
-            ..line
-        })
+        (self.within.groups() >= FEWEST && line.slope > 2.0 * line.slope_se).then_some(line)
     }
 }
 
