@@ -193,7 +193,8 @@ fn rundowns() -> Vec<RundownTold> {
 /// The invented draw.
 fn watts(t: f64) -> Option<f64> {
     let more = if (20_000.0..23_000.0).contains(&t) { 1.4 } else { 0.0 };
-    (!(14_400.0..15_900.0).contains(&t)).then(|| 3.1 + 0.5 * (t / 3_000.0).sin() + more)
+    (!(14_400.0..15_900.0).contains(&t))
+        .then(|| 3.1 + 0.5 * (t / 3_000.0).sin() + 0.25 * (t / 130.0).sin() + more)
 }
 
 fn rows(lasted_s: f64) -> Vec<Row> {
@@ -208,7 +209,7 @@ fn rows(lasted_s: f64) -> Vec<Row> {
             draw: watts(t).map(|w| Spread {
                 low: Watts::of(w - 0.4),
                 mean: Watts::of(w),
-                high: Watts::of(w + 2.6),
+                high: Watts::of(w + 1.2),
             }),
             measured: true,
             busy: Share::new(busy),
