@@ -13,6 +13,7 @@ use alloc::{
 };
 
 pub use sketch::{RELATIVE_ERROR, Sketch};
+pub(crate) use trend::PART_SENT;
 pub use trend::{LoadFit, Marked, Slope, Trend, Within, footprint};
 
 use crate::units::{Joules, Seconds, Watts};

@@ -12,7 +12,7 @@ pub use judged::{Forecasts, Judged, Made, Outcome, Truth};
 
 use crate::{
     adif::Contact,
-    book::{Book, LoadFit, Marked, Page, Slope},
+    book::{Book, LoadFit, Marked, PART_SENT, Page, Slope},
     contacts::{self, Reckoned, Stretch},
     engine::is_switch,
     fold::{Fold, Kind, Total, Totals},
@@ -212,9 +212,6 @@ impl Report {
         }
     }
 }
-
-/// A transmission moves the draw by this part of what it takes at least, even in a bad second.
-const PART_SENT: f64 = 0.6;
 
 /// What the weakest transmission takes that was found in the draw: rows that move by it tell of the
 /// radio, not of the load.

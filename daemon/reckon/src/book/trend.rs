@@ -99,6 +99,9 @@ impl Trend {
     }
 }
 
+/// A transmission moves the draw by this part of what it takes at least, even in a bad second.
+pub(crate) const PART_SENT: f64 = 0.6;
+
 /// Draw against load within short groups of stretches: from group to group other things change with
 /// the load (a receiver is plugged in, a radio listens), so only what goes together inside one counts.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]

@@ -9,7 +9,7 @@
 use alloc::vec::Vec;
 
 use crate::{
-    book::{Slope, Within},
+    book::{PART_SENT, Slope, Within},
     draw::BoardModel,
     units::{Seconds, Share, Watts},
 };
@@ -23,8 +23,6 @@ const STRETCHES: usize = 12;
 /// what hangs on its sockets.
 const MARGIN: f64 = 1.5;
 const MARGIN_W: f64 = 0.5;
-/// A transmission moves the draw by this part of what it takes at least, even in a bad second.
-const PART_SENT: f64 = 0.6;
 
 /// The fit, and the minute that is being filled.
 #[derive(Clone, Debug, Default)]
