@@ -12,6 +12,7 @@ use axum::{
 use axum_extra::extract::cookie::SignedCookieJar;
 use reckon::{
     bank::{BankSpec, Cells, MeasuredAt},
+    belief::Answer,
     engine::{Ask, Refusal, Start},
     power_off::PowerOffAsk,
     snapshot::Snapshot,
@@ -27,7 +28,7 @@ use crate::{Asked, Site, look::Look, pairing::Rejected, trouble::Sorry};
 pub(crate) type Done = Result<Response, Sorry>;
 
 /// Sends an ask to the owner of the state and waits for the word.
-async fn put(site: &Site, ask: Ask) -> Result<(), Sorry> {
+pub(crate) async fn put(site: &Site, ask: Ask) -> Result<(), Sorry> {
     let (answer, heard) = oneshot::channel();
     site.asks.try_send(Asked { ask, answer }).map_err(|error| match error {
         TrySendError::Full(_) => busy("Too much is being asked at once; try again in a moment."),
@@ -55,6 +56,8 @@ fn refused(refusal: &Refusal) -> Sorry {
         Refusal::FinishOutOfRange => (StatusCode::UNPROCESSABLE_ENTITY, "finish-out-of-range"),
         Refusal::BankImplausible(_) => (StatusCode::UNPROCESSABLE_ENTITY, "bank-implausible"),
         Refusal::NameTooLong => (StatusCode::UNPROCESSABLE_ENTITY, "name-too-long"),
+        Refusal::NoSuchAnswer => (StatusCode::UNPROCESSABLE_ENTITY, "no-such-answer"),
+        Refusal::NotAsked => (StatusCode::CONFLICT, "not-asked"),
     };
     Sorry::new(status, code, "Not changed", words::refusal(refusal))
 }
@@ -172,7 +175,7 @@ pub(crate) async fn bank_json(State(site): State<Site>, request: Request) -> Don
     done()
 }
 
-fn offered(snapshot: &Snapshot, name: &str) -> Result<BankSpec, Sorry> {
+pub(crate) fn offered(snapshot: &Snapshot, name: &str) -> Result<BankSpec, Sorry> {
     let connected = snapshot.bank.spec.as_deref();
     snapshot
         .bank_choices
@@ -183,15 +186,25 @@ fn offered(snapshot: &Snapshot, name: &str) -> Result<BankSpec, Sorry> {
         .ok_or_else(|| unreadable("There is no bank of that name here. Nothing was changed."))
 }
 
-fn started(start: Option<&str>, level: Option<f64>) -> Result<Start, Sorry> {
+/// How full, as it is told: in words, as a level beside them, or as the level itself, 0 to 1.
+/// `None`: nobody says.
+fn started(start: Option<&str>, level: Option<f64>) -> Result<Option<Start>, Sorry> {
     match (start.unwrap_or("").trim(), level) {
-        ("" | "part", Some(part)) => Share::new(part).map(Start::Part).ok_or_else(|| {
-            unreadable("How full must lie between empty and full. Nothing was changed.")
-        }),
-        ("" | "full", _) => Ok(Start::Full),
-        ("unknown", _) => Ok(Start::Unknown),
+        ("" | "part", Some(part)) => {
+            Share::new(part).map(|share| Some(Start::Part(share))).ok_or_else(|| {
+                unreadable("How full must lie between empty and full. Nothing was changed.")
+            })
+        }
+        ("", None) => Ok(None),
+        ("full", _) => Ok(Some(Start::Full)),
+        ("unknown", _) => Ok(Some(Start::Unknown)),
         ("part", None) => Err(unreadable("Say how full the bank is. Nothing was changed.")),
-        _ => Err(unreadable("`start` is full, part or unknown. Nothing was changed.")),
+        (text, _) => match Answer::named(text).and_then(Answer::start) {
+            Some(start) => Ok(Some(start)),
+            None => Err(unreadable(
+                "`start` is full, part, unknown, or a level from 0.02 to 1. Nothing was changed.",
+            )),
+        },
     }
 }
 

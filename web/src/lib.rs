@@ -23,6 +23,7 @@ mod outings;
 mod page;
 mod pairing;
 mod past;
+mod questions;
 mod recall;
 mod record_asks;
 mod report;
@@ -170,7 +171,9 @@ fn routes() -> Router<Site> {
         .route("/", get(page::now))
         .route("/station", get(page::station))
         .route("/pair", get(page::pair).post(asks::pair_form))
-        .route("/bank", post(asks::bank_form))
+        .route("/bank", get(questions::change).post(asks::bank_form))
+        .route("/answer", post(questions::answer_form))
+        .route("/answer/{question}", get(questions::page))
         .route("/finish", post(asks::finish_form))
         .route("/activity", post(asks::activity_form))
         .route("/alarm", post(asks::sleep_form))
@@ -186,6 +189,7 @@ fn routes() -> Router<Site> {
         .route("/api/v1/stream", get(live::snapshots))
         .route("/api/v1/openapi.json", get(openapi))
         .route("/api/v1/bank", post(asks::bank_json))
+        .route("/api/v1/answer", post(questions::answer_json))
         .route("/api/v1/finish", post(asks::finish_json))
         .route("/api/v1/activity", post(asks::activity_json))
         .route("/api/v1/alarms/sleep", post(asks::sleep_json))

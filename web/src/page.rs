@@ -23,6 +23,7 @@ use crate::{
     AsideTold, Keeping, Parts, PhoneTold, Site, chart, draw_fold, live,
     live::Section,
     look::{self, Look, Sheet},
+    questions,
     trouble::Sorry,
 };
 
@@ -65,10 +66,6 @@ struct NowPage<'a> {
 #[derive(Template)]
 #[template(path = "bars.html")]
 struct BarsPart<'a> {
-    /// The outing before, on the same bank.
-    ask_goes_on: Option<i64>,
-    /// The outing whose ending waits for the operator's word.
-    ask_ending: Option<i64>,
     test: bool,
     aside: &'a [AsideTold],
 }
@@ -151,7 +148,8 @@ struct BankTile {
 #[template(path = "bank.html")]
 struct BankPart {
     choices: Vec<BankTile>,
-    ask_level: bool,
+    /// No bank has been told of yet: a tap is enough.
+    first: bool,
 }
 
 #[derive(Template)]
@@ -234,22 +232,19 @@ pub(crate) fn sections(snapshot: &Snapshot, keeping: &Keeping) -> Vec<Section> {
     };
     let clock = words::clock_time(snapshot.at.mono, snapshot.at);
     let ask_bank = snapshot.bank.spec.is_none();
-    let bars = BarsPart {
-        ask_goes_on: keeping.ask_goes_on,
-        ask_ending: keeping.ask_ending,
-        test: keeping.test.is_some(),
-        aside: &keeping.set_aside,
-    };
+    let bars = BarsPart { test: keeping.test.is_some(), aside: &keeping.set_aside };
     vec![
         section("bars", part(&bars)),
         section("top", part(&TopPart { snapshot, clock })),
         section("alarms", alarms(snapshot)),
         section("answer", part(&answer)),
+        section("asked", questions::asked(snapshot)),
         section("spoken", words::spoken(snapshot)),
-        section("bank", if ask_bank { bank(snapshot, false) } else { String::new() }),
+        section("bank", if ask_bank { bank(snapshot, true) } else { String::new() }),
         section("day", chart::day_line(snapshot).unwrap_or_default()),
         section("doing", doing(snapshot)),
         section("facts", part(&FactsPart { lines: facts(snapshot) })),
+        section("held", questions::held(snapshot)),
         section("fold", fold(snapshot)),
         section("finish", if ask_bank { String::new() } else { finish(snapshot) }),
     ]
@@ -360,7 +355,7 @@ fn finish(snapshot: &Snapshot) -> String {
     })
 }
 
-fn bank(snapshot: &Snapshot, ask_level: bool) -> String {
+fn bank(snapshot: &Snapshot, first: bool) -> String {
     let connected = snapshot.bank.spec.as_deref();
     let tile = |bank: &BankSpec| BankTile {
         name: bank.name.clone(),
@@ -369,7 +364,7 @@ fn bank(snapshot: &Snapshot, ask_level: bool) -> String {
     };
     let own = connected.filter(|it| snapshot.bank_choices.iter().all(|bank| bank.name != it.name));
     let choices = own.into_iter().chain(snapshot.bank_choices.iter()).map(tile).collect();
-    part(&BankPart { choices, ask_level })
+    part(&BankPart { choices, first })
 }
 
 /// `GET /`: style and script within, packed once for each snapshot, look and state of pairing.
@@ -413,7 +408,7 @@ pub(crate) async fn station(State(site): State<Site>, headers: HeaderMap) -> Res
         paired,
         trusted: site.trusted,
         bank_line: words::bank(&snapshot),
-        bank: bank(&snapshot, true),
+        bank: bank(&snapshot, false),
         sources: sources(&snapshot),
         board: words::board_facts(&snapshot),
         record: record(&snapshot, &keeping),

@@ -464,8 +464,8 @@ pub enum RecordAsk {
     Answer {
         /// Which.
         outing: i64,
-        /// The bank died; else its plug was pulled.
-        died: bool,
+        /// The bank died; else its plug was pulled. `None`: nobody knows, after all.
+        died: Option<bool>,
     },
     /// The operator says whether the open outing is still this earlier one: the same bank, not
     /// charged in between.
@@ -587,11 +587,6 @@ pub struct Keeping {
     pub test: Option<TestTold>,
     /// What there is to say of the watched contact log, if one is watched.
     pub contact_log: Option<String>,
-    /// The newest outing whose ending waits for the operator's word.
-    pub ask_ending: Option<i64>,
-    /// The outing before, on the bank that is connected now, where only the operator knows whether
-    /// it goes on.
-    pub ask_goes_on: Option<i64>,
 }
 
 /// A file that was set aside.

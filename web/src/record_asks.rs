@@ -87,7 +87,7 @@ pub(crate) async fn ending_form(
     let outing = id(&of, "outing")?;
     let form: EndingForm = form(request).await?;
     let died = yes(form.died.as_deref())?;
-    site.put_record(RecordAsk::Answer { outing, died }).await?;
+    site.put_record(RecordAsk::Answer { outing, died: Some(died) }).await?;
     back_to(&format!("/outings/{outing}"))
 }
 
@@ -98,7 +98,7 @@ pub(crate) async fn ending_json(
 ) -> Done {
     let outing = id(&of, "outing")?;
     let EndingJson { died } = json(request).await?;
-    site.put_record(RecordAsk::Answer { outing, died }).await?;
+    site.put_record(RecordAsk::Answer { outing, died: Some(died) }).await?;
     done()
 }
 

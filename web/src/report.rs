@@ -8,9 +8,11 @@ use axum::{
     response::{IntoResponse, Response},
 };
 use reckon::{
+    belief::{Question, QuestionView},
     book::{Book, Page},
     fold::{Fold, Total},
     report::{Done as WasDone, Judged, Report},
+    snapshot::Snapshot,
     time::Wall,
     units::{Joules, Seconds, Watts},
     words::{
@@ -221,7 +223,7 @@ fn page_of(
         t: told_of(site, told, series, false),
         given: line.name.clone().unwrap_or_default(),
         open: line.ending == Ending::Open,
-        goes_on: site.keeping().ask_goes_on == Some(line.id),
+        goes_on: asks_of(&site.snapshot(), line.id),
         rundown: told.whole.rundown.as_ref().map(|it| banks::rundown_row(it, site, Some(line.id))),
         corrections: own.into_iter().map(|it| correction(it, began)).collect(),
         by_contacts: by_contacts.len(),
@@ -229,6 +231,13 @@ fn page_of(
         activities: activities(site, &told.report),
         by_clock: by_clock(line.began, line.lasted_s),
     }
+}
+
+/// Whether it is asked if this outing goes on in the open one.
+fn asks_of(snapshot: &Snapshot, outing: i64) -> bool {
+    let asked = |view: &QuestionView| view.question == Question::SinceLast && view.is_open();
+    snapshot.bank.since.as_ref().is_some_and(|since| since.outing == Some(outing))
+        && snapshot.questions.iter().any(asked)
 }
 
 /// A time of day is enough to name a moment of an outing that began at a known time and lasted no

@@ -5,6 +5,7 @@
 
 use reckon::{
     bank::{BankSpec, Cells, MeasuredAt},
+    belief::{QuestionView, Standing},
     fold::Kind,
     forecast::{Forecast, Outlook},
     power_off::PowerOff,
@@ -16,7 +17,7 @@ use reckon::{
 };
 use serde::Serialize;
 
-use crate::when::rfc3339;
+use crate::{questions::value, when::rfc3339};
 
 /// The snapshot.
 #[derive(Serialize)]
@@ -32,6 +33,7 @@ pub(crate) struct Now {
     board: Board,
     bank: Bank,
     forecast: Outlooked,
+    questions: Vec<Asked>,
     alarms: Vec<Alarm>,
     alarms_over: Vec<AlarmOver>,
     power_off: Off,
@@ -46,6 +48,33 @@ pub(crate) struct Now {
     sources: Vec<Source>,
     missed_sweeps: u64,
     footprint: Footprint,
+}
+
+/// What only the operator knows.
+#[derive(Serialize)]
+struct Asked {
+    id: &'static str,
+    text: String,
+    why: String,
+    answers: Vec<Choice>,
+    answered: Option<String>,
+    standing: &'static str,
+    holds: Option<String>,
+}
+
+/// What may be answered.
+#[derive(Serialize)]
+struct Choice {
+    answer: String,
+    label: String,
+}
+
+/// One of several remaining times, as long as it is not known which is true.
+#[derive(Serialize)]
+struct Possibility {
+    story: &'static str,
+    weight: f64,
+    remaining_s: Three,
 }
 
 /// A stretch of the measured draw folded over the period of a timed mode.
@@ -218,6 +247,7 @@ struct Three {
 struct Outlooked {
     basis: &'static str,
     remaining_s: Option<Three>,
+    possibilities: Vec<Possibility>,
     remaining_gap: Option<&'static str>,
     wants_s: Option<f64>,
     last_remaining_s: Option<Three>,
@@ -418,6 +448,7 @@ impl From<&Snapshot> for Now {
             board: board(snapshot),
             bank: bank(snapshot),
             forecast: outlooked(snapshot),
+            questions: snapshot.questions.iter().map(|it| asked(it, snapshot)).collect(),
             alarms: snapshot.alarms.iter().map(|it| alarm(it, snapshot)).collect(),
             alarms_over: snapshot.over.iter().map(|it| over(it, snapshot)).collect(),
             power_off: off(snapshot),
@@ -611,6 +642,32 @@ fn bank(snapshot: &Snapshot) -> Bank {
     }
 }
 
+fn asked(view: &QuestionView, snapshot: &Snapshot) -> Asked {
+    let words::Asked { text, why, answers, holds } = words::asked(view, snapshot);
+    let choice = |(answer, label, _)| Choice { answer: value(answer), label };
+    Asked {
+        id: view.question.name(),
+        text,
+        why,
+        answers: answers.into_iter().map(choice).collect(),
+        answered: view.answer.map(value),
+        standing: match view.standing {
+            Standing::Open => "open",
+            Standing::Inferred => "inferred",
+            Standing::Said => "said",
+        },
+        holds,
+    }
+}
+
+fn possibility(one: &snapshot::Possibility) -> Possibility {
+    Possibility {
+        story: one.story.name(),
+        weight: one.weight.part(),
+        remaining_s: three_s(one.remaining),
+    }
+}
+
 fn outlooked(snapshot: &Snapshot) -> Outlooked {
     let (mut wants_s, mut last, mut last_since_s) = (None, None, None);
     let (lasts, remaining_gap): (Option<&Forecast>, _) = match &snapshot.outlook {
@@ -639,6 +696,7 @@ fn outlooked(snapshot: &Snapshot) -> Outlooked {
     Outlooked {
         basis: basis(lasts.map_or(snapshot.draw.basis, |it| it.basis)),
         remaining_s: lasts.map(|it| three_s(it.remaining)),
+        possibilities: snapshot.possibilities.iter().map(possibility).collect(),
         remaining_gap,
         wants_s,
         last_remaining_s: last,

@@ -216,7 +216,7 @@ fn hourly(trials: &mut [Trial]) -> Result<(), Fault> {
     for trial in trials {
         // Closes the file before its card goes away.
         if let Some(writer) = trial.writer.take() {
-            writer.stop(FROM_S + 7210.0, history::outings::StopHow::Stopped)?;
+            writer.stop(FROM_S + 7210.0, reckon::belief::last_end::StopHow::Stopped)?;
         }
     }
     Ok(())

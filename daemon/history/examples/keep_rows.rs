@@ -98,7 +98,7 @@ fn main() -> ExitCode {
             }
         }
     }
-    match writer.stop(from_s + f64::from(rows) * 10.0, history::outings::StopHow::Stopped) {
+    match writer.stop(from_s + f64::from(rows) * 10.0, reckon::belief::last_end::StopHow::Stopped) {
         Ok(()) => ExitCode::SUCCESS,
         Err(trouble) => {
             eprintln!("{trouble}");

@@ -64,7 +64,7 @@ fn make(folder: &Path) -> Result<(), Fault> {
         }
         let end = history::End { from_s: DAY_S, to_s: DAY_S, ending: history::Ending::SwitchedOff };
         started.writer.change(vec![Entry::OutingEnds { outing: None, end }])?;
-        started.writer.stop(DAY_S, history::outings::StopHow::SwitchingOff)?;
+        started.writer.stop(DAY_S, reckon::belief::last_end::StopHow::SwitchingOff)?;
     }
     println!("made in {:.0} s", began.elapsed().as_secs_f64());
     Ok(())

@@ -1,6 +1,6 @@
 //! What may be kept: the closed list of entries, and the endings that a record knows.
 
-use reckon::bank::BankSpec;
+use reckon::{bank::BankSpec, belief::last_end::StopHow};
 
 use crate::{
     bank::RunDown,
@@ -8,7 +8,6 @@ use crate::{
     contacts::ContactRow,
     doings::Origin,
     folds::FoldRow,
-    outings::StopHow,
     row::{ClockRow, Event, ForecastRow, Row, SourceChange},
 };
 
@@ -56,10 +55,39 @@ pub enum Entry {
     /// and it is no outing of its own any more. What the earlier one was credited with is taken back,
     /// unless it was struck out: the whole is credited when it ends.
     OutingJoins {
-        /// Which it belongs to.
-        earlier: i64,
+        /// Which it belongs to; `None`: the one right before it.
+        earlier: Option<i64>,
         /// How long the power was off in between, s, if known.
         off_before_s: Option<f64>,
+    },
+    /// What this boot added to the open outing is, after all, an outing of its own, which is open
+    /// from now on; the rest ended before.
+    OutingParts {
+        /// How full the bank was when the new one began, 0 to 1; `None`: unknown.
+        start_share: Option<f64>,
+        /// How the rest ended, in the boot before.
+        end: End,
+    },
+    /// How full the bank was when an outing began is known better.
+    OutingStart {
+        /// Which.
+        outing: i64,
+        /// 0 to 1; `None`: unknown.
+        start_share: Option<f64>,
+    },
+    /// A person has said how full the bank was when the open outing began, so that the next start need
+    /// not ask; or has taken that back.
+    OutingSettled {
+        /// Whether it is said.
+        settled: bool,
+    },
+    /// The chance that a bank had run empty when its power went away is known better, or an answer
+    /// to that is taken back.
+    EndingChance {
+        /// Which outing.
+        outing: i64,
+        /// 0 to 1.
+        died: f64,
     },
     /// The outing goes on with another bank.
     OutingNextBank {
@@ -186,6 +214,10 @@ impl Entry {
             | Self::OutingBegins { .. }
             | Self::OutingGoesOn { .. }
             | Self::OutingJoins { .. }
+            | Self::OutingParts { .. }
+            | Self::OutingStart { .. }
+            | Self::OutingSettled { .. }
+            | Self::EndingChance { .. }
             | Self::OutingNextBank { .. }
             | Self::OutingBank { .. }
             | Self::OutingNamed(_)

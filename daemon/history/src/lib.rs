@@ -52,7 +52,6 @@ pub mod fold;
 pub mod folds;
 mod keep;
 mod levels;
-pub mod outings;
 mod pack;
 pub mod reader;
 mod recall;

@@ -2,7 +2,11 @@
 
 use std::path::{Path, PathBuf};
 
-use reckon::{snapshot::Basis, time::Mono};
+use reckon::{
+    belief::last_end::{Before, Loss, OpenOuting, StopHow, Unsettled},
+    snapshot::Basis,
+    time::Mono,
+};
 use rusqlite::{Connection, ErrorCode, OpenFlags, OptionalExtension, params};
 
 use crate::{
@@ -13,7 +17,6 @@ use crate::{
     entry::Ending,
     folds::{self, FoldRow},
     levels::last_sign,
-    outings::{Before, OpenOuting, StopHow},
     row::{Event, EventKind, ForecastRow, Row},
     schema,
     series::{Piece, Series, SeriesAsk, Stretch, rows_between, series},
@@ -75,6 +78,10 @@ pub struct SourceGap {
     /// Why.
     pub why: String,
 }
+
+/// The choice that holds the outing of which a person has said how full its bank was, or that it was
+/// charged before.
+pub const SETTLED: &str = "charged_before";
 
 /// Reads the record.
 #[derive(Clone, Debug)]
@@ -352,6 +359,9 @@ pub(crate) fn before(connection: &Connection) -> rusqlite::Result<Option<Before>
             |row| Ok((row.get(0)?, [row.get(1)?, row.get(2)?, row.get(3)?])),
         )
         .optional()?;
+    let outing = open_outing(connection)?;
+    let unsettled = outing.as_ref().map_or(Ok(Vec::new()), |open| unsettled(connection, open))?;
+    let losses = outing.as_ref().map_or(Ok(Vec::new()), |open| losses(connection, open))?;
     Ok(Some(Before {
         boot_uuid,
         last_sign_s: sign.max(began_s),
@@ -359,8 +369,81 @@ pub(crate) fn before(connection: &Connection) -> rusqlite::Result<Option<Before>
         stopped: ended_s.zip(how.as_deref().and_then(StopHow::from_name)),
         forecast,
         wall_at_boot_ms,
-        outing: open_outing(connection)?,
+        outing,
+        unsettled,
+        losses,
     }))
+}
+
+/// So many outings are looked back through.
+const LOOK_BACK: u32 = 12;
+
+/// Outings right before the open one that it may be the rest of: on its bank, ended alive as far as
+/// can be told, and each begun from a level that is not known but for the first.
+fn unsettled(connection: &Connection, open: &OpenOuting) -> rusqlite::Result<Vec<Unsettled>> {
+    let mut chain = Vec::new();
+    let mut last = open.clone();
+    while last.start_share.is_none() && chain.len() < 4 && !settled(connection, last.id)? {
+        let Some(earlier) = one_before(connection, &last)? else { break };
+        last = earlier.outing.clone();
+        chain.push(earlier);
+    }
+    Ok(chain)
+}
+
+/// Whether a person has said how full the bank was, or that it was not known.
+fn settled(connection: &Connection, outing: i64) -> rusqlite::Result<bool> {
+    connection.query_row(
+        "SELECT EXISTS (SELECT 1 FROM choice WHERE key = ?1 AND value = ?2)",
+        params![SETTLED, outing.to_string()],
+        |row| row.get(0),
+    )
+}
+
+fn one_before(connection: &Connection, of: &OpenOuting) -> rusqlite::Result<Option<Unsettled>> {
+    let mut page = outings(connection, Some(of.id), 1)?;
+    let Some(found) = page.items.pop() else { return Ok(None) };
+    let alive = match found.ending {
+        Ending::SwitchedOff => Some(0.0),
+        Ending::PowerLost { died } => Some(died),
+        Ending::Open | Ending::Died | Ending::Swapped => None,
+    };
+    let same_bank = found.bank.is_some() && found.bank == of.bank;
+    let Some(died) = alive.filter(|_| same_bank) else { return Ok(None) };
+    let outing = OpenOuting {
+        id: found.id,
+        bank: found.bank,
+        name: found.name,
+        start_share: found.start_share,
+        lasted_s: found.lasted_s,
+        energy_wh: found.energy_wh.unwrap_or(0.0),
+        bridged_wh: found.bridged_wh.unwrap_or(0.0),
+    };
+    Ok(Some(Unsettled { outing, died }))
+}
+
+/// Earlier outings of the bank whose power went away.
+fn losses(connection: &Connection, open: &OpenOuting) -> rusqlite::Result<Vec<Loss>> {
+    let mut ask = connection.prepare_cached(
+        "SELECT o.id, o.energy_wh, o.ending, o.died_chance, o.start_share FROM outing AS o
+         JOIN bank AS b ON b.id = o.bank
+         WHERE b.name = ?1 AND o.id < ?2 AND o.ending IN ('died', 'power_lost')
+             AND o.energy_wh > 0 AND (o.start_share IS NULL OR o.start_share >= 1)
+         ORDER BY o.id DESC LIMIT ?3",
+    )?;
+    ask.query_map(params![open.bank, open.id, LOOK_BACK], |row| {
+        let (name, chance): (String, Option<f64>) = (row.get(2)?, row.get(3)?);
+        let died = if name == "died" { 1.0 } else { chance.unwrap_or(0.5) };
+        Ok(Loss {
+            outing: row.get(0)?,
+            energy_wh: row.get(1)?,
+            died,
+            // A person's word is put down as all or nothing.
+            known: name == "died" || died <= 0.0,
+            from_full: row.get::<_, Option<f64>>(4)?.is_some(),
+        })
+    })?
+    .collect()
 }
 
 fn open_outing(connection: &Connection) -> rusqlite::Result<Option<OpenOuting>> {

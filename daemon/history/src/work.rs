@@ -1,6 +1,6 @@
 //! One batch's work: each kind of entry turned into rows of the tables.
 
-use reckon::bank::BankSpec;
+use reckon::{bank::BankSpec, belief::last_end::StopHow};
 use rusqlite::{Connection, OptionalExtension, params};
 
 use crate::{
@@ -10,8 +10,8 @@ use crate::{
     fold::FIVE_S,
     folds,
     levels::{fine_id, last_sign},
-    outings::StopHow,
     pack,
+    reader::SETTLED,
     row::{ClockFrom, ClockRow, Event, ForecastRow, Row, SourceChange},
 };
 
@@ -86,6 +86,19 @@ impl Work<'_> {
             Entry::OutingJoins { earlier, off_before_s } => {
                 self.outing_joins(*earlier, *off_before_s)
             }
+            Entry::OutingParts { start_share, end } => self.outing_parts(*start_share, end),
+            Entry::OutingStart { outing, start_share } => self
+                .on
+                .execute(
+                    "UPDATE outing SET start_share = ?2 WHERE id = ?1",
+                    params![outing, start_share],
+                )
+                .map(|_| ()),
+            Entry::OutingSettled { settled } => {
+                let open = self.at.outing.filter(|_| *settled);
+                self.choice(SETTLED, &open.map(|open| open.to_string()).unwrap_or_default())
+            }
+            Entry::EndingChance { outing, died } => self.ending_chance(*outing, *died),
             Entry::OutingNextBank { bank, at_s } => self.outing_next_bank(bank, *at_s),
             Entry::OutingBank { bank, start_share } => self.outing_bank(bank, *start_share),
             Entry::OutingNamed(name) => self.outing_named(self.at.outing, name),
@@ -267,16 +280,21 @@ impl Work<'_> {
         Ok(())
     }
 
-    fn outing_joins(&mut self, earlier: i64, off: Option<f64>) -> Done<()> {
-        let Some(open) = self.at.outing.filter(|open| *open > earlier) else { return Ok(()) };
-        let known: bool = self.on.query_row(
-            "SELECT EXISTS (SELECT 1 FROM outing WHERE id = ?1)",
-            [earlier],
-            |row| row.get(0),
-        )?;
-        if !known {
-            return Ok(());
-        }
+    fn outing_joins(&mut self, earlier: Option<i64>, off: Option<f64>) -> Done<()> {
+        let Some(open) = self.at.outing else { return Ok(()) };
+        let known: Option<(i64, Option<i64>)> = self
+            .on
+            .query_row(
+                "SELECT id, (SELECT bank FROM span WHERE outing = o.id ORDER BY id DESC LIMIT 1)
+                 FROM outing AS o WHERE id < ?1 AND (?2 IS NULL OR id = ?2)
+                 ORDER BY id DESC LIMIT 1",
+                params![open, earlier],
+                |row| Ok((row.get(0)?, row.get(1)?)),
+            )
+            .optional()?;
+        let Some((earlier, bank)) = known else { return Ok(()) };
+        // What was taken for another bank was this one.
+        self.on.execute("UPDATE span SET bank = ?2 WHERE outing = ?1", params![open, bank])?;
         self.close_spans(earlier, None)?;
         self.on.execute(
             "UPDATE span SET off_before_s = ?2
@@ -295,6 +313,31 @@ impl Work<'_> {
         }
         self.on.execute("DELETE FROM outing WHERE id = ?1", [open])?;
         self.at.outing = Some(earlier);
+        Ok(())
+    }
+
+    fn outing_parts(&mut self, start_share: Option<f64>, end: &End) -> Done<()> {
+        let Some(whole) = self.at.outing else { return Ok(()) };
+        let here: Option<(f64, Option<i64>)> = self
+            .on
+            .query_row(
+                "SELECT from_s, bank FROM span WHERE outing = ?1 AND boot = ?2 ORDER BY id LIMIT 1",
+                params![whole, self.boot],
+                |row| Ok((row.get(0)?, row.get(1)?)),
+            )
+            .optional()?;
+        let Some((from_s, bank)) = here else { return Ok(()) };
+        self.on.execute(
+            "INSERT INTO outing (bank, start_share, began_boot, began_s) VALUES (?1, ?2, ?3, ?4)",
+            params![bank, start_share, self.boot, from_s],
+        )?;
+        let open = self.on.last_insert_rowid();
+        self.on.execute(
+            "UPDATE span SET outing = ?2 WHERE outing = ?1 AND boot = ?3",
+            params![whole, open, self.boot],
+        )?;
+        self.outing_ends(Some(whole), end)?;
+        self.at.outing = Some(open);
         Ok(())
     }
 
@@ -447,6 +490,21 @@ impl Work<'_> {
                 ],
             )
             .map(|_| ())
+    }
+
+    fn ending_chance(&self, outing: i64, died: f64) -> Done<()> {
+        let changed = self.on.execute(
+            "UPDATE outing SET ending = 'power_lost', died_chance = ?2
+             WHERE id = ?1 AND ending IN ('power_lost', 'died')",
+            params![outing, died],
+        )?;
+        if changed > 0 {
+            self.on.execute(
+                "UPDATE rundown SET whole = ?2 WHERE outing = ?1",
+                params![outing, died >= 0.5],
+            )?;
+        }
+        Ok(())
     }
 
     fn answered(&self, outing: i64, died: bool) -> Done<()> {

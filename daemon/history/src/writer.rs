@@ -15,13 +15,13 @@ use std::{
     time::Duration,
 };
 
+use reckon::belief::last_end::{Before, StopHow};
 use rusqlite::{Connection, ErrorCode};
 
 use crate::{
     contacts::ContactRow,
     entry::{Entry, Who},
     keep::Keeper,
-    outings::{Before, StopHow},
     reader::{Reader, before},
     schema::{self, SetAside},
     trouble::Trouble,

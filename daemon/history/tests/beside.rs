@@ -10,10 +10,9 @@ use history::{
     contacts::ContactRow,
     doings::Origin,
     folds::{FoldPart, FoldRow},
-    outings::StopHow,
     row::{ClockFrom, ClockRow, Event, EventKind},
 };
-use reckon::time::Mono;
+use reckon::{belief::last_end::StopHow, time::Mono};
 use rusqlite::Connection;
 use support::{Folder, draw_row, give_rows, row_at, start};
 

@@ -5,7 +5,8 @@ mod support;
 
 use std::fs;
 
-use history::{End, Ending, Entry, FILE, Keep, outings::StopHow};
+use history::{End, Ending, Entry, FILE, Keep};
+use reckon::belief::last_end::StopHow;
 use rusqlite::Connection;
 use support::{Die, Folder, give_rows, row_at, start, start_in, wait};
 

@@ -117,7 +117,7 @@ fn a_full_card_stops_the_record_until_there_is_space() {
     let outing_rows = rows(&started.reader, at_s + 1800.0);
     assert!(outing_rows, "the rows of the time without space are on the card");
     assert_eq!(started.reader.check().unwrap(), "ok");
-    started.writer.stop(at_s + 1980.0, history::outings::StopHow::Stopped).unwrap();
+    started.writer.stop(at_s + 1980.0, reckon::belief::last_end::StopHow::Stopped).unwrap();
 }
 
 /// Whether there is a row for every ten seconds from the start till then.
@@ -188,7 +188,7 @@ fn a_card_gone_read_only_stops_the_record_and_can_still_be_read() {
     });
     give_rows(&started, 0.0, 600.0, row_at);
     wait(&states, "kept ten minutes", |state| state.last_s >= Some(550.0));
-    started.writer.stop(600.0, history::outings::StopHow::SwitchingOff).unwrap();
+    started.writer.stop(600.0, reckon::belief::last_end::StopHow::SwitchingOff).unwrap();
 
     card.remount("ro");
     let (started, states) = start(&state_folder, "boot-b", 0.0);
@@ -207,5 +207,5 @@ fn a_card_gone_read_only_stops_the_record_and_can_still_be_read() {
     assert_eq!(give_rows(&started, 300.0, 480.0, row_at), 0);
     let state = wait(&states, "went on", |state| state.stopped.is_none());
     assert_eq!(state.missed, 0);
-    started.writer.stop(480.0, history::outings::StopHow::Stopped).unwrap();
+    started.writer.stop(480.0, reckon::belief::last_end::StopHow::Stopped).unwrap();
 }

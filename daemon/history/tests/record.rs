@@ -6,12 +6,12 @@ mod support;
 use history::{
     End, Ending, Entry, Keep,
     bank::RunDown,
-    outings::{Ended, Rules, StopHow, ThisStart, account, entries_at_start},
     row::{Channel, ClockFrom, ClockRow, Event, EventKind, ForecastRow, SourceChange},
     series::{SeriesAsk, Stretch},
 };
 use reckon::{
     bank::{BankSpec, Cells, MeasuredAt},
+    belief::last_end::{Ended, Rules, StopHow, ThisStart, account, at_start},
     snapshot::Basis,
     time::Mono,
     units::{AmpHours, Volts},
@@ -74,7 +74,8 @@ fn an_outing_over_three_boots_and_two_banks() {
     let before = started.before.clone().unwrap();
     let this = ThisStart { boot_uuid: "boot-b".into(), at_s: 20.0, wall_at_boot_ms: None };
     let told = account(&before, &this, &Rules::default());
-    assert_eq!((told.ended, told.goes_on), (Ended::Restarted, true));
+    assert_eq!(told.ended, Ended::Restarted);
+    assert!(at_start(&before, &told).goes_on);
     let open = before.outing.unwrap();
     assert_eq!(open.bank.as_deref(), Some("Long six"), "the bank it goes on with is the second");
     assert!((open.lasted_s - 3600.0).abs() < 1e-6);
@@ -458,9 +459,11 @@ fn off_for_the_night_and_joined_in_the_morning() {
     let before = started.before.clone().unwrap();
     let this = ThisStart { boot_uuid: "boot-b".into(), at_s: 10.0, wall_at_boot_ms: None };
     let told = account(&before, &this, &Rules::default());
-    assert_eq!((told.ended, told.goes_on), (Ended::SwitchedOff, false));
-    let mut first = entries_at_start(&before, &told, 10.0);
-    first.push(begins(Some("Blue ten"), 10.0));
+    assert_eq!(told.ended, Ended::SwitchedOff);
+    assert!(!at_start(&before, &told).goes_on);
+    let end = End { from_s: 3600.0, to_s: 3600.0, ending: Ending::SwitchedOff };
+    let next = begins(Some("Blue ten"), 10.0);
+    let first = vec![Entry::OutingEnds { outing: Some(1), end: end.clone() }, next];
     started.writer.change(first).unwrap();
     assert_eq!(started.reader.outing(1).unwrap().unwrap().ending, Ending::SwitchedOff);
     give_rows(&started, 10.0, 1810.0, |at| draw_row(at, 3.0, 4.0));
@@ -471,7 +474,7 @@ fn off_for_the_night_and_joined_in_the_morning() {
     // 'It is still the same bank': ten hours off in between.
     started
         .writer
-        .change(vec![Entry::OutingJoins { earlier: 1, off_before_s: Some(36_000.0) }])
+        .change(vec![Entry::OutingJoins { earlier: Some(1), off_before_s: Some(36_000.0) }])
         .unwrap();
     let page = started.reader.outings(None, 10).unwrap();
     assert_eq!(page.items.len(), 1);
@@ -481,4 +484,106 @@ fn off_for_the_night_and_joined_in_the_morning() {
     assert_eq!(rows.last().unwrap().to_s(), 3600.0 + 36_000.0 + 1800.0);
     assert!(started.reader.rundowns(1).unwrap().is_empty(), "the part teaches nothing any more");
     assert_eq!(started.reader.forecasts(1).unwrap(), [forecast]);
+
+    // The word is taken back: two outings again, as they were.
+    let parts = Entry::OutingParts { start_share: None, end };
+    started.writer.change(vec![parts]).unwrap();
+    let page = started.reader.outings(None, 10).unwrap();
+    let [open, first] = page.items.as_slice() else { panic!("{:#?}", page.items) };
+    assert_eq!((first.id, first.ending, first.lasted_s), (1, Ending::SwitchedOff, 3600.0));
+    assert_eq!((open.ending, open.lasted_s, open.start_share), (Ending::Open, 1800.0, None));
+    assert_eq!(open.bank.as_deref(), Some("Blue ten"));
+    assert!((first.energy_wh.unwrap() - 3.0).abs() < 1e-6);
+    assert!((open.energy_wh.unwrap() - 1.5).abs() < 1e-6);
+    // And given again.
+    started.writer.change(vec![Entry::OutingJoins { earlier: None, off_before_s: None }]).unwrap();
+    let page = started.reader.outings(None, 10).unwrap();
+    assert_eq!((page.items.len(), page.items[0].lasted_s), (1, 5400.0));
+}
+
+#[test]
+fn a_bank_that_was_taken_for_another_gives_its_rows_back() {
+    let folder = Folder::new("another");
+    let (started, _states) = start(&folder.0, "boot-a", 10.0);
+    let long_six = BankSpec { name: "Long six".into(), ..blue_ten() };
+    let banks = vec![Entry::Bank(blue_ten()), Entry::Bank(long_six)];
+    started.writer.change(banks).unwrap();
+    started.writer.change(vec![begins(Some("Blue ten"), 10.0)]).unwrap();
+    give_rows(&started, 10.0, 3610.0, |at| draw_row(at, 3.0, 4.0));
+    // The supply was away at half past; the word that it was another bank comes half an hour later.
+    let end = End { from_s: 1800.0, to_s: 1840.0, ending: Ending::Swapped };
+    let ends = Entry::OutingEnds { outing: None, end };
+    let next = Entry::OutingBegins {
+        bank: Some("Long six".into()),
+        name: None,
+        start_share: None,
+        at_s: 1840.0,
+    };
+    started.writer.change(vec![ends, next]).unwrap();
+    let page = started.reader.outings(None, 10).unwrap();
+    let lasted: Vec<f64> = page.items.iter().map(|one| one.lasted_s.round()).collect();
+    assert_eq!(lasted, [1770.0, 1790.0]);
+    started.writer.change(vec![Entry::OutingJoins { earlier: None, off_before_s: None }]).unwrap();
+    let page = started.reader.outings(None, 10).unwrap();
+    assert_eq!((page.items.len(), page.items[0].bank.as_deref()), (1, Some("Blue ten")));
+    // Goes on with the bank it began with, at the next start too.
+    started.writer.stop(3610.0, StopHow::Restarting).unwrap();
+    let (started, _states) = start(&folder.0, "boot-b", 10.0);
+    let open = started.before.unwrap().outing.unwrap();
+    assert_eq!(open.bank.as_deref(), Some("Blue ten"));
+}
+
+#[test]
+fn what_a_start_is_told_of_earlier_losses_and_unsettled_outings() {
+    let folder = Folder::new("losses");
+    let (started, _states) = start(&folder.0, "boot-a", 10.0);
+    started.writer.change(vec![Entry::Bank(blue_ten())]).unwrap();
+    let mut at_s = 10.0;
+    let unknown = |at_s| Entry::OutingBegins {
+        bank: Some("Blue ten".into()),
+        name: None,
+        start_share: None,
+        at_s,
+    };
+    let endings = [
+        (begins(Some("Blue ten"), 10.0), Some(Ending::PowerLost { died: 0.4 })),
+        (unknown(3610.0), Some(Ending::SwitchedOff)),
+        (unknown(7210.0), Some(Ending::PowerLost { died: 0.1 })),
+        (unknown(10_810.0), None),
+    ];
+    for (begins, ending) in endings {
+        started.writer.change(vec![begins]).unwrap();
+        give_rows(&started, at_s, at_s + 3600.0, |at| draw_row(at, 3.0, 4.0));
+        at_s += 3600.0;
+        if let Some(ending) = ending {
+            let end = End { from_s: at_s, to_s: at_s, ending };
+            started.writer.change(vec![Entry::OutingEnds { outing: None, end }]).unwrap();
+        }
+    }
+    crash(started);
+    let (started, _states) = start(&folder.0, "boot-b", 10.0);
+    let before = started.before.clone().unwrap();
+    assert_eq!(before.outing.as_ref().unwrap().id, 4);
+    let chain: Vec<(i64, f64)> =
+        before.unsettled.iter().map(|one| (one.outing.id, one.died)).collect();
+    assert_eq!(chain, [(3, 0.1), (2, 0.0), (1, 0.4)], "down to the one that began full");
+    // Four hours at 3 W since it was full.
+    let carried = before.carried().unwrap();
+    assert!((carried.delivered.wh() - 12.0).abs() < 1e-6, "{carried:?}");
+    let losses: Vec<(i64, bool, bool)> =
+        before.losses.iter().map(|one| (one.outing, one.known, one.from_full)).collect();
+    assert_eq!(losses, [(3, false, false), (1, false, true)]);
+    // Known better, and said.
+    let better = vec![
+        Entry::EndingChance { outing: 1, died: 0.9 },
+        Entry::OutingStart { outing: 3, start_share: Some(1.0) },
+    ];
+    started.writer.change(better).unwrap();
+    let first = started.reader.outing(1).unwrap().unwrap();
+    assert_eq!(first.ending, Ending::PowerLost { died: 0.9 });
+    assert_eq!(started.reader.outing(3).unwrap().unwrap().start_share, Some(1.0));
+    started.writer.change(vec![Entry::Answered { outing: 1, died: true }]).unwrap();
+    started.writer.change(vec![Entry::EndingChance { outing: 1, died: 0.9 }]).unwrap();
+    let back = started.reader.outing(1).unwrap().unwrap();
+    assert_eq!(back.ending, Ending::PowerLost { died: 0.9 }, "an answer taken back");
 }

@@ -12,6 +12,7 @@ pub mod adif;
 pub mod alarm;
 pub mod bank;
 pub mod bank_choices;
+pub mod belief;
 pub mod book;
 pub mod contacts;
 pub mod draw;

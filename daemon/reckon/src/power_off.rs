@@ -305,6 +305,11 @@ impl Watch {
         }
     }
 
+    /// Whether a countdown is on, or what comes after it.
+    pub(crate) const fn is_under_way(&self) -> bool {
+        matches!(self.state, State::Counting { .. } | State::Saving { .. } | State::Closing { .. })
+    }
+
     /// Everybody has saved.
     pub(crate) fn saved(&mut self, now: Mono) {
         if matches!(self.state, State::Saving { .. }) {

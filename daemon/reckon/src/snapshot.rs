@@ -7,7 +7,9 @@ use core::time::Duration;
 
 use crate::{
     bank::BankSpec,
+    belief::{Away, QuestionView, SinceLast, Story, last_end::HowEnded},
     book::Slope,
+    engine::Start,
     fold::Fold,
     forecast::Outlook,
     power_off::PowerOff,
@@ -69,6 +71,39 @@ pub struct BankView {
     pub usable: Option<[Joules; 3]>,
     /// How many run-downs it has learned from.
     pub learned_from: u32,
+    /// How full it was when the outing began, as far as that is settled.
+    pub start: Start,
+    /// Another bank was put to use a moment ago, and can be taken back.
+    pub changed: Option<BankChanged>,
+    /// The supply was away in this outing, and when.
+    pub away: Option<Away>,
+    /// What is known of the time since the outing before.
+    pub since: Option<SinceLast>,
+    /// How the outing before ended, where its power went away.
+    pub last_ended: Option<HowEnded>,
+}
+
+/// One of several remaining times, as long as it is not known which bank there is or how full it
+/// was.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Possibility {
+    /// What would have happened.
+    pub story: Story,
+    /// How likely that is.
+    pub weight: Share,
+    /// Remaining time then: 10 %, 50 %, 90 %.
+    pub remaining: [Seconds; 3],
+}
+
+/// Another bank was put to use a moment ago.
+#[derive(Clone, Debug, PartialEq)]
+pub struct BankChanged {
+    /// When.
+    pub at: Mono,
+    /// Till when it can be taken back.
+    pub until: Mono,
+    /// The bank before.
+    pub before: Option<Arc<BankSpec>>,
 }
 
 /// Whether the bank reaches the finish.
@@ -284,6 +319,12 @@ pub struct Snapshot {
     pub bank_choices: Arc<[BankSpec]>,
     /// The forecast, or why there is none.
     pub outlook: Outlook,
+    /// The remaining times that it spans, where it is not known which of them is true.
+    pub possibilities: Vec<Possibility>,
+    /// What there is to ask, and what was answered.
+    pub questions: Vec<QuestionView>,
+    /// The record's number of the outing before, where this one is the rest of it.
+    pub goes_on: Option<i64>,
     /// The finish, if one is set.
     pub finish: Option<FinishView>,
     /// The named activities.

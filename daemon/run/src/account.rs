@@ -485,7 +485,7 @@ mod tests {
         let [folded] = &report.folds[..] else { panic!("{:?}", report.folds) };
         assert_eq!((folded.sent, folded.lasted.si(), folded.transmit.si()), (80, 7200.0, 6000.0));
         assert_eq!(folded.latest.mode.map(|mode| mode.name), Some("FT8 or JS8"));
-        started.writer.stop(72_006.0, history::outings::StopHow::Stopped).unwrap();
+        started.writer.stop(72_006.0, reckon::belief::last_end::StopHow::Stopped).unwrap();
 
         // One tap counts the minutes of contact; another such tap replaces it; one takes it back.
         let clerk = crate::clerk::offline(folder.path());

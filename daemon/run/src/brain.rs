@@ -268,8 +268,15 @@ impl Brain {
             return None;
         }
         let shot = self.record_changes(at);
-        if matches!(ask, Ask::UseBank { .. }) {
+        // An outing that began, ended or was joined to another is credited anew.
+        let tested = self.keeping.borrow().test.as_ref().map(|test| test.bank.clone());
+        let connected = shot.bank.spec.as_ref().map(|bank| bank.name.clone());
+        if matches!(ask, Ask::UseBank { start: Some(_), .. })
+            || tested.is_some_and(|it| Some(it) != connected)
+        {
             self.end_test();
+        }
+        if matches!(ask, Ask::UseBank { .. } | Ask::Answer { .. }) {
             self.settle();
         }
         // Whoever is answered shall see the change at once.

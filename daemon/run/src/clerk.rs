@@ -16,6 +16,10 @@ use history::{
 use reckon::{
     adif::Contact,
     bank::BankSpec,
+    belief::{
+        Answer, SinceLast,
+        last_end::{HowEnded, start_of},
+    },
     contacts,
     engine::{Carried, Refusal, UsualDraws},
     estimator::{Learned, LoadPrior},
@@ -36,9 +40,9 @@ use crate::{
 
 /// The run-down test that is on, in the record's choices.
 pub(crate) const TEST: &str = "rundown_test";
-/// The outing of which the operator said that its bank had been charged before it, in the record's
-/// choices.
-const CHARGED: &str = "charged_before";
+/// How likely an empty bank had seemed before the operator said how an outing ended, in the record's
+/// choices: the outing and the chance.
+const ENDING_BEFORE: &str = "ending_before";
 /// Said when no daemon runs and one is needed.
 pub(crate) const NEEDS_RUNNING: &str = "Only the running outlast can do this. Start it with \
                                         `outlast run`, or as a service: sudo systemctl start \
@@ -81,12 +85,10 @@ pub(crate) struct News {
     pub(crate) offered: Vec<BankSpec>,
     /// Names of banks that are not to be offered.
     pub(crate) forgotten: Vec<String>,
-    /// The newest outing whose ending waits for the operator's word.
-    pub(crate) ask_ending: Option<i64>,
-    /// The outing before, of which only the operator knows whether it goes on.
-    pub(crate) ask_goes_on: Option<i64>,
-    /// It does: what it had used.
-    pub(crate) goes_on: Option<Carried>,
+    /// How the outing before ended, where its power went away.
+    pub(crate) last_ended: Option<HowEnded>,
+    /// The operator says whether the open outing is the rest of this one.
+    pub(crate) since: Option<(SinceLast, Answer)>,
     /// A bank was told of anew: its name till then, and what it is now.
     pub(crate) told: Option<(String, BankSpec)>,
     /// The open outing was given a name.
@@ -238,8 +240,11 @@ impl Clerk {
                 self.has_rundown(*rundown)?;
                 Entry::Struck { rundown: *rundown, struck: *struck }
             }
-            RecordAsk::Answer { outing, died } => self.answered(*outing, *died)?,
-            RecordAsk::GoesOn { earlier, goes_on } => self.goes_on(*earlier, *goes_on, news)?,
+            RecordAsk::Answer { outing, died } => return self.answered(*outing, *died),
+            RecordAsk::GoesOn { earlier, goes_on } => {
+                news.since = Some(self.goes_on(*earlier, *goes_on)?);
+                return Ok(Vec::new());
+            }
             RecordAsk::NameOuting { outing, name } => self.named(*outing, name, news)?,
             RecordAsk::Doing { outing, from_s, to_s, activity } => {
                 self.doing(*outing, *from_s, *to_s, activity.as_deref())?
@@ -314,42 +319,59 @@ impl Clerk {
             .ok_or_else(|| "There is no such outing in the record. Nothing was changed.".to_owned())
     }
 
-    fn answered(&self, id: i64, died: bool) -> Result<Entry, String> {
-        match self.outing(id)?.ending {
-            Ending::PowerLost { .. } | Ending::Died => Ok(Entry::Answered { outing: id, died }),
-            Ending::Open => Err("This outing has not ended yet. Nothing was changed.".to_owned()),
-            Ending::SwitchedOff | Ending::Swapped => {
-                Err("How this outing ended is known: no power was lost. Nothing was changed."
-                    .to_owned())
+    fn answered(&self, id: i64, died: Option<bool>) -> Result<Vec<Entry>, String> {
+        let chance = match self.outing(id)?.ending {
+            Ending::PowerLost { died } => died,
+            Ending::Died => 1.0,
+            Ending::Open => {
+                return Err("This outing has not ended yet. Nothing was changed.".to_owned());
             }
-        }
+            Ending::SwitchedOff | Ending::Swapped => {
+                return Err("How this outing ended is known: no power was lost. Nothing was \
+                            changed."
+                    .to_owned());
+            }
+        };
+        let before = ending_before(&self.reader()).filter(|(outing, _)| *outing == id);
+        let Some(died) = died else {
+            let Some((outing, died)) = before else {
+                return Err(
+                    "Nobody has said how this outing ended. Nothing was changed.".to_owned()
+                );
+            };
+            let forgotten = Entry::Choice { key: ENDING_BEFORE.to_owned(), value: String::new() };
+            return Ok(vec![Entry::EndingChance { outing, died }, forgotten]);
+        };
+        let (_, chance) = before.unwrap_or((id, chance));
+        let kept = Entry::Choice { key: ENDING_BEFORE.to_owned(), value: format!("{id} {chance}") };
+        Ok(vec![kept, Entry::Answered { outing: id, died }])
     }
 
-    fn goes_on(&self, earlier: i64, goes_on: bool, news: &mut News) -> Result<Entry, String> {
+    /// The outing before the open one, on the same bank: the operator's word counts whatever was
+    /// believed.
+    fn goes_on(&self, earlier: i64, goes_on: bool) -> Result<(SinceLast, Answer), String> {
         if matches!(self.pen, Some(Pen::Offline(_))) {
             return Err(NEEDS_RUNNING.to_owned());
         }
-        let asked = unsure(&self.reader()).map_err(|why| said(&why))?;
-        let Some((before, open)) = asked.filter(|(before, _)| before.id == earlier) else {
-            return Err("The outing that is on does not follow this one on the same bank, or is \
-                        known to have begun with a charged one. Nothing was changed."
-                .to_owned());
-        };
-        if !goes_on {
-            return Ok(Entry::Choice { key: CHARGED.to_owned(), value: open.id.to_string() });
+        let reader = self.reader();
+        let mut newest = reader.outings(None, 2).map_err(|why| said(&why))?.items.into_iter();
+        let (open, before) = (newest.next(), newest.next());
+        if open.as_ref().is_some_and(|open| open.id == earlier) {
+            // It is the open one already: the word is taken for the belief that it goes on by.
+            let since = reader.outing(earlier).map_err(|why| said(&why))?.map(|it| since_of(&it));
+            return since.map(|since| (since, answer_of(goes_on))).ok_or_else(not_before);
         }
-        let off_s = before.ended_ms.zip(open.began_ms).and_then(|(ended_ms, began_ms)| {
-            let off_ms = u32::try_from(began_ms.checked_sub(ended_ms)? / 1000).ok()?;
-            Some(f64::from(off_ms))
+        let (Some(open), Some(before)) = (open, before) else { return Err(not_before()) };
+        let same_bank = before.bank.is_some() && open.bank == before.bank;
+        if open.ending != Ending::Open || before.id != earlier || !same_bank {
+            return Err(not_before());
+        }
+        let mut since = since_of(&before);
+        since.off = before.ended_ms.zip(open.began_ms).and_then(|(ended_ms, began_ms)| {
+            let off_s = u32::try_from(began_ms.checked_sub(ended_ms)? / 1000).ok()?;
+            Some(Seconds::of(f64::from(off_s)))
         });
-        news.goes_on = Some(Carried {
-            outing: before.name,
-            start: credit::start_of(before.start_share),
-            span: Seconds::of(before.lasted_s),
-            delivered: Joules::from_wh(before.energy_wh.unwrap_or(0.0)),
-            bridged: Joules::from_wh(before.bridged_wh.unwrap_or(0.0)),
-        });
-        Ok(Entry::OutingJoins { earlier, off_before_s: off_s })
+        Ok((since, answer_of(goes_on)))
     }
 
     fn doing(
@@ -480,31 +502,56 @@ fn settle(pen: &Pen, reader: &Reader, load: &LoadPrior, news: &mut News) -> Resu
         reader.banks()?.into_iter().partition(|bank| bank.forgotten);
     news.offered = there.into_iter().map(|bank| bank.spec).collect();
     news.forgotten = gone.into_iter().map(|bank| bank.spec.name).collect();
-    let newest = reader.outings(None, 8)?.items;
-    let open_question =
-        |outing: &&Outing| matches!(outing.ending, Ending::PowerLost { died } if died > 0.0);
-    news.ask_ending = newest.iter().find(open_question).map(|outing| outing.id);
-    news.ask_goes_on = unsure(reader)?.map(|(before, _)| before.id);
+    news.last_ended = last_ended(reader)?;
     Ok(())
 }
 
-/// The outing before and the one that is on, where the board was off in between and only the
-/// operator knows whether their bank was charged then.
-fn unsure(reader: &Reader) -> Result<Option<(Outing, Outing)>, Trouble> {
-    let mut newest = reader.outings(None, 2)?.items.into_iter();
-    let (Some(open), Some(before)) = (newest.next(), newest.next()) else { return Ok(None) };
-    let ended_alive = match before.ending {
-        Ending::SwitchedOff => true,
-        Ending::PowerLost { died } => died < 0.5,
-        Ending::Open | Ending::Died | Ending::Swapped => false,
-    };
-    let same_bank = open.bank.is_some() && open.bank == before.bank;
-    if open.ending != Ending::Open || open.start_share.is_some() || !same_bank || !ended_alive {
+/// How the outing before ended, where its power went away; what a run-down test showed is not asked.
+fn last_ended(reader: &Reader) -> Result<Option<HowEnded>, Trouble> {
+    let newest = reader.outings(None, 2)?.items;
+    let Some(last) = newest.into_iter().find(|outing| outing.ending != Ending::Open) else {
         return Ok(None);
-    }
-    let charged = reader.choices()?.into_iter().find(|(key, _)| key == CHARGED);
-    let known = charged.is_some_and(|(_, outing)| outing == open.id.to_string());
-    Ok((!known).then_some((before, open)))
+    };
+    let outing = last.id;
+    let before = ending_before(reader).filter(|(of, _)| *of == outing).map(|(_, chance)| chance);
+    Ok(match (last.ending, before) {
+        (Ending::PowerLost { .. }, Some(died)) => {
+            Some(HowEnded { outing, died, said: Some(false) })
+        }
+        (Ending::Died, Some(died)) => Some(HowEnded { outing, died, said: Some(true) }),
+        (Ending::PowerLost { died }, None) => Some(HowEnded { outing, died, said: None }),
+        _ => None,
+    })
+}
+
+/// The outing of which the operator has said how it ended, and how likely an empty bank had seemed.
+fn ending_before(reader: &Reader) -> Option<(i64, f64)> {
+    let choices = reader.choices().ok()?;
+    let (_, value) = choices.into_iter().find(|(key, _)| key == ENDING_BEFORE)?;
+    let (outing, chance) = value.split_once(' ')?;
+    let chance = chance.parse().ok().filter(|chance| (0.0..=1.0).contains(chance))?;
+    Some((outing.parse().ok()?, chance))
+}
+
+fn since_of(before: &Outing) -> SinceLast {
+    let carried = Carried {
+        outing: before.name.clone(),
+        start: start_of(before.start_share),
+        span: Seconds::of(before.lasted_s),
+        delivered: Joules::from_wh(before.energy_wh.unwrap_or(0.0)),
+        bridged: Joules::from_wh(before.bridged_wh.unwrap_or(0.0)),
+    };
+    SinceLast { outing: Some(before.id), ..SinceLast::undated(carried) }
+}
+
+const fn answer_of(goes_on: bool) -> Answer {
+    if goes_on { Answer::GoesOn } else { Answer::Charged }
+}
+
+fn not_before() -> String {
+    "The outing that is on does not follow this one on the same bank. Say first which bank is \
+     connected. Nothing was changed."
+        .to_owned()
 }
 
 /// The test that the record's choices speak of: its load and the bank's name.

@@ -9,9 +9,9 @@ use history::{
 };
 use reckon::{
     bank::{BankSpec, MeasuredAt},
+    belief::last_end::start_of,
     engine::Start,
     estimator::{self, Estimator, Learned, LoadPrior, Observation},
-    units::Share,
 };
 
 /// A shorter outing teaches nothing that is worth a line, s.
@@ -129,16 +129,7 @@ pub(crate) fn of_outing(
     })
 }
 
-/// How full a bank was, as the record has it.
-pub(crate) fn start_of(share: Option<f64>) -> Start {
-    match share {
-        Some(share) if share >= 1.0 => Start::Full,
-        Some(share) => Start::Part(Share::nearest(share)),
-        None => Start::Unknown,
-    }
-}
-
-/// The same the other way.
+/// How full a bank was, as the record has it: 1 is full, nothing is unknown.
 pub(crate) fn share_of(start: Start) -> Option<f64> {
     match start {
         Start::Full => Some(1.0),

@@ -137,7 +137,7 @@ pub(crate) fn play(hand: &HandClock, sampler: &Sampler, speed: u16) {
     let mut at_once = PLAYED_AT_ONCE_S;
     for outing in outings().iter().cycle() {
         let opening = [
-            Ask::UseBank { bank: outing.bank.clone(), start: Start::Full },
+            Ask::UseBank { bank: outing.bank.clone(), start: Some(Start::Full) },
             Ask::NameOuting { name: outing.name.to_owned() },
             Ask::Finish { after: Some(outing.stays) },
         ];

@@ -7,7 +7,7 @@ use std::{
     time::Duration,
 };
 
-use history::outings::StopHow;
+use reckon::belief::last_end::StopHow;
 
 use crate::clock::Clock;
 

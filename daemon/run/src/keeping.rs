@@ -5,6 +5,7 @@ use std::sync::Arc;
 use history::{Ending, RecordState, row::EventKind};
 use reckon::{
     bank::BankSpec,
+    belief::{Answer, Question, SinceLast},
     engine::{Ask, Start},
     snapshot::{LogState, Snapshot},
     time::{Mono, Stamp},
@@ -51,7 +52,8 @@ impl Brain {
             tracing::info!("{say}");
         }
         let shot = self.engine.tick(shot.at);
-        kept.recorder.begin(&shot, decided.entries);
+        let start = self.engine.start();
+        kept.recorder.begin(&shot, start, decided.entries, decided.end);
         let test = kept.test.zip(kept.last_end.test.clone());
         match test {
             Some((load, bank)) if decided.goes_on => {
@@ -66,25 +68,24 @@ impl Brain {
         shot
     }
 
-    /// The recorder takes a sweep; a swap that it notices begins another outing.
+    /// The recorder takes a sweep.
     pub(crate) fn record_sweep(&mut self, shot: Arc<Snapshot>) -> Arc<Snapshot> {
-        let start = self.engine.start();
         let Some(kept) = &mut self.record else { return shot };
+        let undated = shot.bank.since.as_ref().is_some_and(|since| since.off.is_none());
+        let off = undated.then(|| kept.last_end.off(shot.at)).flatten();
+        if let Some(off) = off {
+            // The time of day is known only now: decided by again.
+            self.engine.note_off(off);
+        }
+        let start = self.engine.start();
         kept.recorder.taken_apart(&mut self.engine);
-        let Some(swap) = kept.recorder.swept(&shot, start) else { return shot };
-        let Some(bank) = shot.bank.spec.as_deref().cloned() else { return shot };
-        kept.recorder.close_as(swap.from_s, swap.to_s, Ending::Swapped);
-        let said = "the supply was away and came back while the board ran on: perhaps another bank";
-        kept.recorder.event(shot.at.mono, EventKind::Other, said.to_owned());
-        tracing::info!("{said}; the page lets you say which");
-        self.use_bank(bank, Start::Unknown, shot.at);
-        self.end_test();
-        self.keep(None);
-        self.engine.tick(shot.at)
+        kept.recorder.swept(&shot, start);
+        shot
     }
 
     /// Puts another bank to use and closes the outing till now.
     fn use_bank(&mut self, bank: BankSpec, start: Start, at: Stamp) {
+        let start = Some(start);
         if let Err(refusal) = self.engine.ask(&Ask::UseBank { bank, start }, at) {
             tracing::warn!("{}", reckon::words::refusal(&refusal));
         }
@@ -282,15 +283,24 @@ impl Brain {
         if let Some((bank, load)) = news.test {
             self.begin_test(&bank, load, at);
         }
-        if let Some(carried) = news.goes_on {
-            self.engine.carry_on(carried);
-            self.keep(None);
+        self.engine.note_last_ended(news.last_ended);
+        if let Some((since, answer)) = news.since {
+            self.goes_on(since, answer, at);
         }
-        self.tell(|keeping| {
-            keeping.ask_ending = news.ask_ending;
-            keeping.ask_goes_on = news.ask_goes_on;
-        });
         self.record_changes(at)
+    }
+
+    /// The operator says of an earlier outing whether this one is the rest of it, asked or not.
+    fn goes_on(&mut self, since: SinceLast, answer: Answer, at: Stamp) {
+        let known = self.engine.belief().since().is_some_and(|it| it.outing == since.outing);
+        if !known {
+            self.engine.note_since(Some(since));
+        }
+        let ask = Ask::Answer { question: Question::SinceLast, answer: Some(answer) };
+        if let Err(refusal) = self.engine.ask(&ask, at) {
+            tracing::warn!("{}", reckon::words::refusal(&refusal));
+        }
+        self.keep(None);
     }
 
     /// Banks for one tap: those of the settings first, then those of the record.

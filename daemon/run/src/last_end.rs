@@ -1,21 +1,18 @@
 //! What happened at the last end, told to engine and record when the first sweep has come: by then
 //! the kernel's word on its clock is known, and with it how long the power was off.
 
-use history::{
-    End, Ending, Entry,
-    outings::{Account, Before, Ended, OpenOuting, Rules, ThisStart, account},
-};
+use history::{End, Ending, Entry};
 use reckon::{
-    engine::{Carried, Engine},
+    belief::last_end::{
+        Account, AtStart, Before, Ended, OpenOuting, Rules, ThisStart, account, at_start,
+    },
+    engine::Engine,
     snapshot::Snapshot,
-    time::Mono,
-    units::{Joules, Seconds},
+    time::{Mono, Stamp},
+    units::Seconds,
 };
 
-use crate::{
-    credit::start_of,
-    record::{beginning, millis},
-};
+use crate::record::{beginning, millis};
 
 /// What the decisions go by, besides the record.
 pub(crate) struct Start {
@@ -31,12 +28,31 @@ pub(crate) struct Start {
     pub(crate) test: Option<String>,
 }
 
+impl Start {
+    /// What the record says of the last end, as things look at this moment.
+    fn account(&self, before: &Before, at: Stamp) -> Account {
+        let wall_at_boot_ms =
+            at.believed().map(|wall| wall.unix_ms().saturating_sub(millis(at.mono)));
+        let at_s = at.mono.as_s();
+        let this = ThisStart { boot_uuid: self.boot.clone(), at_s, wall_at_boot_ms };
+        account(before, &this, &Rules::default())
+    }
+
+    /// How long the power was off before this boot, as soon as both ends can be dated.
+    pub(crate) fn off(&self, at: Stamp) -> Option<Seconds> {
+        let before = self.before.as_ref().filter(|before| before.boot_uuid != self.boot)?;
+        self.account(before, at).off_s.map(Seconds::of)
+    }
+}
+
 /// What came of it.
 pub(crate) struct Decided {
     /// For the record.
     pub(crate) entries: Vec<Entry>,
     /// The outing that was open goes on, and with it a run-down test.
     pub(crate) goes_on: bool,
+    /// How the outing before ended, if it should turn out to be one of its own.
+    pub(crate) end: Option<End>,
     /// For the journal.
     pub(crate) say: Option<String>,
 }
@@ -47,27 +63,39 @@ pub(crate) fn decide(start: &Start, engine: &mut Engine, shot: &Snapshot) -> Dec
     let at_s = shot.outing_began.as_s();
     let Some((before, outing)) = open else {
         let entries = beginning(shot, engine.start(), at_s);
-        return Decided { entries, goes_on: false, say: None };
+        return Decided { entries, goes_on: false, end: None, say: None };
     };
-    let this = ThisStart {
-        boot_uuid: start.boot.clone(),
-        at_s: shot.at.mono.as_s(),
-        wall_at_boot_ms: shot
-            .at
-            .believed()
-            .map(|wall| wall.unix_ms().saturating_sub(millis(shot.at.mono))),
-    };
-    let account = account(before, &this, &Rules::default());
-    let bank = shot.bank.spec.as_ref().map(|bank| &bank.name);
+    let account = start.account(before, shot.at);
+    let AtStart { goes_on, since } = at_start(before, &account);
+    let bank = shot.bank.spec.as_deref();
     // An outing without a bank goes on with the first that is told of.
-    let same_bank = outing.bank.is_none() || outing.bank.as_ref() == bank;
-    if account.goes_on && same_bank {
-        go_on(start, engine, shot, outing, &account, before.boot_uuid == start.boot)
-    } else {
-        let mut entries = vec![ended(start, outing, &account, same_bank)];
-        entries.extend(beginning(shot, engine.start(), at_s));
-        Decided { entries, goes_on: false, say: Some(said(&account, start.test.is_some())) }
+    let same_bank = outing.bank.is_none() || outing.bank.as_ref() == bank.map(|it| &it.name);
+    let end = end_of(start, outing, &account, same_bank);
+    let mut entries = better_known(outing, &account);
+    let matters = |label| since.as_ref().is_some_and(|since| since.matters(label));
+    let doubted = same_bank && bank.is_some_and(|bank| matters(bank.label_energy()));
+    if goes_on && same_bank {
+        // Over a boot the open outing goes on by what is believed of it, which can be taken back.
+        let newest = since.as_ref().is_some_and(|since| since.outing == Some(outing.id));
+        entries.extend(go_on(start, engine, shot, outing, &account, newest && doubted));
     }
+    engine.note_since(since.filter(|_| doubted));
+    if goes_on && same_bank {
+        return Decided { entries, goes_on: true, end: Some(end), say: None };
+    }
+    entries.push(Entry::OutingEnds { outing: Some(outing.id), end: end.clone() });
+    entries.extend(beginning(shot, engine.start(), at_s));
+    let say = Some(said(&account, start.test.is_some()));
+    Decided { entries, goes_on: false, end: Some(end), say }
+}
+
+/// What this end says of earlier ones, and of how full the bank had been.
+fn better_known(outing: &OpenOuting, account: &Account) -> Vec<Entry> {
+    let revised = account.revised.map(|(outing, died)| Entry::EndingChance { outing, died });
+    let full = account
+        .began_full
+        .then_some(Entry::OutingStart { outing: outing.id, start_share: Some(1.0) });
+    revised.into_iter().chain(full).collect()
 }
 
 fn go_on(
@@ -76,8 +104,9 @@ fn go_on(
     shot: &Snapshot,
     outing: &OpenOuting,
     account: &Account,
-    same_boot: bool,
-) -> Decided {
+    believed: bool,
+) -> Vec<Entry> {
+    let same_boot = account.is_same_boot();
     // In one boot the board was on, and fed, through the time in which nobody looked.
     let at_s = if same_boot { account.from_s } else { start.at.as_s() };
     let mut entries = vec![Entry::OutingGoesOn {
@@ -92,19 +121,13 @@ fn go_on(
         let start_share = crate::credit::share_of(engine.start());
         entries.push(Entry::OutingBank { bank: bank.name.clone(), start_share });
     }
-    if !start.resumed {
-        engine.carry_on(Carried {
-            outing: outing.name.clone(),
-            start: start_of(outing.start_share),
-            span: Seconds::of(outing.lasted_s),
-            delivered: Joules::from_wh(outing.energy_wh),
-            bridged: Joules::from_wh(outing.bridged_wh),
-        });
+    if !start.resumed && !believed {
+        engine.carry_on(outing.carried());
     }
-    Decided { entries, goes_on: true, say: None }
+    entries
 }
 
-fn ended(start: &Start, outing: &OpenOuting, account: &Account, same_bank: bool) -> Entry {
+fn end_of(start: &Start, outing: &OpenOuting, account: &Account, same_bank: bool) -> End {
     let tested = start.test.as_ref() == outing.bank.as_ref() && start.test.is_some();
     let ending = match account.ended {
         // A bank that was run down on purpose, with switching off disabled.
@@ -115,9 +138,7 @@ fn ended(start: &Start, outing: &OpenOuting, account: &Account, same_bank: bool)
             Ending::SwitchedOff
         }
     };
-    let (from_s, to_s) = (account.from_s, account.to_s);
-    let end = End { from_s, to_s, ending };
-    Entry::OutingEnds { outing: Some(outing.id), end }
+    End { from_s: account.from_s, to_s: account.to_s, ending }
 }
 
 fn said(account: &Account, tested: bool) -> String {

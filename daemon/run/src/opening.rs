@@ -6,8 +6,9 @@ use std::{
     sync::{Arc, mpsc::SyncSender},
 };
 
-use history::{Keep, Reader, Started, Who, Writer, outings::Before};
+use history::{Keep, Reader, Started, Who, Writer};
 use reckon::{
+    belief::last_end::Before,
     engine::Resume,
     estimator::Learned,
     time::{Mono, Wall},

@@ -1,6 +1,6 @@
 //! The recorder: turns what the brain sees, second by second, into entries for the record, by
 //! comparing each snapshot with the one before. It decides nothing about bank or forecast; what
-//! happened at the last end is decided by `history::outings` when the first sweep has come.
+//! happened at the last end is decided by `reckon::belief` when the first sweep has come.
 
 use std::sync::Arc;
 
@@ -9,17 +9,18 @@ use history::{
     close_ups::{CloseUpRow, Second},
     fold::Folder,
     folds::{FoldPart, FoldRow},
-    outings::{Swap, SwapWatch},
     row::{Channel, ClockFrom, ClockRow, Event, EventKind, ForecastRow, Sample, SourceChange},
 };
 use reckon::{
-    bank::{BankSpec, MeasuredAt},
+    bank::BankSpec,
+    belief::{Answer, Away, Question, Standing},
     engine::{Change, Edge, Engine, Start},
     fold::{Fold, Kind},
     forecast::Outlook,
     reading::{Gap, SourceReport, SourceState, Strain},
     snapshot::{Folded, Snapshot},
     time::{Mono, Trust},
+    units::Seconds,
     words,
 };
 
@@ -38,6 +39,8 @@ const STEP_MS: i64 = 1000;
 const DEMO_STEP_S: f64 = 600.0;
 /// Missed sweeps are told this often at most, s.
 const MISSED_EVERY_S: f64 = 60.0;
+/// So many changes of the bank can be followed back.
+const MOST_BEFORE: usize = 8;
 /// The first sweep so soon after boot belongs to an outing that began with the boot itself, s.
 const BOOTING_S: f64 = 120.0;
 
@@ -47,6 +50,14 @@ struct Seen {
     bank: Option<Arc<BankSpec>>,
     outing: Option<String>,
     began: Mono,
+    /// When outings began that the present one may turn out to be the rest of.
+    began_before: Vec<Mono>,
+    goes_on: Option<i64>,
+    start: Start,
+    /// Whether a person has said how full the bank was at the start.
+    level_said: bool,
+    /// Whether the supply was seen to be away, and when.
+    away: Option<Away>,
     activity: Option<String>,
     undervoltage_times: u32,
     strain: Strain,
@@ -69,7 +80,8 @@ pub(crate) struct Recorder {
     clock_at: Option<Mono>,
     /// The bound of what a phone told.
     phone_within_ms: u32,
-    swap: Option<SwapWatch>,
+    /// How the outing before ended, should it turn out to be one of its own.
+    last_end: Option<End>,
     /// How the outing that ends next is to be closed, where that is known better than 'swapped'.
     close_as: Option<End>,
 }
@@ -85,7 +97,7 @@ impl Recorder {
             forecast_at: None,
             clock_at: None,
             phone_within_ms: 60_000,
-            swap: None,
+            last_end: None,
             close_as: None,
         }
     }
@@ -97,21 +109,29 @@ impl Recorder {
 
     /// The account of the last end has been given: `entries` open the outing that this snapshot is
     /// in.
-    pub(crate) fn begin(&mut self, shot: &Snapshot, entries: Vec<Entry>) {
+    pub(crate) fn begin(
+        &mut self,
+        shot: &Snapshot,
+        start: Start,
+        entries: Vec<Entry>,
+        last_end: Option<End>,
+    ) {
         self.begun = true;
+        self.last_end = last_end;
         for entry in entries {
             self.writer.give(entry);
         }
         self.seen.bank.clone_from(&shot.bank.spec);
         self.seen.outing.clone_from(&shot.outing);
         self.seen.began = shot.outing_began;
+        self.seen.goes_on = shot.goes_on;
+        self.seen.start = start;
         self.seen.undervoltage_times = shot.undervoltage_times;
         self.seen.missed = shot.missed_sweeps;
-        self.watch_bank(shot);
     }
 
-    /// Takes the snapshot of a sweep. Gives a swap of the bank that the voltage betrays.
-    pub(crate) fn swept(&mut self, shot: &Snapshot, start: Start) -> Option<Swap> {
+    /// Takes the snapshot of a sweep.
+    pub(crate) fn swept(&mut self, shot: &Snapshot, start: Start) {
         self.changes(shot, start);
         let sample = Sample::of(shot);
         let read = |channel: Channel| sample.values[channel.ix()];
@@ -130,7 +150,7 @@ impl Recorder {
         self.sources(shot);
         self.clock(shot);
         self.forecast(shot);
-        self.swapped(shot)
+        self.supply_away(shot);
     }
 
     /// A demonstration's hours pass faster than a card can write: it waits for the card at times. A
@@ -171,19 +191,27 @@ impl Recorder {
             return;
         }
         let at = shot.at.mono;
-        if shot.outing_began != self.seen.began {
+        if self.seen.began_before.contains(&shot.outing_began) {
+            self.back_again(shot);
+        } else if shot.outing_began != self.seen.began {
             self.next_outing(shot, start);
-        } else if shot.bank.spec != self.seen.bank
-            && let Some(bank) = &shot.bank.spec
+        }
+        if shot.goes_on != self.seen.goes_on {
+            self.joins_or_parts(shot, start);
+        }
+        let other_bank = shot.bank.spec != self.seen.bank;
+        if let Some(bank) =
+            shot.bank.spec.as_ref().filter(|_| other_bank || start != self.seen.start)
         {
-            self.writer.give(Entry::Bank((**bank).clone()));
+            if other_bank {
+                self.writer.give(Entry::Bank((**bank).clone()));
+            }
             let (bank, start_share) = (bank.name.clone(), share_of(start));
             self.writer.give(Entry::OutingBank { bank, start_share });
         }
-        if shot.bank.spec != self.seen.bank {
-            self.seen.bank.clone_from(&shot.bank.spec);
-            self.watch_bank(shot);
-        }
+        self.seen.bank.clone_from(&shot.bank.spec);
+        self.seen.start = start;
+        self.level(shot);
         if shot.outing != self.seen.outing {
             self.seen.outing.clone_from(&shot.outing);
             self.writer.give(Entry::OutingNamed(shot.outing.clone().unwrap_or_default()));
@@ -195,6 +223,50 @@ impl Recorder {
         }
     }
 
+    /// What was taken for another outing is the one before after all: its stretches go there.
+    fn back_again(&mut self, shot: &Snapshot) {
+        while let Some(began) = self.seen.began_before.pop() {
+            self.writer.give(Entry::OutingJoins { earlier: None, off_before_s: Some(0.0) });
+            if began == shot.outing_began {
+                break;
+            }
+        }
+        self.seen.began = shot.outing_began;
+    }
+
+    /// The outing goes on from before the board was switched off, or is one of its own after all.
+    fn joins_or_parts(&mut self, shot: &Snapshot, start: Start) {
+        let off_before_s = shot.bank.since.as_ref().and_then(|since| since.off).map(Seconds::si);
+        match (shot.goes_on, &self.last_end) {
+            (Some(earlier), _) => {
+                self.writer.give(Entry::OutingJoins { earlier: Some(earlier), off_before_s });
+            }
+            (None, Some(end)) => {
+                let (start_share, end) = (share_of(start), end.clone());
+                self.writer.give(Entry::OutingParts { start_share, end });
+            }
+            (None, None) => {}
+        }
+        self.seen.goes_on = shot.goes_on;
+        self.seen.start = start;
+        self.seen.outing.clone_from(&shot.outing);
+    }
+
+    /// Whether somebody has said how full the bank was, so that the next start need not ask.
+    fn level(&mut self, shot: &Snapshot) {
+        let said = shot.questions.iter().any(|one| {
+            one.standing == Standing::Said
+                && match one.question {
+                    Question::SinceLast => one.answer != Some(Answer::GoesOn),
+                    Question::HowFull => true,
+                    _ => false,
+                }
+        });
+        if said != core::mem::replace(&mut self.seen.level_said, said) {
+            self.writer.give(Entry::OutingSettled { settled: said });
+        }
+    }
+
     /// Another bank (or the same one, charged): one outing ends and the next begins.
     fn next_outing(&mut self, shot: &Snapshot, start: Start) {
         let at_s = shot.outing_began.as_s();
@@ -202,21 +274,27 @@ impl Recorder {
         if let Some(row) = self.folder.finish() {
             self.writer.give(Entry::Row(row));
         }
-        let end = self.close_as.take().unwrap_or(End {
-            from_s: at_s,
-            to_s: at_s,
-            ending: Ending::Swapped,
-        });
+        // Another bank came while nobody looked: the old one went when the supply did.
+        let away = shot.bank.away.filter(|away| away.to == shot.outing_began);
+        let from_s = away.map_or(at_s, |away| away.from.as_s());
+        let ending = Ending::Swapped;
+        let end = self.close_as.take().unwrap_or(End { from_s, to_s: at_s, ending });
         self.writer.give(Entry::OutingEnds { outing: None, end });
         for entry in beginning(shot, start, at_s) {
             self.writer.give(entry);
         }
-        self.seen.began = shot.outing_began;
+        let before = core::mem::replace(&mut self.seen.began, shot.outing_began);
+        if self.seen.began_before.len() >= MOST_BEFORE {
+            self.seen.began_before.remove(0);
+        }
+        self.seen.began_before.push(before);
+        self.seen.goes_on = shot.goes_on;
+        self.seen.start = start;
+        self.seen.level_said = false;
         self.seen.outing.clone_from(&shot.outing);
         self.seen.bank.clone_from(&shot.bank.spec);
         self.seen.undervoltage_times = shot.undervoltage_times;
         self.seen.strain = shot.strain_seen;
-        self.watch_bank(shot);
     }
 
     /// The outing that ends next ends like this.
@@ -224,22 +302,17 @@ impl Recorder {
         self.close_as = Some(End { from_s, to_s, ending });
     }
 
-    fn watch_bank(&mut self, shot: &Snapshot) {
-        let bank = shot.bank.spec.as_ref();
-        self.swap = bank.map(|bank| SwapWatch::new(bank.measured_at == MeasuredAt::Cells));
-    }
-
-    fn swapped(&mut self, shot: &Snapshot) -> Option<Swap> {
-        // A charger steps the voltage up as well.
-        let draining = shot.supply.current.is_ok_and(|amps| amps.si() > 0.0);
-        let volts = shot.supply.volts.ok().map(reckon::units::Volts::si);
-        let swap = self.swap.as_mut()?.push(shot.at.mono.as_s(), volts)?;
-        if !draining {
-            return None;
+    /// The seconds around an absence of the supply are kept.
+    fn supply_away(&mut self, shot: &Snapshot) {
+        let away = shot.bank.away;
+        if away.is_none() || away == core::mem::replace(&mut self.seen.away, away) {
+            return;
         }
+        let said = "the supply was away and came back while the board ran on: perhaps another bank";
         let part = self.ring.happened("another bank, perhaps");
         self.close_up(part);
-        Some(swap)
+        self.event(shot.at.mono, EventKind::Other, said.to_owned());
+        tracing::info!("{said}; the page asks");
     }
 
     fn happened(&mut self, shot: &Snapshot) {

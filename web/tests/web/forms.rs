@@ -32,11 +32,11 @@ fn hours_min(hours: u64, minutes: u64) -> Duration {
 
 #[tokio::test]
 async fn a_bank_in_one_tap_or_in_full() {
-    let want = Ask::UseBank { bank: scenes::long_six(), start: Start::Full };
+    let want = Ask::UseBank { bank: scenes::long_six(), start: None };
     assert_eq!(asks("no_bank", "/bank", "bank=Long+six").await, std::slice::from_ref(&want));
     assert_eq!(asks("no_bank", "/api/v1/bank", r#"{"bank":"Long six"}"#).await, [want]);
     let part = Start::Part(Share::new(0.7).unwrap());
-    let want = Ask::UseBank { bank: scenes::blue_ten(), start: part };
+    let want = Ask::UseBank { bank: scenes::blue_ten(), start: Some(part) };
     let typed = "bank=Blue+ten&start=part&level_percent=70";
     assert_eq!(asks("fine", "/bank", typed).await, std::slice::from_ref(&want));
     assert_eq!(
@@ -44,7 +44,7 @@ async fn a_bank_in_one_tap_or_in_full() {
         [want]
     );
     let own = "name=Blue+ten&label_mah=10000&cells=li-ion&series=&label_v=&measured_at=output&start=unknown";
-    let want = Ask::UseBank { bank: scenes::blue_ten(), start: Start::Unknown };
+    let want = Ask::UseBank { bank: scenes::blue_ten(), start: Some(Start::Unknown) };
     assert_eq!(asks("no_bank", "/bank", own).await, [want]);
     // 12.8 V is what four LiFePO4 cells in series are sold as: common practice, no source.
     let pack = "name=Long+six&label_mah=6000&cells=lifepo4&measured_at=cells&start=full";

@@ -464,8 +464,6 @@ pub(crate) fn keeping(troubled: bool) -> Keeping {
             began: Mono::at_s(now.as_s() - 8_040.0),
             load: TestLoad::Receive,
         });
-        keeping.ask_ending = Some(30);
-        keeping.ask_goes_on = Some(29);
     }
     keeping
 }

@@ -332,11 +332,11 @@ async fn every_tap_and_every_post_asks_for_what_it_says() {
         within_ms,
     };
     for (path, body, want) in [
-        ("/outings/3/ending", "died=yes", RecordAsk::Answer { outing: 3, died: true }),
+        ("/outings/3/ending", "died=yes", RecordAsk::Answer { outing: 3, died: Some(true) }),
         (
             "/api/v1/outings/3/ending",
             r#"{"died":false}"#,
-            RecordAsk::Answer { outing: 3, died: false },
+            RecordAsk::Answer { outing: 3, died: Some(false) },
         ),
         ("/outings/3/goes-on", "goes_on=no", RecordAsk::GoesOn { earlier: 3, goes_on: false }),
         (

@@ -333,6 +333,11 @@ impl Alarms {
         }
     }
 
+    /// Whether somebody is being warned that the bank runs out.
+    pub(crate) fn is_running_out(&self) -> bool {
+        self.running_out.latch().standing().is_some()
+    }
+
     /// The bank was changed: what was said of the old one is over.
     pub(crate) fn new_bank(&mut self, now: Mono) {
         let told = self.edges.len();

@@ -25,7 +25,7 @@ impl Engine {
         self.alarms.take(&seen, now);
         let seen = power_off::Seen {
             cautious_s: match outlook {
-                Outlook::Lasts(forecast) => Some(forecast.cautious().si()),
+                Outlook::Lasts(_) => self.wary_s(now, outlook),
                 _ => None,
             },
             draining: self.is_draining(),
@@ -35,6 +35,17 @@ impl Engine {
         self.power_off.take(&seen, now);
     }
 
+    /// The cautious remaining time, s. While somebody is being warned, or a countdown is on, it is
+    /// that of the most cautious story that no word has ruled out: nothing that was merely inferred
+    /// takes a warning back.
+    fn wary_s(&self, now: Mono, outlook: &Outlook) -> Option<f64> {
+        let Outlook::Lasts(forecast) = outlook else { return None };
+        let shown = forecast.cautious();
+        let warned = self.alarms.is_running_out() || self.power_off.is_under_way();
+        let wary = if warned { self.shown.wary(now) } else { None };
+        Some(wary.map_or(shown, |wary| wary.min(shown)).si())
+    }
+
     fn seen(&self, at: Stamp, outlook: &Outlook) -> Seen {
         let now = at.mono;
         let board = &self.latest.board;
@@ -42,7 +53,7 @@ impl Engine {
         let low = strain::is_low(board);
         Seen {
             cautious_s: match outlook {
-                Outlook::Lasts(forecast) => Some(forecast.cautious().si()),
+                Outlook::Lasts(_) => self.wary_s(now, outlook),
                 Outlook::NotDraining => Some(f64::INFINITY),
                 _ => None,
             },
@@ -54,7 +65,7 @@ impl Engine {
             temp_c: board.temp.ok().map(Celsius::si),
             silent: self.latest.silent,
             doubt: self.shunt_doubt(),
-            load: self.meter.now().zip(self.brown_out),
+            load: self.tally().meter.now().zip(self.brown_out),
             output: self.usb_output(),
             unwritten: match &self.log {
                 LogState::Off => false,
@@ -101,7 +112,7 @@ impl Engine {
     fn implausibly_low(&self) -> bool {
         let least = self.board.idle.si() / 4.0;
         self.board.from != ModelFrom::Generic
-            && self.meter.now().is_some_and(|watts| watts.si() < least)
+            && self.tally().meter.now().is_some_and(|watts| watts.si() < least)
     }
 
     fn in_timed_mode(&self) -> bool {
@@ -116,7 +127,7 @@ impl Engine {
         if self.latest.by != By::Sensor || self.board.from == ModelFrom::Generic {
             return None;
         }
-        let watts = self.meter.now()?.si();
+        let watts = self.tally().meter.now()?.si();
         let volts = self.latest.supply.volts.ok()?.si();
         let most = (self.board.full + self.besides.at_duty(Share::WHOLE)).si();
         let wrong = (watts > 3.5 * most && volts < 6.0) || self.implausibly_low();

@@ -1,14 +1,17 @@
-//! Which bank the estimator follows, and where its draw is seen.
+//! The estimators that follow the bank: one for each story that the belief holds possible, all fed
+//! with the same readings, and where their draw is seen.
 
 use alloc::{string::String, vec::Vec};
 
 use super::{
-    Engine, Start,
+    Carried, Engine, Start,
     outlook::stretched,
     pick::{By, Gauge, Picked},
+    possible::Possible,
 };
 use crate::{
     bank::{BankSpec, Cells, MeasuredAt},
+    belief::Story,
     draw::ModelFrom,
     estimator::{Estimator, Learned, LoadPrior, Observation},
     forecast::Spread,
@@ -31,13 +34,15 @@ pub(super) enum Site {
     Nowhere,
 }
 
-/// The estimator and what it was built on.
+/// The estimator of one story and what it was built on.
 #[derive(Clone, Debug)]
 pub(super) struct Following {
+    story: Story,
     pub(super) estimator: Estimator,
     site: Site,
-    /// Level that the count began at, if it is known.
-    began_at: Option<Share>,
+    start: Start,
+    /// ln of how well the story stood before anything of this outing was seen.
+    stood: f64,
     /// The gauge's last word on the energy left, where it speaks for this bank, and what had been
     /// delivered then.
     left: Option<(Joules, f64)>,
@@ -80,8 +85,22 @@ impl Following {
         Some((left / counted).clamp(0.02, 20.0))
     }
 
+    /// Whether it follows this story.
+    pub(super) fn is_of(&self, story: Story) -> bool {
+        self.story == story
+    }
+
     pub(super) const fn by_gauge(&self) -> bool {
         self.left.is_some()
+    }
+
+    /// Level that the count began at, if it is known.
+    const fn began_at(&self) -> Option<Share> {
+        match self.start {
+            Start::Full => Some(Share::WHOLE),
+            Start::Part(share) => Some(share),
+            Start::Unknown => None,
+        }
     }
 
     /// Takes what the gauge says, where it sits at the cells of the bank that is followed.
@@ -94,7 +113,7 @@ impl Following {
         let Some(gauge) = gauge else { return };
         let left = gauge.left.or_else(|| {
             // A level alone: that share of what was believed to be in the full bank.
-            let began_at = self.began_at.filter(|share| share.part() > 0.01)?;
+            let began_at = self.began_at().filter(|share| share.part() > 0.01)?;
             let [_, usable, _] = self.estimator.usable_wh()?;
             Some(Joules::from_wh(usable * gauge.level?.part() / began_at.part()))
         });
@@ -105,13 +124,13 @@ impl Following {
 }
 
 impl Engine {
-    /// Sees to it that the estimator follows the bank that is there, with its draw seen where it is
-    /// seen now. When that changes it is built anew and told the outing so far.
+    /// Sees to it that the estimators follow the bank that is there, with its draw seen where it is
+    /// seen now. When that changes they are built anew and told the outing so far.
     pub(super) fn settle(&mut self, picked: &Picked, board: &BoardReading) {
         let gauge = picked.gauge;
-        let Some((spec, start, untold)) = self.bank_or_gauge(gauge) else {
+        let Some((spec, untold)) = self.bank_or_gauge(gauge) else {
             // A gauge that has fallen silent still has its bank; without one there is none.
-            self.following = self.following.take().filter(|old| old.untold);
+            self.following.retain(|old| old.untold);
             return;
         };
         let site = match picked.by {
@@ -119,13 +138,10 @@ impl Engine {
             By::Nobody if board.rails_at_least.is_ok() => Site::Rails,
             By::Nobody => Site::Nowhere,
         };
-        let fits = self.following.as_ref().is_some_and(|old| same_site(old.site, site));
-        if !fits {
-            self.build(&spec, start, site, untold);
-        }
+        self.build(&spec, gauge, site, untold, false);
         // A sensor that sees the draw of a bank says more than a gauge of who knows which cells.
         let speaks = picked.by != By::Sensor || untold;
-        if let Some(following) = &mut self.following {
+        for following in &mut self.following {
             if speaks {
                 following.hear(gauge, &spec);
             } else {
@@ -134,8 +150,8 @@ impl Engine {
         }
     }
 
-    /// Builds the estimator for a bank that was just chosen, seen where the last one was.
-    pub(super) fn follow_bank(&mut self) {
+    /// Builds the estimators that are missing, or all of them anew, seen where the last one was.
+    pub(super) fn follow_anew(&mut self, anew: bool) {
         let Some(spec) = self.bank.clone() else { return };
         let site = match self.latest.by {
             By::Sensor | By::Gauge => Site::Seen(place(&spec, self.latest.supply.volts.ok())),
@@ -143,11 +159,74 @@ impl Engine {
             By::Nobody => Site::Nowhere,
         };
         if self.last_sweep.is_some() {
-            self.build(&spec, self.start, site, false);
+            self.build(&spec, None, site, false, anew);
+        } else if anew {
+            self.following.clear();
         }
     }
 
-    fn build(&mut self, spec: &BankSpec, start: Start, site: Site, untold: bool) {
+    /// Builds what is missing: an estimator for each story, seen at this site. `anew` builds all.
+    fn build(
+        &mut self,
+        spec: &BankSpec,
+        gauge: Option<Gauge>,
+        site: Site,
+        untold: bool,
+        anew: bool,
+    ) {
+        let stories = self.belief.stories();
+        let wanted: Vec<(Story, Start)> =
+            stories.into_iter().map(|story| (story, self.start_of(story, spec, gauge))).collect();
+        let before = self.following.len();
+        self.following.retain(|old| {
+            !anew
+                && same_site(old.site, site)
+                && wanted.iter().any(|(story, start)| {
+                    *story == old.story && (*story != Story::Said || *start == old.start)
+                })
+        });
+        let mut changed = self.following.len() != before;
+        for (story, start) in wanted {
+            if self.following.iter().all(|old| old.story != story) {
+                let one = self.follow(story, start, spec, site, untold);
+                self.following.push(one);
+                changed = true;
+            }
+        }
+        if changed {
+            self.shown.hurry();
+            self.usual_at = None;
+        }
+    }
+
+    /// How full the bank was by a story, when the outing began (or when another bank came).
+    fn start_of(&self, story: Story, spec: &BankSpec, gauge: Option<Gauge>) -> Start {
+        let told = match story {
+            Story::Told => self.start,
+            Story::GoesOn => self.belief.since().map_or(self.start, |since| since.carried.start),
+            Story::Charged => Start::Full,
+            Story::AnyLevel | Story::Swapped => Start::Unknown,
+            Story::Said => self.belief.said().unwrap_or(self.start),
+        };
+        let level = gauge.and_then(|gauge| gauge.level);
+        match (told, level) {
+            (Start::Unknown, Some(level)) if spec.measured_at == MeasuredAt::Cells => {
+                Start::Part(level)
+            }
+            (Start::Full, Some(level)) if self.bank.is_none() => start_of_level(level),
+            (start, _) => start,
+        }
+    }
+
+    /// The estimator of one story, told the outing so far.
+    fn follow(
+        &self,
+        story: Story,
+        start: Start,
+        spec: &BankSpec,
+        site: Site,
+        untold: bool,
+    ) -> Following {
         let measured_at = match site {
             Site::Seen(place) => place,
             Site::Rails => MeasuredAt::Output,
@@ -156,19 +235,52 @@ impl Engine {
         let bank = BankSpec { measured_at, ..spec.clone() };
         let learned = self.learned();
         let mut estimator = Estimator::new(&bank, &self.load_prior(), &learned, start);
-        for seen in self.meter.history() {
+        let since = self.belief.since().filter(|_| story == Story::GoesOn);
+        if let Some(step) = since.and_then(|since| step_of(&since.carried)) {
+            estimator.step(&step);
+        }
+        let stood = estimator.log_evidence();
+        for seen in self.tally_of(story).meter.history() {
             estimator.step(&seen);
         }
-        let began_at = match start {
-            Start::Full => Some(Share::WHOLE),
-            Start::Part(share) => Some(share),
-            Start::Unknown => None,
-        };
         let learned_from = learned.rundowns();
-        self.following =
-            Some(Following { estimator, site, began_at, left: None, untold, learned_from });
-        self.shown.hurry();
-        self.usual_at = None;
+        Following { story, estimator, site, start, stood, left: None, untold, learned_from }
+    }
+
+    /// The estimator of a story.
+    pub(super) fn following(&self, story: Story) -> Option<&Following> {
+        self.following.iter().find(|one| one.story == story)
+    }
+
+    /// The estimator of the likeliest story.
+    pub(super) fn leading(&self) -> Option<&Following> {
+        self.following(self.belief.leading().0).or_else(|| self.following.first())
+    }
+
+    /// Tells the belief how likely each story makes what was seen.
+    pub(super) fn weigh_stories(&mut self) {
+        for one in &self.following {
+            self.belief.note_evidence(one.story, one.estimator.log_evidence() - one.stood);
+        }
+    }
+
+    /// The remaining time by every story that no word has ruled out, weighted.
+    pub(super) fn remaining(&self) -> Possible {
+        self.possible(Following::remaining)
+    }
+
+    /// The same if from now on the draw were this.
+    pub(super) fn remaining_at(&self, watts: f64, log_sd: f64) -> Possible {
+        self.possible(|one| one.remaining_at(watts, log_sd))
+    }
+
+    fn possible(&self, spread: impl Fn(&Following) -> Option<Spread>) -> Possible {
+        let cases = self.belief.cases();
+        Possible::new(
+            cases.into_iter().filter_map(|(story, weight)| {
+                Some((story, weight, spread(self.following(story)?)?))
+            }),
+        )
     }
 
     /// What earlier run-downs taught, as long as the bank is the one they were of.
@@ -189,12 +301,12 @@ impl Engine {
     pub fn note_learned(&mut self, taught: Vec<(String, Learned)>) {
         let before = self.learned();
         self.taught = taught;
-        let Some(old) = self.following.as_ref().filter(|old| !old.untold) else { return };
+        let Some(old) = self.following.first().filter(|old| !old.untold) else { return };
         let site = old.site;
         if self.learned() != before
             && let Some(bank) = self.bank.clone()
         {
-            self.build(&bank, self.start, site, false);
+            self.build(&bank, None, site, false, true);
         }
     }
 
@@ -209,31 +321,25 @@ impl Engine {
         self.chosen = true;
         if !same {
             self.shown.forget();
-            self.follow_bank();
+            self.follow_anew(true);
         }
         true
     }
 
     pub(super) fn feed(&mut self, seen: &Observation) {
-        if let Some(following) = &mut self.following {
+        for following in &mut self.following {
             following.estimator.step(seen);
         }
     }
 
     /// The bank that was told of, else the one that a gauge knows.
-    fn bank_or_gauge(&self, gauge: Option<Gauge>) -> Option<(BankSpec, Start, bool)> {
+    fn bank_or_gauge(&self, gauge: Option<Gauge>) -> Option<(BankSpec, bool)> {
         if let Some(told) = &self.bank {
-            let start = match (self.start, gauge.and_then(|gauge| gauge.level)) {
-                (Start::Unknown, Some(level)) if told.measured_at == MeasuredAt::Cells => {
-                    Start::Part(level)
-                }
-                (start, _) => start,
-            };
-            return Some(((**told).clone(), start, false));
+            return Some(((**told).clone(), false));
         }
         let gauge = gauge?;
         let left = gauge.left.filter(|left| left.si() > 0.0)?;
-        Some((spec_of_gauge(left, gauge.level, gauge.volts)?, start_of(gauge.level), true))
+        Some((spec_of_gauge(left, gauge.level, gauge.volts)?, true))
     }
 
     /// What is printed, or set, about the things that draw.
@@ -277,8 +383,19 @@ const fn same_site(old: Site, new: Site) -> bool {
     )
 }
 
-fn start_of(level: Option<Share>) -> Start {
-    level.map_or(Start::Full, |level| Start::Part(Share::nearest(level.part().max(0.02))))
+fn start_of_level(level: Share) -> Start {
+    Start::Part(Share::nearest(level.part().max(0.02)))
+}
+
+/// What an earlier outing used, as one long step.
+pub(super) fn step_of(carried: &Carried) -> Option<Observation> {
+    let (span_s, delivered) = (carried.span.si(), carried.delivered.max(Joules::ZERO));
+    (span_s >= 1.0).then(|| Observation {
+        dt_s: span_s,
+        watts: Some(delivered.si() / span_s),
+        cpu_busy: Some(0.25),
+        ..Observation::default()
+    })
 }
 
 /// A bank as a gauge describes it: lithium cells that hold so much when full.

@@ -7,7 +7,7 @@ use crate::{
     forecast::Outlook,
     snapshot::{FinishHelp, Verdict},
     time::Mono,
-    units::{Seconds, Share, Watts},
+    units::{Seconds, Watts},
 };
 
 /// How well a draw that somebody means to keep to is kept (deviation of its logarithm).
@@ -31,7 +31,7 @@ impl Engine {
             return None;
         }
         let needed = finish.seconds_since(now);
-        let draw = self.meter.lately().or(self.latest.draw_now);
+        let draw = self.tally().meter.lately().or(self.latest.draw_now);
         let at_most = self.draw_that_lasts(needed, draw?);
         Some(FinishHelp {
             activity: self.activity_that_lasts(needed),
@@ -56,9 +56,7 @@ impl Engine {
     /// The largest mean draw at which the cautious end reaches that far. The remaining time is
     /// nearly the energy over the draw, so a few steps in proportion find it.
     fn draw_that_lasts(&self, needed: Seconds, from: Watts) -> Option<Watts> {
-        let following = self.following.as_ref()?;
-        let tenth = Share::nearest(0.1);
-        let cautious = |watts: f64| following.remaining_at(watts, KEPT_LOG_SD)?.quantile(tenth);
+        let cautious = |watts: f64| self.remaining_at(watts, KEPT_LOG_SD).lowest(0.1);
         let mut watts = from.si().max(LEAST_W);
         for _ in 0..8 {
             let ratio = cautious(watts)?.si() / needed.si().max(1.0);

@@ -5,6 +5,7 @@
 
 mod activities;
 mod alarms;
+mod answers;
 mod folding;
 mod follow;
 mod help;
@@ -12,12 +13,14 @@ mod loads;
 mod meter;
 mod outlook;
 mod pick;
+mod possible;
 mod resume;
 mod rules;
 mod setup;
 mod show;
 mod strain;
 mod switches;
+mod tally;
 mod trail;
 
 pub use crate::alarm::{Change, Edge};
@@ -26,14 +29,15 @@ pub use resume::{Carried, Choices, FinishChoice, Resume};
 pub use rules::{ActivityRule, DayTime, ProgramBusy};
 pub use setup::{Accessory, Ask, Radio, Refusal, Setup, Start};
 
-use alloc::{string::String, sync::Arc, vec::Vec};
+use alloc::{boxed::Box, string::String, sync::Arc, vec::Vec};
 use core::time::Duration;
 
 use crate::{
     alarm::Alarms,
-    bank::BankSpec,
+    bank::{BankSpec, MeasuredAt},
+    belief::{Belief, Presence},
     draw::{Besides, BoardModel},
-    estimator::{Learned, Observation},
+    estimator::{FED_OTHERWISE_W, Learned, Observation},
     forecast::Outlook,
     power_off,
     reading::{
@@ -48,14 +52,13 @@ use activities::Activities;
 use folding::Folding;
 use follow::{Drain, Following};
 use loads::LoadWatch;
-use meter::Meter;
 use outlook::{Shown, Silence};
 use pick::{By, Picked, Picker};
 use rules::ByRules;
 use strain::StrainWatch;
 use switches::Switches;
 pub(crate) use switches::is_switch;
-use trail::TrailMaker;
+use tally::Tally;
 
 /// Names of outings, activities and banks are held to this many characters.
 const LONGEST_NAME: usize = 64;
@@ -114,10 +117,18 @@ pub struct Engine {
     board: BoardModel,
     besides: Besides,
     bank: Option<Arc<BankSpec>>,
+    /// How full it was told to be, or is taken to be where nobody told.
     start: Start,
+    start_told: bool,
     chosen: bool,
     outing: Option<String>,
-    began: Mono,
+    /// What the outing has counted; and the same since the supply was away in the middle of it.
+    tally: Tally,
+    since_away: Option<Tally>,
+    belief: Belief,
+    presence: Presence,
+    /// The outing before a change of the bank that can still be taken back.
+    shelf: Option<Box<answers::Shelf>>,
     /// Energy is counted up to here.
     accounted: Mono,
     last_sweep: Option<Mono>,
@@ -125,8 +136,6 @@ pub struct Engine {
     finish: Option<Mono>,
     finish_wall: Option<Wall>,
     picker: Picker,
-    meter: Meter,
-    trail: TrailMaker,
     strain: StrainWatch,
     activities: Activities,
     /// What activities drew on earlier outings, by the bank's name.
@@ -135,7 +144,7 @@ pub struct Engine {
     folding: Folding,
     loads: LoadWatch,
     switches: Switches,
-    following: Option<Following>,
+    following: Vec<Following>,
     drain: Drain,
     shown: Shown,
     usual: Vec<show::ActivityLeft>,
@@ -176,17 +185,20 @@ impl Engine {
             besides,
             bank: setup.bank.clone().map(Arc::new),
             start: setup.start,
+            start_told: false,
             chosen: false,
             outing: None,
-            began: at.mono,
+            tally: Tally::new(at.mono),
+            since_away: None,
+            belief: Belief::default(),
+            presence: Presence::default(),
+            shelf: None,
             accounted: at.mono,
             last_sweep: None,
             late_sweeps: 0,
             finish: None,
             finish_wall: None,
             picker: Picker::default(),
-            meter: Meter::default(),
-            trail: TrailMaker::new(at.mono),
             strain: StrainWatch::default(),
             activities: Activities::new(&setup.activities),
             usual_before: Vec::new(),
@@ -194,7 +206,7 @@ impl Engine {
             folding: Folding::default(),
             loads: LoadWatch::default(),
             switches: Switches::default(),
-            following: None,
+            following: Vec::new(),
             drain: Drain::default(),
             shown: Shown::default(),
             usual: Vec::new(),
@@ -236,8 +248,9 @@ impl Engine {
         self.accounted = when.max(self.accounted);
         self.last_sweep = Some(when);
         if self.strain.take(&sweep.board, when) {
-            self.trail.tick(when);
+            self.tick_at(when);
         }
+        self.watch_supply(&picked, when);
         self.draw_of(&picked, sweep, Seconds::of(seen), when);
         self.remember(&picked, sweep);
         if let Some(name) = self.by_rules.look(&sweep.programs, at)
@@ -277,6 +290,7 @@ impl Engine {
     pub fn ask(&mut self, ask: &Ask, at: Stamp) -> Result<(), Refusal> {
         match ask {
             Ask::UseBank { bank, start } => self.use_bank(bank, *start, at)?,
+            Ask::Answer { question, answer } => self.answer(*question, *answer, at.mono)?,
             Ask::Finish { after } => self.set_finish(*after, at)?,
             Ask::Activity { name } => {
                 if !self.activities.tag(name.as_deref()) {
@@ -385,31 +399,44 @@ impl Engine {
         self.bank_choices = banks.into();
     }
 
-    fn use_bank(&mut self, bank: &BankSpec, start: Start, at: Stamp) -> Result<(), Refusal> {
+    fn use_bank(
+        &mut self,
+        bank: &BankSpec,
+        start: Option<Start>,
+        at: Stamp,
+    ) -> Result<(), Refusal> {
         if let Some(why) = bank.implausible() {
             return Err(Refusal::BankImplausible(why));
         }
+        let same = self.bank.as_ref().is_some_and(|known| known.name == bank.name);
+        if same && start.is_none() {
+            // It is connected already, and nobody says that it was charged.
+            return Ok(());
+        }
         // The first bank that is told of is the one that has fed the board all along.
         if self.bank.is_some() {
+            self.shelve(at.mono);
             self.new_outing(at.mono);
         }
         self.bank = Some(Arc::new(bank.clone()));
-        self.start = start;
+        self.start = start.unwrap_or_default();
+        self.start_told = start.is_some();
         self.chosen = true;
-        self.following = None;
         self.shown.forget();
         self.recall_usual();
-        self.follow_bank();
+        self.follow_anew(true);
         Ok(())
     }
 
     fn new_outing(&mut self, now: Mono) {
-        self.began = now;
+        self.tally = Tally::new(now);
+        self.since_away = None;
+        self.belief = self.belief.of_next_outing();
+        self.presence = Presence::default();
+        self.following.clear();
         self.accounted = self.accounted.max(now);
         self.outing = None;
         self.finish = self.finish.filter(|at| *at > now);
-        self.meter = Meter::default();
-        self.trail = TrailMaker::new(now);
         self.strain = StrainWatch::default();
         self.drain = Drain::default();
         self.folding.new_bank();
@@ -441,12 +468,12 @@ impl Engine {
         if dt_s <= 0.0 {
             return;
         }
-        self.trail.add(dt_s, None);
         if self.drain.stopped() {
+            self.blank(dt_s);
             return;
         }
         let seen = Observation { dt_s, ..Observation::default() };
-        self.meter.bridge(Seconds::of(dt_s), self.modelled(None), &seen);
+        self.bridge(Seconds::of(dt_s), self.modelled(None), &seen);
         self.feed(&seen);
     }
 
@@ -458,9 +485,8 @@ impl Engine {
             Some(measured) => measured.ok(),
             None => Some(modelled),
         };
-        if self.drain.stopped() {
-            self.trail.add(dt.si(), Some(Watts::ZERO));
-            self.meter.watch(dt, self.latest.draw_now.unwrap_or(Watts::ZERO));
+        if self.drain.stopped() || fed_otherwise(picked) {
+            self.rest(dt, self.latest.draw_now.unwrap_or(Watts::ZERO));
             return;
         }
         if let Some(watts) = self.latest.draw_now {
@@ -472,19 +498,25 @@ impl Engine {
         self.feed(&seen);
         match picked.measured {
             Some(Ok(watts)) => {
-                self.meter.add(dt, watts, &seen);
+                self.count(dt, watts, &seen);
                 self.activities.add(dt.si(), watts.max(Watts::ZERO), modelled);
                 self.take_apart(sweep, watts, dt, when);
-                self.trail.add(dt.si(), Some(watts));
             }
-            Some(Err(_)) => {
-                self.meter.bridge(dt, modelled, &seen);
-                self.trail.add(dt.si(), None);
-            }
-            None => {
-                self.meter.add(dt, modelled, &seen);
-                self.trail.add(dt.si(), Some(modelled));
-            }
+            Some(Err(_)) => self.bridge(dt, modelled, &seen),
+            None => self.count(dt, modelled, &seen),
+        }
+    }
+
+    /// Whether the supply stays the same, where a sensor sees it.
+    fn watch_supply(&mut self, picked: &Picked, when: Mono) {
+        if picked.by != By::Sensor || self.bank.is_none() {
+            return;
+        }
+        let at_cells = self.bank.as_ref().is_some_and(|it| it.measured_at == MeasuredAt::Cells);
+        let volts = picked.supply.volts.ok().map(crate::units::Volts::si);
+        let amps = picked.supply.current.ok().map(crate::units::Amps::si);
+        if let Some(away) = self.presence.observe(when, volts, amps, at_cells) {
+            self.doubt_supply(away);
         }
     }
 
@@ -549,15 +581,17 @@ impl Engine {
         let now = at.mono;
         self.mind_silence(now);
         self.find_finish(at);
+        self.mind_shelf(now);
         let mut anew = false;
         if self.shown.due(now) {
-            let spread = self.following.as_ref().and_then(Following::remaining);
-            let spread = match &self.silence {
-                Some(silence) => spread.map(|spread| silence.doubted(&spread, now)),
-                None => spread,
+            self.weigh_stories();
+            let possible = self.remaining();
+            let possible = match &self.silence {
+                Some(silence) => possible.map(|spread| silence.doubted(spread, now)),
+                None => possible,
             };
             let basis = self.basis();
-            self.shown.take(spread, now, basis);
+            self.shown.take(possible, now, basis);
             anew = self.look_at_activities(now);
         }
         let outlook = self.outlook(now);
@@ -581,7 +615,7 @@ impl Engine {
     }
 
     fn basis(&self) -> Basis {
-        if self.following.as_ref().is_some_and(Following::by_gauge) {
+        if self.leading().is_some_and(Following::by_gauge) {
             return Basis::Gauge;
         }
         match self.latest.by {
@@ -590,6 +624,11 @@ impl Engine {
             By::Nobody => Basis::Modelled,
         }
     }
+}
+
+/// The board is fed by something else: next to nothing comes out of the bank.
+fn fed_otherwise(picked: &Picked) -> bool {
+    picked.measured.and_then(Result::ok).is_some_and(|watts| watts.si() < FED_OTHERWISE_W)
 }
 
 fn besides(setup: &Setup) -> Besides {

@@ -1,10 +1,12 @@
 //! When the forecast is made anew, and what of it is shown in between.
 
+use alloc::vec::Vec;
 use core::time::Duration;
 
+use super::possible::{Possible, at};
 use crate::{
     forecast::{Forecast, Outlook, Spread},
-    snapshot::{Basis, FinishView, Verdict},
+    snapshot::{Basis, FinishView, Possibility, Verdict},
     time::Mono,
     units::{Seconds, Share},
     words::stands_s,
@@ -31,17 +33,15 @@ pub(super) struct Shown {
 
 #[derive(Clone, Debug)]
 struct Made {
-    spread: Spread,
+    possible: Possible,
     points: [Seconds; 3],
     at: Mono,
     basis: Basis,
 }
 
 impl Made {
-    fn new(spread: Spread, at: Mono, basis: Basis) -> Option<Self> {
-        let point = |share: f64| spread.quantile(Share::nearest(share));
-        let points = [point(0.1)?, point(0.5)?, point(0.9)?];
-        Some(Self { points, at, basis, spread })
+    fn new(possible: Possible, at: Mono, basis: Basis) -> Option<Self> {
+        Some(Self { points: possible.points()?, at, basis, possible })
     }
 
     fn left(&self, now: Mono) -> [Seconds; 3] {
@@ -88,12 +88,13 @@ impl Shown {
         *self = Self::default();
     }
 
-    /// Takes a new distribution. It is shown at once where it says something else, and within two
-    /// minutes anyway; until then the old one counts down, so that the last digit stands still.
-    pub(super) fn take(&mut self, spread: Option<Spread>, now: Mono, basis: Basis) {
+    /// Takes new distributions. What follows is shown at once where it says something else, and
+    /// within two minutes anyway; until then the old one counts down, so that the last digit stands
+    /// still.
+    pub(super) fn take(&mut self, possible: Possible, now: Mono, basis: Basis) {
         let at_once = self.looked.is_none();
         self.looked = Some(now);
-        let Some(made) = spread.and_then(|spread| Made::new(spread, now, basis)) else { return };
+        let Some(made) = Made::new(possible, now, basis) else { return };
         let hold = !at_once
             && self.shown.as_ref().is_some_and(|old| {
                 now.seconds_since(old.at).si() < SHOW_S && old.nearly(&made, now)
@@ -119,12 +120,35 @@ impl Shown {
     /// Chance that the bank is alive at `at`, given that it is alive now.
     pub(super) fn chance(&self, at: Mono, now: Mono) -> Option<Share> {
         let made = self.shown.as_ref()?;
-        let beyond = |when: Mono| made.spread.chance_beyond(when.seconds_since(made.at));
-        let (then, so_far) = (beyond(at)?.part(), beyond(now)?.part());
-        if at <= now {
-            return Some(Share::WHOLE);
-        }
-        Some(if so_far > 0.0 { Share::nearest(then / so_far) } else { Share::NONE })
+        let chance = made.possible.chance(at.seconds_since(made.at), now.seconds_since(made.at))?;
+        Some(if at <= now { Share::WHOLE } else { chance })
+    }
+
+    /// The cautious end of the most cautious story that no word has ruled out, however unlikely.
+    pub(super) fn wary(&self, now: Mono) -> Option<Seconds> {
+        let made = self.shown.as_ref()?;
+        let left = made.possible.lowest_of_all(0.1)? - now.seconds_since(made.at);
+        Some(left.max(Seconds::ZERO))
+    }
+
+    /// The remaining times behind the forecast, counted down, where there is more than one.
+    pub(super) fn possibilities(&self, now: Mono) -> Vec<Possibility> {
+        let Some(made) = &self.shown else { return Vec::new() };
+        let gone = now.seconds_since(made.at);
+        let left = |span: Option<Seconds>| Some((span? - gone).max(Seconds::ZERO));
+        let all: Vec<Possibility> = made
+            .possible
+            .plausible()
+            .filter_map(|one| {
+                let point = |share| left(at(&one.spread, share));
+                Some(Possibility {
+                    story: one.story,
+                    weight: Share::nearest(one.weight),
+                    remaining: [point(0.1)?, point(0.5)?, point(0.9)?],
+                })
+            })
+            .collect();
+        if all.len() > 1 { all } else { Vec::new() }
     }
 
     /// The finish against the forecast.

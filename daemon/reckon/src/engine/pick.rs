@@ -12,6 +12,11 @@ use crate::{
 /// More than any bank in this trade delivers; a power beyond it is a broken reading.
 const MOST_WATTS: f64 = 5000.0;
 
+/// Below this voltage no supply of ours carries this current, V and A: a sensor's offsets are a
+/// tenth of that (data sheets of the INA series).
+const NO_VOLTS: f64 = 0.5;
+const SOME_AMPS: f64 = 0.05;
+
 /// What one sweep says about the bank.
 #[derive(Clone, Debug)]
 pub(super) struct Picked {
@@ -134,12 +139,15 @@ impl Picker {
                 Ok(watts) => power = power + watts,
                 Err(gap) => silent = silent.or(Some((source, gap))),
             }
-            amps = match (amps, seen.map_or(Err(gap_of(sweep, source)), |one| one.amps)) {
+            let flows = seen.map_or(Err(gap_of(sweep, source)), |one| {
+                if contradicts_itself(one) { Err(Gap::Implausible) } else { one.amps }
+            });
+            amps = match (amps, flows) {
                 (Ok(sum), Ok(more)) => Ok(sum + more),
                 (Err(gap), _) | (_, Err(gap)) => Err(gap),
             };
             if volts.is_err() {
-                volts = seen.map_or(Err(gap_of(sweep, source)), |one| one.volts);
+                volts = seen.map_or(Err(gap_of(sweep, source)), |one| volts_of(one));
             }
         }
         let shown = silent.map_or(Ok(power), |(_, gap)| Err(gap));
@@ -232,8 +240,23 @@ pub(super) fn counts_as_bank(sweep: &Sweep, source: SourceIx) -> bool {
         .is_some_and(|report| report.role == Role::Bank && report.state != SourceState::LeftAlone)
 }
 
+/// No current flows without a voltage: one of the two was misread.
+fn contradicts_itself(one: &SupplyReading) -> bool {
+    match (one.volts, one.amps) {
+        (Ok(volts), Ok(amps)) => volts.si() < NO_VOLTS && amps.si() > SOME_AMPS,
+        _ => false,
+    }
+}
+
+fn volts_of(one: &SupplyReading) -> Got<Volts> {
+    if contradicts_itself(one) { Err(Gap::Implausible) } else { one.volts }
+}
+
 /// The channel's power: as handed over, else volts times amps; never an impossible one.
 fn power_of(one: &SupplyReading) -> Got<Watts> {
+    if contradicts_itself(one) {
+        return Err(Gap::Implausible);
+    }
     let watts = one.watts.or_else(|gap| match (one.volts, one.amps) {
         (Ok(volts), Ok(amps)) => Ok(volts * amps),
         _ => Err(gap),

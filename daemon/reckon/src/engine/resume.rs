@@ -5,6 +5,7 @@ use alloc::string::String;
 use super::{Engine, FARTHEST_FINISH, FINISH_STAYS_S, Start};
 use crate::{
     bank::BankSpec,
+    belief::SinceLast,
     time::{Mono, Stamp, Wall},
     units::{Joules, Seconds},
 };
@@ -73,16 +74,16 @@ impl Engine {
     pub fn carry_on(&mut self, carried: Carried) {
         self.outing = carried.outing.or_else(|| self.outing.take());
         self.start = carried.start;
-        // Built anew by the next sweep, from the whole of the outing.
-        self.following = None;
+        self.start_told = true;
         self.shown.forget();
         self.carry(carried.span, carried.delivered, carried.bridged);
+        self.follow_anew(true);
     }
 
-    /// How full the connected bank was when the outing began.
+    /// The record's number of the outing before, where this one is the rest of it.
     #[must_use]
-    pub const fn start(&self) -> Start {
-        self.start
+    pub fn goes_on(&self) -> Option<i64> {
+        self.belief.since().filter(|_| self.belief.goes_on()).and_then(|since| since.outing)
     }
 
     /// What must survive a restart.
@@ -90,15 +91,15 @@ impl Engine {
     pub fn choices(&self) -> Choices {
         let bank = self.bank.as_ref().filter(|_| self.chosen);
         Choices {
-            bank: bank.map(|bank| ((**bank).clone(), self.start)),
+            bank: bank.map(|bank| ((**bank).clone(), self.start())),
             finish: self.finish.map(|at| FinishChoice { at, wall: self.finish_wall }),
             activity: self.activities.current().map(String::from),
             activity_tapped: self.by_rules.on() == Some(false)
                 || (self.by_rules.on().is_none() && self.activities.current().is_some()),
             outing: self.outing.clone(),
-            began: self.began,
+            began: self.tally().began,
             counted_to: self.accounted,
-            counted: Seconds::of(self.meter.counted_s),
+            counted: Seconds::of(self.counted_s()),
             delivered: self.delivered(),
             bridged: self.bridged(),
         }
@@ -106,15 +107,15 @@ impl Engine {
 
     pub(super) fn go_on(&mut self, resume: Resume, at: Stamp) {
         let Resume { choices, same_boot } = resume;
-        if let Some((bank, start)) = choices.bank
+        if let Some((bank, start)) = &choices.bank
             && bank.implausible().is_none()
         {
-            // After a boot nobody knows whether the bank was charged in between; only one from
-            // which nearly nothing was taken is as full as it was.
-            let touched = choices.delivered.si() > 0.02 * bank.label_energy().si();
-            self.start = if same_boot || !touched { start } else { Start::Unknown };
-            self.bank = Some(alloc::sync::Arc::new(bank));
+            (self.start, self.start_told) = (*start, true);
+            self.bank = Some(alloc::sync::Arc::new(bank.clone()));
             self.chosen = true;
+        }
+        if !same_boot {
+            self.doubt_start(&choices);
         }
         self.activities.tag(choices.activity.as_deref());
         let _ = self.by_rules.choose(!choices.activity_tapped);
@@ -125,11 +126,10 @@ impl Engine {
         }
         self.outing = choices.outing;
         self.finish = choices.finish.map(|finish| finish.at);
-        self.began = choices.began;
         self.accounted = choices.counted_to;
-        self.trail = super::TrailMaker::new(choices.began);
+        self.tally = super::Tally::new(choices.began);
         let span = choices.counted_to.seconds_since(choices.began);
-        self.trail.add(span.si(), None);
+        self.tally.trail.add(span.si(), None);
         self.carry(span.max(choices.counted), choices.delivered, choices.bridged);
     }
 
@@ -137,7 +137,29 @@ impl Engine {
     fn carry(&mut self, span: Seconds, delivered: Joules, bridged: Joules) {
         if span.si() >= 1.0 {
             let [delivered, bridged] = [delivered, bridged].map(|energy| energy.max(Joules::ZERO));
-            self.meter.before(span, delivered, bridged);
+            self.tally.meter.before(span, delivered, bridged);
+        }
+    }
+
+    /// Time switched on till now, with what the outing had before this boot where it goes on.
+    fn counted_s(&self) -> f64 {
+        let since = self.belief.since().filter(|_| self.belief.goes_on());
+        self.tally().meter.counted_s + since.map_or(0.0, |since| since.carried.span.si())
+    }
+
+    /// After a boot nobody knows whether the bank was charged in between, unless next to nothing had
+    /// been taken from it. A record that tells more is heard later.
+    fn doubt_start(&mut self, choices: &Choices) {
+        let Some(bank) = &self.bank else { return };
+        let since = SinceLast::undated(Carried {
+            outing: choices.outing.clone(),
+            start: self.start,
+            span: choices.counted,
+            delivered: choices.delivered,
+            bridged: choices.bridged,
+        });
+        if since.matters(bank.label_energy()) {
+            self.belief.note_since(since);
         }
     }
 

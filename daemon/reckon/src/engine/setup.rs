@@ -7,6 +7,7 @@ use super::{ActivityRule, Resume};
 use crate::{
     alarm::AlarmWants,
     bank::BankSpec,
+    belief::{Answer, Question},
     estimator::Learned,
     power_off::{PowerOffAsk, PowerOffWants},
     reading::BoardFacts,
@@ -82,12 +83,20 @@ pub struct Setup {
 /// What a person asks for.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Ask {
-    /// This bank is connected now; a new outing begins.
+    /// This bank is connected now; a new outing begins, and can be taken back for ten minutes. The
+    /// bank that is connected already changes nothing, unless its level is told: it was charged.
     UseBank {
         /// Which.
         bank: BankSpec,
-        /// How full.
-        start: Start,
+        /// How full; `None`: nobody says, so it is taken to be full.
+        start: Option<Start>,
+    },
+    /// An answer to what was asked; `None` takes it back.
+    Answer {
+        /// Which question.
+        question: Question,
+        /// What is answered.
+        answer: Option<Answer>,
     },
     /// Last until so long from now; `None` clears the finish.
     Finish {
@@ -137,4 +146,8 @@ pub enum Refusal {
     BankImplausible(String),
     /// The name is too long (64 characters at most).
     NameTooLong,
+    /// That is no answer to this question.
+    NoSuchAnswer,
+    /// That is not asked now.
+    NotAsked,
 }

@@ -7,11 +7,12 @@ use super::{
     outlook::{BLIND_S, wants},
 };
 use crate::{
+    belief::{SETTLED, Story},
     book,
     forecast::Outlook,
     snapshot::{ActivityView, BankView, Draw, Snapshot},
     time::{Mono, Stamp},
-    units::{Joules, Seconds, Share, Watts},
+    units::{Joules, Seconds, Watts},
 };
 
 /// What activities would leave is worked out anew after this many seconds.
@@ -33,12 +34,8 @@ impl Engine {
         }
         self.usual_at = Some(now);
         let ready = self.shown.forecast(now).is_some();
-        let following = self.following.as_ref().filter(|_| ready);
-        let left = |watts: f64, log_sd: f64| {
-            let spread = following?.remaining_at(watts, log_sd)?;
-            let point = |share: f64| spread.quantile(Share::nearest(share));
-            Some([point(0.1)?, point(0.5)?, point(0.9)?])
-        };
+        let left =
+            |watts: f64, log_sd: f64| self.remaining_at(watts, log_sd).points().filter(|_| ready);
         let usual = self.activities.usual(&self.board, &self.besides);
         self.usual = usual
             .into_iter()
@@ -57,7 +54,7 @@ impl Engine {
             return Outlook::NotDraining;
         }
         let quiet = self.last_sweep.map(|last| (last, now.seconds_since(last).si()));
-        let Some(following) = &self.following else {
+        let Some(following) = self.leading() else {
             return if self.bank.is_some() {
                 Outlook::TooSoon { wants: wants(crate::estimator::SETTLE_S) }
             } else {
@@ -76,14 +73,21 @@ impl Engine {
     /// Energy of this outing: the estimator's count where one runs, so that it fits what it says
     /// is left.
     pub(super) fn delivered(&self) -> Joules {
-        self.following.as_ref().map_or(self.meter.delivered, |following| {
+        // While it is not known whether the outing before goes on, its energy is its own.
+        let settled = self.belief.leading().1 >= SETTLED;
+        let following = if settled {
+            self.leading()
+        } else {
+            self.following.iter().find(|one| !one.is_of(Story::GoesOn))
+        };
+        following.map_or(self.tally().meter.delivered, |following| {
             Joules::from_wh(following.estimator.delivered_wh())
         })
     }
 
     /// By the meter: an estimator that was built anew has been told only means of what was before.
     pub(super) fn bridged(&self) -> Joules {
-        self.meter.bridged.min(self.delivered())
+        self.tally().meter.bridged.min(self.delivered())
     }
 
     pub(super) fn snapshot(&self, at: Stamp) -> Arc<Snapshot> {
@@ -99,13 +103,16 @@ impl Engine {
             at,
             station: self.setup.station.clone(),
             outing: self.outing.clone(),
-            outing_began: self.began,
+            outing_began: self.tally().began,
             supply: latest.supply,
             draw: self.draw_view(),
-            bank: self.bank_view(),
+            bank: self.bank_view(now),
             bank_choices: Arc::clone(&self.bank_choices),
             finish: self.finish.map(|finish| self.shown.finish(finish, now, &outlook)),
             outlook,
+            possibilities: self.shown.possibilities(now),
+            questions: self.questions(now),
+            goes_on: self.goes_on(),
             activities: self.activity_views(now),
             by_itself: self.by_rules.on(),
             help: self.help.clone(),
@@ -120,7 +127,7 @@ impl Engine {
             gauges: latest.gauges.clone(),
             programs: Arc::clone(&latest.programs),
             sources: Arc::clone(&latest.sources),
-            trail: self.trail.trail(),
+            trail: self.tally().trail.trail(),
             fold: self.folding.latest(),
             load,
             own_draw,
@@ -133,27 +140,31 @@ impl Engine {
     }
 
     fn draw_view(&self) -> Draw {
-        let measured = self.meter.now().filter(|_| self.latest.draw_now.is_some());
+        let measured = self.tally().meter.now().filter(|_| self.latest.draw_now.is_some());
         Draw {
             now: measured.or(self.latest.draw_now),
-            lately: self.meter.lately(),
-            outing: self.meter.outing(),
+            lately: self.tally().meter.lately(),
+            outing: self.tally().meter.outing(),
             basis: self.basis(),
         }
     }
 
-    fn bank_view(&self) -> BankView {
+    fn bank_view(&self, now: Mono) -> BankView {
         let usable = self
-            .following
-            .as_ref()
+            .leading()
             .filter(|following| !following.by_gauge())
             .and_then(|following| following.estimator.usable_wh());
         BankView {
             spec: self.bank.clone(),
+            start: self.start(),
+            changed: self.bank_changed(now),
+            away: self.belief.away(),
+            since: self.belief.since().cloned(),
+            last_ended: self.belief.last_ended,
             delivered: self.delivered(),
             bridged: self.bridged(),
             usable: usable.map(|points| points.map(Joules::from_wh)),
-            learned_from: self.following.as_ref().map_or(0, |following| following.learned_from),
+            learned_from: self.leading().map_or(0, |following| following.learned_from),
         }
     }
 

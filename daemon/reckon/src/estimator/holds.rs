@@ -19,6 +19,8 @@ const LOWEST: f64 = 0.2;
 const BETA: (f64, f64) = (4.5, 2.0);
 /// A person's guess of the level: its deviation.
 const GUESS_SD: f64 = 0.1;
+/// Least that anything seen is thought possible.
+const NEVER: f64 = 1e-12;
 /// Weights below exp of this against the best are left out.
 const NEGLIGIBLE: f64 = -14.0;
 
@@ -61,6 +63,29 @@ impl Grid {
 
     pub(super) fn nodes(&self) -> &[Node] {
         &self.nodes
+    }
+
+    /// ln of the share of the belief that is still alive after `used_wh`, each node counted by how
+    /// likely it makes what was seen besides.
+    pub(super) fn log_evidence(
+        &self,
+        used_wh: f64,
+        log_belief: impl Fn(&Node) -> f64,
+        log_likelihood: impl Fn(usize) -> f64,
+    ) -> f64 {
+        let beliefs: Vec<f64> = self.nodes.iter().map(&log_belief).collect();
+        let best = beliefs.iter().fold(f64::NEG_INFINITY, |a, b| a.max(*b));
+        let (mut all, mut seen) = (0.0, 0.0);
+        for (k, (node, belief)) in self.nodes.iter().zip(&beliefs).enumerate() {
+            let weight = exp(belief - best);
+            all += weight;
+            let half = 0.5 * self.width * node.wh;
+            let alive = ((node.wh + half - used_wh) / (2.0 * half)).clamp(0.0, 1.0);
+            if alive > 0.0 && weight > 0.0 {
+                seen += weight * alive * exp(log_likelihood(k));
+            }
+        }
+        log((seen / all).max(NEVER))
     }
 
     /// Energy that is left, with weights. `log_weight` is the belief in a node apart from survival;

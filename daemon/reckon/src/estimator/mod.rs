@@ -42,6 +42,10 @@ use outing::Outing;
 /// sent and one heard. What is not known yet is in the width of the range.
 pub const SETTLE_S: f64 = 30.0;
 
+/// With a smaller draw the board is fed by something else, W: no board of this class lives on so
+/// little (the smallest idle at about 0.4 W; makers' tables).
+pub const FED_OTHERWISE_W: f64 = 0.15;
+
 /// What was seen over the last `dt_s` seconds. Missing values are bridged, and counted as such.
 #[derive(Clone, Copy, Debug, PartialEq, Default)]
 pub struct Observation {
@@ -191,6 +195,13 @@ impl Estimator {
         let spread = Spread::from_points(core::iter::once((used, 0.0)).chain(middles));
         let at = |share| spread.quantile(Share::nearest(share)).map(Seconds::si);
         Some([at(0.1)?, at(0.5)?, at(0.9)?])
+    }
+
+    /// ln of how likely what is believed of the bank makes it that it is still alive, and the cells'
+    /// voltages that were seen.
+    #[must_use]
+    pub fn log_evidence(&self) -> f64 {
+        self.speaker().log_evidence()
     }
 
     /// Energy delivered in this outing, as measured or modelled, watt-hours.

@@ -8,7 +8,7 @@ use super::{
     Ending, LoadPrior, Observation, RunDown,
     capacity::Capacity,
     draw::{Ahead, BUCKET_S, Draw},
-    holds::Grid,
+    holds::{Grid, Node},
     learned::Learned,
     life::Work,
     modelled::Modelled,
@@ -217,6 +217,28 @@ impl Outing {
 
     /// Energy that is left, as weighted possibilities (Wh, weight).
     pub(super) fn left(&self) -> Vec<(f64, f64)> {
+        let density = self.density();
+        let mut left = Vec::with_capacity(self.grid.nodes().len());
+        self.grid.left(
+            self.delivered_wh,
+            |k, node| density(node) + node.log_level + self.volts_tell(k),
+            &mut left,
+        );
+        left
+    }
+
+    /// ln of how likely the belief makes being alive after so much, and the voltages seen.
+    pub(super) fn log_evidence(&self) -> f64 {
+        let density = self.density();
+        self.grid.log_evidence(
+            self.delivered_wh,
+            |node| density(node) + node.log_level,
+            |k| self.volts_tell(k),
+        )
+    }
+
+    /// ln of the belief in a bank of this energy, survival and voltage apart.
+    fn density(&self) -> impl Fn(&Node) -> f64 + use<> {
         let (m, v) = self.belief(&self.modelled);
         let bridged = BRIDGED * self.bridged_wh / self.delivered_wh.max(1e-9);
         let sooner = self.volts.as_ref().map_or(0.0, |volts| log(volts.own_end_depth()));
@@ -224,20 +246,18 @@ impl Outing {
             let var = v + bridged * bridged + p.sd * p.sd;
             (p.weight / sqrt(var), m + sooner + p.off, -0.5 / var)
         });
-        let mut left = Vec::with_capacity(self.grid.nodes().len());
-        self.grid.left(
-            self.delivered_wh,
-            |k, node| {
-                let density: f64 = parts
-                    .iter()
-                    .map(|&(w, at, h)| w * exp(h * (node.log_e - at) * (node.log_e - at)))
-                    .sum();
-                let told = self.volts.as_ref().map_or(0.0, |v| v.log_likelihood(k));
-                log(density.max(1e-300)) + node.log_level + told
-            },
-            &mut left,
-        );
-        left
+        move |node| {
+            let density: f64 = parts
+                .iter()
+                .map(|&(w, at, h)| w * exp(h * (node.log_e - at) * (node.log_e - at)))
+                .sum();
+            log(density.max(1e-300))
+        }
+    }
+
+    /// ln of the likelihood of the voltages seen, for a node.
+    fn volts_tell(&self, k: usize) -> f64 {
+        self.volts.as_ref().map_or(0.0, |volts| volts.log_likelihood(k))
     }
 
     /// Mean draw of the whole outing as expected now, W: what was used and what will be.

@@ -361,5 +361,11 @@ pub fn refusal(refusal: &Refusal) -> String {
         Refusal::NameTooLong => {
             String::from("The name is too long: it may have 64 characters at most.")
         }
+        Refusal::NoSuchAnswer => {
+            String::from("That is no answer to this question. Nothing was changed.")
+        }
+        Refusal::NotAsked => String::from(
+            "That is not asked any more. Look again at what is asked now. Nothing was changed.",
+        ),
     }
 }

@@ -5,6 +5,7 @@
 
 pub mod account;
 mod alarms;
+mod belief;
 pub mod contact_log;
 mod numbers;
 mod past;
@@ -14,6 +15,7 @@ mod sentences;
 mod station;
 
 pub use alarms::{Said, alarm, edge, gap, gap_remedy, help, over_line, refusal};
+pub use belief::{Asked, asked};
 pub(crate) use numbers::stands_s;
 pub use numbers::{
     ago, ahead, celsius, chance, clock_time, energy, left, moment, percent, power, range, span,

@@ -8,6 +8,7 @@ use alloc::{
 
 use super::{
     alarms::{gap, gap_remedy},
+    belief::supposing,
     numbers::{
         celsius, chance, clock_step_min, clock_time, energy, left, moment, percent, power, range,
         span, time_of_day, volts,
@@ -16,7 +17,7 @@ use super::{
 use crate::{
     forecast::{Forecast, Outlook},
     reading::Gap,
-    snapshot::{ActivityView, Basis, LogState, Snapshot, Verdict},
+    snapshot::{ActivityView, Basis, LogState, Possibility, Snapshot, Verdict},
     time::{Mono, Stamp, Trust},
     units::{Seconds, Watts},
 };
@@ -41,7 +42,10 @@ pub fn answer(snapshot: &Snapshot) -> Answer {
         lines: lines.to_vec(),
     };
     match &snapshot.outlook {
-        Outlook::Lasts(forecast) => lasts(forecast, snapshot.at),
+        Outlook::Lasts(forecast) => match cautious_of(snapshot) {
+            Some(one) => lasts_if(one, forecast),
+            None => lasts(forecast, snapshot.at),
+        },
         Outlook::TooSoon { wants } => {
             let wait = span(Seconds::of(wants.as_secs_f64()));
             plain("Too soon to say.", &[format!("A first forecast comes in about {wait}.")])
@@ -80,6 +84,23 @@ fn lasts(forecast: &Forecast, at: Stamp) -> Answer {
     let mut lines = alloc::vec![range(forecast.remaining)];
     lines.extend(ends(forecast, at));
     Answer { big: left(middle, high - low), after: String::from("left"), lines }
+}
+
+/// Of several possibilities, the one that leaves least.
+fn cautious_of(snapshot: &Snapshot) -> Option<&Possibility> {
+    snapshot.possibilities.iter().min_by(|a, b| a.remaining[1].si().total_cmp(&b.remaining[1].si()))
+}
+
+/// Until it is known which bank there is, the cautious number stands large and says what it
+/// supposes; the range spans all that is possible.
+fn lasts_if(one: &Possibility, forecast: &Forecast) -> Answer {
+    let [low, middle, high] = one.remaining;
+    let supposing = supposing(one.story).map_or_else(String::new, |it| format!(", {it}"));
+    Answer {
+        big: left(middle, high - low),
+        after: format!("left{supposing}"),
+        lines: alloc::vec![range(forecast.remaining)],
+    }
 }
 
 /// `ends about 18:20`; nothing while the clock is not to be believed.

@@ -80,11 +80,11 @@ fn ask() -> impl Strategy<Value = Ask> {
                 series,
                 ..blue_ten()
             };
-            Ask::UseBank { bank, start: Start::Part(Share::nearest(part)) }
+            Ask::UseBank { bank, start: Some(Start::Part(Share::nearest(part))) }
         }),
         (0..4_usize).prop_map(|k| Ask::UseBank {
             bank: BankSpec::common()[k].clone(),
-            start: Start::Unknown
+            start: Some(Start::Unknown)
         }),
         any::<Option<u64>>()
             .prop_map(|s| Ask::Finish { after: s.map(core::time::Duration::from_secs) }),

@@ -101,7 +101,7 @@ fn a_fold_ends_with_the_activity_and_with_the_bank() {
     assert_eq!(first[0].doing, None);
     near(first[0].to.as_s(), made.beats[1499].at_s, 0.001, "kept to the millisecond");
     let bank = BankSpec { name: "Long six".into(), ..blue_ten() };
-    engine.ask(&Ask::UseBank { bank, start: FULL }, at).unwrap();
+    engine.ask(&Ask::UseBank { bank, start: Some(FULL) }, at).unwrap();
     let second = engine.folds();
     assert_eq!(second.len(), 1, "handed over with the change itself");
     assert_eq!(second[0].doing.as_deref(), Some("Contacts"));

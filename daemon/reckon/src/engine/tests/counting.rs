@@ -177,7 +177,7 @@ fn a_bank_told_of_later_has_fed_the_board_all_along() {
     near(shot.bank.delivered.wh(), 2.0, 1e-6, "the energy so far is shown");
     near(watts(&shot), 4.0, 1e-9, "and the draw");
     assert_eq!(shot.bank_choices.len(), 4, "with a bank one tap away");
-    untold.ask(&Ask::UseBank { bank: blue_ten(), start: FULL }).unwrap();
+    untold.ask(&Ask::UseBank { bank: blue_ten(), start: Some(FULL) }).unwrap();
     let late = untold.seconds(10, |_| measured(5.0, 0.8));
 
     let mut told = Field::blue_ten();
@@ -194,11 +194,11 @@ fn a_bank_told_of_later_has_fed_the_board_all_along() {
 fn the_account_for_a_later_bank_stays_small_and_whole() {
     let mut field = Field::new(setup());
     field.seconds(30_000, |k| measured(5.0, if k % 20 < 10 { 0.5 } else { 1.5 }));
-    let history = field.engine.meter.history();
+    let history = field.engine.tally.meter.history();
     assert!(history.len() <= 240, "{} steps", history.len());
     let energy: f64 = history.iter().map(|one| one.dt_s * one.watts.unwrap()).sum();
     near(energy, 5.0 * 30_000.0, 1e-3, "no energy is lost by merging");
-    field.ask(&Ask::UseBank { bank: BankSpec::common()[1].clone(), start: FULL }).unwrap();
+    field.ask(&Ask::UseBank { bank: BankSpec::common()[1].clone(), start: Some(FULL) }).unwrap();
     let shot = field.engine.tick(field.stamp());
     near(shot.bank.delivered.si(), 150_000.0, 1e-3, "and the bank is told all of it");
 }
@@ -207,7 +207,7 @@ fn the_account_for_a_later_bank_stays_small_and_whole() {
 fn a_second_bank_begins_a_new_outing() {
     let mut field = Field::blue_ten();
     field.seconds(1200, |_| measured(5.0, 0.8));
-    field.ask(&Ask::UseBank { bank: blue_ten(), start: FULL }).unwrap();
+    field.ask(&Ask::UseBank { bank: blue_ten(), start: Some(FULL) }).unwrap();
     let shot = field.second(measured(5.0, 0.8));
     near(shot.bank.delivered.si(), 4.0, 1e-9, "only what came after");
     near(shot.outing_began.as_s(), 1210.0, 1e-9, "began with the bank");

@@ -253,7 +253,7 @@ fn bad_asks_change_nothing() {
     let mut field = Field::blue_ten();
     field.seconds(300, |_| measured(5.0, 0.8));
     let bank = BankSpec { series: 40, ..blue_ten() };
-    let refused = field.ask(&Ask::UseBank { bank, start: FULL });
+    let refused = field.ask(&Ask::UseBank { bank, start: Some(FULL) });
     assert!(matches!(refused, Err(Refusal::BankImplausible(_))), "{refused:?}");
     let name = "x".repeat(65);
     assert_eq!(field.ask(&Ask::NameOuting { name }), Err(Refusal::NameTooLong));
@@ -269,7 +269,9 @@ fn bad_asks_change_nothing() {
 #[test]
 fn choices_survive_a_restart_of_the_daemon() {
     let mut field = Field::new(setup());
-    field.ask(&Ask::UseBank { bank: blue_ten(), start: Start::Part(Share::nearest(0.8)) }).unwrap();
+    field
+        .ask(&Ask::UseBank { bank: blue_ten(), start: Some(Start::Part(Share::nearest(0.8))) })
+        .unwrap();
     field.ask(&Ask::Finish { after: Some(Duration::from_secs(7200)) }).unwrap();
     field.ask(&Ask::Activity { name: Some(String::from("Logging")) }).unwrap();
     let shot = field.seconds(1800, |_| measured(5.0, 0.8));

@@ -3,6 +3,7 @@
 mod alarms;
 mod any_input;
 mod apart;
+mod beliefs;
 mod carried;
 mod counting;
 mod forecasts;

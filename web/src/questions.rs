@@ -1,0 +1,239 @@
+//! What only the operator knows: the questions on Now, a page for each, the answers as form and
+//! JSON, and the page that asks before the bank is changed.
+
+use askama::Template;
+use axum::{
+    extract::{Path, Query, Request, State, rejection::QueryRejection},
+    http::HeaderMap,
+    response::{IntoResponse, Response},
+};
+use reckon::{
+    belief::{Answer, Question, QuestionView, Standing},
+    engine::Ask,
+    snapshot::Snapshot,
+    units::Seconds,
+    words::{self, Asked},
+};
+use serde::Deserialize;
+
+use crate::{
+    RecordAsk, Site,
+    asks::{Done, back_to, done, form, json, offered, put, unreadable},
+    page::{Frame, part, shown},
+    recall::not_there,
+    trouble::Sorry,
+};
+
+/// An answer as a button.
+struct Choice {
+    value: String,
+    label: String,
+    /// What it would leave.
+    leaves: Option<String>,
+    /// It is the one that holds.
+    holds: bool,
+}
+
+/// A question as it is drawn.
+struct Card {
+    name: &'static str,
+    text: String,
+    why: String,
+    choices: Vec<Choice>,
+}
+
+#[derive(Template)]
+#[template(path = "asked.html")]
+struct AskedPart {
+    cards: Vec<Card>,
+}
+
+#[derive(Template)]
+#[template(path = "held.html")]
+struct HeldPart {
+    /// What holds, and the question it answers.
+    lines: Vec<(String, &'static str)>,
+}
+
+#[derive(Template)]
+#[template(path = "question_page.html")]
+struct QuestionPage {
+    frame: Frame,
+    paired: bool,
+    card: Card,
+    holds: Option<String>,
+    said: bool,
+}
+
+#[derive(Template)]
+#[template(path = "change_bank.html")]
+struct ChangePage {
+    frame: Frame,
+    paired: bool,
+    name: String,
+    label: String,
+    /// The bank that is connected now and what it has given in this outing.
+    before: Option<(String, String)>,
+    /// The same bank, charged.
+    same: bool,
+    levels: Vec<(&'static str, &'static str)>,
+}
+
+fn card(view: &QuestionView, asked: Asked) -> Card {
+    let choices = asked
+        .answers
+        .into_iter()
+        .map(|(answer, label, leaves)| Choice {
+            value: value(answer),
+            label,
+            leaves,
+            holds: view.answer == Some(answer),
+        })
+        .collect();
+    Card { name: view.question.name(), text: asked.text, why: asked.why, choices }
+}
+
+/// An answer's name outside.
+pub(crate) fn value(answer: Answer) -> String {
+    match answer {
+        Answer::Level(share) => format!("{}", share.part()),
+        named => named.name().unwrap_or_default().to_owned(),
+    }
+}
+
+/// Whether it stands on Now with its answers: what is open, and a change of the bank.
+fn stands(view: &QuestionView) -> bool {
+    view.is_open() || view.question == Question::BankChanged
+}
+
+/// The open questions, each with its answers.
+pub(crate) fn asked(snapshot: &Snapshot) -> String {
+    let open = snapshot.questions.iter().filter(|view| stands(view));
+    let cards: Vec<Card> = open.map(|view| card(view, words::asked(view, snapshot))).collect();
+    if cards.is_empty() { String::new() } else { part(&AskedPart { cards }) }
+}
+
+/// What holds without being asked any more, each with a way to change it.
+pub(crate) fn held(snapshot: &Snapshot) -> String {
+    let settled = snapshot.questions.iter().filter(|view| !stands(view));
+    let lines: Vec<(String, &'static str)> = settled
+        .filter_map(|view| Some((words::asked(view, snapshot).holds?, view.question.name())))
+        .collect();
+    if lines.is_empty() { String::new() } else { part(&HeldPart { lines }) }
+}
+
+fn named(name: &str) -> Result<Question, Sorry> {
+    Question::named(name).ok_or_else(|| not_there("question"))
+}
+
+/// `GET /answer/{question}`: the answers, and taking back what was said.
+pub(crate) async fn page(
+    State(site): State<Site>,
+    Path(of): Path<String>,
+    headers: HeaderMap,
+) -> Response {
+    let snapshot = site.snapshot();
+    let found = named(&of).ok().and_then(|question| {
+        snapshot.questions.iter().find(|view| view.question == question).cloned()
+    });
+    let Some(view) = found else { return not_there("question").into_response() };
+    let asked = words::asked(&view, &snapshot);
+    shown(&QuestionPage {
+        frame: Frame::of(&site, &headers, "Now"),
+        paired: site.may_change(&headers),
+        holds: asked.holds.clone(),
+        said: view.standing == Standing::Said,
+        card: card(&view, asked),
+    })
+}
+
+#[derive(Deserialize, Default)]
+pub(crate) struct AnswerForm {
+    question: Option<String>,
+    /// Empty: taken back.
+    answer: Option<String>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct AnswerJson {
+    question: String,
+    answer: Option<String>,
+}
+
+pub(crate) async fn answer_form(State(site): State<Site>, request: Request) -> Done {
+    let AnswerForm { question, answer } = form(request).await?;
+    let answer = answer.filter(|text| !text.is_empty());
+    let back = site.snapshot();
+    answered(&site, &question.unwrap_or_default(), answer.as_deref()).await?;
+    // Another bank came: which one is the next thing to say.
+    let another = answer.as_deref() == Some("another") && back.bank_choices.len() > 1;
+    back_to(if another { "/station#bank" } else { "/" })
+}
+
+pub(crate) async fn answer_json(State(site): State<Site>, request: Request) -> Done {
+    let AnswerJson { question, answer } = json(request).await?;
+    answered(&site, &question, answer.as_deref()).await?;
+    done()
+}
+
+async fn answered(site: &Site, question: &str, answer: Option<&str>) -> Result<(), Sorry> {
+    let no_such = || unreadable("There is no such question. Nothing was changed.");
+    let question = Question::named(question).ok_or_else(no_such)?;
+    let answer = answer
+        .map(|text| {
+            let read = Answer::named(text).filter(|answer| question.takes(*answer));
+            read.ok_or_else(|| unreadable("That is no answer to it. Nothing was changed."))
+        })
+        .transpose()?;
+    if question != Question::HowEnded {
+        return put(site, Ask::Answer { question, answer }).await;
+    }
+    let Some(last) = site.snapshot().bank.last_ended else {
+        return Err(unreadable("That is not asked any more. Nothing was changed."));
+    };
+    let died = answer.map(|answer| answer == Answer::RanEmpty);
+    site.put_record(RecordAsk::Answer { outing: last.outing, died }).await
+}
+
+#[derive(Deserialize, Default)]
+pub(crate) struct Which {
+    bank: Option<String>,
+}
+
+/// How full a bank is that is being connected: what the form sends, and the words.
+const LEVELS: [(&str, &str); 6] = [
+    ("full", "Full"),
+    ("0.875", "4 of 4 lamps"),
+    ("0.625", "3 of 4 lamps"),
+    ("0.375", "2 of 4 lamps"),
+    ("0.125", "1 of 4 lamps"),
+    ("unknown", "I do not know"),
+];
+
+/// `GET /bank?bank=NAME`: what changing to it would do, and how full it is.
+pub(crate) async fn change(
+    State(site): State<Site>,
+    which: Result<Query<Which>, QueryRejection>,
+    headers: HeaderMap,
+) -> Response {
+    let snapshot = site.snapshot();
+    let name = which.ok().and_then(|Query(which)| which.bank).unwrap_or_default();
+    let bank = match offered(&snapshot, &name) {
+        Ok(bank) => bank,
+        Err(sorry) => return sorry.into_response(),
+    };
+    let before = snapshot.bank.spec.as_ref();
+    let lasted = snapshot.at.mono.seconds_since(snapshot.outing_began);
+    let given = words::took(Some(snapshot.bank.delivered), None, None);
+    let so_far = format!("{}, {given}", words::so_far(Seconds::of(lasted.si())));
+    shown(&ChangePage {
+        frame: Frame::of(&site, &headers, "Station"),
+        paired: site.may_change(&headers),
+        label: words::bank_label(&bank),
+        same: before.is_some_and(|it| it.name == bank.name),
+        before: before.map(|it| (it.name.clone(), so_far)),
+        name: bank.name,
+        levels: LEVELS.to_vec(),
+    })
+}
