@@ -356,11 +356,6 @@ impl Clerk {
         let reader = self.reader();
         let mut newest = reader.outings(None, 2).map_err(|why| said(&why))?.items.into_iter();
         let (open, before) = (newest.next(), newest.next());
-        if open.as_ref().is_some_and(|open| open.id == earlier) {
-            // It is the open one already: the word is taken for the belief that it goes on by.
-            let since = reader.outing(earlier).map_err(|why| said(&why))?.map(|it| since_of(&it));
-            return since.map(|since| (since, answer_of(goes_on))).ok_or_else(not_before);
-        }
         let (Some(open), Some(before)) = (open, before) else { return Err(not_before()) };
         let same_bank = before.bank.is_some() && open.bank == before.bank;
         if open.ending != Ending::Open || before.id != earlier || !same_bank {

@@ -40,6 +40,11 @@ pub(crate) enum Command {
     /// (seconds since power-on; an empty field was not read; further columns are passed over). The
     /// bank begins each one full and is learned from after each.
     Replay(Replay),
+    /// What only you know: which bank, how full, how it ended
+    ///
+    /// Without a question it lists what is asked, and what was answered or inferred. An answer takes
+    /// effect at once; --back takes it back.
+    Answer(Answer),
     /// Outings: the list, one of them, its name, how it ended
     #[command(subcommand)]
     Outing(Outing),
@@ -62,6 +67,21 @@ pub(crate) struct Reach {
     /// Folder of the record, for when no outlast runs [default: the system's or your own]
     #[arg(long, value_name = "DIR")]
     pub(crate) state: Option<PathBuf>,
+}
+
+/// Options of `answer`.
+#[derive(Args, Clone, Debug)]
+pub(crate) struct Answer {
+    /// Which question: since-last, swapped, how-full, how-ended or bank-changed
+    pub(crate) question: Option<String>,
+    /// The answer, as the list prints it; of how-full also any level from 0.02 to 1
+    #[arg(requires = "question")]
+    pub(crate) answer: Option<String>,
+    /// Take the answer back
+    #[arg(long, requires = "question", conflicts_with = "answer")]
+    pub(crate) back: bool,
+    #[command(flatten)]
+    pub(crate) look: Look,
 }
 
 /// What can be done with outings. An OUTING is its number in the list, or `last`.
@@ -139,7 +159,7 @@ pub(crate) enum Outing {
     },
     /// Say that an earlier outing goes on: the same bank, not charged since
     GoesOn {
-        /// Which
+        /// Which; `last` is the one before the outing that is on
         outing: String,
         /// It does not: the bank was charged
         #[arg(long)]

@@ -1,9 +1,11 @@
 //! The commands that read and change the record: `outing`, `bank` and `export`.
 
+mod answer;
 mod bank;
 mod export;
 mod outing;
 
+pub(crate) use answer::run as answer;
 pub(crate) use bank::run as bank;
 pub(crate) use export::run as export;
 pub(crate) use outing::run as outing;

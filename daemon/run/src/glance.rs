@@ -14,6 +14,7 @@ pub(crate) fn text(shot: &Snapshot) -> String {
     let answer = words::answer(shot);
     lines.push(format!("{} {}", answer.big, answer.after).trim_end().to_owned());
     lines.extend(answer.lines);
+    lines.extend(questions(shot));
     if matches!(shot.outlook, Outlook::NoBank) {
         lines.push("On the page it is one tap; the settings may name it under [bank].".to_owned());
     }
@@ -34,6 +35,15 @@ fn alarms(shot: &Snapshot) -> impl Iterator<Item = String> {
     shot.alarms.iter().filter(|alarm| alarm.asleep_until.is_none()).map(|alarm| {
         let said = words::alarm(alarm, shot);
         format!("! {} {} {}", said.text, said.meaning, said.advice)
+    })
+}
+
+/// What is asked, and the command that answers.
+fn questions(shot: &Snapshot) -> impl Iterator<Item = String> {
+    shot.questions.iter().filter(|view| view.is_open()).map(|view| {
+        let asked = words::asked(view, shot);
+        let name = view.question.name();
+        format!("? {} {} Answer with: outlast answer {name}", asked.text, asked.why)
     })
 }
 

@@ -190,6 +190,9 @@ impl Brain {
             }
             RecordAsk::SetClock => self.set_clock(),
             RecordAsk::StopTest => self.stop_test(at),
+            RecordAsk::GoesOn { earlier, goes_on } if self.is_doubted(earlier) => {
+                self.answer_since(goes_on, at)
+            }
             RecordAsk::TellBank { .. }
             | RecordAsk::RenameBank { .. }
             | RecordAsk::ForgetBank { .. }
@@ -290,17 +293,27 @@ impl Brain {
         self.record_changes(at)
     }
 
+    /// Whether it is this outing of which it is asked whether the open one is the rest of it.
+    fn is_doubted(&self, outing: i64) -> bool {
+        self.engine.belief().since().is_some_and(|since| since.outing == Some(outing))
+    }
+
+    fn answer_since(&mut self, goes_on: bool, at: Stamp) -> Result<(), String> {
+        let answer = Some(if goes_on { Answer::GoesOn } else { Answer::Charged });
+        let ask = Ask::Answer { question: Question::SinceLast, answer };
+        self.engine.ask(&ask, at).map_err(|why| reckon::words::refusal(&why))?;
+        self.record_changes(at);
+        self.keep(None);
+        self.settle();
+        Ok(())
+    }
+
     /// The operator says of an earlier outing whether this one is the rest of it, asked or not.
     fn goes_on(&mut self, since: SinceLast, answer: Answer, at: Stamp) {
-        let known = self.engine.belief().since().is_some_and(|it| it.outing == since.outing);
-        if !known {
-            self.engine.note_since(Some(since));
+        self.engine.note_since(Some(since));
+        if let Err(why) = self.answer_since(answer == Answer::GoesOn, at) {
+            tracing::warn!("{why}");
         }
-        let ask = Ask::Answer { question: Question::SinceLast, answer: Some(answer) };
-        if let Err(refusal) = self.engine.ask(&ask, at) {
-            tracing::warn!("{}", reckon::words::refusal(&refusal));
-        }
-        self.keep(None);
     }
 
     /// Banks for one tap: those of the settings first, then those of the record.

@@ -56,6 +56,7 @@ fn main() -> ExitCode {
         Some(Command::Run(options)) => run(&options),
         Some(Command::Now(look)) => ask::now(&look),
         Some(Command::Pin(look)) => ask::pin(&look),
+        Some(Command::Answer(options)) => commands::answer(&options),
         Some(Command::Check(options)) => check(&options),
         Some(Command::Replay(options)) => replay::run(&options),
         Some(Command::Outing(command)) => commands::outing(&command),

@@ -4,6 +4,7 @@ use alloc::{string::String, sync::Arc, vec::Vec};
 
 use super::{
     Engine,
+    follow::Following,
     outlook::{BLIND_S, wants},
 };
 use crate::{
@@ -70,19 +71,18 @@ impl Engine {
         }
     }
 
-    /// Energy of this outing: the estimator's count where one runs, so that it fits what it says
-    /// is left.
+    /// Energy of this outing: as it was measured; where it is modelled, the estimator's count, so that
+    /// it fits what that says is left. While it is not known whether the outing before goes on, its
+    /// energy is its own.
     pub(super) fn delivered(&self) -> Joules {
-        // While it is not known whether the outing before goes on, its energy is its own.
-        let settled = self.belief.leading().1 >= SETTLED;
-        let following = if settled {
-            self.leading()
-        } else {
-            self.following.iter().find(|one| !one.is_of(Story::GoesOn))
-        };
-        following.map_or(self.tally().meter.delivered, |following| {
-            Joules::from_wh(following.estimator.delivered_wh())
-        })
+        let counted = self.tally().meter.delivered;
+        let (story, weight) = self.belief.leading();
+        let goes_on = story == Story::GoesOn && weight >= SETTLED;
+        let since = self.belief.since().filter(|_| goes_on);
+        let before = since.map_or(Joules::ZERO, |since| since.carried.delivered);
+        let of_this = |one: &&Following| goes_on == one.is_of(Story::GoesOn);
+        let modelled = self.following.iter().find(of_this).filter(|it| !it.estimator.is_measured());
+        modelled.map_or(counted + before, |it| Joules::from_wh(it.estimator.delivered_wh()))
     }
 
     /// By the meter: an estimator that was built anew has been told only means of what was before.

@@ -46,9 +46,7 @@ pub(crate) fn run(command: &Outing) -> Result<(), Failed> {
             record.post(&format!("/api/v1/outings/{id}/name"), &json!({ "name": name }))
         }
         Outing::GoesOn { outing, charged, reach } => {
-            let record = Record::find(reach)?;
-            let id = id(&record, outing)?;
-            record.post(&format!("/api/v1/outings/{id}/goes-on"), &json!({ "goes_on": !charged }))
+            goes_on(&Record::find(reach)?, outing, *charged)
         }
         Outing::Ended { outing, how, reach } => {
             let record = Record::find(reach)?;
@@ -71,6 +69,28 @@ pub(crate) fn run(command: &Outing) -> Result<(), Failed> {
             Ok(())
         }
     }
+}
+
+/// The operator's word counts whether it is asked for or not; where it is, `last` needs no number.
+fn goes_on(record: &Record, outing: &str, charged: bool) -> Result<(), Failed> {
+    if outing == "last" && record.is_running() {
+        let now = record.read("/api/v1/now")?;
+        let asked = |one: &Value| text(one, "id") == "since-last";
+        if now["questions"].as_array().is_some_and(|all| all.iter().any(asked)) {
+            let answer = if charged { "charged" } else { "goes-on" };
+            let body = json!({ "question": "since-last", "answer": answer });
+            return record.post("/api/v1/answer", &body);
+        }
+    }
+    let id = match outing {
+        "last" => {
+            let page = record.read("/api/v1/outings?limit=2")?;
+            let before = page["outings"][1]["id"].as_i64();
+            before.ok_or_else(|| Failed::from("There is no outing before.".to_owned()))?
+        }
+        typed => id(record, typed)?,
+    };
+    record.post(&format!("/api/v1/outings/{id}/goes-on"), &json!({ "goes_on": !charged }))
 }
 
 fn shown(record: &Record, outing: &str, json: bool, html: Option<&Path>) -> Result<(), Failed> {
