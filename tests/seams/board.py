@@ -82,6 +82,7 @@ class Board:
         self._link(CLASS, f"../../devices/{MONITOR.removeprefix('sys/devices/')}")
         self._volts = Attribute(self.root / MONITOR / "in1_input", "0\n")
         self._amps = Attribute(self.root / MONITOR / "curr1_input", "0\n")
+        self._there = True
 
     def reading(self, volts, amps):
         """The chip sees this; the driver prints it as its registers hold it."""
@@ -89,15 +90,17 @@ class Board:
         self._amps.put(f"{over_shunt / SHUNT_OHM * 1000:.0f}\n")
         self._volts.put(f"{round(volts / BUS_STEP_V) * BUS_STEP_V * 1000:.0f}\n")
 
-    def missing(self, away):
-        """The driver lets go of the chip, or takes it again."""
-        link = self.root / CLASS
-        if away and link.is_symlink():
-            link.unlink()
-            (self.root / MONITOR).rename(self.root / AWAY)
-        elif not away and not link.is_symlink():
+    def sensor(self, there):
+        """The driver holds the chip, or lets go of it: its files vanish."""
+        if there == self._there:
+            return
+        self._there = there
+        if there:
             (self.root / AWAY).rename(self.root / MONITOR)
             self._link(CLASS, f"../../devices/{MONITOR.removeprefix('sys/devices/')}")
+        else:
+            (self.root / CLASS).unlink()
+            (self.root / MONITOR).rename(self.root / AWAY)
 
     def work(self, span_s, busy):
         """The processor was busy for this share of the time."""

@@ -9,13 +9,14 @@ import ctypes
 import http.client
 import json
 import mmap
-import os
+import re
 import shutil
 import signal
 import socket
 import subprocess
 import tempfile
 import time
+import urllib.parse
 from pathlib import Path
 
 import board as boards
@@ -127,6 +128,32 @@ class Local(http.client.HTTPConnection):
         self.sock.connect(self._path)
 
 
+class Phone:
+    """A phone in the same network, paired by the code that `outlast pin` prints."""
+
+    def __init__(self, station):
+        self._port = int(re.findall(r"http://127\.0\.0\.1:(\d+)/", station.log())[-1])
+        self._station, self._ticket = station, None
+        code = json.loads(station.outlast("pin", "--json")[1])["code"]
+        status, headers = self._post("/api/v1/pair", "application/json", json.dumps({"code": code}))
+        if status >= 300:
+            raise Trouble(f"the phone is not paired: {status}")
+        self._ticket = headers["Set-Cookie"].split(";")[0]
+
+    def _post(self, path, kind, body):
+        with contextlib.closing(http.client.HTTPConnection("127.0.0.1", self._port, timeout=PATIENCE_S)) as line:
+            headers = {"Content-Type": kind, "Origin": f"http://127.0.0.1:{self._port}"}
+            line.request("POST", path, body=body, headers=headers | ({"Cookie": self._ticket} if self._ticket else {}))
+            answer = line.getresponse()
+            answer.read()
+        self._station.rest()
+        return answer.status, answer.headers
+
+    def tap(self, path, **fields):
+        """Sends a form as a button of the page does; the status."""
+        return self._post(path, "application/x-www-form-urlencoded", urllib.parse.urlencode(fields))[0]
+
+
 class Station:
     """Board, clocks, program and truth. Use as a context manager."""
 
@@ -196,13 +223,13 @@ class Station:
             environment = self._environment() | {"SEAMS_CLOCKS": str(self.clocks.path), "LD_PRELOAD": str(self.bench.library)}
             self._process = subprocess.Popen(
                 [self.binary, *told], env=environment, stdin=subprocess.DEVNULL, stdout=log, stderr=log)
-        self._settle()
+        self.rest()
         end = time.monotonic() + PATIENCE_S
         while not self._answers():
             if time.monotonic() > end:
-                raise Trouble(f"outlast does not answer; it said:\n{self.log()}")
+                raise Trouble(f"outlast does not answer; it said:\n{self.log()[-3000:]}")
             time.sleep(0.01)
-        self._settle()
+        self.rest()
 
     def _answers(self):
         with contextlib.suppress(OSError), contextlib.closing(Local(self.socket)) as line:
@@ -234,7 +261,7 @@ class Station:
         except subprocess.TimeoutExpired:
             raise Trouble("outlast does not end when told to") from None
         if status != 0:
-            raise Trouble(f"outlast ended with status {status}; it said:\n{self.log()}")
+            raise Trouble(f"outlast ended with status {status}; it said:\n{self.log()[-3000:]}")
         self._ended()
 
     def _ended(self):
@@ -281,19 +308,20 @@ class Station:
         return last_s - began_s
 
     def _sweep(self, reading, at_s, span_s):
+        self.board.sensor(reading is not None)
         if reading is not None:
             self.board.reading(*reading)
-        self.board.missing(reading is None)
         self.board.work(span_s, 0.25)
         self.wall_s += span_s
         self._synchronise()
         self.clocks.move_to(at_s)
-        self._settle()
+        self.rest()
         self.bench.sweeps += 1
 
-    def _settle(self):
+    def rest(self):
+        """Waits until nothing goes on in the program any more."""
         if not self.clocks.settle(self._process.pid):
-            raise Trouble(f"outlast has ended; it said:\n{self.log()}")
+            raise Trouble(f"outlast has ended; it said:\n{self.log()[-3000:]}")
 
     def new_count(self):
         """Counts what flows from nought; what was counted."""
@@ -315,7 +343,7 @@ class Station:
                 line.request(method, path, body=data, headers={"Content-Type": "application/json"} if data else {})
             answer = line.getresponse()
             said = answer.status, answer.read().decode()
-        self._settle()
+        self.rest()
         return said
 
     def get(self, path):
@@ -326,8 +354,11 @@ class Station:
         return text
 
     def now(self):
-        """The snapshot."""
-        return json.loads(self.get("/api/v1/now"))
+        """The snapshot. A sweep that was missed would be the bench's fault, and spoil what is counted."""
+        now = json.loads(self.get("/api/v1/now"))
+        if now["missed_sweeps"]:
+            raise Trouble(f"{now['missed_sweeps']} sweeps were missed")
+        return now
 
     def post(self, path, body):
         """The status of an ask; what was said otherwise is in the log of the test."""
@@ -364,6 +395,10 @@ class Station:
         """A phone looks at the page and says what time it is."""
         return self.post("/api/v1/clock", {"boot_s": self.clocks.boot_s, "phone_unix_ms": round(self.wall_s * 1000), "within_s": 0.1})
 
+    def phone(self):
+        """A phone that may change things."""
+        return Phone(self)
+
     def outlast(self, *words):
         """A command in the terminal: (status, what it printed, what it complained of)."""
         told = [self.binary, *words]
@@ -371,12 +406,12 @@ class Station:
         if done.returncode:
             self.bench.note(f"outlast {' '.join(words)}: {done.returncode} {done.stderr.strip()}")
         if self.runs:
-            self._settle()
+            self.rest()
         return done.returncode, done.stdout, done.stderr
 
     def log(self):
         """What the program wrote to its journal."""
-        return (self.folder / "log").read_text(errors="replace")[-3000:]
+        return (self.folder / "log").read_text(errors="replace")
 
 
 class Bank:
