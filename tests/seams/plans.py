@@ -25,11 +25,6 @@ def slots(receive, transmit, every_s=30.0, send_s=13.0, first_s=0.5):
     return lambda t: transmit if t >= first_s and (t - first_s) % every_s < send_s else receive
 
 
-def with_hole(plan, from_s, to_s, reading):
-    """Another plan with another reading (or None) in between."""
-    return lambda t: reading if from_s <= t < to_s else plan(t)
-
-
 def watts(reading):
     """What flows out of the bank."""
     return 0.0 if reading is None else reading[0] * reading[1]

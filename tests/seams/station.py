@@ -54,6 +54,12 @@ measured_at = "cells"
 SPARE_LONG_SIX = LONG_SIX.replace("[bank]", "[[spare_bank]]")
 
 
+def die_with_parent():
+    """The program never outlives the test."""
+    pr_set_pdeathsig = 1
+    ctypes.CDLL(None).prctl(pr_set_pdeathsig, signal.SIGKILL)
+
+
 class Trouble(Exception):
     """The bench itself, or the program, did not do what it must for a test to go on."""
 
@@ -222,7 +228,7 @@ class Station:
         with open(self.folder / "log", "ab") as log:
             environment = self._environment() | {"SEAMS_CLOCKS": str(self.clocks.path), "LD_PRELOAD": str(self.bench.library)}
             self._process = subprocess.Popen(
-                [self.binary, *told], env=environment, stdin=subprocess.DEVNULL, stdout=log, stderr=log)
+                [self.binary, *told], env=environment, stdin=subprocess.DEVNULL, stdout=log, stderr=log, preexec_fn=die_with_parent)
         self.rest()
         end = time.monotonic() + PATIENCE_S
         while not self._answers():
