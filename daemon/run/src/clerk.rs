@@ -22,7 +22,7 @@ use reckon::{
     },
     contacts,
     engine::{Carried, Refusal, UsualDraws},
-    estimator::{Learned, LoadPrior},
+    estimator::{Learned, LoadPrior, Observation},
     units::{Joules, Seconds},
     words,
 };
@@ -361,7 +361,7 @@ impl Clerk {
         if open.ending != Ending::Open || before.id != earlier || !same_bank {
             return Err(not_before());
         }
-        let mut since = since_of(&before);
+        let mut since = since_of(&before, credit::steps(&reader, before.id));
         since.off = before.ended_ms.zip(open.began_ms).and_then(|(ended_ms, began_ms)| {
             let off_s = u32::try_from(began_ms.checked_sub(ended_ms)? / 1000).ok()?;
             Some(Seconds::of(f64::from(off_s)))
@@ -528,13 +528,14 @@ fn ending_before(reader: &Reader) -> Option<(i64, f64)> {
     Some((outing.parse().ok()?, chance))
 }
 
-fn since_of(before: &Outing) -> SinceLast {
+fn since_of(before: &Outing, steps: Vec<Observation>) -> SinceLast {
     let carried = Carried {
         outing: before.name.clone(),
         start: start_of(before.start_share),
         span: Seconds::of(before.lasted_s),
         delivered: Joules::from_wh(before.energy_wh.unwrap_or(0.0)),
         bridged: Joules::from_wh(before.bridged_wh.unwrap_or(0.0)),
+        steps,
     };
     SinceLast { outing: Some(before.id), ..SinceLast::undated(carried) }
 }

@@ -10,7 +10,7 @@ use history::{
 use reckon::{
     bank::{BankSpec, MeasuredAt},
     belief::last_end::start_of,
-    engine::Start,
+    engine::{Start, few_steps},
     estimator::{self, Estimator, Learned, LoadPrior, Observation},
 };
 
@@ -145,6 +145,17 @@ fn seen_at(bank: &BankSpec, rows: &[Row]) -> MeasuredAt {
         _ if measured * 2 < rows.len() => MeasuredAt::Nowhere,
         MeasuredAt::Nowhere => MeasuredAt::Output,
         told => told,
+    }
+}
+
+/// What was seen in an outing, in few steps; nothing where the record cannot be read.
+pub(crate) fn steps(reader: &Reader, outing: i64) -> Vec<Observation> {
+    match reader.rows(outing) {
+        Ok(rows) => few_steps(rows.iter().map(observation)),
+        Err(trouble) => {
+            tracing::warn!("{trouble}");
+            Vec::new()
+        }
     }
 }
 

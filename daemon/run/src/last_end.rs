@@ -121,8 +121,10 @@ fn go_on(
         let start_share = crate::credit::share_of(engine.start());
         entries.push(Entry::OutingBank { bank: bank.name.clone(), start_share });
     }
-    if !start.resumed && !believed {
-        engine.carry_on(outing.carried());
+    match (start.resumed, believed) {
+        (true, _) => engine.recall_steps(&outing.steps),
+        (false, false) => engine.carry_on(&outing.carried()),
+        (false, true) => {}
     }
     entries
 }

@@ -69,7 +69,13 @@ pub(crate) fn open(
     };
     let started = history::start(keep, who, tell)
         .map_err(|why| format!("The system has no room for the record's thread: {why}."))?;
-    let Started { before, trouble, reader, writer, .. } = started;
+    let Started { mut before, trouble, reader, writer, .. } = started;
+    if let Some(before) = &mut before {
+        let doubted = before.unsettled.iter_mut().map(|one| &mut one.outing);
+        for outing in before.outing.iter_mut().chain(doubted) {
+            outing.steps = credit::steps(&reader, outing.id);
+        }
+    }
     let (taught, test) = if trouble.is_some() {
         (Vec::new(), None)
     } else {

@@ -12,6 +12,7 @@ use libm::{erfc, exp, log, sqrt};
 use super::{SinceLast, since::joined};
 use crate::{
     engine::{Carried, Start},
+    estimator::Observation,
     units::{Joules, Seconds, Share},
 };
 
@@ -122,6 +123,8 @@ pub struct OpenOuting {
     pub energy_wh: f64,
     /// Of that, bridged where no row was kept, Wh.
     pub bridged_wh: f64,
+    /// What was seen in it, in few steps; may be empty.
+    pub steps: Vec<Observation>,
 }
 
 impl OpenOuting {
@@ -134,6 +137,7 @@ impl OpenOuting {
             span: Seconds::of(self.lasted_s),
             delivered: Joules::from_wh(self.energy_wh),
             bridged: Joules::from_wh(self.bridged_wh),
+            steps: self.steps.clone(),
         }
     }
 }
@@ -415,11 +419,15 @@ fn deaths_an_hour(forecast: Option<(f64, [f64; 3])>, from_s: f64, to_s: f64) -> 
 }
 
 /// Share of outcomes that have ended so long after the forecast: straight lines through its three
-/// points, from nought at nought, to all at as far beyond the last as the last is beyond the middle.
+/// points, to all at as far beyond the last as the last is beyond the middle. Before the first, where
+/// the curve is still bending up, the cube of the time.
 fn ended_by(remaining: &[f64; 3], after_s: f64) -> f64 {
     let [p10, p50, p90] = *remaining;
-    let points =
-        [(0.0, 0.0), (p10, 0.1), (p50, 0.5), (p90, 0.9), (p90 + (p90 - p50).max(1.0), 1.0)];
+    if after_s < p10 {
+        let part = after_s.max(0.0) / p10;
+        return 0.1 * part * part * part;
+    }
+    let points = [(p10, 0.1), (p50, 0.5), (p90, 0.9), (p90 + (p90 - p50).max(1.0), 1.0)];
     for pair in points.windows(2) {
         let ((t0, p0), (t1, p1)) = (pair[0], pair[1]);
         if after_s <= t1 {

@@ -3,6 +3,8 @@
 
 use alloc::{string::String, vec::Vec};
 
+use libm::exp;
+
 use super::{Answer, Story};
 use crate::{
     engine::{Carried, Start},
@@ -16,9 +18,10 @@ const CHARGE_H: f64 = 6.0;
 const CHARGED_UNDATED: f64 = 0.4;
 /// And after a restart in good order that nobody can date: it takes less than a minute.
 const CHARGED_RESTART: f64 = 0.01;
-/// Of banks that were charged, those charged until the charger stopped (common practice, no
-/// source); the others in part, or another bank is there.
-const CHARGED_FULL: f64 = 0.8;
+/// Of banks that were charged within hours, those charged in part only, or changed for another; the
+/// longer the time, the fewer: by e in a day (common practice, no source).
+const CHARGED_IN_PART: f64 = 0.2;
+const IN_PART_H: f64 = 24.0;
 /// A bank that had run empty and runs a board again: recovered for a moment, charged full, or charged
 /// in part or changed (common practice, no source).
 const AFTER_EMPTY: [f64; 3] = [0.05, 0.6, 0.35];
@@ -82,7 +85,9 @@ impl SinceLast {
             (None, true) => CHARGED_RESTART,
             (None, false) => CHARGED_UNDATED,
         };
-        let alive = [1.0 - charged, charged * CHARGED_FULL, charged * (1.0 - CHARGED_FULL)];
+        let hours = self.off.map_or(0.0, |off| off.si().max(0.0) / 3600.0);
+        let in_part = CHARGED_IN_PART * exp(-hours / IN_PART_H);
+        let alive = [1.0 - charged, charged * (1.0 - in_part), charged * in_part];
         let back_at_once = self.off.is_some_and(|off| off.si() <= AT_ONCE_S);
         let odds = if back_at_once { LOOSE_PLUG } else { 1.0 };
         let died = self.died.clamp(0.0, 1.0);
@@ -118,5 +123,6 @@ pub(super) fn joined(first: &Carried, then: &Carried) -> Carried {
         span: first.span + then.span,
         delivered: first.delivered + then.delivered,
         bridged: first.bridged + then.bridged,
+        steps: first.steps.iter().chain(&then.steps).copied().collect(),
     }
 }

@@ -4,7 +4,7 @@
 use alloc::{string::String, vec::Vec};
 
 use super::{
-    Carried, Engine, Start,
+    Engine, Start,
     outlook::stretched,
     pick::{By, Gauge, Picked},
     possible::Possible,
@@ -236,7 +236,7 @@ impl Engine {
         let learned = self.learned();
         let mut estimator = Estimator::new(&bank, &self.load_prior(), &learned, start);
         let since = self.belief.since().filter(|_| story == Story::GoesOn);
-        if let Some(step) = since.and_then(|since| step_of(&since.carried)) {
+        for step in since.map(|since| since.carried.told()).unwrap_or_default() {
             estimator.step(&step);
         }
         let stood = estimator.log_evidence();
@@ -385,17 +385,6 @@ const fn same_site(old: Site, new: Site) -> bool {
 
 fn start_of_level(level: Share) -> Start {
     Start::Part(Share::nearest(level.part().max(0.02)))
-}
-
-/// What an earlier outing used, as one long step.
-pub(super) fn step_of(carried: &Carried) -> Option<Observation> {
-    let (span_s, delivered) = (carried.span.si(), carried.delivered.max(Joules::ZERO));
-    (span_s >= 1.0).then(|| Observation {
-        dt_s: span_s,
-        watts: Some(delivered.si() / span_s),
-        cpu_busy: Some(0.25),
-        ..Observation::default()
-    })
 }
 
 /// A bank as a gauge describes it: lithium cells that hold so much when full.

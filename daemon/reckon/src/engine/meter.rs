@@ -33,6 +33,8 @@ pub(super) struct Meter {
     now: Option<f64>,
     lately: Vec<(f64, f64)>,
     history: History,
+    /// Steps of the history that are of before the restart.
+    before_steps: usize,
 }
 
 impl Meter {
@@ -50,18 +52,45 @@ impl Meter {
         self.now = Some(now + gain * (watts.si() - now));
     }
 
-    /// Puts a stretch before everything else: what was counted before a restart, as one long step.
-    pub(super) fn before(&mut self, span: Seconds, delivered: Joules, bridged: Joules) {
+    /// Puts a stretch before everything else: what was counted before a restart, and the steps that an
+    /// estimator is told of it.
+    pub(super) fn before(
+        &mut self,
+        span: Seconds,
+        delivered: Joules,
+        bridged: Joules,
+        steps: &[Observation],
+    ) {
         self.delivered = self.delivered + delivered;
         self.bridged = self.bridged + bridged;
         self.counted_s += span.si();
-        let seen = Observation {
-            dt_s: span.si(),
-            watts: Some(delivered.si() / span.si()),
-            cpu_busy: Some(0.25),
-            ..Observation::default()
+        let since = core::mem::take(&mut self.history.steps);
+        self.before_steps = steps.len();
+        self.history.steps = steps.iter().map(Step::of).chain(since).collect();
+    }
+
+    /// Puts steps in the place of the one that [`Meter::before`] made of a mere sum; `false` if there
+    /// is none such, or they tell of more time than it.
+    pub(super) fn recall(&mut self, steps: &[Observation]) -> bool {
+        let known_s: f64 = steps.iter().map(|step| step.dt_s).sum();
+        let Some(first) = self.history.steps.first().copied().filter(|_| self.before_steps == 1)
+        else {
+            return false;
         };
-        self.history.steps.insert(0, Step::of(&seen));
+        if known_s < 1.0 || known_s > first.dt_s + 1.0 {
+            return false;
+        }
+        let seen = first.seen();
+        let carried = super::Carried {
+            span: Seconds::of(first.dt_s),
+            delivered: Joules::of(seen.watts.unwrap_or(0.0) * first.dt_s),
+            steps: steps.to_vec(),
+            ..super::Carried::nothing()
+        };
+        let since = self.history.steps.split_off(1);
+        self.history.steps = carried.told().iter().map(Step::of).chain(since).collect();
+        self.before_steps = self.history.steps.len();
+        true
     }
 
     /// Bridges a stretch that nobody saw with the draw of the last minutes; `else_watts` where
@@ -139,13 +168,22 @@ impl Step {
         }
     }
 
-    fn seen(&self) -> Observation {
+    pub(super) fn seen(&self) -> Observation {
         let mean = |(span, sum): (f64, f64)| (span > 0.0).then(|| sum / span);
         let [watts, volts, amps, cpu_busy, cpu_temp_c] = self.sums.map(mean);
         // Unknown for the greater part of the step counts as unknown.
         let watts = watts.filter(|_| self.sums[0].0 * 2.0 >= self.dt_s);
         Observation { dt_s: self.dt_s, watts, volts, amps, cpu_busy, cpu_temp_c }
     }
+}
+
+/// What was seen in an outing in few steps.
+pub(super) fn few_steps(seen: impl IntoIterator<Item = Observation>) -> Vec<Observation> {
+    let mut history = History::default();
+    for one in seen {
+        history.add(&one);
+    }
+    history.steps.iter().map(Step::seen).collect()
 }
 
 #[derive(Clone, Debug)]

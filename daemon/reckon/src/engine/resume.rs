@@ -1,11 +1,12 @@
 //! What must survive a restart, and how the engine goes on from it.
 
-use alloc::string::String;
+use alloc::{string::String, vec::Vec};
 
 use super::{Engine, FARTHEST_FINISH, FINISH_STAYS_S, Start};
 use crate::{
     bank::BankSpec,
     belief::SinceLast,
+    estimator::Observation,
     time::{Mono, Stamp, Wall},
     units::{Joules, Seconds},
 };
@@ -66,17 +67,60 @@ pub struct Carried {
     pub delivered: Joules,
     /// Of it, bridged over gaps.
     pub bridged: Joules,
+    /// What was seen then, in few steps; may be empty, or tell of less than all of it.
+    pub steps: Vec<Observation>,
+}
+
+impl Carried {
+    pub(super) const fn nothing() -> Self {
+        Self {
+            outing: None,
+            start: Start::Full,
+            span: Seconds::ZERO,
+            delivered: Joules::ZERO,
+            bridged: Joules::ZERO,
+            steps: Vec::new(),
+        }
+    }
+
+    /// As an estimator is told it: the steps that are known, and before them the rest as one.
+    pub(super) fn told(&self) -> Vec<Observation> {
+        let known_s: f64 = self.steps.iter().map(|step| step.dt_s).sum();
+        let joules = |step: &Observation| step.watts.map_or(0.0, |watts| watts * step.dt_s);
+        let known_j: f64 = self.steps.iter().map(joules).sum();
+        let mean_w = self.delivered.si().max(0.0) / self.span.si().max(1.0);
+        let rest_s = self.span.si() - known_s;
+        let rest_w = (self.delivered.si() - known_j) / rest_s.max(1.0);
+        let rest = (rest_s >= 1.0).then(|| Observation {
+            dt_s: rest_s,
+            // A rest that does not fit the sum is taken at the mean of all.
+            watts: Some(if rest_w > 0.0 { rest_w } else { mean_w }),
+            cpu_busy: Some(0.25),
+            ..Observation::default()
+        });
+        rest.into_iter().chain(self.steps.iter().copied()).collect()
+    }
+}
+
+/// Puts what was seen in an outing together to few steps, for [`Carried::steps`].
+#[must_use]
+pub fn few_steps(seen: impl IntoIterator<Item = Observation>) -> Vec<Observation> {
+    super::meter::few_steps(seen)
 }
 
 impl Engine {
     /// The outing on this bank began in an earlier boot: what it used there counts, before whatever
     /// was counted in this one. Its beginning in the snapshot stays that of this boot, since boot time knows nothing of the one before.
-    pub fn carry_on(&mut self, carried: Carried) {
-        self.outing = carried.outing.or_else(|| self.outing.take());
+    pub fn carry_on(&mut self, carried: &Carried) {
+        self.outing = carried.outing.clone().or_else(|| self.outing.take());
         self.start = carried.start;
         self.start_told = true;
         self.shown.forget();
-        self.carry(carried.span, carried.delivered, carried.bridged);
+        let [delivered, bridged] =
+            [carried.delivered, carried.bridged].map(|it| it.max(Joules::ZERO));
+        if carried.span.si() >= 1.0 {
+            self.tally.meter.before(carried.span, delivered, bridged, &carried.told());
+        }
         self.follow_anew(true);
     }
 
@@ -137,7 +181,16 @@ impl Engine {
     fn carry(&mut self, span: Seconds, delivered: Joules, bridged: Joules) {
         if span.si() >= 1.0 {
             let [delivered, bridged] = [delivered, bridged].map(|energy| energy.max(Joules::ZERO));
-            self.tally.meter.before(span, delivered, bridged);
+            let step = Carried { span, delivered, bridged, ..Carried::nothing() };
+            self.tally.meter.before(span, delivered, bridged, &step.told());
+        }
+    }
+
+    /// What was seen in this outing before a restart of the daemon alone, step by step, in the place
+    /// of the mere sum.
+    pub fn recall_steps(&mut self, steps: &[Observation]) {
+        if self.tally.meter.recall(steps) {
+            self.follow_anew(true);
         }
     }
 
@@ -157,6 +210,7 @@ impl Engine {
             span: choices.counted,
             delivered: choices.delivered,
             bridged: choices.bridged,
+            steps: Vec::new(),
         });
         if since.matters(bank.label_energy()) {
             self.belief.note_since(since);

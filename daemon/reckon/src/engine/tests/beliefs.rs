@@ -16,6 +16,7 @@ fn used(hours: f64) -> Carried {
         span: Seconds::of(3600.0 * hours),
         delivered: Joules::from_wh(3.0 * hours),
         bridged: Joules::ZERO,
+        steps: Vec::new(),
     }
 }
 
@@ -59,7 +60,7 @@ fn dying() -> Field {
     };
     let known = crate::estimator::Learned::from_rundowns(&blue_ten(), vec![run; 4]);
     field.engine.note_learned(vec![(String::from("Blue ten"), known)]);
-    field.engine.carry_on(used(9.75));
+    field.engine.carry_on(&used(9.75));
     field.seconds(90, |_| three_watts());
     field
 }

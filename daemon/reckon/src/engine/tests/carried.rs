@@ -14,6 +14,7 @@ fn carried(hours: f64, wh: f64) -> Carried {
         span: Seconds::of(3600.0 * hours),
         delivered: Joules::from_wh(wh),
         bridged: Joules::ZERO,
+        steps: Vec::new(),
     }
 }
 
@@ -36,7 +37,7 @@ fn learned(wh: &[f64]) -> Learned {
 fn what_was_used_before_the_board_was_switched_off_counts() {
     let mut fresh = Field::blue_ten();
     let mut field = Field::blue_ten();
-    field.engine.carry_on(carried(4.0, 12.0));
+    field.engine.carry_on(&carried(4.0, 12.0));
     let new = fresh.seconds(300, |_| measured(5.0, 0.6));
     let shot = field.seconds(300, |_| measured(5.0, 0.6));
     assert_eq!(shot.outing.as_deref(), Some("Ridge above the reservoir"));
