@@ -5,7 +5,8 @@ use std::{io, path::Path};
 
 use reckon::{
     bank::{BankSpec, Cells, MeasuredAt},
-    engine::{Choices, FinishChoice, Start},
+    belief::Away,
+    engine::{AwayChoice, Choices, FinishChoice, Start},
     time::{Mono, Wall},
     units::{AmpHours, Celsius, Joules, Seconds, Share, Volts},
 };
@@ -36,6 +37,7 @@ pub(crate) struct Kept {
     delivered_wh: f64,
     bridged_wh: f64,
     finish: Option<KeptFinish>,
+    away: Option<KeptAway>,
     bank: Option<KeptBank>,
 }
 
@@ -44,6 +46,40 @@ pub(crate) struct Kept {
 struct KeptFinish {
     at_s: f64,
     wall_ms: Option<i64>,
+}
+
+/// The supply was away, and it is not known whether another bank came; boot time.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+struct KeptAway {
+    from_s: f64,
+    to_s: f64,
+    stepped: bool,
+    delivered_wh: f64,
+    bridged_wh: f64,
+}
+
+impl KeptAway {
+    fn of(doubted: &AwayChoice) -> Self {
+        Self {
+            from_s: doubted.away.from.as_s(),
+            to_s: doubted.away.to.as_s(),
+            stepped: doubted.away.stepped,
+            delivered_wh: doubted.delivered.wh(),
+            bridged_wh: doubted.bridged.wh(),
+        }
+    }
+
+    /// As it was doubted, or nothing if the figures cannot be ours.
+    fn doubted(&self) -> Option<AwayChoice> {
+        let figures = [self.from_s, self.to_s, self.delivered_wh, self.bridged_wh];
+        let sound = figures.iter().all(|x| x.is_finite() && *x >= 0.0) && self.from_s <= self.to_s;
+        let (from, to) = (Mono::at_s(self.from_s), Mono::at_s(self.to_s));
+        sound.then(|| AwayChoice {
+            away: Away { from, to, stepped: self.stepped },
+            delivered: Joules::from_wh(self.delivered_wh),
+            bridged: Joules::from_wh(self.bridged_wh),
+        })
+    }
 }
 
 /// The bank that was chosen, and how full it was then.
@@ -84,6 +120,7 @@ impl Kept {
                 at_s: finish.at.as_s(),
                 wall_ms: finish.wall.map(Wall::unix_ms),
             }),
+            away: choices.away.as_ref().map(KeptAway::of),
             bank: choices.bank.as_ref().map(|(spec, start)| KeptBank::of(spec, *start)),
         }
     }
@@ -109,6 +146,7 @@ impl Kept {
             counted: Seconds::of(self.counted_s),
             delivered: Joules::from_wh(self.delivered_wh),
             bridged: Joules::from_wh(self.bridged_wh),
+            away: self.away.as_ref().and_then(KeptAway::doubted),
         }
     }
 
@@ -267,6 +305,11 @@ mod tests {
             counted: Seconds::of(7000.0),
             delivered: Joules::from_wh(6.0),
             bridged: Joules::from_wh(0.5),
+            away: Some(AwayChoice {
+                away: Away { from: Mono::at_s(5000.0), to: Mono::at_s(5040.0), stepped: false },
+                delivered: Joules::from_wh(2.0),
+                bridged: Joules::ZERO,
+            }),
         }
     }
 

@@ -405,6 +405,10 @@ impl Likeness {
     }
 }
 
+/// Deaths an hour that no forecast sees coming: one bank in six holds far less than its owner thinks,
+/// and then ends at some moment of an outing of eight hours (common practice, no source).
+const UNFORESEEN_AN_HOUR: f64 = 0.02;
+
 /// Deaths an hour that a forecast (made when, and its three points) expects between two seconds:
 /// the share of outcomes that end in the hour around them, divided by the share alive at its
 /// beginning. `None` without a forecast.
@@ -415,7 +419,8 @@ fn deaths_an_hour(forecast: Option<(f64, [f64; 3])>, from_s: f64, to_s: f64) -> 
     let early = ended_by(&remaining, (middle - half_hour).max(0.0));
     let late = ended_by(&remaining, middle + half_hour);
     let alive = (1.0 - early).max(1e-6);
-    Some(if middle > remaining[2] { 10.0 } else { (late - early).max(0.0) / alive })
+    let foreseen = (late - early).max(0.0) / alive;
+    Some(if middle > remaining[2] { 10.0 } else { foreseen + UNFORESEEN_AN_HOUR })
 }
 
 /// Share of outcomes that have ended so long after the forecast: straight lines through its three

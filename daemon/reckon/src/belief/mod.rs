@@ -133,6 +133,12 @@ impl Belief {
         self.swap.map(|swap| swap.away)
     }
 
+    /// The same, as long as nobody has said whether another bank came.
+    #[must_use]
+    pub fn doubted_away(&self) -> Option<Away> {
+        self.swap.filter(|swap| swap.another.is_none()).map(|swap| swap.away)
+    }
+
     /// A person says that the supply came back as another bank, or did not; `None` takes it back.
     pub fn say_another(&mut self, another: Option<bool>) {
         if let Some(swap) = &mut self.swap {

@@ -25,7 +25,7 @@ mod trail;
 
 pub use crate::alarm::{Change, Edge};
 pub use activities::{Drew, Usual, UsualDraws, first_names, usual_draws};
-pub use resume::{Carried, Choices, FinishChoice, Resume, few_steps};
+pub use resume::{AwayChoice, Carried, Choices, FinishChoice, Resume, few_steps};
 pub use rules::{ActivityRule, DayTime, ProgramBusy};
 pub use setup::{Accessory, Ask, Radio, Refusal, Setup, Start};
 

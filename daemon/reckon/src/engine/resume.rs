@@ -5,7 +5,7 @@ use alloc::{string::String, vec::Vec};
 use super::{Engine, FARTHEST_FINISH, FINISH_STAYS_S, Start};
 use crate::{
     bank::BankSpec,
-    belief::SinceLast,
+    belief::{Away, SinceLast},
     estimator::Observation,
     time::{Mono, Stamp, Wall},
     units::{Joules, Seconds},
@@ -31,6 +31,20 @@ pub struct Choices {
     /// Time switched on till then, all the outing's boots together; nought: since `began`.
     pub counted: Seconds,
     /// Energy delivered in this outing so far.
+    pub delivered: Joules,
+    /// Of it, bridged over gaps.
+    pub bridged: Joules,
+    /// The supply was away in this outing, and nobody has said whether another bank came; means
+    /// something in the same boot only.
+    pub away: Option<AwayChoice>,
+}
+
+/// An absence of the supply that is still in doubt.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct AwayChoice {
+    /// When.
+    pub away: Away,
+    /// Energy delivered since.
     pub delivered: Joules,
     /// Of it, bridged over gaps.
     pub bridged: Joules,
@@ -146,7 +160,14 @@ impl Engine {
             counted: Seconds::of(self.counted_s()),
             delivered: self.delivered(),
             bridged: self.bridged(),
+            away: self.away_choice(),
         }
+    }
+
+    fn away_choice(&self) -> Option<AwayChoice> {
+        let meter = &self.since_away.as_ref()?.meter;
+        let (delivered, bridged) = (meter.delivered, meter.bridged);
+        Some(AwayChoice { away: self.belief.doubted_away()?, delivered, bridged })
     }
 
     pub(super) fn go_on(&mut self, resume: Resume, at: Stamp) {
@@ -175,6 +196,15 @@ impl Engine {
         let span = choices.counted_to.seconds_since(choices.began);
         self.tally.trail.add(span.si(), None);
         self.carry(span.max(choices.counted), choices.delivered, choices.bridged);
+        if let Some(doubted) = choices.away {
+            self.doubt_supply(doubted.away);
+            let since = choices.counted_to.seconds_since(doubted.away.to);
+            if let Some(tally) = self.since_away.as_mut().filter(|_| since.si() >= 1.0) {
+                let AwayChoice { delivered, bridged, .. } = doubted;
+                let told = Carried { span: since, delivered, bridged, ..Carried::nothing() };
+                tally.meter.before(since, delivered, bridged, &told.told());
+            }
+        }
     }
 
     /// Energy counted before the restart.

@@ -293,6 +293,24 @@ fn a_restart_in_another_boot_without_any_record_is_doubted_as_well() {
 }
 
 #[test]
+fn a_restart_of_the_daemon_alone_forgets_no_doubt_about_the_supply() {
+    let mut field = Field::blue_ten();
+    field.seconds(1800, |_| three_watts());
+    field.seconds(40, |_| away());
+    field.seconds(600, |_| three_watts());
+    let choices = field.engine.choices();
+    let resume = Resume { choices, same_boot: true };
+    let setup = Setup { bank: Some(blue_ten()), resume: Some(resume), ..setup() };
+    field.engine = Engine::new(setup, field.stamp());
+    let shot = field.seconds(40, |_| three_watts());
+    assert!(open(&shot).contains(&Question::Swapped));
+    near(shot.bank.delivered.wh(), 3.0 * 2440.0 / 3600.0, 0.02, "of the outing");
+    answer(&mut field, Question::Swapped, Some(Answer::Another));
+    let shot = field.seconds(2, |_| three_watts());
+    near(shot.bank.delivered.wh(), 3.0 * 642.0 / 3600.0, 0.02, "since it came");
+}
+
+#[test]
 fn what_the_operator_says_of_the_last_end_moves_the_belief() {
     let mut field = Field::blue_ten();
     field.second(three_watts());
