@@ -35,6 +35,14 @@ const UNTOLD: f64 = 0.0004;
 const JUDGE: f64 = 4.0;
 /// What a model's past merits are worth one mean later.
 const MEMORY: f64 = 0.96;
+/// Means that are compared for a change of regime: half an hour.
+const HALF_HOUR: u8 = 6;
+/// A change of regime is two half hours that differ by this much (ln), and how softly (fit).
+const DIFFERS: (f64, f64) = (0.12, 0.02);
+/// What is usual counts as so many changes seen (fit).
+const CHANGES_USUAL: f64 = 2.0;
+/// Degrees of freedom of what is printed: a board that draws otherwise is believed, not averaged.
+const PRINTED_TAIL: f64 = 1.0;
 
 /// What is usual for this bank's outings before this one shows its own level.
 #[derive(Clone, Copy, Debug)]
@@ -49,6 +57,21 @@ pub(super) struct Usual {
     pub(super) change_sd: f64,
     /// Mean time between such changes, h.
     pub(super) change_h: f64,
+    /// Whether it is nothing but a board's printed figures, which may simply not be this board's.
+    pub(super) printed: bool,
+}
+
+impl Usual {
+    /// Deviation of an outing's level (variance).
+    const fn before(&self) -> f64 {
+        self.var + self.between * self.between
+    }
+
+    /// How much wider what is printed is taken than it says, when it is off by so many deviations
+    /// (squared): Student's law as a scale mixture.
+    fn wider(&self, off2: f64) -> f64 {
+        if self.printed { ((PRINTED_TAIL + off2) / (PRINTED_TAIL + 1.0)).max(1.0) } else { 1.0 }
+    }
 }
 
 /// ln of the mean draw over a span ahead, as a mixture: weight, mean, deviation.
@@ -66,10 +89,50 @@ struct Track {
     log_merit: f64,
 }
 
+/// Half hours of this outing, side by side: how often its regime changes.
+#[derive(Clone, Copy, Debug, Default)]
+struct Regimes {
+    /// Open half hour: sum of its means, W, and their number.
+    open_w: f64,
+    open: u8,
+    /// ln W of the half hour before.
+    before: Option<f64>,
+    changes: f64,
+    watched_h: f64,
+}
+
+impl Regimes {
+    /// Takes a complete mean; a half hour with a hole in it is compared with nothing.
+    fn take(&mut self, mean_w: Option<f64>) {
+        let Some(mean_w) = mean_w else {
+            (self.open_w, self.open, self.before) = (0.0, 0, None);
+            return;
+        };
+        self.open_w += mean_w;
+        self.open += 1;
+        if self.open < HALF_HOUR {
+            return;
+        }
+        let now = log((self.open_w / f64::from(HALF_HOUR)).max(1e-3));
+        if let Some(before) = self.before.replace(now) {
+            let beyond = ((now - before).abs() - DIFFERS.0) / DIFFERS.1;
+            self.changes += 1.0 / (1.0 + exp(-beyond));
+            self.watched_h += f64::from(HALF_HOUR) * BUCKET_S / 3600.0;
+        }
+        (self.open_w, self.open) = (0.0, 0);
+    }
+
+    /// Changes an hour: what is usual, and what was seen (a Poisson rate with a gamma prior).
+    fn rate(&self, usual_h: f64) -> f64 {
+        (CHANGES_USUAL + self.changes) / (CHANGES_USUAL * usual_h + self.watched_h)
+    }
+}
+
 /// The draw of one outing.
 #[derive(Clone, Debug)]
 pub(super) struct Draw {
     usual: Usual,
+    regimes: Regimes,
     tracks: [Track; MODELS],
     sum_ws: f64,
     sum_s: f64,
@@ -81,12 +144,13 @@ impl Draw {
     pub(super) fn new(usual: Usual) -> Self {
         let tracks = TEMPERS.map(|(slow, fast, fast_h)| {
             let mut p = [[0.0; 3]; 3];
-            p[0][0] = usual.var + usual.between * usual.between;
+            p[0][0] = usual.before();
             p[1][1] = slow * slow;
             p[2][2] = fast * fast;
             Track { x: [usual.log_w, 0.0, 0.0], p, slow, fast, fast_h, log_merit: 0.0 }
         });
-        Self { usual, tracks, sum_ws: 0.0, sum_s: 0.0, clock_s: 0.0, buckets: 0 }
+        let regimes = Regimes::default();
+        Self { usual, regimes, tracks, sum_ws: 0.0, sum_s: 0.0, clock_s: 0.0, buckets: 0 }
     }
 
     /// Takes `dt` seconds at `watts` (`None` in a gap).
@@ -99,6 +163,7 @@ impl Draw {
         if self.clock_s >= BUCKET_S {
             self.tracks = self.now();
             self.buckets += u32::from(self.sum_s > 0.0);
+            self.regimes.take((self.sum_s > 0.0).then(|| self.sum_ws / self.sum_s));
             self.sum_ws = 0.0;
             self.sum_s = 0.0;
             self.clock_s = 0.0;
@@ -118,7 +183,11 @@ impl Draw {
         for t in &mut tracks {
             t.predict(self.clock_s / 3600.0);
             if self.sum_s > 0.0 {
-                t.update(mean, READING * READING + open);
+                let noise = READING * READING + open;
+                if self.buckets == 0 {
+                    t.p[0][0] *= self.usual.wider(t.surprise(mean, noise));
+                }
+                t.update(mean, noise);
             }
             best = best.max(t.log_merit);
         }
@@ -133,7 +202,8 @@ impl Draw {
         let tracks = self.now();
         let w = tracks.map(|t| exp(t.log_merit));
         let total: f64 = w.iter().sum();
-        Ahead { usual: self.usual, tracks, weights: w.map(|x| x / total) }
+        let rate = self.regimes.rate(self.usual.change_h);
+        Ahead { usual: self.usual, rate, tracks, weights: w.map(|x| x / total) }
     }
 
     /// What to bridge a gap with: the draw as believed at the last complete mean, W.
@@ -161,25 +231,58 @@ fn mixed_w(tracks: &[Track; MODELS]) -> f64 {
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Ahead {
     usual: Usual,
+    /// Changes of regime an hour.
+    rate: f64,
     tracks: [Track; MODELS],
     weights: [f64; MODELS],
+}
+
+/// The present regime over a span: ln of its mean draw with the variance of that, and its level
+/// with the variance of that.
+struct Present {
+    mean: f64,
+    var: f64,
+    level: f64,
+    level_var: f64,
 }
 
 impl Ahead {
     /// ln of the mean draw over `h` hours from now.
     ///
-    /// A wandering that fades with time constant τ still has (1 − e⁻ˣ)/x of its present value in
-    /// the mean over x = h/τ. A change of regime comes with chance 1 − exp(−h/change time) and is
-    /// put at a quarter or at three quarters of the span; the new level is drawn from what is usual.
+    /// A change of regime comes with chance 1 − exp(−λ), λ = h × rate. What is then kept of the present
+    /// regime is on average (f − exp(−λ))/(1 − exp(−λ)), f = (1 − exp(−λ))/λ, of the span, a half where changes are
+    /// rare; half and one and a half times that stand for the spread. The watts before and after
+    /// are averaged, not their logarithms.
     pub(super) fn over(&self, h: f64) -> Future {
-        let xs = h / SLOW_H;
-        let (fade_slow, spread_slow) = (mean_fade(xs), mean_spread(xs));
+        let present = self.present(h);
+        let lambda = h * self.rate;
+        let (none, fade) = (exp(-lambda), mean_fade(lambda));
+        let (new, new_var) = self.changed(&present, fade);
+        let chance = 1.0 - none;
+        let kept = if chance > 1e-6 { (fade - none) / chance } else { 0.5 };
+        let ratio = exp(new - present.level);
+        let after = |late: f64| {
+            let mix = late + (1.0 - late) * ratio;
+            let of_new = (1.0 - late) * ratio / mix;
+            let var = present.var + of_new * of_new * new_var;
+            (0.5 * chance, present.mean + log(mix), sqrt(var))
+        };
+        [(none, present.mean, sqrt(present.var)), after(0.5 * kept), after(1.5 * kept)]
+    }
+
+    /// The mean over `h` hours without a change. A wandering that fades with time constant τ still
+    /// has (1 − e⁻ˣ)/x of its present value in the mean over x = h/τ; half of its variance within
+    /// the span is what the mean of the watts lies above the mean of their logarithms.
+    fn present(&self, h: f64) -> Present {
         let (mut mean, mut square, mut level, mut level_var) = (0.0, 0.0, 0.0, 0.0);
+        let slow = Wandering::over(h / SLOW_H);
         for (t, w) in self.tracks.iter().zip(self.weights) {
-            let xf = h / t.fast_h;
-            let g = [1.0, fade_slow, mean_fade(xf)];
-            let m: f64 = (0..3).map(|i| g[i] * t.x[i]).sum();
-            let mut var = t.slow * t.slow * spread_slow + t.fast * t.fast * mean_spread(xf);
+            let fast = Wandering::over(h / t.fast_h);
+            let g = [1.0, slow.fade, fast.fade];
+            let (slow2, fast2) = (t.slow * t.slow, t.fast * t.fast);
+            let m: f64 = (0..3).map(|i| g[i] * t.x[i]).sum::<f64>()
+                + 0.5 * (slow2 * slow.within + fast2 * fast.within);
+            let mut var = slow2 * slow.spread + fast2 * fast.spread;
             for i in 0..3 {
                 for j in 0..3 {
                     var += g[i] * t.p[i][j] * g[j];
@@ -191,21 +294,21 @@ impl Ahead {
             level_var += w * t.p[0][0];
         }
         let var = (square - mean * mean).max(1e-6) + UNTOLD;
+        Present { mean, var, level, level_var }
+    }
+
+    /// The level after a change, with its variance: drawn from what is usual, of which the present
+    /// regime is one more reading as far as its own level is known. Several changes average out:
+    /// `fade` of the variance is left, and half of the rest lifts the mean of the watts.
+    fn changed(&self, present: &Present, fade: f64) -> (f64, f64) {
         let usual = &self.usual;
-        let change = 1.0 - exp(-h / usual.change_h);
-        // The present regime is one more reading of what is usual, as far as its level is known.
         let change2 = usual.change_sd * usual.change_sd;
-        let before = usual.var + usual.between * usual.between;
-        let known = (1.0 - level_var / before).max(0.0);
-        let tells = known * usual.var / (before + change2);
-        let new = usual.log_w + tells * (level - usual.log_w);
-        let new_sd = sqrt(change2 + usual.var * (1.0 - tells));
-        let after = |late: f64| {
-            let m = mean + (1.0 - late) * (new - level);
-            let sd = (1.0 - late) * new_sd;
-            (0.5 * change, m, sqrt(var + sd * sd))
-        };
-        [(1.0 - change, mean, sqrt(var)), after(0.25), after(0.75)]
+        let known = (1.0 - present.level_var / usual.before()).max(0.0);
+        let off = present.level - usual.log_w;
+        let var = usual.var * usual.wider(known * off * off / usual.before());
+        let tells = known * var / (var + usual.between * usual.between + change2);
+        let new = usual.log_w + tells * off + 0.5 * change2 * (1.0 - fade);
+        (new, change2 * fade + var * (1.0 - tells))
     }
 
     /// The mean draw over `h` hours as one number, W.
@@ -214,7 +317,30 @@ impl Ahead {
     }
 }
 
+/// What a span of so many time constants does to a wandering: the share of its present value that
+/// its mean keeps, the variance of that mean, and its mean variance about it within the span (both
+/// as shares of the stationary variance).
+struct Wandering {
+    fade: f64,
+    spread: f64,
+    within: f64,
+}
+
+impl Wandering {
+    fn over(x: f64) -> Self {
+        let spread = mean_spread(x);
+        let within = (1.0 - mean_fade(2.0 * x) - spread).max(0.0);
+        Self { fade: mean_fade(x), spread, within }
+    }
+}
+
 impl Track {
+    /// How far a mean lies from what was foretold, in deviations, squared.
+    fn surprise(&self, y: f64, noise: f64) -> f64 {
+        let r = y - self.x.iter().sum::<f64>();
+        r * r / (self.p.iter().flatten().sum::<f64>() + noise)
+    }
+
     fn predict(&mut self, h: f64) {
         let a = [1.0, exp(-h / SLOW_H), exp(-h / self.fast_h)];
         for i in 0..3 {
