@@ -80,7 +80,7 @@ const SHORT: (f64, f64) = (0.2, 0.03);
 const ODD: (f64, f64) = (0.07, 3.0);
 /// Before the first whole run-down: banks whose label is simply wrong, and on the other side banks
 /// as good as new with an honest label and a good converter, which the trade's figures are about.
-const UNKNOWN_USB: Part = Part { weight: 0.2, off: 0.08, sd: 0.2 };
+const UNKNOWN_USB: Part = Part { weight: 0.2, off: 0.1, sd: 0.15 };
 const UNKNOWN_PACK: Part = Part { weight: 0.1, off: -0.2, sd: 0.15 };
 /// A person's word on a part-charged start is good to a tenth (ln).
 const GUESSED_LEVEL: f64 = 0.1;

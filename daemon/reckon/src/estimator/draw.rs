@@ -249,17 +249,16 @@ struct Present {
 impl Ahead {
     /// ln of the mean draw over `h` hours from now.
     ///
-    /// A change of regime comes with chance 1 − exp(−λ), λ = h × rate. What is then kept of the present
-    /// regime is on average (f − exp(−λ))/(1 − exp(−λ)), f = (1 − exp(−λ))/λ, of the span, a half where changes are
-    /// rare; half and one and a half times that stand for the spread. The watts before and after
-    /// are averaged, not their logarithms.
+    /// A change of regime comes with chance 1 − exp(−λ), λ = h × rate. It leaves [`kept`] of the span
+    /// to the present regime on average; half and one and a half times that stand for the spread. The
+    /// watts before and after are averaged, not their logarithms.
     pub(super) fn over(&self, h: f64) -> Future {
         let present = self.present(h);
         let lambda = h * self.rate;
         let (none, fade) = (exp(-lambda), mean_fade(lambda));
         let (new, new_var) = self.changed(&present, fade);
         let chance = 1.0 - none;
-        let kept = if chance > 1e-6 { (fade - none) / chance } else { 0.5 };
+        let kept = kept(lambda);
         let ratio = exp(new - present.level);
         let after = |late: f64| {
             let mix = late + (1.0 - late) * ratio;
@@ -317,6 +316,13 @@ impl Ahead {
     }
 }
 
+/// Share of a span that lies before the first of the changes in it, on average, if there is any and
+/// λ are expected: half where they are rare, 1/λ where they are many.
+fn kept(lambda: f64) -> f64 {
+    let none = exp(-lambda);
+    if lambda < 1e-6 { 0.5 } else { (mean_fade(lambda) - none) / (1.0 - none) }
+}
+
 /// What a span of so many time constants does to a wandering: the share of its present value that
 /// its mean keeps, the variance of that mean, and its mean variance about it within the span (both
 /// as shares of the stationary variance).
@@ -366,6 +372,77 @@ impl Track {
             for j in 0..3 {
                 self.p[i][j] -= c[i] * c[j] / s;
             }
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const USUAL: Usual = Usual {
+        log_w: 1.0,
+        var: 0.03,
+        between: 0.14,
+        change_sd: 0.3,
+        change_h: 8.0,
+        printed: false,
+    };
+
+    fn after(half_hours_w: &[f64]) -> Draw {
+        let mut draw = Draw::new(USUAL);
+        for watts in half_hours_w {
+            for _ in 0..180 {
+                draw.take(10.0, Some(*watts));
+            }
+        }
+        draw
+    }
+
+    /// Rate of events with a gamma prior (Gelman et al., Bayesian Data Analysis, 2.6): Gamma(2, 16 h)
+    /// and seven events in 3.5 h have the mean 9 / 19.5 h; none in 3.5 h 2 / 19.5 h.
+    #[test]
+    fn how_often_the_regime_changes_is_learned() {
+        let restless = after(&[2.0, 4.0, 2.0, 4.0, 2.0, 4.0, 2.0, 4.0]).ahead().rate;
+        assert!((restless - 9.0 / 19.5).abs() < 1e-3, "{restless}");
+        let even = after(&[3.0; 8]).ahead().rate;
+        assert!((even - 2.0 / 19.5).abs() < 1e-3, "{even}");
+    }
+
+    /// Against the exponential law of the first change itself, summed up.
+    #[test]
+    fn what_a_change_leaves_of_the_span() {
+        for lambda in [0.01, 0.5, 2.0, 8.0] {
+            let (mut sum, mut weight) = (0.0, 0.0);
+            for k in 0..100_000 {
+                let at = (f64::from(k) + 0.5) / 100_000.0;
+                sum += at * exp(-lambda * at);
+                weight += exp(-lambda * at);
+            }
+            assert!((kept(lambda) - sum / weight).abs() < 1e-5, "{lambda}");
+        }
+        assert!((kept(1e-9) - 0.5).abs() < 1e-6);
+    }
+
+    /// Watts are averaged: what is half at 2 W and half at 8 W is 5 W in the mean, not 4 W; and with
+    /// changes without number the mean draw is that of the law they are drawn from, e^(μ + σ²/2) for a
+    /// log-normal one (any text on it), with nothing left of its scatter.
+    #[test]
+    fn watts_are_averaged_over_changes() {
+        let present = Present { mean: log(2.0), var: 1e-4, level: log(2.0), level_var: 1e-4 };
+        let mut ahead = after(&[2.0; 6]).ahead();
+        ahead.usual = Usual { log_w: log(8.0), var: 0.0, ..USUAL };
+        let (new, var) = ahead.changed(&present, 1.0);
+        assert!((exp(new) - 8.0).abs() < 1e-9 && (sqrt(var) - 0.3).abs() < 1e-9, "{new} {var}");
+        let (new, var) = ahead.changed(&present, 0.0);
+        assert!((new - (log(8.0) + 0.045)).abs() < 1e-9 && var < 1e-9, "{new} {var}");
+        // One change for certain, somewhere in the span: a quarter or three quarters at 2 W.
+        ahead.rate = 1e-3;
+        let future = ahead.over(1.0);
+        for ((_, m, _), want) in
+            future[1..].iter().zip([0.25, 0.75].map(|s| 2.0 * s + 8.0 * (1.0 - s)))
+        {
+            assert!((exp(*m) / want - 1.0).abs() < 0.02, "{} {want}", exp(*m));
         }
     }
 }

@@ -323,3 +323,67 @@ fn dot(a: &[f64; N], b: &[f64; N]) -> f64 {
 const fn square(x: f64) -> f64 {
     x * x
 }
+
+#[cfg(test)]
+mod tests {
+    use alloc::vec::Vec;
+
+    use super::*;
+    use crate::{
+        bank::{Cells, MeasuredAt},
+        units::{AmpHours, Volts},
+    };
+
+    fn life(runs: &[RunDown]) -> Life {
+        let bank = BankSpec {
+            name: "Long six".into(),
+            cells: Cells::LiFePo4,
+            series: 4,
+            label: AmpHours::of(6.0),
+            label_volts: Volts::of(12.8),
+            measured_at: MeasuredAt::Nowhere,
+            ambient: None,
+            cutoff: None,
+        };
+        let load = LoadPrior {
+            idle_w: Some(3.0),
+            full_w: Some(6.0),
+            accessories_w: 0.0,
+            radio_receive_w: Some(4.0),
+            radio_transmit_w: Some(15.0),
+        };
+        Life::new(&bank, &load, (log(66.0), 0.08), |_, _| 0.0, runs)
+    }
+
+    /// A run-down of so many hours, of which so many with somebody there and no mark of sending.
+    fn run(hours: f64, unmarked: f64) -> RunDown {
+        RunDown {
+            ending: Ending::Died,
+            lasted_s: hours * 3600.0,
+            energy_wh: 66.0,
+            work: alloc::vec![hours, 0.1 * hours, unmarked, hours, 0.0, 0.03, hours, unmarked],
+            ..RunDown::default()
+        }
+    }
+
+    /// By hand: 3.2 W / 0.89 of board, 3 W / 0.89 of work a tenth of the time, 4 W of receiving are
+    /// 7.93 W, and 66 Wh last 8.32 h. With somebody there all the time (1.12 W) it is 7.29 h, and with
+    /// a fifth of that sent (11 W more) 5.87 h.
+    #[test]
+    fn sending_without_a_mark_is_learned_of_a_bank() {
+        let quiet = [run(8.32, 0.0), run(8.32, 0.0), run(8.32, 0.0)];
+        let first = life(&[]).unmarked(&Work::USUAL).chance;
+        let of = |hours: f64| {
+            let runs: Vec<RunDown> =
+                quiet.iter().cloned().chain((0..3).map(|_| run(hours, hours))).collect();
+            life(&runs).unmarked(&Work::USUAL).chance
+        };
+        let (sends, listens) = (of(5.87), of(7.29));
+        // A thirstier display would explain short lives as well, so the chance rises less than it falls.
+        assert!(sends > 1.2 * first && listens < 0.7 * first, "{listens} {first} {sends}");
+        // What is lacking then: 66 Wh against 5.87 h × (7.93 + 1.12) W = 53.1 Wh.
+        let work = Work::of(&run(5.87, 5.87)).expect("hours");
+        let lacks = -life(&[]).unmarked(&work).shift;
+        assert!((lacks - log(66.0 / 53.1)).abs() < 0.01, "{lacks}");
+    }
+}

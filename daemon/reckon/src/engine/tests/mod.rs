@@ -6,6 +6,7 @@ mod apart;
 mod carried;
 mod counting;
 mod forecasts;
+mod trade;
 mod warnings;
 
 use alloc::{string::String, sync::Arc, vec::Vec};

@@ -246,7 +246,7 @@ fn a_finish_out_of_reach_comes_with_what_would_help() {
     // Keeping to it brings the finish back within reach (how fast is up to the forecast, which
     // also remembers how the outing went so far).
     field.ask(&Ask::Activity { name: Some(String::from("Idle")) }).unwrap();
-    let shot = field.seconds(5400, |_| measured(5.0, at_most * 0.97 / 5.0));
+    let shot = field.seconds(7200, |_| measured(5.0, at_most * 0.97 / 5.0));
     let chance = shot.finish.unwrap().chance.unwrap().part();
     assert!(chance > 0.7, "{chance}");
     let short = About::FinishAtRisk { below_percent: 50 };
