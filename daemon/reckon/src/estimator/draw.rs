@@ -8,7 +8,7 @@
 
 use libm::{exp, log, sqrt};
 
-use super::maths::{mean_fade, mean_spread};
+use super::maths::{Wandering, mean_fade};
 
 /// Length of one mean, s.
 pub(super) const BUCKET_S: f64 = 300.0;
@@ -275,8 +275,12 @@ impl Ahead {
     fn present(&self, h: f64) -> Present {
         let (mut mean, mut square, mut level, mut level_var) = (0.0, 0.0, 0.0, 0.0);
         let slow = Wandering::over(h / SLOW_H);
+        // Worked out afresh only where the time constant is another.
+        let (mut fast_h, mut fast) = (SLOW_H, slow);
         for (t, w) in self.tracks.iter().zip(self.weights) {
-            let fast = Wandering::over(h / t.fast_h);
+            if t.fast_h != fast_h {
+                (fast_h, fast) = (t.fast_h, Wandering::over(h / t.fast_h));
+            }
             let g = [1.0, slow.fade, fast.fade];
             let (slow2, fast2) = (t.slow * t.slow, t.fast * t.fast);
             let m: f64 = (0..3).map(|i| g[i] * t.x[i]).sum::<f64>()
@@ -321,23 +325,6 @@ impl Ahead {
 fn kept(lambda: f64) -> f64 {
     let none = exp(-lambda);
     if lambda < 1e-6 { 0.5 } else { (mean_fade(lambda) - none) / (1.0 - none) }
-}
-
-/// What a span of so many time constants does to a wandering: the share of its present value that
-/// its mean keeps, the variance of that mean, and its mean variance about it within the span (both
-/// as shares of the stationary variance).
-struct Wandering {
-    fade: f64,
-    spread: f64,
-    within: f64,
-}
-
-impl Wandering {
-    fn over(x: f64) -> Self {
-        let spread = mean_spread(x);
-        let within = (1.0 - mean_fade(2.0 * x) - spread).max(0.0);
-        Self { fade: mean_fade(x), spread, within }
-    }
 }
 
 impl Track {

@@ -165,7 +165,7 @@ fn alarms_come_neither_late_nor_early_over_many_seeds() {
     // The requirement of `tests/in_time`, where its source stands: not later than the limit, not
     // earlier than one and a half times the limit and 6 % of the run.
     // Two are not met: at 60 min the cautious end of a draw that changes like this is too late in
-    // about one of seven runs (28 of 200 seeds); at 10 min the range keeps to the odd days of
+    // about one of six runs (16 of 100 seeds); at 10 min the range keeps to the odd days of
     // banks, which these here do not have. There what is reached is held, so that it gets no
     // worse unseen.
     const NOT_MET: usize = 75;
