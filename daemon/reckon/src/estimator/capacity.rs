@@ -65,7 +65,7 @@ const fn kind(cells: Cells, converter: bool) -> Kind {
         Cells::LeadAcid => Kind {
             theta: (0.68, 0.18),
             beta: (-0.22, 0.15),
-            gamma: (0.05, 0.03),
+            gamma: (0.08, 0.03),
             delta: (-0.004, 0.006),
             repeat: 0.06,
             rated_h: 20.0,
@@ -80,7 +80,7 @@ const SHORT: (f64, f64) = (0.2, 0.03);
 const ODD: (f64, f64) = (0.07, 3.0);
 /// Before the first whole run-down: banks whose label is simply wrong, and on the other side banks
 /// as good as new with an honest label and a good converter, which the trade's figures are about.
-const UNKNOWN_USB: Part = Part { weight: 0.2, off: -0.03, sd: 0.2 };
+const UNKNOWN_USB: Part = Part { weight: 0.2, off: 0.1, sd: 0.15 };
 const UNKNOWN_PACK: Part = Part { weight: 0.1, off: -0.2, sd: 0.15 };
 /// A person's word on a part-charged start is good to a tenth (ln).
 const GUESSED_LEVEL: f64 = 0.1;

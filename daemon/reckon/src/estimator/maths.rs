@@ -76,14 +76,28 @@ pub(super) fn mean_fade(x: f64) -> f64 {
     if x < 1e-6 { 1.0 - 0.5 * x } else { (1.0 - exp(-x)) / x }
 }
 
-/// Variance of the mean of an Ornstein–Uhlenbeck process over `x` time constants, started from a
-/// known value, as a share of its stationary variance: (2x − 3 + 4e⁻ˣ − e⁻²ˣ)/x².
-pub(super) fn mean_spread(x: f64) -> f64 {
-    if x < 1e-3 {
-        return 2.0 * x / 3.0;
+/// What a span of `x` time constants does to an Ornstein–Uhlenbeck process that starts from a known
+/// value. The last two are shares of its stationary variance.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Wandering {
+    /// Share of the present value that the mean over the span still has: (1 − e⁻ˣ)/x.
+    pub(super) fade: f64,
+    /// Variance of that mean: (2x − 3 + 4e⁻ˣ − e⁻²ˣ)/x².
+    pub(super) spread: f64,
+    /// Mean variance about it within the span: 1 − (1 − e⁻²ˣ)/2x less the spread.
+    pub(super) within: f64,
+}
+
+impl Wandering {
+    pub(super) fn over(x: f64) -> Self {
+        if x < 1e-3 {
+            return Self { fade: 1.0 - 0.5 * x, spread: 2.0 * x / 3.0, within: x / 3.0 };
+        }
+        let e = exp(-x);
+        let spread = ((2.0 * x - 3.0 + 4.0 * e - e * e) / (x * x)).max(0.0);
+        let within = (1.0 - (1.0 - e * e) / (2.0 * x) - spread).max(0.0);
+        Self { fade: (1.0 - e) / x, spread, within }
     }
-    let e = exp(-x);
-    ((2.0 * x - 3.0 + 4.0 * e - e * e) / (x * x)).max(0.0)
 }
 
 /// How far a reading moves a belief, and what is left of the belief's variance.

@@ -7,7 +7,7 @@ use libm::sqrt;
 use super::{
     LoadPrior, RunDown,
     capacity::Capacity,
-    life::{Life, PARTS, Work},
+    life::{Case, Life, PARTS, Work},
     rhythm::Rhythm,
 };
 use crate::bank::BankSpec;
@@ -81,10 +81,19 @@ impl Modelled {
     /// Mean and variance of ln(usable Wh) in believed watts, for this outing's mixture of parts as
     /// it is and as it will probably become.
     pub(super) fn expect(&self) -> (f64, f64) {
+        self.life.expect(&self.whole())
+    }
+
+    /// The case that something was sent without a mark, for the same mixture of parts.
+    pub(super) fn unmarked(&self) -> Case {
+        self.life.unmarked(&self.whole())
+    }
+
+    fn whole(&self) -> Work {
         let mut work = self.work;
         let ahead = (WHOLE_H - work.hours()).max(LEAST_H);
         work.add(&self.usual, ahead / self.usual.hours());
-        self.life.expect(&work)
+        work
     }
 
     /// What later outings learn from: [`RunDown::work`] and [`RunDown::burst`].

@@ -10,7 +10,7 @@ use super::{
     draw::{Ahead, BUCKET_S, Draw},
     holds::{Grid, Node},
     learned::Learned,
-    life::Work,
+    life::{Case, Work},
     modelled::Modelled,
     usual::usual,
     volts::Volts,
@@ -242,10 +242,17 @@ impl Outing {
         let (m, v) = self.belief(&self.modelled);
         let bridged = BRIDGED * self.bridged_wh / self.delivered_wh.max(1e-9);
         let sooner = self.volts.as_ref().map_or(0.0, |volts| log(volts.own_end_depth()));
-        let parts = self.capacity.parts().map(|p| {
-            let var = v + bridged * bridged + p.sd * p.sd;
-            (p.weight / sqrt(var), m + sooner + p.off, -0.5 / var)
+        let other = self.modelled.as_ref().map(Modelled::unmarked).unwrap_or_default();
+        let plain = Case { chance: 1.0 - other.chance, ..Case::default() };
+        let cases = [plain, other];
+        let parts = cases.iter().filter(|case| case.chance > 0.0).flat_map(|case| {
+            self.capacity.parts().map(|p| {
+                let var = v + bridged * bridged + p.sd * p.sd + case.sd * case.sd;
+                let at = m + sooner + p.off + case.shift;
+                (case.chance * p.weight / sqrt(var), at, -0.5 / var)
+            })
         });
+        let parts: Vec<(f64, f64, f64)> = parts.collect();
         move |node| {
             let density: f64 = parts
                 .iter()

@@ -44,7 +44,9 @@ pub(super) fn usual(
         var = seen.var;
     }
     let (change_sd, change_h) = if converter { CHANGE_USB } else { CHANGE_PACK };
-    Usual { log_w, var, between: BETWEEN, change_sd, change_h }
+    let radio = load.radio_receive_w.is_some() || load.radio_transmit_w.is_some();
+    let printed = runs.is_empty() && !radio;
+    Usual { log_w, var, between: BETWEEN, change_sd, change_h, printed }
 }
 
 /// ln of the mean draw (W) and its variance, from what is printed.

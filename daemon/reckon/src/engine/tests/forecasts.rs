@@ -287,10 +287,11 @@ fn choices_survive_a_restart_of_the_daemon() {
     assert_eq!(again.finish.unwrap().at, shot.finish.unwrap().at);
     assert!(again.activities[2].current);
     near(again.bank.delivered.wh(), 4.0 * 2020.0 / 3600.0, 0.01, "the count goes on");
+    // Of the time before the restart only the mean draw is known, not how even it was.
     near(
         hours(&lasts(&again))[1],
         hours(&lasts(&shot))[1] - 220.0 / 3600.0,
-        0.25,
+        0.35,
         "so does the rest",
     );
 

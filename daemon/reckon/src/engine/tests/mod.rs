@@ -7,6 +7,7 @@ mod beliefs;
 mod carried;
 mod counting;
 mod forecasts;
+mod trade;
 mod warnings;
 
 use alloc::{string::String, sync::Arc, vec::Vec};

@@ -82,8 +82,8 @@ proptest! {
 }
 
 /// Energy that is left does not grow by outliving: with a steady draw the middle of what is left
-/// only falls, as long as the bank has not outlived what nine of ten such banks hold. (One that has
-/// is no ordinary bank, and what is left of it may be thought larger again.)
+/// only falls, as long as the bank is no better than most. (One that comes near what nine of ten such
+/// banks hold is probably as good as new, and what is left of it may be thought larger again.)
 #[test]
 fn outliving_never_adds_energy() {
     for start in [Start::Full, Start::Unknown] {
@@ -93,7 +93,7 @@ fn outliving_never_adds_energy() {
         let steady = Observation { dt_s: 10.0, watts: Some(2.5), ..Observation::default() };
         est.step(&steady);
         let most = est.usable_wh().unwrap()[2];
-        while est.delivered_wh() + 1.25 < most {
+        while est.delivered_wh() + 3.75 < most {
             for _ in 0..180 {
                 est.step(&steady);
             }

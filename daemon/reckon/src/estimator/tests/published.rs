@@ -149,6 +149,25 @@ fn lead_acid_pays_for_haste_as_peukert_says() {
     }
 }
 
+/// A sealed lead-acid maker's data sheet: 103, 100, 90 and 74 % of the capacity at 30, 25, 10 and
+/// −10 °C (20 h rate). Our slope must follow all of it within 2.5 %.
+#[test]
+fn lead_acid_pays_for_cold_as_its_makers_sheet_says() {
+    let bank = BankSpec {
+        cells: Cells::LeadAcid,
+        series: 6,
+        label: AmpHours::of(7.0),
+        label_volts: Volts::of(12.0),
+        measured_at: MeasuredAt::Cells,
+        ..blue_ten(MeasuredAt::Cells)
+    };
+    let capacity = Capacity::from_label(&bank, false);
+    let at = |c: f64| libm::exp(capacity.expect(&capacity.terms(4.2, Some(c), 0.0)).0);
+    for (c, share) in [(30.0, 1.03), (10.0, 0.90), (-10.0, 0.74)] {
+        near(at(c) / at(25.0), share, 0.025, "share of what 25 °C gives");
+    }
+}
+
 /// A tested law can be learned: whole run-downs of a lead-acid bank that obeys Peukert with k 1.2
 /// at three draws teach the line so that it foretells a fourth within 3 %.
 #[test]
