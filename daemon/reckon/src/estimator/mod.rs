@@ -127,7 +127,7 @@ impl Estimator {
             return;
         }
         self.outing.step(seen);
-        if self.outing.read_s() > 0.0 {
+        if self.outing.read_s() > 0.0 || self.outing.is_fed_otherwise(seen) {
             self.spare = None;
         }
         if let Some(spare) = &mut self.spare {

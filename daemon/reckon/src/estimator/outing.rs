@@ -24,6 +24,9 @@ use crate::{
 /// No portable station draws this much, W: such a reading is treated as missing.
 const TOO_MANY_W: f64 = 1e5;
 const TOO_MANY_A: f64 = 1e4;
+/// Less than this is no draw of a board, W: it is fed otherwise meanwhile. (The smallest board that
+/// can run this takes about 0.4 W doing nothing; common practice, no source.)
+const FED_OTHERWISE_W: f64 = 0.15;
 /// Length of the means that a run-down keeps, s, and how many.
 const HALF_HOUR_S: f64 = 1800.0;
 const HALF_HOURS: usize = 256;
@@ -152,6 +155,14 @@ impl Outing {
 
     /// Takes in what was seen.
     pub(super) fn step(&mut self, seen: &Observation) {
+        if self.is_fed_otherwise(seen) {
+            // Neither drained nor usual: as if these seconds had not been. What follows must not
+            // be taken for a step of the current.
+            if let Some(volts) = &mut self.volts {
+                volts.gap();
+            }
+            return;
+        }
         let dt = seen.dt_s;
         let watts = match &mut self.modelled {
             Some(model) => model.take(dt, seen.cpu_busy),
@@ -183,6 +194,11 @@ impl Outing {
             }
             self.expected_w = self.expect_mean_w();
         }
+    }
+
+    /// Whether a sensor says that the board does not live on this bank now.
+    pub(super) fn is_fed_otherwise(&self, seen: &Observation) -> bool {
+        self.measured_w(seen).is_some_and(|watts| watts < FED_OTHERWISE_W)
     }
 
     fn measured_w(&self, seen: &Observation) -> Option<f64> {
