@@ -243,7 +243,7 @@ impl Volts {
     /// Depth to which an earlier run-down took the bank, in terms of its own curve; else 1.
     pub(super) fn own_end_depth_of(&self, run: &RunDown) -> f64 {
         match run.rest_curve.last() {
-            Some(p) if self.curve.own && run.ending == Ending::Died => self.curve.end_of(p[1]),
+            Some(p) if self.curve.own && run.ending == Ending::Died => self.curve.run_end_of(p[1]),
             _ => 1.0,
         }
     }
