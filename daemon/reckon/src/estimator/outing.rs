@@ -6,7 +6,7 @@ use libm::{exp, log, sqrt};
 
 use super::{
     Ending, LoadPrior, Observation, RunDown,
-    capacity::Capacity,
+    capacity::{Capacity, Terms},
     draw::{Ahead, BUCKET_S, Draw},
     holds::Grid,
     learned::Learned,
@@ -121,11 +121,13 @@ impl Outing {
         expected_w: f64,
         belief: (f64, f64),
     ) -> Self {
-        let half = REACH * sqrt(belief.1 + capacity.repeat_var()) + capacity.draw_reach();
+        let ambient_c = bank.ambient.map(Celsius::si);
+        let terms = capacity.terms(expected_w, ambient_c, outings as f64);
+        let half = REACH * sqrt(belief.1 + capacity.repeat_var(&terms)) + capacity.draw_reach();
         Self {
             bank: bank.clone(),
             start,
-            ambient_c: bank.ambient.map(Celsius::si),
+            ambient_c,
             outings: outings as f64,
             grid: Grid::new(belief.0, half, start),
             capacity,
@@ -224,11 +226,12 @@ impl Outing {
     fn belief(&self, modelled: &Option<Modelled>) -> (f64, f64) {
         match modelled {
             Some(model) => model.expect(),
-            None => {
-                let x = self.capacity.terms(self.expected_w, self.ambient_c, self.outings);
-                self.capacity.expect(&x)
-            }
+            None => self.capacity.expect(&self.terms()),
         }
+    }
+
+    fn terms(&self) -> Terms {
+        self.capacity.terms(self.expected_w, self.ambient_c, self.outings)
     }
 
     /// Energy that is left, as weighted possibilities (Wh, weight).
@@ -236,8 +239,8 @@ impl Outing {
         let (m, v) = self.belief(&self.modelled);
         let bridged = BRIDGED * self.bridged_wh / self.delivered_wh.max(1e-9);
         let sooner = self.volts.as_ref().map_or(0.0, |volts| log(volts.own_end_depth()));
-        let parts = self.capacity.parts().map(|p| {
-            let var = v + bridged * bridged + p.sd * p.sd;
+        let parts = self.capacity.parts(&self.terms()).map(|p| {
+            let var = v + bridged * bridged + p.var;
             (p.weight / sqrt(var), m + sooner + p.off, -0.5 / var)
         });
         let mut left = Vec::with_capacity(self.grid.nodes().len());
