@@ -135,7 +135,7 @@ impl KeptBank {
         };
         let (start, start_share) = match start {
             Start::Full => ("full", None),
-            Start::Part(share) => ("part", Some(share.part())),
+            Start::Part(_) | Start::Between(..) => ("part", start.middle().map(Share::part)),
             Start::Unknown => ("unknown", None),
         };
         Self {

@@ -140,11 +140,7 @@ pub(crate) fn start_of(share: Option<f64>) -> Start {
 
 /// The same the other way.
 pub(crate) fn share_of(start: Start) -> Option<f64> {
-    match start {
-        Start::Full => Some(1.0),
-        Start::Part(share) => Some(share.part()),
-        Start::Unknown => None,
-    }
+    start.middle().map(Share::part)
 }
 
 /// Where the draw was seen: told, unless what was recorded says otherwise.

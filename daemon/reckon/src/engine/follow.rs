@@ -159,11 +159,7 @@ impl Engine {
         for seen in self.meter.history() {
             estimator.step(&seen);
         }
-        let began_at = match start {
-            Start::Full => Some(Share::WHOLE),
-            Start::Part(share) => Some(share),
-            Start::Unknown => None,
-        };
+        let began_at = start.middle();
         let learned_from = learned.rundowns();
         self.following =
             Some(Following { estimator, site, began_at, left: None, untold, learned_from });

@@ -22,8 +22,23 @@ pub enum Start {
     Full,
     /// Charged to about this share.
     Part(Share),
+    /// Somewhere between these two: what a bank's own lamps tell, a quarter a lamp.
+    Between(Share, Share),
     /// Nobody knows.
     Unknown,
+}
+
+impl Start {
+    /// The share that it began with, about; `None` where nobody knows.
+    #[must_use]
+    pub fn middle(self) -> Option<Share> {
+        match self {
+            Self::Full => Some(Share::WHOLE),
+            Self::Part(share) => Some(share),
+            Self::Between(low, high) => Some(Share::nearest(0.5 * (low.part() + high.part()))),
+            Self::Unknown => None,
+        }
+    }
 }
 
 /// Something that draws besides the board, as the settings tell.

@@ -212,7 +212,7 @@ impl Capacity {
         let x = self.terms(mean_w, run.ambient_c, outings);
         let (part, guessed) = match run.start {
             Start::Full | Start::Unknown => (1.0, 0.0),
-            Start::Part(share) => (share.part().max(0.05), GUESSED_LEVEL),
+            part => (part.middle().map_or(1.0, |share| share.part().max(0.05)), GUESSED_LEVEL),
         };
         let y = log(run.energy_wh / part / depth);
         let blur2 = blur * blur + guessed * guessed;

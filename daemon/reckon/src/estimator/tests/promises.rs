@@ -31,7 +31,9 @@ fn start() -> impl Strategy<Value = Start> {
     prop_oneof![
         Just(Start::Full),
         Just(Start::Unknown),
-        (0.05..1.0_f64).prop_map(|s| Start::Part(Share::nearest(s)))
+        (0.05..1.0_f64).prop_map(|s| Start::Part(Share::nearest(s))),
+        (0.0..1.0_f64, 0.0..1.0_f64)
+            .prop_map(|(a, b)| Start::Between(Share::nearest(a), Share::nearest(b)))
     ]
 }
 
