@@ -5,16 +5,25 @@ use crate::{
     alarm::{FinishChance, Seen},
     bank::{Cells, MeasuredAt},
     draw::ModelFrom,
-    forecast::Outlook,
+    forecast::{Forecast, Outlook},
     power_off,
     reading::{Flow, SourceIx},
-    snapshot::LogState,
+    snapshot::{Basis, LogState},
     time::{Mono, Stamp, Trust},
-    units::{Amps, Celsius, Share, Watts},
+    units::{Amps, Celsius, Seconds, Share, Watts},
 };
 
 /// A record whose last line is older than this is not being written, seconds.
 const UNWRITTEN_S: f64 = 300.0;
+
+/// A forecast that warnings may go by: what is expected before the first reading raises none and
+/// takes none back.
+fn told(outlook: &Outlook) -> Option<&Forecast> {
+    match outlook {
+        Outlook::Lasts(forecast) => Some(forecast).filter(|it| it.basis != Basis::Expected),
+        _ => None,
+    }
+}
 
 impl Engine {
     /// Alarms and the clean power-off of this moment.
@@ -23,11 +32,11 @@ impl Engine {
         let seen = self.seen(at, outlook);
         self.alarms.wake(now);
         self.alarms.take(&seen, now);
+        let forecast = told(outlook);
         let seen = power_off::Seen {
-            cautious_s: match outlook {
-                Outlook::Lasts(forecast) => Some(forecast.cautious().si()),
-                _ => None,
-            },
+            cautious_s: forecast.map(|forecast| forecast.cautious().si()),
+            hopeful_s: forecast.map(|forecast| forecast.hopeful().si()),
+            run_s: self.meter.counted_s,
             draining: self.is_draining(),
             measured: self.latest.by != By::Nobody && self.latest.silent.is_none(),
             testing: self.testing,
@@ -42,10 +51,10 @@ impl Engine {
         let low = strain::is_low(board);
         Seen {
             cautious_s: match outlook {
-                Outlook::Lasts(forecast) => Some(forecast.cautious().si()),
                 Outlook::NotDraining => Some(f64::INFINITY),
-                _ => None,
+                _ => told(outlook).map(|forecast| forecast.cautious().si()),
             },
+            deep_s: told(outlook).and(self.shown.deep(now)).map(Seconds::si),
             finish: self.finish_chance(now, outlook),
             low_now: low,
             low_lately: self.strain.lately(now),
@@ -73,7 +82,7 @@ impl Engine {
         };
         match outlook {
             Outlook::NotDraining => FinishChance::Of(Share::WHOLE),
-            Outlook::Lasts(_) => {
+            Outlook::Lasts(_) if told(outlook).is_some() => {
                 self.shown.chance(finish, now).map_or(FinishChance::Unknown, FinishChance::Of)
             }
             _ => FinishChance::Unknown,

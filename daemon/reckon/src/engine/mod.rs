@@ -556,7 +556,8 @@ impl Engine {
                 Some(silence) => spread.map(|spread| silence.doubted(&spread, now)),
                 None => spread,
             };
-            let basis = self.basis();
+            let wants_s = self.following.as_ref().map_or(0.0, |it| it.estimator.wants_s());
+            let basis = if wants_s > 0.0 { Basis::Expected } else { self.basis() };
             self.shown.take(spread, now, basis);
             anew = self.look_at_activities(now);
         }

@@ -19,6 +19,8 @@ const NEARLY: f64 = 0.03;
 /// A number that was shown less than a minute ago stands unless the new one is this much off.
 const FRESH_S: f64 = 60.0;
 const NEARLY_FRESH: f64 = 0.10;
+/// Share of outcomes in the deep tail, which warnings look at beside the cautious end.
+const DEEP: f64 = 0.02;
 /// Without any sweep for so long there is nothing to say any more.
 pub(super) const BLIND_S: f64 = 600.0;
 
@@ -108,6 +110,13 @@ impl Shown {
         let made = self.shown.as_ref()?;
         // As of now: whoever adds the remaining time to `made_at` gets the same end all along.
         Some(Forecast { remaining: made.left(now), basis: made.basis, made_at: now })
+    }
+
+    /// What the bank outlives in 49 of 50 cases, as it stands now.
+    pub(super) fn deep(&self, now: Mono) -> Option<Seconds> {
+        let made = self.shown.as_ref()?;
+        let deep = made.spread.quantile(Share::nearest(DEEP))?;
+        Some((deep - now.seconds_since(made.at)).max(Seconds::ZERO))
     }
 
     /// The last forecast as it was made, for somebody who has been blind since.

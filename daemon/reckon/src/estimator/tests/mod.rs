@@ -45,17 +45,19 @@ fn what_a_ten_thousand_bank_carries_is_inside_the_range_before_any_rundown() {
 }
 
 #[test]
-fn too_soon_is_a_state() {
+fn before_the_first_reading_the_label_speaks() {
     let mut est = Estimator::new(
         &blue_ten(MeasuredAt::Output),
         &LoadPrior::default(),
         &Learned::default(),
         Start::Full,
     );
-    assert_eq!(est.remaining(), None);
+    // 22 to 33 Wh (label less converter and age) at 1.5 to 6 W, which some board or other draws.
+    let [low, _, high] = quantiles(&est.remaining().unwrap());
+    assert!(low < 33.0 / 6.0 && high > 22.0 / 1.5, "{low} {high}");
     assert!(est.wants_s() > 0.0);
     est.step(&Observation { dt_s: 10.0, watts: Some(2.0), ..Observation::default() });
-    assert_eq!(est.remaining(), None);
+    assert!(est.wants_s() > 0.0, "ten seconds are too few");
     for _ in 0..30 {
         est.step(&Observation { dt_s: 10.0, watts: Some(2.0), ..Observation::default() });
     }

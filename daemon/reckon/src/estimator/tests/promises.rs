@@ -69,12 +69,8 @@ proptest! {
                 let before = est.delivered_wh();
                 prop_assert!(before.is_finite() && before >= 0.0);
             }
-            if let Some(spread) = est.remaining() {
-                let [low, middle, high] = quantiles(&spread);
-                prop_assert!(0.0 <= low && low <= middle && middle <= high && high.is_finite());
-            } else {
-                prop_assert!(est.wants_s() > 0.0);
-            }
+            let [low, middle, high] = quantiles(&est.remaining().unwrap());
+            prop_assert!(0.0 <= low && low <= middle && middle <= high && high.is_finite());
             let [low, middle, high] = est.usable_wh().unwrap();
             prop_assert!(low <= middle && middle <= high && high.is_finite());
             prop_assert!(low >= est.delivered_wh() * 0.999, "alive after {}", est.delivered_wh());
