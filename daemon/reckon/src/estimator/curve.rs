@@ -194,14 +194,18 @@ impl Curve {
         if self.own { depth.clamp(0.85, 1.1) } else { depth.clamp(0.6, 1.05) }
     }
 
-    /// Depth to which an earlier run-down took the bank whose rest voltage was `v` at its end. Read
-    /// off a flat end it is mostly the offset of that outing: it is believed (Wiener's filter of
-    /// one number) as far as depths are known to differ more than the offset blurs them.
-    pub(super) fn run_end_of(&self, v: f64) -> f64 {
+    /// How far a depth is believed that was read off the curve's end, where the voltage is blurred by
+    /// `part` of an outing's offset: as far as depths are known to differ more than that moves them
+    /// (Wiener's filter of one number). A flat end tells nothing.
+    pub(super) fn believed(&self, part: f64) -> f64 {
         let slope = (self.volts[KNOTS - 1] - self.volts[KNOTS - 1 - LAST_TENTH]) * 10.0;
-        let blur = self.offset / slope.abs().max(1e-3);
-        let believed = ENDS_DIFFER * ENDS_DIFFER / (ENDS_DIFFER * ENDS_DIFFER + blur * blur);
-        1.0 + (self.end_of(v) - 1.0) * believed
+        let blur = part * self.offset / slope.abs().max(1e-3);
+        ENDS_DIFFER * ENDS_DIFFER / (ENDS_DIFFER * ENDS_DIFFER + blur * blur)
+    }
+
+    /// Depth to which an earlier run-down took the bank whose rest voltage was `v` at its end.
+    pub(super) fn run_end_of(&self, v: f64) -> f64 {
+        1.0 + (self.end_of(v) - 1.0) * self.believed(1.0)
     }
 }
 

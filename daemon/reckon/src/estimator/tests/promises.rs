@@ -197,3 +197,38 @@ fn a_rundown_can_be_struck_out() {
     }
     assert_eq!(learned.rundowns(), 3, "broken ones are passed over");
 }
+
+/// A LiFePO4 bank whose rest voltage is flat to the end, where its own electronics cut it off: the
+/// voltage then says nothing of how deep that was, and 50 mV less on one outing says nothing either.
+/// What it delivered is what it is believed to hold.
+#[test]
+fn a_flat_end_tells_no_depth() {
+    for less in [0.0, 0.05] {
+        let curve = |last: f64| -> Vec<[f64; 2]> {
+            (0..=40)
+                .map(|k| f64::from(k) / 40.0)
+                .map(|d| [38.4 * d, 13.3 - 0.1 * d - last * d])
+                .collect()
+        };
+        let run = |last: f64| RunDown {
+            ending: Ending::Died,
+            lasted_s: 36_000.0,
+            energy_wh: 38.4,
+            measured: true,
+            rest_curve: curve(last),
+            source_ohms: Some(0.1),
+            peak_a: Some(1.5),
+            ..RunDown::default()
+        };
+        let bank = BankSpec { label: AmpHours::of(3.3), ..long_six() };
+        let learned = Learned::from_rundowns(&bank, [run(less), run(0.0)]);
+        let est = {
+            let mut est = Estimator::new(&bank, &load(), &learned, Start::Full);
+            est.step(&Observation { dt_s: 1.0, watts: Some(3.84), ..Observation::default() });
+            est
+        };
+        let [low, middle, high] = est.usable_wh().unwrap();
+        assert!((35.5..39.5).contains(&middle), "{less} V less: {low} {middle} {high}");
+        assert!(low > 34.0 && high < 42.0, "{less} V less: {low} {middle} {high}");
+    }
+}
