@@ -191,7 +191,7 @@ pub(crate) fn offered(snapshot: &Snapshot, name: &str) -> Result<BankSpec, Sorry
 fn started(start: Option<&str>, level: Option<f64>) -> Result<Option<Start>, Sorry> {
     match (start.unwrap_or("").trim(), level) {
         ("" | "part", Some(part)) => {
-            Share::new(part).map(|share| Some(Start::Part(share))).ok_or_else(|| {
+            Share::new(part).map(|share| Some(Start::of_level(share))).ok_or_else(|| {
                 unreadable("How full must lie between empty and full. Nothing was changed.")
             })
         }

@@ -289,7 +289,9 @@ fn alarms(snapshot: &Snapshot) -> String {
     if off.is_none() && awake.is_empty() && asleep.is_empty() {
         return String::new();
     }
-    part(&AlarmsPart { off, off_asks: (counting || saving, counting), awake, asleep })
+    let unsure = matches!(snapshot.power_off, PowerOff::Unsure { .. });
+    let off_asks = (counting || saving, counting || unsure);
+    part(&AlarmsPart { off, off_asks, awake, asleep })
 }
 
 fn doing(snapshot: &Snapshot) -> String {

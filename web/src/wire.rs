@@ -413,6 +413,7 @@ const fn basis(basis: Basis) -> &'static str {
         Basis::Measured => "measured",
         Basis::Modelled => "modelled",
         Basis::Gauge => "gauge",
+        Basis::Expected => "expected",
     }
 }
 
@@ -780,6 +781,7 @@ fn off(snapshot: &Snapshot) -> Off {
             switch_off_in_s = Some(until.seconds_since(snapshot.at.mono).si());
             "counting"
         }
+        PowerOff::Unsure { .. } => "unsure",
         PowerOff::Stopped { .. } => "stopped",
         PowerOff::Saving { .. } => "saving",
         PowerOff::Closing { .. } => "closing",

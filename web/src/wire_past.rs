@@ -200,6 +200,7 @@ pub(crate) fn outing_whole(told: OutingTold, utc_offset_s: i32) -> OutingWhole {
             Basis::Measured => "measured",
             Basis::Modelled => "modelled",
             Basis::Gauge => "gauge",
+            Basis::Expected => "expected",
         },
     };
     OutingWhole {

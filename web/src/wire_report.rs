@@ -387,6 +387,7 @@ fn judged(all: &Forecasts) -> Vec<Judged> {
                 Basis::Measured => "measured",
                 Basis::Modelled => "modelled",
                 Basis::Gauge => "gauge",
+                Basis::Expected => "expected",
             },
             came_s: known.map(Seconds::si),
             came_at_least_s: it.came.filter(|_| known.is_none()).map(Seconds::si),

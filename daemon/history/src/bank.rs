@@ -54,11 +54,7 @@ impl From<&Seen> for RunDown {
         Self {
             name: None,
             whole: seen.ending == Ending::Died,
-            start_share: match seen.start {
-                Start::Full => Some(1.0),
-                Start::Part(share) => Some(share.part()),
-                Start::Unknown => None,
-            },
+            start_share: seen.start.middle().map(Share::part),
             lasted_s: seen.lasted_s,
             within_s: 0.0,
             before_s: 0.0,

@@ -682,6 +682,7 @@ fn forecasts(connection: &Connection, outing: i64) -> rusqlite::Result<Vec<Forec
                 basis: match basis.as_str() {
                     "measured" => Basis::Measured,
                     "gauge" => Basis::Gauge,
+                    "expected" => Basis::Expected,
                     _ => Basis::Modelled,
                 },
                 delivered_wh: row.get(5)?,

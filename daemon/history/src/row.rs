@@ -157,7 +157,7 @@ impl Sample {
         let watts = shot.supply.power.ok().map(Watts::si);
         let modelled = match (watts, shot.draw.basis) {
             (None, Basis::Modelled | Basis::Gauge) => shot.draw.now.map(Watts::si),
-            (Some(_), _) | (None, Basis::Measured) => None,
+            (Some(_), _) | (None, Basis::Measured | Basis::Expected) => None,
         };
         let counted = shot.supply.source.and_then(|source| {
             let reading = shot.supplies.iter().find(|reading| reading.source == source)?;

@@ -168,6 +168,7 @@ impl Work<'_> {
             reckon::snapshot::Basis::Measured => "measured",
             reckon::snapshot::Basis::Modelled => "modelled",
             reckon::snapshot::Basis::Gauge => "gauge",
+            reckon::snapshot::Basis::Expected => "expected",
         };
         let [p10, p50, p90] = row.remaining_s;
         let usable = row.usable_wh.map_or([None; 3], |three| three.map(Some));

@@ -11,6 +11,11 @@ use crate::time::Mono;
 
 /// The limit must be passed for so long before the countdown begins, seconds.
 const HOLD_S: f64 = 20.0;
+/// A bank is known well enough to be switched off unattended when its hopeful end is nearer than so
+/// many times the limit, or than such a share of the run so far. (A bank's own run-downs differ by two
+/// to three hundredths of their life, so that the range of a known one is about a tenth of it.)
+const KNOWN_LIMITS: f64 = 12.0;
+const KNOWN_SHARE: f64 = 0.15;
 /// Whoever saves has so long, seconds.
 const SAVE_S: f64 = 60.0;
 /// A board that still runs so long after the request has not been switched off, seconds.
@@ -58,6 +63,12 @@ pub enum PowerOff {
         since: Mono,
         /// When it ends.
         until: Mono,
+    },
+    /// The bank may end any minute, or last hours more: it is not known well enough to be switched
+    /// off without somebody's word.
+    Unsure {
+        /// Since when.
+        since: Mono,
     },
     /// A person has stopped it; it starts again only after more was left in between.
     Stopped {
@@ -131,9 +142,14 @@ pub enum PowerOffAsk {
 pub(crate) struct Seen {
     /// Cautious remaining time, seconds; `None` while there is no forecast.
     pub(crate) cautious_s: Option<f64>,
+    /// Hopeful remaining time, seconds.
+    pub(crate) hopeful_s: Option<f64>,
+    /// How long the bank has been drained in this outing, seconds.
+    pub(crate) run_s: f64,
     /// Energy is taken from the bank.
     pub(crate) draining: bool,
-    /// Somebody measures it, and answers.
+    /// Somebody measures it, and answers. A countdown cannot begin without; one that has begun goes
+    /// on, since silence is no sign of more.
     pub(crate) measured: bool,
     /// A run-down test is on.
     pub(crate) testing: bool,
@@ -143,6 +159,9 @@ pub(crate) struct Seen {
 enum State {
     #[default]
     Watching,
+    Unsure {
+        since: Mono,
+    },
     Counting {
         since: Mono,
         until: Mono,
@@ -188,12 +207,15 @@ impl Watch {
     pub(crate) fn take(&mut self, seen: &Seen, now: Mono) {
         match self.state.clone() {
             State::Watching => {
-                if self.held(self.is_due(seen), now, HOLD_S) {
-                    let until = now.plus(self.wants.countdown);
-                    self.turn(State::Counting { since: now, until });
-                    self.orders.push(Order::Announce { until });
+                if self.held(self.is_low(seen), now, HOLD_S) {
+                    if self.is_known(seen) {
+                        self.count_down(now);
+                    } else {
+                        self.turn(State::Unsure { since: now });
+                    }
                 }
             }
+            State::Unsure { .. } => self.look_unsure(seen, now),
             State::Counting { until, .. } => {
                 if let Some(why) = self.reason_to_stop(seen, now) {
                     self.call_off(why);
@@ -234,16 +256,47 @@ impl Watch {
         self.wants.limit.filter(|_| self.wants.unit).map(|limit| limit.as_secs_f64())
     }
 
-    fn is_due(&self, seen: &Seen) -> bool {
+    /// The cautious end is below the limit, and somebody sees it.
+    fn is_low(&self, seen: &Seen) -> bool {
         let (Some(limit), Some(left)) = (self.limit_s(), seen.cautious_s) else { return false };
         let known = seen.measured || self.wants.unmeasured;
         left < limit && seen.draining && known && !seen.testing
     }
 
-    /// Much more is left than the limit, or nothing is taken from the bank.
+    /// The hopeful end is not far away either.
+    fn is_known(&self, seen: &Seen) -> bool {
+        let far = (KNOWN_LIMITS * self.limit_s().unwrap_or(0.0)).max(KNOWN_SHARE * seen.run_s);
+        seen.hopeful_s.is_some_and(|left| left < far)
+    }
+
+    fn look_unsure(&mut self, seen: &Seen, now: Mono) {
+        if seen.testing || self.limit_s().is_none() {
+            self.turn(State::Watching);
+            return;
+        }
+        let (low, over) = (self.is_low(seen) && self.is_known(seen), self.is_over(seen));
+        if self.held(low || over, now, HOLD_S) {
+            if low {
+                self.count_down(now);
+            } else {
+                self.turn(State::Watching);
+            }
+        }
+    }
+
+    fn count_down(&mut self, now: Mono) {
+        let until = now.plus(self.wants.countdown);
+        self.turn(State::Counting { since: now, until });
+        self.orders.push(Order::Announce { until });
+    }
+
+    /// Much more is left than the limit, as somebody sees who reads the draw, or nothing is taken
+    /// from the bank. A silent sensor says neither.
     fn is_over(&self, seen: &Seen) -> bool {
         let limit = self.limit_s().unwrap_or(0.0);
-        !seen.draining || seen.cautious_s.is_some_and(|left| left > 1.5 * limit + 120.0)
+        let known = seen.measured || self.wants.unmeasured;
+        let more = seen.cautious_s.is_some_and(|left| left > 1.5 * limit + 120.0);
+        !seen.draining || (known && more)
     }
 
     fn reason_to_stop(&mut self, seen: &Seen, now: Mono) -> Option<CalledOff> {
@@ -288,7 +341,7 @@ impl Watch {
                 self.turn(State::Stopped { at: now });
                 true
             }
-            (State::Counting { .. }, PowerOffAsk::Now) => {
+            (State::Unsure { .. } | State::Counting { .. }, PowerOffAsk::Now) => {
                 self.save(now);
                 true
             }
@@ -300,7 +353,9 @@ impl Watch {
     pub(crate) fn new_bank(&mut self) {
         match self.state {
             State::Counting { .. } | State::Saving { .. } => self.call_off(CalledOff::OtherBank),
-            State::Stopped { .. } | State::Failed { .. } => self.turn(State::Watching),
+            State::Unsure { .. } | State::Stopped { .. } | State::Failed { .. } => {
+                self.turn(State::Watching);
+            }
             State::Watching | State::Closing { .. } | State::Asked { .. } => {}
         }
     }
@@ -340,6 +395,7 @@ impl Watch {
                 (Some(_), false) => PowerOff::NoUnit,
                 (Some(limit), true) => PowerOff::Watching { limit },
             },
+            State::Unsure { since } => PowerOff::Unsure { since },
             State::Counting { since, until } => PowerOff::Counting { since, until },
             State::Stopped { at } => PowerOff::Stopped { at },
             State::Saving { since } => PowerOff::Saving { since },

@@ -30,6 +30,8 @@ pub enum Basis {
     Modelled,
     /// A fuel gauge says what is left.
     Gauge,
+    /// Before the first reading: label, board and earlier outings alone.
+    Expected,
 }
 
 /// The supply as it is read this second.

@@ -173,7 +173,7 @@ impl KeptBank {
         };
         let (start, start_share) = match start {
             Start::Full => ("full", None),
-            Start::Part(share) => ("part", Some(share.part())),
+            Start::Part(_) | Start::Between(..) => ("part", start.middle().map(Share::part)),
             Start::Unknown => ("unknown", None),
         };
         Self {
@@ -206,7 +206,7 @@ impl KeptBank {
         };
         let start = match (self.start.as_str(), self.start_share) {
             ("full", _) => Start::Full,
-            ("part", Some(share)) => Start::Part(Share::new(share)?),
+            ("part", Some(share)) => Start::of_level(Share::new(share)?),
             ("unknown", _) => Start::Unknown,
             _ => return None,
         };

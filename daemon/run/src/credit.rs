@@ -11,7 +11,8 @@ use reckon::{
     bank::{BankSpec, MeasuredAt},
     belief::last_end::start_of,
     engine::{Start, few_steps},
-    estimator::{self, Estimator, Learned, LoadPrior, Observation},
+    estimator::{self, Estimator, FED_OTHERWISE_W, Learned, LoadPrior, Observation},
+    units::Share,
 };
 
 /// A shorter outing teaches nothing that is worth a line, s.
@@ -122,8 +123,11 @@ pub(crate) fn of_outing(
     if !(seen.energy_wh > 0.0 && seen.energy_wh.is_finite()) {
         return None;
     }
+    // Time in which something else fed the board is no part of a run-down.
+    let fed = |row: &&Row| row.get(Channel::Watts).is_some_and(|it| it.mean < FED_OTHERWISE_W);
+    let fed_s: f64 = rows.iter().filter(fed).map(|row| row.span_s).sum();
     Some(RunDown {
-        lasted_s: outing.lasted_s,
+        lasted_s: outing.lasted_s - fed_s,
         within_s: outing.ended_within_s.unwrap_or(0.0),
         ..RunDown::from(&seen)
     })
@@ -131,11 +135,7 @@ pub(crate) fn of_outing(
 
 /// How full a bank was, as the record has it: 1 is full, nothing is unknown.
 pub(crate) fn share_of(start: Start) -> Option<f64> {
-    match start {
-        Start::Full => Some(1.0),
-        Start::Part(share) => Some(share.part()),
-        Start::Unknown => None,
-    }
+    start.middle().map(Share::part)
 }
 
 /// Where the draw was seen: told, unless what was recorded says otherwise.
@@ -239,6 +239,20 @@ mod tests {
             assert!((seen.delivered_wh.unwrap() - 30.0).abs() < 0.01, "{seen:?}");
             assert_eq!((seen.lasted_s, seen.within_s, seen.measured), (36_000.0, 12.0, true));
         }
+    }
+
+    #[test]
+    fn time_fed_otherwise_is_no_part_of_a_run_down() {
+        let mut some = rows(3, 3.0);
+        for row in &mut some[360..540] {
+            row.folds[Channel::Watts.ix()] = Some(Fold::one(0.05));
+        }
+        let load = LoadPrior::default();
+        let seen = of_outing(&blue_ten(), &outing(Ending::Died, 3.0), &some, &load).unwrap();
+        // Half an hour of the three: 2.5 h at 3 W.
+        assert!((seen.lasted_s - 9000.0).abs() < 1e-6, "{seen:?}");
+        assert!((seen.delivered_wh.unwrap() - 7.5).abs() < 0.03, "{seen:?}");
+        assert!((seen.mean_power_w.unwrap() - 3.0).abs() < 0.02, "{seen:?}");
     }
 
     #[test]

@@ -241,7 +241,11 @@ impl<W: Write> Player<W> {
 
     fn print(&mut self, number: usize, t_s: f64, estimator: &Estimator) -> io::Result<()> {
         let spread = estimator.remaining();
-        let basis = if estimator.is_measured() { "measured" } else { "modelled" };
+        let basis = match (estimator.wants_s() > 0.0, estimator.is_measured()) {
+            (true, _) => "expected",
+            (false, true) => "measured",
+            (false, false) => "modelled",
+        };
         let quantiles = spread.as_ref().and_then(quantiles);
         if self.json {
             write!(self.out, "{{\"outing\":{number},\"t_s\":{t_s},\"remaining_s\":")?;

@@ -23,12 +23,14 @@ use reckon::{
 };
 
 /// The names of all scenes.
-pub(crate) const ALL: [&str; 10] = [
+pub(crate) const ALL: [&str; 12] = [
     "fine",
     "alarm",
     "gauge",
     "no_bank",
     "too_soon",
+    "expected",
+    "unsure",
     "blind",
     "not_draining",
     "no_sensor",
@@ -343,6 +345,31 @@ fn no_bank() -> Snapshot {
     made
 }
 
+/// The first seconds: a range from label and board alone.
+fn expected() -> Snapshot {
+    let mut made = too_soon();
+    made.outlook = Outlook::Lasts(Forecast {
+        remaining: [6.1, 8.9, 14.2].map(hours),
+        basis: Basis::Expected,
+        made_at: Mono::at_s(NOW_S),
+    });
+    made.bank.learned_from = 0;
+    made
+}
+
+/// It may end now or in hours, and nobody has seen this bank run down.
+fn unsure() -> Snapshot {
+    let mut made = fine();
+    made.outlook = Outlook::Lasts(Forecast {
+        remaining: [0.05, 0.9, 2.4].map(hours),
+        basis: Basis::Measured,
+        made_at: Mono::at_s(NOW_S),
+    });
+    made.bank.learned_from = 0;
+    made.power_off = PowerOff::Unsure { since: Mono::at_s(NOW_S - 600.0) };
+    made
+}
+
 fn too_soon() -> Snapshot {
     let mut made = fine();
     made.outlook = Outlook::TooSoon { wants: std::time::Duration::from_secs(230) };
@@ -474,6 +501,8 @@ pub(crate) fn scene(name: &str) -> Option<Snapshot> {
         "gauge" => gauge(),
         "no_bank" => no_bank(),
         "too_soon" => too_soon(),
+        "expected" => expected(),
+        "unsure" => unsure(),
         "blind" => blind(),
         "not_draining" => not_draining(),
         "no_sensor" => no_sensor(),

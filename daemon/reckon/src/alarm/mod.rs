@@ -99,6 +99,8 @@ pub struct Edge {
 pub(crate) struct Seen {
     /// Cautious remaining time, seconds.
     pub(crate) cautious_s: Option<f64>,
+    /// What the bank outlives in 49 of 50 cases, seconds.
+    pub(crate) deep_s: Option<f64>,
     /// Chance of reaching the finish.
     pub(crate) finish: FinishChance,
     /// Supply too low at this moment.
@@ -121,6 +123,15 @@ pub(crate) struct Seen {
     pub(crate) unwritten: bool,
     /// A timed mode is on, and the clock is not to be believed.
     pub(crate) untimed: bool,
+}
+
+impl Seen {
+    /// What the limits of the remaining time are held against: the cautious end, or twice the deep
+    /// tail where that is less. One number, so that what takes a warning back fits what raised it.
+    fn warning_s(&self) -> Option<f64> {
+        let deep = self.deep_s.unwrap_or(f64::INFINITY);
+        self.cautious_s.map(|cautious| cautious.min(2.0 * deep))
+    }
 }
 
 /// The chance of the finish, for the rule.
@@ -212,7 +223,7 @@ impl Alarms {
     /// Looks at one second.
     pub(crate) fn take(&mut self, seen: &Seen, now: Mono) {
         let told = self.edges.len();
-        let minutes = seen.cautious_s.map(|seconds| seconds / 60.0);
+        let minutes = seen.warning_s().map(|seconds| seconds / 60.0);
         self.running_out.follow(
             minutes,
             &graded::Scale {

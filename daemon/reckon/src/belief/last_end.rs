@@ -145,11 +145,7 @@ impl OpenOuting {
 /// How full a bank was, as a record has it: 1 is full, nothing is unknown.
 #[must_use]
 pub fn start_of(share: Option<f64>) -> Start {
-    match share {
-        Some(share) if share >= 1.0 => Start::Full,
-        Some(share) => Start::Part(Share::nearest(share)),
-        None => Start::Unknown,
-    }
+    share.map_or(Start::Unknown, |share| Start::of_level(Share::nearest(share)))
 }
 
 impl Before {

@@ -105,12 +105,11 @@ impl Answer {
         })
     }
 
-    /// The start that a level stands for: full at the very top, else to about a tenth.
+    /// The start that a level stands for.
     #[must_use]
     pub fn start(self) -> Option<Start> {
         match self {
-            Self::Level(share) if share.part() >= 1.0 => Some(Start::Full),
-            Self::Level(share) => Some(Start::Part(share)),
+            Self::Level(share) => Some(Start::of_level(share)),
             _ => None,
         }
     }
@@ -212,12 +211,11 @@ fn level(belief: &Belief, start: Start, by_default: bool) -> Option<QuestionView
     let answers = LAMPS.map(|level| Answer::Level(Share::nearest(level)));
     let full = (Answer::Level(Share::WHOLE), Standing::Inferred);
     let answer = match (belief.said, belief.leading()) {
-        (Some(Start::Full), _) => Some((Answer::Level(Share::WHOLE), Standing::Said)),
-        (Some(Start::Part(share)), _) => Some((Answer::Level(share), Standing::Said)),
+        (Some(said), _) => said.middle().map(|level| (Answer::Level(level), Standing::Said)),
         (_, (Story::Told, _)) => match start {
             Start::Full if by_default => Some(full),
             Start::Unknown => None,
-            Start::Full | Start::Part(_) => return None,
+            Start::Full | Start::Part(_) | Start::Between(..) => return None,
         },
         (_, (Story::Charged, weight)) if weight >= SETTLED => Some(full),
         (_, (Story::AnyLevel | Story::Swapped, weight)) if weight >= SETTLED => None,

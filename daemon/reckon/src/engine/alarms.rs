@@ -1,20 +1,32 @@
 //! What the rules of [`crate::alarm`] and the watch of [`crate::power_off`] are shown of a second.
 
-use super::{By, Engine, strain};
+use super::{By, Engine, outlook::DEEP, strain};
 use crate::{
     alarm::{FinishChance, Seen},
     bank::{Cells, MeasuredAt},
     draw::ModelFrom,
-    forecast::Outlook,
+    forecast::{Forecast, Outlook},
     power_off,
     reading::{Flow, SourceIx},
-    snapshot::LogState,
+    snapshot::{Basis, LogState},
     time::{Mono, Stamp, Trust},
     units::{Amps, Celsius, Share, Watts},
 };
 
 /// A record whose last line is older than this is not being written, seconds.
 const UNWRITTEN_S: f64 = 300.0;
+
+/// The share of outcomes below the cautious end.
+const CAUTIOUS: f64 = 0.1;
+
+/// A forecast that warnings may go by: what is expected before the first reading raises none and
+/// takes none back.
+fn told(outlook: &Outlook) -> Option<&Forecast> {
+    match outlook {
+        Outlook::Lasts(forecast) => Some(forecast).filter(|it| it.basis != Basis::Expected),
+        _ => None,
+    }
+}
 
 impl Engine {
     /// Alarms and the clean power-off of this moment.
@@ -23,11 +35,11 @@ impl Engine {
         let seen = self.seen(at, outlook);
         self.alarms.wake(now);
         self.alarms.take(&seen, now);
+        let forecast = told(outlook);
         let seen = power_off::Seen {
-            cautious_s: match outlook {
-                Outlook::Lasts(_) => self.wary_s(now, outlook),
-                _ => None,
-            },
+            cautious_s: forecast.and(self.wary_s(now, outlook, CAUTIOUS)),
+            hopeful_s: forecast.map(|forecast| forecast.hopeful().si()),
+            run_s: self.counted_s(),
             draining: self.is_draining(),
             measured: self.latest.by != By::Nobody && self.latest.silent.is_none(),
             testing: self.testing,
@@ -35,14 +47,14 @@ impl Engine {
         self.power_off.take(&seen, now);
     }
 
-    /// The cautious remaining time, s. While somebody is being warned, or a countdown is on, it is
-    /// that of the most cautious story that no word has ruled out: nothing that was merely inferred
-    /// takes a warning back.
-    fn wary_s(&self, now: Mono, outlook: &Outlook) -> Option<f64> {
+    /// The remaining time, s, that is outlived in all but this share of cases. While somebody is being
+    /// warned, or a countdown is on, it is that of the most cautious story that no word has ruled
+    /// out: nothing that was merely inferred takes a warning back.
+    fn wary_s(&self, now: Mono, outlook: &Outlook, share: f64) -> Option<f64> {
         let Outlook::Lasts(forecast) = outlook else { return None };
-        let shown = forecast.cautious();
+        let shown = if share < CAUTIOUS { self.shown.deep(now)? } else { forecast.cautious() };
         let warned = self.alarms.is_running_out() || self.power_off.is_under_way();
-        let wary = if warned { self.shown.wary(now) } else { None };
+        let wary = if warned { self.shown.wary(now, share) } else { None };
         Some(wary.map_or(shown, |wary| wary.min(shown)).si())
     }
 
@@ -53,10 +65,10 @@ impl Engine {
         let low = strain::is_low(board);
         Seen {
             cautious_s: match outlook {
-                Outlook::Lasts(_) => self.wary_s(now, outlook),
                 Outlook::NotDraining => Some(f64::INFINITY),
-                _ => None,
+                _ => told(outlook).and(self.wary_s(now, outlook, CAUTIOUS)),
             },
+            deep_s: told(outlook).and(self.wary_s(now, outlook, DEEP)),
             finish: self.finish_chance(now, outlook),
             low_now: low,
             low_lately: self.strain.lately(now),
@@ -84,7 +96,7 @@ impl Engine {
         };
         match outlook {
             Outlook::NotDraining => FinishChance::Of(Share::WHOLE),
-            Outlook::Lasts(_) => {
+            Outlook::Lasts(_) if told(outlook).is_some() => {
                 self.shown.chance(finish, now).map_or(FinishChance::Unknown, FinishChance::Of)
             }
             _ => FinishChance::Unknown,

@@ -94,15 +94,6 @@ impl Following {
         self.left.is_some()
     }
 
-    /// Level that the count began at, if it is known.
-    const fn began_at(&self) -> Option<Share> {
-        match self.start {
-            Start::Full => Some(Share::WHOLE),
-            Start::Part(share) => Some(share),
-            Start::Unknown => None,
-        }
-    }
-
     /// Takes what the gauge says, where it sits at the cells of the bank that is followed.
     fn hear(&mut self, gauge: Option<Gauge>, spec: &BankSpec) {
         if !self.untold && spec.measured_at != MeasuredAt::Cells {
@@ -113,7 +104,7 @@ impl Following {
         let Some(gauge) = gauge else { return };
         let left = gauge.left.or_else(|| {
             // A level alone: that share of what was believed to be in the full bank.
-            let began_at = self.began_at().filter(|share| share.part() > 0.01)?;
+            let began_at = self.start.middle().filter(|share| share.part() > 0.01)?;
             let [_, usable, _] = self.estimator.usable_wh()?;
             Some(Joules::from_wh(usable * gauge.level?.part() / began_at.part()))
         });

@@ -590,7 +590,8 @@ impl Engine {
                 Some(silence) => possible.map(|spread| silence.doubted(spread, now)),
                 None => possible,
             };
-            let basis = self.basis();
+            let wants_s = self.leading().map_or(0.0, |it| it.estimator.wants_s());
+            let basis = if wants_s > 0.0 { Basis::Expected } else { self.basis() };
             self.shown.take(possible, now, basis);
             anew = self.look_at_activities(now);
         }

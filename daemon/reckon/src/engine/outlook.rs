@@ -21,6 +21,8 @@ const NEARLY: f64 = 0.03;
 /// A number that was shown less than a minute ago stands unless the new one is this much off.
 const FRESH_S: f64 = 60.0;
 const NEARLY_FRESH: f64 = 0.10;
+/// Share of outcomes in the deep tail, which warnings look at beside the cautious end.
+pub(super) const DEEP: f64 = 0.02;
 /// Without any sweep for so long there is nothing to say any more.
 pub(super) const BLIND_S: f64 = 600.0;
 
@@ -111,6 +113,13 @@ impl Shown {
         Some(Forecast { remaining: made.left(now), basis: made.basis, made_at: now })
     }
 
+    /// What the bank outlives in 49 of 50 cases, as it stands now.
+    pub(super) fn deep(&self, now: Mono) -> Option<Seconds> {
+        let made = self.shown.as_ref()?;
+        let deep = made.possible.lowest(DEEP)?;
+        Some((deep - now.seconds_since(made.at)).max(Seconds::ZERO))
+    }
+
     /// The last forecast as it was made, for somebody who has been blind since.
     pub(super) fn last(&self) -> Option<Forecast> {
         let made = self.shown.as_ref()?;
@@ -124,10 +133,10 @@ impl Shown {
         Some(if at <= now { Share::WHOLE } else { chance })
     }
 
-    /// The cautious end of the most cautious story that no word has ruled out, however unlikely.
-    pub(super) fn wary(&self, now: Mono) -> Option<Seconds> {
+    /// What the most cautious story that no word has ruled out, however unlikely, makes of a share.
+    pub(super) fn wary(&self, now: Mono, share: f64) -> Option<Seconds> {
         let made = self.shown.as_ref()?;
-        let left = made.possible.lowest_of_all(0.1)? - now.seconds_since(made.at);
+        let left = made.possible.lowest_of_all(share)? - now.seconds_since(made.at);
         Some(left.max(Seconds::ZERO))
     }
 

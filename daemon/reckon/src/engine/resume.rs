@@ -225,7 +225,7 @@ impl Engine {
     }
 
     /// Time switched on till now, with what the outing had before this boot where it goes on.
-    fn counted_s(&self) -> f64 {
+    pub(super) fn counted_s(&self) -> f64 {
         let since = self.belief.since().filter(|_| self.belief.goes_on());
         self.tally().meter.counted_s + since.map_or(0.0, |since| since.carried.span.si())
     }

@@ -12,6 +12,11 @@ const KNOTS: usize = 41;
 const RUNS: usize = 4;
 const OLDER: f64 = 0.5;
 
+/// Knots in the last tenth of the depth.
+const LAST_TENTH: usize = (KNOTS - 1) / 10;
+/// Deviation of the depths at which a bank's run-downs end (fit).
+const ENDS_DIFFER: f64 = 0.05;
+
 /// A table of (share of the energy taken, volts a cell at rest).
 type Table = &'static [(f64, f64)];
 
@@ -142,7 +147,7 @@ impl Curve {
         let (mut sum, mut weight, mut w) = ([0.0; KNOTS], 0.0, 1.0);
         for run in runs.rev().filter(|r| r.rest_curve.len() >= 8).take(RUNS) {
             let end_v = run.rest_curve[run.rest_curve.len() - 1][1];
-            let part = curve.as_ref().map_or(1.0, |known| known.end_of(end_v));
+            let part = curve.as_ref().map_or(1.0, |known| known.run_end_of(end_v));
             for (k, s) in sum.iter_mut().enumerate() {
                 *s += w * read(&run.rest_curve, run.energy_wh / part * depth_at(k));
             }
@@ -187,6 +192,20 @@ impl Curve {
         let slope = (self.volts[k] - self.volts[k - 1]).min(-1e-3);
         let depth = depth_at(k - 1) + (v - self.volts[k - 1]) / slope / (KNOTS - 1) as f64;
         if self.own { depth.clamp(0.85, 1.1) } else { depth.clamp(0.6, 1.05) }
+    }
+
+    /// How far a depth is believed that was read off the curve's end, where the voltage is blurred by
+    /// `part` of an outing's offset: as far as depths are known to differ more than that moves them
+    /// (Wiener's filter of one number). A flat end tells nothing.
+    pub(super) fn believed(&self, part: f64) -> f64 {
+        let slope = (self.volts[KNOTS - 1] - self.volts[KNOTS - 1 - LAST_TENTH]) * 10.0;
+        let blur = part * self.offset / slope.abs().max(1e-3);
+        ENDS_DIFFER * ENDS_DIFFER / (ENDS_DIFFER * ENDS_DIFFER + blur * blur)
+    }
+
+    /// Depth to which an earlier run-down took the bank whose rest voltage was `v` at its end.
+    pub(super) fn run_end_of(&self, v: f64) -> f64 {
+        1.0 + (self.end_of(v) - 1.0) * self.believed(1.0)
     }
 }
 

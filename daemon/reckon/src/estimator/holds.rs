@@ -19,6 +19,9 @@ const LOWEST: f64 = 0.2;
 const BETA: (f64, f64) = (4.5, 2.0);
 /// A person's guess of the level: its deviation.
 const GUESS_SD: f64 = 0.1;
+/// How softly lamps end: deviation beyond either end of what they say (fit: their steps are those of
+/// a voltage under load, not of energy; common practice, no source).
+const EDGE_SD: f64 = 0.06;
 /// Least that anything seen is thought possible.
 const NEVER: f64 = 1e-12;
 /// Weights below exp of this against the best are left out.
@@ -139,13 +142,24 @@ fn levels(start: Start) -> Vec<(f64, f64)> {
                 .map(|l| (l, -0.5 * ((l - s) / GUESS_SD) * ((l - s) / GUESS_SD)))
                 .collect()
         }
-        Start::Unknown => even
-            .map(|u| {
-                (
-                    LOWEST + (1.0 - LOWEST) * u,
-                    (BETA.0 - 1.0) * log(u) + (BETA.1 - 1.0) * log(1.0 - u),
-                )
-            })
-            .collect(),
+        Start::Between(low, high) => {
+            let (low, high) = (low.part().min(high.part()), high.part().max(low.part()));
+            let from = low - 3.0 * EDGE_SD;
+            let span = high - low + 6.0 * EDGE_SD;
+            even.map(|u| from + span * u)
+                .filter(|l| *l > 0.02 && *l <= 1.0)
+                .map(|l| {
+                    let beyond = (low - l).max(l - high).max(0.0) / EDGE_SD;
+                    let usual = ((l - LOWEST) / (1.0 - LOWEST)).clamp(0.02, 0.98);
+                    (l, log_beta(usual) - 0.5 * beyond * beyond)
+                })
+                .collect()
+        }
+        Start::Unknown => even.map(|u| (LOWEST + (1.0 - LOWEST) * u, log_beta(u))).collect(),
     }
+}
+
+/// ln of the density of start levels, at a place between the lowest (0) and full (1).
+fn log_beta(u: f64) -> f64 {
+    (BETA.0 - 1.0) * log(u) + (BETA.1 - 1.0) * log(1.0 - u)
 }

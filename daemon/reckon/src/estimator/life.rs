@@ -228,8 +228,8 @@ impl Life {
     fn learn(&mut self, run: &RunDown, work: &Work, around: &[f64; N], drift: f64) {
         let line = self.line(around, work);
         let part = match run.start {
-            Start::Part(share) => log(share.part().max(0.05)),
             Start::Full | Start::Unknown => 0.0,
+            part => part.middle().map_or(0.0, |share| log(share.part().max(0.05))),
         };
         // What the belief says of ln E − ln Σ; a whole run-down says that it was 0.
         let ahead: f64 = (0..N).map(|k| line.slope[k] * (self.at[k] - around[k])).sum();

@@ -38,12 +38,12 @@ use crate::{
 };
 use outing::Outing;
 
-/// Seconds of draw that must have been seen before a number is given: one quarter-minute radio slot
+/// Seconds of draw that must have been seen before a number stands on readings: one quarter-minute radio slot
 /// sent and one heard. What is not known yet is in the width of the range.
 pub const SETTLE_S: f64 = 30.0;
 
-/// With a smaller draw the board is fed by something else, W: no board of this class lives on so
-/// little (the smallest idle at about 0.4 W; makers' tables).
+/// With a smaller draw the board is fed by something else, W: no board that can run this lives on so
+/// little (the smallest takes about 0.4 W doing nothing; common practice, no source).
 pub const FED_OTHERWISE_W: f64 = 0.15;
 
 /// What was seen over the last `dt_s` seconds. Missing values are bridged, and counted as such.
@@ -131,7 +131,7 @@ impl Estimator {
             return;
         }
         self.outing.step(seen);
-        if self.outing.read_s() > 0.0 {
+        if self.outing.read_s() > 0.0 || self.outing.is_fed_otherwise(seen) {
             self.spare = None;
         }
         if let Some(spare) = &mut self.spare {
@@ -144,15 +144,14 @@ impl Estimator {
         self.spare.as_deref().unwrap_or(&self.outing)
     }
 
-    /// The remaining time; `None` while it is too soon to say.
+    /// The remaining time. While [`Self::wants_s`] is more than 0 it is what label, board and earlier
+    /// outings alone let expect. `None` where nothing can be said at all.
     #[must_use]
     pub fn remaining(&self) -> Option<Spread> {
-        if self.wants_s() > 0.0 {
-            return None;
-        }
         let outing = self.speaker();
         let ahead = outing.ahead();
-        Some(outcome::lasts(&outing.left(), |h| ahead.over(h)))
+        let spread = outcome::lasts(&outing.left(), |h| ahead.over(h));
+        (spread != Spread::default()).then_some(spread)
     }
 
     /// Whether the draw is measured: a sensor was told of and has given something. Else it is
@@ -162,7 +161,8 @@ impl Estimator {
         self.speaker().is_measured()
     }
 
-    /// How many more seconds until it can say; 0 when it can.
+    /// How many more seconds of draw it wants to read before what it says stands on readings; 0 when
+    /// it does.
     #[must_use]
     pub fn wants_s(&self) -> f64 {
         (SETTLE_S - self.speaker().read_s()).max(0.0)

@@ -5,8 +5,8 @@ use alloc::vec::Vec;
 use libm::{exp, log, sqrt};
 
 use super::{
-    Ending, LoadPrior, Observation, RunDown,
-    capacity::Capacity,
+    Ending, FED_OTHERWISE_W, LoadPrior, Observation, RunDown,
+    capacity::{Capacity, Terms},
     draw::{Ahead, BUCKET_S, Draw},
     holds::{Grid, Node},
     learned::Learned,
@@ -118,11 +118,13 @@ impl Outing {
         expected_w: f64,
         belief: (f64, f64),
     ) -> Self {
-        let half = REACH * sqrt(belief.1 + capacity.repeat_var()) + capacity.draw_reach();
+        let ambient_c = bank.ambient.map(Celsius::si);
+        let terms = capacity.terms(expected_w, ambient_c, outings as f64);
+        let half = REACH * sqrt(belief.1 + capacity.repeat_var(&terms)) + capacity.draw_reach();
         Self {
             bank: bank.clone(),
             start,
-            ambient_c: bank.ambient.map(Celsius::si),
+            ambient_c,
             outings: outings as f64,
             grid: Grid::new(belief.0, half, start),
             capacity,
@@ -152,6 +154,14 @@ impl Outing {
 
     /// Takes in what was seen.
     pub(super) fn step(&mut self, seen: &Observation) {
+        if self.is_fed_otherwise(seen) {
+            // Neither drained nor usual: as if these seconds had not been. What follows must not
+            // be taken for a step of the current.
+            if let Some(volts) = &mut self.volts {
+                volts.gap();
+            }
+            return;
+        }
         let dt = seen.dt_s;
         let watts = match &mut self.modelled {
             Some(model) => model.take(dt, seen.cpu_busy),
@@ -185,6 +195,11 @@ impl Outing {
         }
     }
 
+    /// Whether a sensor says that the board does not live on this bank now.
+    pub(super) fn is_fed_otherwise(&self, seen: &Observation) -> bool {
+        self.measured_w(seen).is_some_and(|watts| watts < FED_OTHERWISE_W)
+    }
+
     fn measured_w(&self, seen: &Observation) -> Option<f64> {
         if self.bank.measured_at == MeasuredAt::Nowhere {
             return None;
@@ -208,11 +223,12 @@ impl Outing {
     fn belief(&self, modelled: &Option<Modelled>) -> (f64, f64) {
         match modelled {
             Some(model) => model.expect(),
-            None => {
-                let x = self.capacity.terms(self.expected_w, self.ambient_c, self.outings);
-                self.capacity.expect(&x)
-            }
+            None => self.capacity.expect(&self.terms()),
         }
+    }
+
+    fn terms(&self) -> Terms {
+        self.capacity.terms(self.expected_w, self.ambient_c, self.outings)
     }
 
     /// Energy that is left, as weighted possibilities (Wh, weight).
@@ -246,8 +262,8 @@ impl Outing {
         let plain = Case { chance: 1.0 - other.chance, ..Case::default() };
         let cases = [plain, other];
         let parts = cases.iter().filter(|case| case.chance > 0.0).flat_map(|case| {
-            self.capacity.parts().map(|p| {
-                let var = v + bridged * bridged + p.sd * p.sd + case.sd * case.sd;
+            self.capacity.parts(&self.terms()).map(|p| {
+                let var = v + bridged * bridged + p.var + case.sd * case.sd;
                 let at = m + sooner + p.off + case.shift;
                 (case.chance * p.weight / sqrt(var), at, -0.5 / var)
             })

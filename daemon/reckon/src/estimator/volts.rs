@@ -36,6 +36,8 @@ const PEAK_RANGE: f64 = 6.9;
 const PEAK_SHARE: f32 = 0.07;
 /// How much of a difference in sag an end of the curve moves by (fit).
 const SAG_TELLS: f64 = 0.8;
+/// How much of an outing's offset is in the place where the sag meets the cut-off (fit).
+const SAG_BLUR: f64 = 0.3;
 /// How far a bank that holds less than usual is taken to have begun short of full, rather than to
 /// have shrunk (fit).
 const BEGAN_SHORT: f64 = 0.4;
@@ -231,8 +233,11 @@ impl Volts {
     /// Depth at which this outing will be cut off: a higher peak current meets the cut-off sooner.
     pub(super) fn end_depth(&self) -> f64 {
         let tells = if self.curve.own { SAG_TELLS } else { 1.0 };
-        let more = self.ohms() * self.peak_a() - self.curve.sag_v;
-        self.curve.end_of(self.curve.end_v + tells * more)
+        // Before the first current is known it is expected to be as it was.
+        let seen = self.peaks.iter().any(|p| *p > 0.0);
+        let more = if seen { self.ohms() * self.peak_a() - self.curve.sag_v } else { 0.0 };
+        let depth = self.curve.end_of(self.curve.end_v + tells * more);
+        if self.curve.own { 1.0 + (depth - 1.0) * self.curve.believed(SAG_BLUR) } else { depth }
     }
 
     /// The same, if the curve is the bank's own; else 1.
@@ -243,7 +248,7 @@ impl Volts {
     /// Depth to which an earlier run-down took the bank, in terms of its own curve; else 1.
     pub(super) fn own_end_depth_of(&self, run: &RunDown) -> f64 {
         match run.rest_curve.last() {
-            Some(p) if self.curve.own && run.ending == Ending::Died => self.curve.end_of(p[1]),
+            Some(p) if self.curve.own && run.ending == Ending::Died => self.curve.run_end_of(p[1]),
             _ => 1.0,
         }
     }

@@ -2,8 +2,17 @@
 
 use super::*;
 
-const LOW: Seen = Seen { cautious_s: Some(200.0), draining: true, measured: true, testing: false };
-const PLENTY: Seen = Seen { cautious_s: Some(9000.0), ..LOW };
+const LOW: Seen = Seen {
+    cautious_s: Some(200.0),
+    hopeful_s: Some(1800.0),
+    run_s: 36_000.0,
+    draining: true,
+    measured: true,
+    testing: false,
+};
+const PLENTY: Seen = Seen { cautious_s: Some(9000.0), hopeful_s: Some(12_000.0), ..LOW };
+/// Ten hours into an outing, and two hours may be left: a fifth of the run.
+const UNKNOWN: Seen = Seen { hopeful_s: Some(7200.0), ..LOW };
 
 struct Lab {
     watch: Watch,
@@ -173,4 +182,46 @@ fn nobody_can_hold_it_up_and_a_failure_is_said() {
     let mut lab = Lab::new();
     lab.play(21 + 121 + 61 + 61, LOW);
     assert!(matches!(lab.watch.view(), PowerOff::Failed { .. }), "{:?}", lab.watch.view());
+}
+
+#[test]
+fn a_bank_that_is_not_known_is_left_to_a_person() {
+    let mut lab = Lab::new();
+    lab.play(3600, UNKNOWN);
+    assert!(lab.told.is_empty(), "{:?}", lab.told);
+    assert!(matches!(lab.watch.view(), PowerOff::Unsure { .. }));
+    assert!(!lab.watch.ask(PowerOffAsk::Stop, lab.now()), "there is nothing to stop");
+    assert!(lab.watch.ask(PowerOffAsk::Now, lab.now()));
+    assert_eq!(lab.watch.orders(), [Order::Save]);
+    // The hopeful end comes near: it counts after all.
+    let mut lab = Lab::new();
+    lab.play(600, UNKNOWN).play(30, LOW);
+    assert_eq!(lab.count(is_announce), 1);
+    // The range of a known bank grows with the run: 1 h 20 after ten hours is near.
+    let mut lab = Lab::new();
+    lab.play(30, Seen { hopeful_s: Some(4800.0), ..LOW });
+    assert_eq!(lab.count(is_announce), 1);
+    // Power that comes back, and another bank.
+    let mut lab = Lab::new();
+    lab.play(60, UNKNOWN).play(30, Seen { draining: false, ..UNKNOWN });
+    assert!(matches!(lab.watch.view(), PowerOff::Watching { .. }));
+    lab.play(60, UNKNOWN);
+    lab.watch.new_bank();
+    assert!(matches!(lab.watch.view(), PowerOff::Watching { .. }));
+}
+
+#[test]
+fn a_sensor_that_dies_in_the_countdown_calls_nothing_off() {
+    // Silent, and what is bridged meanwhile says that hours are left.
+    let dead = Seen { measured: false, ..PLENTY };
+    let mut lab = Lab::new();
+    lab.play(60, LOW).play(200, dead);
+    assert_eq!(lab.count(|order| matches!(order, Order::CallOff(_))), 0, "{:?}", lab.told);
+    assert_eq!(lab.count(|order| *order == Order::SwitchOff), 1, "{:?}", lab.told);
+    // It does not begin in the silence, known bank or not.
+    for seen in [LOW, UNKNOWN] {
+        let mut lab = Lab::new();
+        lab.play(5, seen).play(3600, Seen { measured: false, ..seen });
+        assert!(lab.told.is_empty(), "{:?}", lab.told);
+    }
 }

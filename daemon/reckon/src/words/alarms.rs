@@ -163,6 +163,11 @@ fn draw_high(activity: &str, usual: Watts, snapshot: &Snapshot) -> Said {
 fn running_out(limit_min: u32, snapshot: &Snapshot) -> Said {
     let limit = span(Seconds::of(f64::from(limit_min) * 60.0));
     let text = match &snapshot.outlook {
+        // Raised by the deep tail: the range itself lies above.
+        Outlook::Lasts(forecast) if forecast.cautious().si() > f64::from(limit_min) * 60.0 => {
+            let range = range(forecast.remaining);
+            format!("Less than {limit} may be left, by a small chance. Likely is {range}.")
+        }
         Outlook::Lasts(forecast) => {
             format!("Less than {limit} may be left: {}.", range(forecast.remaining))
         }

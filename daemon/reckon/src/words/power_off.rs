@@ -4,9 +4,10 @@ use alloc::{format, string::String};
 
 use super::{
     alarms::Said,
-    numbers::{TIE, span},
+    numbers::{TIE, left, span},
 };
 use crate::{
+    forecast::Outlook,
     power_off::{CalledOff, PowerOff},
     snapshot::Snapshot,
     units::Seconds,
@@ -38,6 +39,7 @@ pub fn power_off(snapshot: &Snapshot) -> Option<Said> {
                 "Finish the contact. Connect another bank, or say what to do.",
             ))
         }
+        PowerOff::Unsure { .. } => Some(unsure(snapshot)),
         PowerOff::Saving { .. } => Some(said(
             String::from("The board is being switched off: programs save."),
             "Connecting another bank still calls it off.",
@@ -59,6 +61,31 @@ pub fn power_off(snapshot: &Snapshot) -> Option<Said> {
             "Save the log now, and switch the board off by hand.",
         )),
         PowerOff::Unwanted | PowerOff::NoUnit | PowerOff::Watching { .. } => None,
+    }
+}
+
+/// It may end now or in hours, and only a person can say what is better.
+fn unsure(snapshot: &Snapshot) -> Said {
+    let text = match &snapshot.outlook {
+        Outlook::Lasts(forecast) => {
+            let [low, _, high] = forecast.remaining;
+            let more = left(high, high - low);
+            format!("The bank may end any minute, or last {more} more.")
+        }
+        _ => String::from("The bank may end any minute, or last for hours."),
+    };
+    let seen = if snapshot.bank.learned_from == 0 {
+        "outlast has not seen this bank run down"
+    } else {
+        "outlast does not know this bank well enough yet"
+    };
+    Said {
+        text,
+        meaning: format!(
+            "The board is not switched off by itself: {seen}. If the bank cuts out, what is not \
+             saved then is lost."
+        ),
+        advice: String::from("Save the log. Switch off now, or let it run."),
     }
 }
 

@@ -79,10 +79,17 @@ pub fn answer(snapshot: &Snapshot) -> Answer {
     }
 }
 
+/// What a forecast is that no reading stands behind yet.
+const EXPECTED: &str = "Nothing has been read yet: this is what the label, the board and earlier \
+                        outings let expect.";
+
 fn lasts(forecast: &Forecast, at: Stamp) -> Answer {
     let [low, middle, high] = forecast.remaining;
     let mut lines = alloc::vec![range(forecast.remaining)];
     lines.extend(ends(forecast, at));
+    if forecast.basis == Basis::Expected {
+        lines.push(String::from(EXPECTED));
+    }
     Answer { big: left(middle, high - low), after: String::from("left"), lines }
 }
 
@@ -161,6 +168,7 @@ pub fn basis(snapshot: &Snapshot) -> String {
             None => String::from("The draw is measured."),
         },
         Basis::Gauge => String::from("What is left is read from the battery's own fuel gauge."),
+        Basis::Expected => String::from(EXPECTED),
         Basis::Modelled => {
             let board = match (&snapshot.facts.model, snapshot.facts.kind) {
                 (Some(model), Some(_)) => format!("the figures printed for {model}"),
@@ -198,7 +206,9 @@ pub fn draw(snapshot: &Snapshot) -> String {
     }
     let now = match snapshot.draw.basis {
         Basis::Modelled => format!("Drawing about {} by the model", power(now)),
-        Basis::Measured | Basis::Gauge => format!("Drawing {} now", power(now)),
+        Basis::Measured | Basis::Gauge | Basis::Expected => {
+            format!("Drawing {} now", power(now))
+        }
     };
     match usual(snapshot) {
         Some(usual) => format!("{now}; {usual}."),

@@ -42,7 +42,9 @@ fn the_limits_of_the_remaining_time_come_one_after_another() {
                 (About::RunningOut { limit_min }, Change::Raised | Change::Changed) => {
                     seen.push(*limit_min);
                     let cautious = lasts(&shot).cautious().si() / 60.0;
-                    assert!(cautious < f64::from(*limit_min), "{limit_min} at {cautious} min");
+                    // Or the deep tail is below half of it; nearer than where it is taken back.
+                    let limit = f64::from(*limit_min);
+                    assert!(cautious < 1.25 * limit + 5.0, "{limit_min} at {cautious} min");
                 }
                 (About::RunningOut { .. }, Change::Cleared { .. }) => flapped += 1,
                 other => panic!("{other:?}"),

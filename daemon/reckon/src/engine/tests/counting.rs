@@ -13,12 +13,12 @@ fn energy_is_power_times_time() {
     near(watts(&shot), 4.1, 1e-9, "draw now");
     assert_eq!(shot.draw.basis, Basis::Measured);
 
-    // A triangle from 0 to 2 A and back in 1800 s at 5 V: the mean is 1 A, so 5 W for half an
+    // A triangle from 0.2 to 1.8 A and back in 1800 s at 5 V: the mean is 1 A, so 5 W for half an
     // hour are 2.5 Wh (closed form; the rectangles of one second add up to it exactly).
     let mut field = Field::blue_ten();
     let shot = field.seconds(1800, |k| {
         let phase = (f64::from(k) + 0.5) / 900.0;
-        measured(5.0, 2.0 * if phase < 1.0 { phase } else { 2.0 - phase })
+        measured(5.0, 0.2 + 1.6 * if phase < 1.0 { phase } else { 2.0 - phase })
     });
     near(shot.bank.delivered.wh(), 2.5, 1e-6, "triangle");
 }

@@ -342,3 +342,35 @@ fn the_load_is_held_against_a_supply_whose_limit_is_known() {
     field.seconds(200, |_| measured(5.0, 1.0));
     assert_eq!(field.engine.edges().len(), 2);
 }
+
+/// A bank that is nearly empty by its label: what is expected before the first reading lies below
+/// every limit, and yet nothing is raised and nothing switched off until readings say so.
+#[test]
+fn no_warning_goes_by_what_is_only_expected() {
+    let wants = PowerOffWants { unit: true, ..PowerOffWants::default() };
+    let start = Start::Part(Share::nearest(0.02));
+    let mut field = Field::new(Setup { bank: Some(small()), start, power_off: wants, ..setup() });
+    let shot = field.seconds(25, |_| measured(5.0, 0.8));
+    let forecast = lasts(&shot);
+    assert_eq!(forecast.basis, crate::snapshot::Basis::Expected);
+    assert!(forecast.cautious().si() < 1800.0, "{forecast:?}");
+    assert!(field.engine.edges().is_empty() && field.engine.orders().is_empty());
+    field.seconds(60, |_| measured(5.0, 0.8));
+    assert!(!field.engine.edges().is_empty(), "then it is said");
+}
+
+/// Power from elsewhere for three quarters of an hour (a laptop's port, a mains adapter): neither
+/// drained nor usual, so the forecast afterwards is the one before it.
+#[test]
+fn what_feeds_the_board_meanwhile_is_no_small_draw() {
+    let mut field = Field::blue_ten();
+    let before = lasts(&field.seconds(3600, |_| measured(5.0, 0.8)));
+    field.seconds(2700, |_| measured(5.0, 0.01));
+    let shot = field.seconds(300, |_| measured(5.0, 0.8));
+    let after = lasts(&shot);
+    // What trickles out of it all the same is counted: 50 mW for three quarters of an hour.
+    near(shot.bank.delivered.wh(), (4.0 * 3900.0 + 0.05 * 2700.0) / 3600.0, 0.02, "delivered");
+    for (before, after) in before.remaining.iter().zip(after.remaining) {
+        near((after.si() + 300.0) / before.si(), 1.0, 0.04, "as if it had not been");
+    }
+}

@@ -31,7 +31,9 @@ fn start() -> impl Strategy<Value = Start> {
     prop_oneof![
         Just(Start::Full),
         Just(Start::Unknown),
-        (0.05..1.0_f64).prop_map(|s| Start::Part(Share::nearest(s)))
+        (0.05..1.0_f64).prop_map(|s| Start::Part(Share::nearest(s))),
+        (0.0..1.0_f64, 0.0..1.0_f64)
+            .prop_map(|(a, b)| Start::Between(Share::nearest(a), Share::nearest(b)))
     ]
 }
 
@@ -67,12 +69,8 @@ proptest! {
                 let before = est.delivered_wh();
                 prop_assert!(before.is_finite() && before >= 0.0);
             }
-            if let Some(spread) = est.remaining() {
-                let [low, middle, high] = quantiles(&spread);
-                prop_assert!(0.0 <= low && low <= middle && middle <= high && high.is_finite());
-            } else {
-                prop_assert!(est.wants_s() > 0.0);
-            }
+            let [low, middle, high] = quantiles(&est.remaining().unwrap());
+            prop_assert!(0.0 <= low && low <= middle && middle <= high && high.is_finite());
             let [low, middle, high] = est.usable_wh().unwrap();
             prop_assert!(low <= middle && middle <= high && high.is_finite());
             prop_assert!(low >= est.delivered_wh() * 0.999, "alive after {}", est.delivered_wh());
@@ -198,4 +196,39 @@ fn a_rundown_can_be_struck_out() {
         learned.credit(&bad);
     }
     assert_eq!(learned.rundowns(), 3, "broken ones are passed over");
+}
+
+/// A LiFePO4 bank whose rest voltage is flat to the end, where its own electronics cut it off: the
+/// voltage then says nothing of how deep that was, and 50 mV less on one outing says nothing either.
+/// What it delivered is what it is believed to hold.
+#[test]
+fn a_flat_end_tells_no_depth() {
+    for less in [0.0, 0.05] {
+        let curve = |last: f64| -> Vec<[f64; 2]> {
+            (0..=40)
+                .map(|k| f64::from(k) / 40.0)
+                .map(|d| [38.4 * d, 13.3 - 0.1 * d - last * d])
+                .collect()
+        };
+        let run = |last: f64| RunDown {
+            ending: Ending::Died,
+            lasted_s: 36_000.0,
+            energy_wh: 38.4,
+            measured: true,
+            rest_curve: curve(last),
+            source_ohms: Some(0.1),
+            peak_a: Some(1.5),
+            ..RunDown::default()
+        };
+        let bank = BankSpec { label: AmpHours::of(3.3), ..long_six() };
+        let learned = Learned::from_rundowns(&bank, [run(less), run(0.0)]);
+        let est = {
+            let mut est = Estimator::new(&bank, &load(), &learned, Start::Full);
+            est.step(&Observation { dt_s: 1.0, watts: Some(3.84), ..Observation::default() });
+            est
+        };
+        let [low, middle, high] = est.usable_wh().unwrap();
+        assert!((35.5..39.5).contains(&middle), "{less} V less: {low} {middle} {high}");
+        assert!(low > 34.0 && high < 42.0, "{less} V less: {low} {middle} {high}");
+    }
 }
