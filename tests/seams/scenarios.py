@@ -300,7 +300,7 @@ def how_full(bench, it, plan):
         answered(bench, it, "how-full", level)
         it.play(plan, 10)
         spread[level] = left_min(it.now(), "p50") or 0.0
-    bench.near("with 3/8 in it, as against 7/8, so much less is left", spread["0.375"] / max(spread["0.875"], 1e-9), 3 / 7, 0.12, "")
+    bench.near("with 3/8 in it, as against 7/8, so much less is left", spread["0.375"] / max(spread["0.875"], 1e-9), 3 / 7, 0.2, "")
     answered(bench, it, "how-full", None)
 
 
@@ -556,7 +556,9 @@ def good_bank(bench):
             full(it, plan(0))
             it.play(plan, MINUTE_S)
             usable = it.bank("Blue ten")["usable_wh"]
-            bench.least(f"after outing {round_}: the cautious belief", usable["p10"], best_wh - RECORD_WH, "Wh")
+            bench.least(f"after outing {round_}: the belief", usable["p50"], 0.97 * best_wh, "Wh")
+            # A bank ages a little, and one run-down in five begins short of full.
+            bench.least(f"after outing {round_}: the cautious belief", usable["p10"], 0.93 * best_wh, "Wh")
             it.shut_down()
 
 

@@ -19,6 +19,9 @@ const LOWEST: f64 = 0.2;
 const BETA: (f64, f64) = (4.5, 2.0);
 /// A person's guess of the level: its deviation.
 const GUESS_SD: f64 = 0.1;
+/// What is usual of start levels counts half beside lamps: a bank that shows two of four was not
+/// topped up.
+const USUAL_BESIDE_LAMPS: f64 = 0.5;
 /// How softly lamps end: deviation beyond either end of what they say (fit: their steps are those of
 /// a voltage under load, not of energy; common practice, no source).
 const EDGE_SD: f64 = 0.06;
@@ -151,7 +154,7 @@ fn levels(start: Start) -> Vec<(f64, f64)> {
                 .map(|l| {
                     let beyond = (low - l).max(l - high).max(0.0) / EDGE_SD;
                     let usual = ((l - LOWEST) / (1.0 - LOWEST)).clamp(0.02, 0.98);
-                    (l, log_beta(usual) - 0.5 * beyond * beyond)
+                    (l, USUAL_BESIDE_LAMPS * log_beta(usual) - 0.5 * beyond * beyond)
                 })
                 .collect()
         }
