@@ -155,7 +155,7 @@ CREATE TABLE forecast (
     boot INTEGER NOT NULL,
     at_s REAL NOT NULL,
     p10_s REAL NOT NULL, p50_s REAL NOT NULL, p90_s REAL NOT NULL,
-    basis TEXT NOT NULL,                -- 'measured', 'modelled', 'gauge' or 'expected'
+    basis TEXT NOT NULL,                -- 'measured', 'modelled' or 'gauge'
     delivered_wh REAL NOT NULL, bridged_wh REAL NOT NULL,
     usable_p10_wh REAL, usable_p50_wh REAL, usable_p90_wh REAL
 );
