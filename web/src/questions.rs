@@ -4,7 +4,7 @@
 use askama::Template;
 use axum::{
     extract::{Path, Query, Request, State, rejection::QueryRejection},
-    http::HeaderMap,
+    http::{HeaderMap, StatusCode},
     response::{IntoResponse, Response},
 };
 use reckon::{
@@ -21,7 +21,6 @@ use crate::{
     RecordAsk, Site,
     asks::{Done, back_to, done, form, json, offered, put, refused, unreadable},
     page::{Frame, part, shown},
-    recall::not_there,
     trouble::Sorry,
 };
 
@@ -152,8 +151,9 @@ pub(crate) fn held(snapshot: &Snapshot) -> String {
     if lines.is_empty() { String::new() } else { part(&HeldPart { lines }) }
 }
 
-fn named(name: &str) -> Result<Question, Sorry> {
-    Question::named(name).ok_or_else(|| not_there("question"))
+fn not_asked() -> Sorry {
+    let say = "This is not asked any more. Now shows what is.";
+    Sorry::new(StatusCode::NOT_FOUND, "not-found", "Not asked", say).way_on("/", "Back to Now")
 }
 
 /// `GET /answer/{question}`: the answers, and taking back what was said.
@@ -163,17 +163,16 @@ pub(crate) async fn page(
     headers: HeaderMap,
 ) -> Response {
     let snapshot = site.snapshot();
-    let found = named(&of).ok().and_then(|question| {
-        snapshot.questions.iter().find(|view| view.question == question).cloned()
-    });
-    let Some(view) = found else { return not_there("question").into_response() };
-    let asked = words::asked(&view, &snapshot);
+    let Some(view) = snapshot.questions.iter().find(|view| view.question.name() == of) else {
+        return not_asked().into_response();
+    };
+    let asked = words::asked(view, &snapshot);
     shown(&QuestionPage {
         frame: Frame::of(&site, &headers, "Now"),
         paired: site.may_change(&headers),
         holds: asked.holds.clone(),
         said: view.standing == Standing::Said,
-        card: card(&view, asked, &snapshot),
+        card: card(view, asked, &snapshot),
     })
 }
 

@@ -27,11 +27,6 @@ use reckon::{
 
 /// The names of all scenes.
 pub(crate) const ALL: [&str; 15] = [
-    "asked",
-    "swapped",
-    "held",
-    "bank_changed",
-    "how_full",
     "fine",
     "alarm",
     "gauge",
@@ -42,6 +37,11 @@ pub(crate) const ALL: [&str; 15] = [
     "no_sensor",
     "no_clock",
     "demo",
+    "asked",
+    "swapped",
+    "held",
+    "bank_changed",
+    "how_full",
 ];
 
 /// Boot time of every scene.
