@@ -544,7 +544,7 @@ async fn a_run_down_test_says_which_bank_it_takes_as_connected() {
     assert!(same.contains("assumes that Blue ten was charged full."), "{same}");
     let none = page("no_bank", 1).await;
     assert!(
-        none.contains("<p>The test assumes that Blue ten is connected, and full.</p>"),
+        none.contains("<p class=bar>The test assumes that Blue ten is connected, and full.</p>"),
         "{none}"
     );
     assert!(!none.contains("ten minutes"), "{none}");

@@ -2,7 +2,7 @@
 
 use alloc::{format, string::String, vec::Vec};
 
-use super::numbers::{clock_time, energy, left, moment, percent, span};
+use super::numbers::{clock_time, energy, left, percent, span};
 use crate::{
     bank::{BankSpec, MeasuredAt},
     belief::{Answer, Away, Question, QuestionView, Standing, Story},
@@ -142,10 +142,10 @@ fn whole_minutes(time: Seconds) -> String {
 fn answer_words(question: Question, answer: Answer, snapshot: &Snapshot) -> String {
     let bank = bank(snapshot);
     match answer {
-        Answer::GoesOn => format!("Yes: {bank}, not charged"),
-        Answer::Charged => format!("{bank}, charged full"),
+        Answer::GoesOn => String::from("Yes, not charged"),
+        Answer::Charged => String::from("No, charged full"),
         Answer::Another if question == Question::SinceLast => {
-            String::from("Part-charged, or another bank")
+            String::from("Part-charged or another bank")
         }
         Answer::Another => String::from("Another bank"),
         Answer::Same => format!("Still {bank}"),
@@ -175,7 +175,7 @@ pub fn levels(bank: Option<&BankSpec>) -> Vec<(Answer, String, Option<String>)> 
 /// The middles of what four lamps can tell apart, with what each means (common practice, no source:
 /// a lamp stands for a quarter).
 const LAMPS: [(f64, u8, &str); 4] = [
-    (0.875, 4, "75 to 100\u{a0}%"),
+    (0.875, 4, "over 75\u{a0}%"),
     (0.625, 3, "50 to 75\u{a0}%"),
     (0.375, 2, "25 to 50\u{a0}%"),
     (0.125, 1, "under 25\u{a0}%"),

@@ -564,9 +564,9 @@ fn answers_and_what_they_leave() {
     assert_eq!(
         said(Question::SinceLast, &shot),
         [
-            pair("Yes: Long six, not charged", "4 h left"),
-            pair("Long six, charged full", "16 h 30 left"),
-            pair("Part-charged, or another bank", "8 h left"),
+            pair("Yes, not charged", "4 h left"),
+            pair("No, charged full", "16 h 30 left"),
+            pair("Part-charged or another bank", "8 h left"),
         ]
     );
     shot.possibilities = alloc::vec![
