@@ -13,8 +13,10 @@ use crate::{
     scenes,
 };
 
-/// Each question with a scene in which it is asked, and every answer by its name.
-fn all() -> Vec<(&'static str, Question, &'static str, Vec<(&'static str, Answer)>)> {
+/// A scene, the question that is asked in it, its name, and every answer by its name.
+type Case = (&'static str, Question, &'static str, Vec<(&'static str, Answer)>);
+
+fn all() -> Vec<Case> {
     let level = |part| Answer::Level(Share::new(part).unwrap());
     vec![
         (
