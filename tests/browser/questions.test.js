@@ -144,17 +144,18 @@ test('nothing is replaced under a finger', async () => {
     const page = await paired(station);
     await page.goto(station.url('/'));
     await until(async () => /3\.\d\s*W/.test(await part(page, 'facts')), 'the page is live');
-    const box = await page.locator('#doing button').first().boundingBox();
-    await page.mouse.move(box.x + 20, box.y + 20);
-    await page.mouse.down();
+    // The events of a finger that rests on the page for a while, whatever lies under it.
+    const finger = (kind) => page.evaluate((it) => {
+      document.querySelector('#doing button').dispatchEvent(new PointerEvent(it, { bubbles: true, pointerType: 'touch' }));
+    }, kind);
+    await finger('pointerdown');
     await page.evaluate(() => { window.under = document.querySelector('#facts li'); });
-    station.reads(4980, 1210); // 6.03 W
+    station.reads(4980, 1210);
     await until(async () => (await station.now()).supply.power_w > 5, 'the board reads 6 W');
     await new Promise((go) => setTimeout(go, 4000));
     assert.ok(await page.evaluate(() => window.under.isConnected), 'held still while touched');
-    await page.mouse.move(5, box.y + 20);
-    await page.mouse.up();
-    await until(async () => /6\.\d\s*W/.test(await part(page, 'facts')), 'what was held back comes', 10);
+    await finger('pointerup');
+    await until(async () => /4\.98\s*V/.test(await part(page, 'facts')), 'what was held back comes', 10);
     await page.context().close();
   } finally {
     await station.end();
