@@ -190,8 +190,8 @@ fn off_for_the_night_the_operator_says_that_the_outing_goes_on() {
     assert_eq!(evening["ending"], "open", "what happened is decided by the next start");
     board.put(BOOT_ID, NEXT_BOOT);
     let mut daemon = Daemon::on(&board, home.path());
-    let question = format!("/outings/{id}\">Does it go on?");
-    daemon.wait_for(Duration::from_secs(30), |it| it.get("/").1.contains(&question).then_some(()));
+    let asks = |page: &str| page.contains("name=question value=since-last");
+    daemon.wait_for(Duration::from_secs(30), |it| asks(&it.get("/").1).then_some(()));
     assert_eq!(outings(home.path()).len(), 3);
     // Not just any outing goes on.
     let wrong = cli(home.path(), &["outing", "goes-on", "1"]);
@@ -203,7 +203,7 @@ fn off_for_the_night_the_operator_says_that_the_outing_goes_on() {
     // What it gave in the evening counts in the forecast of the morning.
     let now = daemon.wait_until(|now| now["bank"]["delivered_wh"].as_f64() > Some(evening_wh));
     assert_eq!(now["outing"]["name"], "Ridge above the reservoir", "{now}");
-    assert!(!daemon.get("/").1.contains("Does it go on?"));
+    assert!(!asks(&daemon.get("/").1));
     // A restart does not lose it.
     let counted = daemon.now()["bank"]["delivered_wh"].as_f64();
     daemon.end("KILL");
@@ -215,19 +215,36 @@ fn off_for_the_night_the_operator_says_that_the_outing_goes_on() {
 }
 
 #[test]
-fn a_bank_changed_under_the_running_board_ends_the_outing() {
+fn a_supply_that_was_away_is_asked_about_and_only_a_word_ends_the_outing() {
     let (board, home) = (Board::with_sensor(), home());
     let mut daemon = recorded(&board, &home, 5.0);
+    let asked = |now: &Value, standing: &str| {
+        let all = now["questions"].as_array().unwrap();
+        all.iter().any(|one| one["id"] == "swapped" && one["standing"] == standing)
+    };
+    // One second of it is a dip.
     board.reading(150, 5);
     daemon.wait_until(|now| now["supply"]["volts_v"].as_f64() < Some(1.0));
     board.reading(5080, 650);
-    let all = daemon.wait_for(Duration::from_secs(20), |_| {
-        Some(outings(home.path())).filter(|all| all.len() == 2)
-    });
+    let now = daemon.wait_until(|now| now["supply"]["volts_v"].as_f64() > Some(5.0));
+    assert!(!asked(&now, "open"), "{now}");
+    // A dozen are not.
+    board.reading(150, 5);
+    std::thread::sleep(Duration::from_secs(13));
+    board.reading(5080, 650);
+    daemon.wait_until(|now| asked(now, "open"));
+    assert_eq!(outings(home.path()).len(), 1);
+    done(home.path(), &["answer", "swapped", "another"]);
+    let all = outings(home.path());
+    assert_eq!(all.len(), 2, "{all:#?}");
     assert_eq!((&all[1]["ending"], &all[0]["ending"]), (&json!("swapped"), &json!("open")));
     let within = all[1]["ended_within_s"].as_f64().unwrap();
-    assert!((0.5..=20.0).contains(&within), "{within}");
+    assert!((10.0..=30.0).contains(&within), "{within}");
     assert_eq!(all[0]["start_level"], Value::Null, "nobody knows how full the new one is");
+    done(home.path(), &["answer", "swapped", "--back"]);
+    assert_eq!(outings(home.path()).len(), 1);
+    let listed = done(home.path(), &["answer"]);
+    assert!(listed.contains("swapped: Another bank?"), "{listed}");
 }
 
 #[test]

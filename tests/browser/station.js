@@ -16,8 +16,9 @@ export const pictures = join(top, 'target', 'screens');
 mkdirSync(pictures, { recursive: true });
 
 const binary = process.env.OUTLAST ?? join(top, 'target', 'release', 'outlast');
+export const scenes = process.env.SCENES ?? join(top, 'target', 'release', 'examples', 'scenes');
 const browserPath = process.env.CHROMIUM ?? '/usr/bin/chromium';
-for (const needed of [binary, browserPath]) {
+for (const needed of [binary, scenes, browserPath]) {
   if (!existsSync(needed)) throw new Error(`${needed} is missing: run tests/run browser, which brings it`);
 }
 
@@ -172,7 +173,7 @@ export async function until(holds, what, seconds = 20) {
   }
 }
 
-function freePort() {
+export function freePort() {
   return new Promise((yes, no) => {
     const server = createServer();
     server.once('error', no);

@@ -62,7 +62,8 @@ async fn show(State(moving): State<Router>, mut request: Request) -> Response {
     if let Ok(cookie) = HeaderValue::from_str(&format!("look={look}")) {
         request.headers_mut().insert(header::COOKIE, cookie);
     }
-    if let Ok(uri) = format!("/{rest}").parse() {
+    let query = request.uri().query().map_or_else(String::new, |query| format!("?{query}"));
+    if let Ok(uri) = format!("/{rest}{query}").parse() {
         *request.uri_mut() = uri;
     }
     site(scene).0.oneshot(request).await.into_response()

@@ -1,15 +1,18 @@
 "use strict";(()=>{
-const at=id=>document.getElementById(id);let stream,heard=performance.now(),said,keys,tone;const due={};
+const at=id=>document.getElementById(id);let stream,heard=performance.now(),said,keys,tone,down;const due={},was={};
 const put=(id,html)=>{const box=at(id);if(!box)return;
  if(id=="spoken"){if(said&&said!=html)box.textContent=html;said=html;return}
+ if(was[id]==html){delete due[id];return}
  const on=document.activeElement,inside=box.contains(on);
- if(inside&&/^(INPUT|SELECT)$/.test(on.tagName)||box.querySelector("details[open]")){due[id]=html;return}delete due[id];
+ // Nothing moves or goes away under a finger.
+ if(down||inside&&/^(INPUT|SELECT)$/.test(on.tagName)||box.querySelector("details[open]")){due[id]=html;return}delete due[id];was[id]=html;
  const places=()=>[...box.querySelectorAll("button,summary,a")],nth=inside?places().indexOf(on):-1;
  box.innerHTML=html;if(nth>=0&&places()[nth])places()[nth].focus()};
 const late=()=>{const s=Math.round((performance.now()-heard)/1000),box=at("stale");
  box.hidden=s<12;if(s>=12)box.textContent="These figures are "+(s<90?s-s%5+" s":Math.round(s/60)+" min")+" old: no word from the board. They come back by themselves when the phone hears it again."};
 // Sound and vibration work once somebody has tapped the page; browsers allow neither before.
-addEventListener("pointerdown",()=>{try{tone=tone||new AudioContext();tone.resume()}catch(e){}});
+addEventListener("pointerdown",()=>{down=1;try{tone=tone||new AudioContext();tone.resume()}catch(e){}});
+for(const it of["pointerup","pointercancel"])addEventListener(it,()=>setTimeout(()=>{down=0},400));
 const ring=()=>{const all=[...document.querySelectorAll("#alarms [data-key]")],now=all.map(e=>e.dataset.key);
  document.title=(all.length?all[0].querySelector("h2").textContent+" · ":"")+document.title.replace(/^.* · (?=.* · )/,"");
  if(keys&&now.some(k=>!keys.includes(k))){if(navigator.vibrate)navigator.vibrate([300,150,300,150,600]);

@@ -47,7 +47,7 @@ pub(crate) fn busy(say: &str) -> Sorry {
     sorry
 }
 
-fn refused(refusal: &Refusal) -> Sorry {
+pub(crate) fn refused(refusal: &Refusal) -> Sorry {
     let (status, code) = match refusal {
         Refusal::NoSuchActivity => (StatusCode::UNPROCESSABLE_ENTITY, "no-such-activity"),
         Refusal::NoRules => (StatusCode::CONFLICT, "no-rules"),

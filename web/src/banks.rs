@@ -20,6 +20,7 @@ use crate::{
     look::{self, Sheet},
     outings::local,
     page::{Frame, shown},
+    questions::so_far,
     recall::not_there,
     report::{Line, by_activity},
     wire_past, wire_report,
@@ -274,6 +275,10 @@ struct TestPage {
     paired: bool,
     id: i64,
     name: String,
+    /// The bank that is connected now, and what its outing has come to.
+    before: Option<(String, String)>,
+    /// It is the bank that is to be run down.
+    same: bool,
     running: Option<String>,
     loads: Vec<Load>,
 }
@@ -315,10 +320,14 @@ pub(crate) async fn test(
         words: words::test_load(load(it)),
         chosen: it == TestLoad::AsItIs,
     });
+    let snapshot = site.snapshot();
+    let before = snapshot.bank.spec.as_ref();
     Ok(shown(&TestPage {
         frame: Frame::of(&site, &headers, "Banks"),
         paired: site.may_change(&headers),
         id,
+        same: before.is_some_and(|it| it.name == name),
+        before: before.map(|it| (it.name.clone(), so_far(&snapshot))),
         name,
         running: test_line(&site),
         loads: loads.into(),

@@ -9,6 +9,7 @@ use axum::{
     response::{IntoResponse, Response},
 };
 use reckon::{
+    snapshot::Snapshot,
     time::Wall,
     units::{Joules, Seconds, Share, Watts},
     words::{self, Local, OutingEnd},
@@ -63,6 +64,8 @@ pub(crate) struct Row {
     pub(crate) ending: String,
     pub(crate) took: String,
     pub(crate) question: Option<Question>,
+    /// What was answered, and how it is changed.
+    pub(crate) answered: Option<Answered>,
 }
 
 /// 'How did this outing end?', with what is most likely first.
@@ -73,11 +76,40 @@ pub(crate) struct Question {
     died_first: bool,
 }
 
+/// How an outing ended whose power was lost, as it stands.
+pub(crate) struct Answered {
+    outing: i64,
+    /// The bank ran empty; else its plug was pulled.
+    died: bool,
+    /// A person has said so, and can take it back.
+    said: bool,
+}
+
+/// What is settled of an ending, and whether by a person's word that can be taken back.
+fn settled(line: &OutingLine, snapshot: &Snapshot) -> Option<Answered> {
+    let last = snapshot.bank.last_ended.filter(|last| last.outing == line.id);
+    let said = last.and_then(|last| last.said);
+    let died = match (line.ending, said) {
+        (Ending::Died | Ending::PowerLost { .. }, Some(died)) => died,
+        (Ending::Died, None) => true,
+        // Of an earlier outing, no chance at all is what an answer left behind.
+        (Ending::PowerLost { died: 0.0 }, None) if last.is_none() => false,
+        _ => return None,
+    };
+    Some(Answered { outing: line.id, died, said: said.is_some() })
+}
+
 pub(crate) fn row(line: &OutingLine, site: &Site) -> Row {
     let began = local(line.began, site);
     let ended = local(line.ended, site);
     let within = line.ended_within_s.map(Seconds::of);
     let watts = |watts: Option<f64>| watts.map(Watts::of);
+    let answered = settled(line, &site.snapshot());
+    let end = match &answered {
+        Some(answered) if answered.died => OutingEnd::Died,
+        Some(_) => OutingEnd::Unplugged,
+        None => end_of(line.ending),
+    };
     Row {
         id: line.id,
         name: words::outing_name(line.name.as_deref(), began),
@@ -91,16 +123,17 @@ pub(crate) fn row(line: &OutingLine, site: &Site) -> Row {
                 Seconds::of(0.0),
             ),
         },
-        ending: words::ending(end_of(line.ending), ended, within),
+        ending: words::ending(end, ended, within),
         took: words::took(wh(line.energy_wh), watts(line.mean_power_w), None),
         question: match line.ending {
-            Ending::PowerLost { died } => Some(Question {
+            Ending::PowerLost { died } if answered.is_none() => Some(Question {
                 outing: line.id,
                 hint: words::how_ended(Share::nearest(died)),
                 died_first: died >= 0.5,
             }),
             _ => None,
         },
+        answered,
     }
 }
 
@@ -126,6 +159,18 @@ struct OutingsPage {
 #[template(path = "question.html")]
 struct QuestionPart<'a> {
     question: &'a Question,
+}
+
+#[derive(Template)]
+#[template(path = "answered.html")]
+struct AnsweredPart<'a> {
+    it: &'a Answered,
+}
+
+impl Answered {
+    pub(crate) fn html(&self) -> String {
+        crate::page::part(&AnsweredPart { it: self })
+    }
 }
 
 impl Question {

@@ -150,6 +150,8 @@ struct BankPart {
     choices: Vec<BankTile>,
     /// No bank has been told of yet: a tap is enough.
     first: bool,
+    /// How full a bank may be that is told of here.
+    levels: Vec<questions::Level>,
 }
 
 #[derive(Template)]
@@ -366,7 +368,7 @@ fn bank(snapshot: &Snapshot, first: bool) -> String {
     };
     let own = connected.filter(|it| snapshot.bank_choices.iter().all(|bank| bank.name != it.name));
     let choices = own.into_iter().chain(snapshot.bank_choices.iter()).map(tile).collect();
-    part(&BankPart { choices, first })
+    part(&BankPart { choices, first, levels: questions::levels(None) })
 }
 
 /// `GET /`: style and script within, packed once for each snapshot, look and state of pairing.

@@ -4,23 +4,23 @@
 use askama::Template;
 use axum::{
     extract::{Path, Query, Request, State, rejection::QueryRejection},
-    http::HeaderMap,
+    http::{HeaderMap, StatusCode},
     response::{IntoResponse, Response},
 };
 use reckon::{
+    bank::BankSpec,
     belief::{Answer, Question, QuestionView, Standing},
-    engine::Ask,
+    engine::{Ask, Refusal},
     snapshot::Snapshot,
-    units::Seconds,
+    units::{Seconds, Share},
     words::{self, Asked},
 };
 use serde::Deserialize;
 
 use crate::{
     RecordAsk, Site,
-    asks::{Done, back_to, done, form, json, offered, put, unreadable},
+    asks::{Done, back_to, done, form, json, offered, put, refused, unreadable},
     page::{Frame, part, shown},
-    recall::not_there,
     trouble::Sorry,
 };
 
@@ -28,7 +28,7 @@ use crate::{
 struct Choice {
     value: String,
     label: String,
-    /// What it would leave.
+    /// What it would leave, or means.
     leaves: Option<String>,
     /// It is the one that holds.
     holds: bool,
@@ -40,6 +40,8 @@ struct Card {
     text: String,
     why: String,
     choices: Vec<Choice>,
+    /// It may be another bank, of which nobody has said which.
+    which: bool,
 }
 
 #[derive(Template)]
@@ -76,10 +78,29 @@ struct ChangePage {
     before: Option<(String, String)>,
     /// The same bank, charged.
     same: bool,
-    levels: Vec<(&'static str, &'static str)>,
+    levels: Vec<Level>,
 }
 
-fn card(view: &QuestionView, asked: Asked) -> Card {
+/// How full a bank is that is being connected: what the form sends, and the words.
+pub(crate) struct Level {
+    pub(crate) value: String,
+    pub(crate) label: String,
+    pub(crate) means: Option<String>,
+}
+
+/// The levels that can be said of a bank, and that nobody knows.
+pub(crate) fn levels(bank: Option<&BankSpec>) -> Vec<Level> {
+    let level = |(answer, label, means)| {
+        let full = answer == Answer::Level(Share::WHOLE);
+        let value = if full { "full".to_owned() } else { value(answer) };
+        Level { value, label, means }
+    };
+    let unknown =
+        Level { value: "unknown".to_owned(), label: "I do not know".to_owned(), means: None };
+    words::levels(bank).into_iter().map(level).chain([unknown]).collect()
+}
+
+fn card(view: &QuestionView, asked: Asked, snapshot: &Snapshot) -> Card {
     let choices = asked
         .answers
         .into_iter()
@@ -90,7 +111,14 @@ fn card(view: &QuestionView, asked: Asked) -> Card {
             holds: view.answer == Some(answer),
         })
         .collect();
-    Card { name: view.question.name(), text: asked.text, why: asked.why, choices }
+    let another = |one: &QuestionView| one.answer == Some(Answer::Another);
+    Card {
+        name: view.question.name(),
+        text: asked.text,
+        why: asked.why,
+        choices,
+        which: view.question == Question::HowFull && snapshot.questions.iter().any(another),
+    }
 }
 
 /// An answer's name outside.
@@ -109,7 +137,8 @@ fn stands(view: &QuestionView) -> bool {
 /// The open questions, each with its answers.
 pub(crate) fn asked(snapshot: &Snapshot) -> String {
     let open = snapshot.questions.iter().filter(|view| stands(view));
-    let cards: Vec<Card> = open.map(|view| card(view, words::asked(view, snapshot))).collect();
+    let cards: Vec<Card> =
+        open.map(|view| card(view, words::asked(view, snapshot), snapshot)).collect();
     if cards.is_empty() { String::new() } else { part(&AskedPart { cards }) }
 }
 
@@ -122,8 +151,9 @@ pub(crate) fn held(snapshot: &Snapshot) -> String {
     if lines.is_empty() { String::new() } else { part(&HeldPart { lines }) }
 }
 
-fn named(name: &str) -> Result<Question, Sorry> {
-    Question::named(name).ok_or_else(|| not_there("question"))
+fn not_asked() -> Sorry {
+    let say = "This is not asked any more. Now shows what is.";
+    Sorry::new(StatusCode::NOT_FOUND, "not-found", "Not asked", say).way_on("/", "Back to Now")
 }
 
 /// `GET /answer/{question}`: the answers, and taking back what was said.
@@ -133,17 +163,16 @@ pub(crate) async fn page(
     headers: HeaderMap,
 ) -> Response {
     let snapshot = site.snapshot();
-    let found = named(&of).ok().and_then(|question| {
-        snapshot.questions.iter().find(|view| view.question == question).cloned()
-    });
-    let Some(view) = found else { return not_there("question").into_response() };
-    let asked = words::asked(&view, &snapshot);
+    let Some(view) = snapshot.questions.iter().find(|view| view.question.name() == of) else {
+        return not_asked().into_response();
+    };
+    let asked = words::asked(view, &snapshot);
     shown(&QuestionPage {
         frame: Frame::of(&site, &headers, "Now"),
         paired: site.may_change(&headers),
         holds: asked.holds.clone(),
         said: view.standing == Standing::Said,
-        card: card(&view, asked),
+        card: card(view, asked, &snapshot),
     })
 }
 
@@ -158,17 +187,17 @@ pub(crate) struct AnswerForm {
 #[serde(deny_unknown_fields)]
 pub(crate) struct AnswerJson {
     question: String,
+    /// Null: taken back; left out: unreadable.
+    #[serde(deserialize_with = "Option::deserialize")]
     answer: Option<String>,
 }
 
 pub(crate) async fn answer_form(State(site): State<Site>, request: Request) -> Done {
     let AnswerForm { question, answer } = form(request).await?;
-    let answer = answer.filter(|text| !text.is_empty());
-    let back = site.snapshot();
-    answered(&site, &question.unwrap_or_default(), answer.as_deref()).await?;
-    // Another bank came: which one is the next thing to say.
-    let another = answer.as_deref() == Some("another") && back.bank_choices.len() > 1;
-    back_to(if another { "/station#bank" } else { "/" })
+    let Some(answer) = answer else { return Err(no_answer()) };
+    let answer = Some(answer.as_str()).filter(|text| !text.is_empty());
+    answered(&site, &question.unwrap_or_default(), answer).await?;
+    back_to("/")
 }
 
 pub(crate) async fn answer_json(State(site): State<Site>, request: Request) -> Done {
@@ -177,20 +206,24 @@ pub(crate) async fn answer_json(State(site): State<Site>, request: Request) -> D
     done()
 }
 
+fn no_answer() -> Sorry {
+    unreadable("That is no answer to this question. Nothing was changed.")
+}
+
 async fn answered(site: &Site, question: &str, answer: Option<&str>) -> Result<(), Sorry> {
     let no_such = || unreadable("There is no such question. Nothing was changed.");
     let question = Question::named(question).ok_or_else(no_such)?;
     let answer = answer
         .map(|text| {
             let read = Answer::named(text).filter(|answer| question.takes(*answer));
-            read.ok_or_else(|| unreadable("That is no answer to it. Nothing was changed."))
+            read.ok_or_else(no_answer)
         })
         .transpose()?;
     if question != Question::HowEnded {
         return put(site, Ask::Answer { question, answer }).await;
     }
     let Some(last) = site.snapshot().bank.last_ended else {
-        return Err(unreadable("That is not asked any more. Nothing was changed."));
+        return Err(refused(&Refusal::NotAsked));
     };
     let died = answer.map(|answer| answer == Answer::RanEmpty);
     site.put_record(RecordAsk::Answer { outing: last.outing, died }).await
@@ -201,15 +234,12 @@ pub(crate) struct Which {
     bank: Option<String>,
 }
 
-/// How full a bank is that is being connected: what the form sends, and the words.
-const LEVELS: [(&str, &str); 6] = [
-    ("full", "Full"),
-    ("0.875", "4 of 4 lamps"),
-    ("0.625", "3 of 4 lamps"),
-    ("0.375", "2 of 4 lamps"),
-    ("0.125", "1 of 4 lamps"),
-    ("unknown", "I do not know"),
-];
+/// What the outing on the connected bank has come to: `3 h so far, 9.4 Wh`.
+pub(crate) fn so_far(snapshot: &Snapshot) -> String {
+    let lasted = snapshot.at.mono.seconds_since(snapshot.outing_began);
+    let given = words::took(Some(snapshot.bank.delivered), None, None);
+    format!("{}, {given}", words::so_far(Seconds::of(lasted.si())))
+}
 
 /// `GET /bank?bank=NAME`: what changing to it would do, and how full it is.
 pub(crate) async fn change(
@@ -224,16 +254,13 @@ pub(crate) async fn change(
         Err(sorry) => return sorry.into_response(),
     };
     let before = snapshot.bank.spec.as_ref();
-    let lasted = snapshot.at.mono.seconds_since(snapshot.outing_began);
-    let given = words::took(Some(snapshot.bank.delivered), None, None);
-    let so_far = format!("{}, {given}", words::so_far(Seconds::of(lasted.si())));
     shown(&ChangePage {
         frame: Frame::of(&site, &headers, "Station"),
         paired: site.may_change(&headers),
         label: words::bank_label(&bank),
         same: before.is_some_and(|it| it.name == bank.name),
-        before: before.map(|it| (it.name.clone(), so_far)),
+        before: before.map(|it| (it.name.clone(), so_far(&snapshot))),
+        levels: levels(Some(&bank)),
         name: bank.name,
-        levels: LEVELS.to_vec(),
     })
 }

@@ -76,7 +76,9 @@ pub(crate) struct EndingForm {
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
 pub(crate) struct EndingJson {
-    died: bool,
+    /// Null: taken back; left out: unreadable.
+    #[serde(deserialize_with = "Option::deserialize")]
+    died: Option<bool>,
 }
 
 pub(crate) async fn ending_form(
@@ -86,8 +88,11 @@ pub(crate) async fn ending_form(
 ) -> Done {
     let outing = id(&of, "outing")?;
     let form: EndingForm = form(request).await?;
-    let died = yes(form.died.as_deref())?;
-    site.put_record(RecordAsk::Answer { outing, died: Some(died) }).await?;
+    let died = match form.died.as_deref() {
+        Some("unknown") => None,
+        died => Some(yes(died)?),
+    };
+    site.put_record(RecordAsk::Answer { outing, died }).await?;
     back_to(&format!("/outings/{outing}"))
 }
 
@@ -98,7 +103,7 @@ pub(crate) async fn ending_json(
 ) -> Done {
     let outing = id(&of, "outing")?;
     let EndingJson { died } = json(request).await?;
-    site.put_record(RecordAsk::Answer { outing, died: Some(died) }).await?;
+    site.put_record(RecordAsk::Answer { outing, died }).await?;
     done()
 }
 

@@ -87,17 +87,8 @@ impl Work<'_> {
                 self.outing_joins(*earlier, *off_before_s)
             }
             Entry::OutingParts { start_share, end } => self.outing_parts(*start_share, end),
-            Entry::OutingStart { outing, start_share } => self
-                .on
-                .execute(
-                    "UPDATE outing SET start_share = ?2 WHERE id = ?1",
-                    params![outing, start_share],
-                )
-                .map(|_| ()),
-            Entry::OutingSettled { settled } => {
-                let open = self.at.outing.filter(|_| *settled);
-                self.choice(SETTLED, &open.map(|open| open.to_string()).unwrap_or_default())
-            }
+            Entry::OutingStart { outing, start_share } => self.outing_start(*outing, *start_share),
+            Entry::OutingSettled { settled } => self.outing_settled(*settled),
             Entry::EndingChance { outing, died } => self.ending_chance(*outing, *died),
             Entry::OutingNextBank { bank, at_s } => self.outing_next_bank(bank, *at_s),
             Entry::OutingBank { bank, start_share } => self.outing_bank(bank, *start_share),
@@ -315,6 +306,20 @@ impl Work<'_> {
         self.on.execute("DELETE FROM outing WHERE id = ?1", [open])?;
         self.at.outing = Some(earlier);
         Ok(())
+    }
+
+    fn outing_start(&self, outing: i64, start_share: Option<f64>) -> Done<()> {
+        self.on
+            .execute(
+                "UPDATE outing SET start_share = ?2 WHERE id = ?1",
+                params![outing, start_share],
+            )
+            .map(|_| ())
+    }
+
+    fn outing_settled(&self, settled: bool) -> Done<()> {
+        let open = self.at.outing.filter(|_| settled);
+        self.choice(SETTLED, &open.map(|open| open.to_string()).unwrap_or_default())
     }
 
     fn outing_parts(&mut self, start_share: Option<f64>, end: &End) -> Done<()> {

@@ -7,7 +7,7 @@ use core::time::Duration;
 
 use crate::{
     bank::BankSpec,
-    belief::{Away, QuestionView, SinceLast, Story, last_end::HowEnded},
+    belief::{Away, QuestionView, Story, last_end::HowEnded},
     book::Slope,
     engine::Start,
     fold::Fold,
@@ -80,7 +80,7 @@ pub struct BankView {
     /// The supply was away in this outing, and when.
     pub away: Option<Away>,
     /// What is known of the time since the outing before.
-    pub since: Option<SinceLast>,
+    pub since: Option<Since>,
     /// How the outing before ended, where its power went away.
     pub last_ended: Option<HowEnded>,
 }
@@ -95,6 +95,19 @@ pub struct Possibility {
     pub weight: Share,
     /// Remaining time then: 10 %, 50 %, 90 %.
     pub remaining: [Seconds; 3],
+}
+
+/// What is known of the time since the outing before, on the same bank.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Since {
+    /// The record's number of that outing; `None` where no record tells of it.
+    pub outing: Option<i64>,
+    /// Energy that it had taken from the bank.
+    pub delivered: Joules,
+    /// How long the board was off, where both ends can be dated.
+    pub off: Option<Seconds>,
+    /// The board was restarted in good order.
+    pub restarted: bool,
 }
 
 /// Another bank was put to use a moment ago.

@@ -16,6 +16,20 @@ async fn now_in_every_scene() {
 }
 
 #[tokio::test]
+async fn questions() {
+    for (name, scene, path) in [
+        ("question", "held", "/answer/swapped"),
+        ("question_open", "how_full", "/answer/how-full"),
+        ("change_bank", "fine", "/bank?bank=Long+six"),
+        ("charged", "fine", "/bank?bank=Blue+ten"),
+    ] {
+        let page = Rig::of(scene).get(path).await.text;
+        let main = page.split_once("<main").unwrap().1.split("</main>").next().unwrap();
+        insta::assert_snapshot!(name, format!("<main{main}</main>"));
+    }
+}
+
+#[tokio::test]
 async fn station() {
     for scene in ["fine", "blind", "no_sensor"] {
         let page = Rig::of(scene).get("/station").await.text;

@@ -22,7 +22,10 @@ use crate::{
     scenes,
 };
 
-const POSTS: [&str; 47] = [
+const POSTS: [&str; 50] = [
+    "/answer",
+    "/api/v1/answer",
+    "/power-off",
     "/contacts",
     "/outings/3/contacts/forget",
     "/api/v1/contacts",
@@ -92,6 +95,8 @@ fn nearly() -> impl Strategy<Value = Vec<u8>> {
         Just("code"),
         Just("look"),
         Just("cells"),
+        Just("question"),
+        Just("answer"),
         Just("died"),
         Just("struck"),
         Just("forgotten"),
@@ -109,6 +114,10 @@ fn nearly() -> impl Strategy<Value = Vec<u8>> {
         Just("99:99".to_owned()),
         Just("Blue+ten".to_owned()),
         Just("%ff%00".to_owned()),
+        Just("how-full".to_owned()),
+        Just("since-last".to_owned()),
+        Just("how-ended".to_owned()),
+        Just("ran-empty".to_owned()),
         "[a-z0-9:%+.-]{0,40}",
     ];
     prop::collection::vec((field, value), 0..8).prop_map(|pairs| {
@@ -123,10 +132,15 @@ fn nearly_json() -> impl Strategy<Value = Vec<u8>> {
         Just("-1".to_owned()),
         Just("1e308".to_owned()),
         Just("\"Blue ten\"".to_owned()),
+        Just("\"how-full\"".to_owned()),
+        Just("\"how-ended\"".to_owned()),
+        Just("\"0.02\"".to_owned()),
         Just("[]".to_owned()),
         Just("{}".to_owned()),
     ];
     let field = prop_oneof![
+        Just("question"),
+        Just("answer"),
         Just("bank"),
         Just("spec"),
         Just("start"),

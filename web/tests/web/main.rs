@@ -1,6 +1,7 @@
 //! The page and the JSON, called without a socket.
 #![expect(clippy::unwrap_used, reason = "a test fails by falling")]
 
+mod answers;
 mod contacts;
 mod forms;
 mod golden;

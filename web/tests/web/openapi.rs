@@ -187,7 +187,8 @@ fn units_stand_last() {
         "line",
         "record",
     ];
-    const SHARES: [&str; 13] = [
+    const SHARES: [&str; 14] = [
+        "weight",
         "chance",
         "time_share",
         "energy_share",

@@ -338,6 +338,12 @@ async fn every_tap_and_every_post_asks_for_what_it_says() {
             r#"{"died":false}"#,
             RecordAsk::Answer { outing: 3, died: Some(false) },
         ),
+        ("/outings/3/ending", "died=unknown", RecordAsk::Answer { outing: 3, died: None }),
+        (
+            "/api/v1/outings/3/ending",
+            r#"{"died":null}"#,
+            RecordAsk::Answer { outing: 3, died: None },
+        ),
         ("/outings/3/goes-on", "goes_on=no", RecordAsk::GoesOn { earlier: 3, goes_on: false }),
         (
             "/api/v1/outings/3/goes-on",
@@ -454,6 +460,9 @@ async fn what_makes_no_sense_never_reaches_the_record() {
     let long = format!("name={}", "x".repeat(65));
     for (path, body) in [
         ("/outings/3/ending", "died=perhaps"),
+        ("/outings/3/ending", ""),
+        ("/api/v1/outings/3/ending", "{}"),
+        ("/api/v1/outings/3/ending", r#"{"died":"yes"}"#),
         ("/outings/3/name", long.as_str()),
         ("/outings/3/name", "name=two%0Alines"),
         ("/outings/3/doing", "from=1:20&to=1:20&activity=idle"),
@@ -498,6 +507,50 @@ async fn what_makes_no_sense_never_reaches_the_record() {
 }
 
 #[tokio::test]
+async fn an_ending_that_was_answered_stands_and_can_be_changed() {
+    // The last outing: a person has said that its plug was pulled.
+    let page = Rig::of("held").get("/outings/30").await.text;
+    assert!(page.contains("<p>The plug was pulled between"), "{page}");
+    assert!(!page.contains("How did this outing end?"));
+    let (_, form) = page.split_once("<summary>Change how it ended</summary>").unwrap();
+    let form = form.split("</details>").next().unwrap();
+    assert!(form.contains("action=\"/outings/30/ending\""), "{form}");
+    assert!(form.contains("value=yes>The bank ran empty"), "{form}");
+    assert!(form.contains("value=unknown>Take it back"), "{form}");
+    // An earlier one that ran empty: what it was before is not known any more.
+    let page = Rig::of("held").get("/outings/29").await.text;
+    let (_, form) = page.split_once("<summary>Change how it ended</summary>").unwrap();
+    let form = form.split("</details>").next().unwrap();
+    assert!(form.contains("value=no>The plug was pulled"), "{form}");
+    assert!(!form.contains("value=unknown"), "{form}");
+    // In the list the question is gone.
+    let list = Rig::of("held").get("/outings").await.text;
+    assert!(!list.contains("action=\"/outings/30/ending\""));
+    assert!(Rig::of("fine").get("/outings").await.text.contains("action=\"/outings/30/ending\""));
+}
+
+#[tokio::test]
+async fn a_run_down_test_says_which_bank_it_takes_as_connected() {
+    let page = async |scene: &str, id: u8| {
+        let page = Rig::of(scene).get(&format!("/banks/{id}/test")).await.text;
+        page.replace('\u{a0}', " ")
+    };
+    let other = page("fine", 2).await;
+    assert!(other.contains("<b>Blue ten is connected now.</b>"), "{other}");
+    assert!(other.contains("The outing on Blue ten (3 h so far, 9.4 Wh) ends"), "{other}");
+    assert!(other.contains("take that back for ten minutes"), "{other}");
+    assert!(other.contains("<button>Long six is full and connected: start</button>"), "{other}");
+    let same = page("fine", 1).await;
+    assert!(same.contains("assumes that Blue ten was charged full."), "{same}");
+    let none = page("no_bank", 1).await;
+    assert!(
+        none.contains("<p class=bar>The test assumes that Blue ten is connected, and full.</p>"),
+        "{none}"
+    );
+    assert!(!none.contains("ten minutes"), "{none}");
+}
+
+#[tokio::test]
 async fn long_lists_are_taken_and_longer_ones_are_not() {
     let rig = Rig::of("fine");
     let ticket = rig.ticket().await;
@@ -523,14 +576,17 @@ async fn the_ending_is_asked_where_it_is_open_with_the_likelier_answer_first() {
         assert!(button.contains("aria-pressed=true"), "{button}");
         button
     };
-    assert!(first(&rig.get("/outings/30").await.text).contains("The bank died"));
+    assert!(first(&rig.get("/outings/30").await.text).contains("The bank ran empty"));
     assert!(first(&rig.get("/outings/26").await.text).contains("The plug was pulled"));
-    for id in [29, 28, 27] {
+    for id in [28, 27] {
         assert!(!rig.get(&format!("/outings/{id}")).await.text.contains("/ending\""), "{id}");
     }
-    assert!(!rig.get("/").await.text.contains("How did it end?"));
-    let asked = Rig::keeping("fine", past::keeping(true)).get("/").await.text;
-    assert!(asked.contains("href=\"/outings/30\">How did it end?"));
+    // The last one is asked of on Now too, with the likelier answer first.
+    assert!(!rig.get("/").await.text.contains("How did the last outing end?"));
+    let asked = Rig::of("asked").get("/").await.text;
+    let (_, form) = asked.split_once("How did the last outing end?").unwrap();
+    let (pulled, empty) = (form.find("plug-pulled").unwrap(), form.find("ran-empty").unwrap());
+    assert!(pulled < empty, "{form}");
 }
 
 #[tokio::test]

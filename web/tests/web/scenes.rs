@@ -4,6 +4,7 @@ use std::{sync::Arc, time::Duration};
 
 use reckon::{
     bank::{BankSpec, Cells, MeasuredAt},
+    belief::{Answer, Away, Question, QuestionView, Standing, Story, last_end::HowEnded},
     book::Slope,
     draw::BoardKind,
     engine::Start,
@@ -15,15 +16,16 @@ use reckon::{
         SourceReport, SourceState, Strain, SupplyReading, Via,
     },
     snapshot::{
-        About, ActivityView, Alarm, BankView, Basis, Draw, FinishHelp, FinishView, Folded,
-        Footprint, LogState, Over, Snapshot, Supply, Switched, Trail, Verdict,
+        About, ActivityView, Alarm, BankChanged, BankView, Basis, Draw, FinishHelp, FinishView,
+        Folded, Footprint, LogState, Over, Possibility, Since, Snapshot, Supply, Switched, Trail,
+        Verdict,
     },
     time::{Mono, Stamp, Trust, Wall},
     units::{AmpHours, Amps, Celsius, Hertz, Joules, Ohms, Seconds, Share, Volts, Watts},
 };
 
 /// The names of all scenes.
-pub(crate) const ALL: [&str; 12] = [
+pub(crate) const ALL: [&str; 17] = [
     "fine",
     "alarm",
     "gauge",
@@ -36,6 +38,11 @@ pub(crate) const ALL: [&str; 12] = [
     "no_sensor",
     "no_clock",
     "demo",
+    "asked",
+    "swapped",
+    "held",
+    "bank_changed",
+    "how_full",
 ];
 
 /// Boot time of every scene.
@@ -493,9 +500,184 @@ fn no_clock() -> Snapshot {
     made
 }
 
+fn question(
+    question: Question,
+    answers: &[Answer],
+    answer: Option<Answer>,
+    standing: Standing,
+) -> QuestionView {
+    QuestionView { question, answers: answers.to_vec(), answer, standing }
+}
+
+/// What may be answered on the time since the last outing.
+pub(crate) const SINCE: [Answer; 3] = [Answer::GoesOn, Answer::Charged, Answer::Another];
+
+fn possible(story: Story, weight: f64, h: [f64; 3]) -> Possibility {
+    Possibility { story, weight: Share::nearest(weight), remaining: h.map(hours) }
+}
+
+/// The next morning: what a pack of 66.6 Wh had given in the cold was 50.7 Wh. At 4 W the 15.9 Wh
+/// that are left last 4 h, and a full one 16 h 40.
+fn asked() -> Snapshot {
+    let mut made = fine();
+    // 08:05 local time, five minutes after power-on.
+    let now = Mono::at_s(300.0);
+    made.at.mono = now;
+    made.at.wall = Wall::from_unix_ms(1_778_306_700_000);
+    made.outing_began = Mono::at_s(0.0);
+    made.outing = None;
+    made.bank.spec = Some(Arc::new(long_six()));
+    made.bank.delivered = Joules::from_wh(0.33);
+    made.bank.bridged = Joules::ZERO;
+    made.bank.usable = Some([58.7, 66.6, 74.4].map(Joules::from_wh));
+    let since = Since {
+        outing: Some(30),
+        delivered: Joules::from_wh(50.7),
+        off: Some(hours(9.333)),
+        restarted: false,
+    };
+    made.bank.since = Some(since);
+    made.bank.last_ended = Some(HowEnded { outing: 30, died: 0.12, said: None });
+    let forecast =
+        Forecast { remaining: [2.0, 8.5, 18.6].map(hours), basis: Basis::Measured, made_at: now };
+    made.outlook = Outlook::Lasts(forecast);
+    made.possibilities = vec![
+        possible(Story::GoesOn, 0.39, [2.0, 4.0, 5.9]),
+        possible(Story::Charged, 0.49, [14.7, 16.667, 18.6]),
+        possible(Story::AnyLevel, 0.12, [2.2, 8.3, 15.8]),
+    ];
+    made.questions = vec![
+        question(Question::SinceLast, &SINCE, None, Standing::Open),
+        question(Question::HowEnded, &[Answer::PlugPulled, Answer::RanEmpty], None, Standing::Open),
+    ];
+    made.finish = None;
+    made.trail = Arc::new(Trail {
+        began: Mono::at_s(0.0),
+        step_s: 60,
+        mean_w: vec![Some(3.9), Some(4.1), Some(4.0), Some(4.0), Some(4.0)],
+        peak_w: vec![Some(4.4), Some(4.3), Some(4.2), Some(4.1), Some(4.2)],
+        ticks: Vec::new(),
+    });
+    (made.fold, made.load, made.own_draw, made.switched) = (None, None, None, None);
+    made.activities = vec![
+        activity("Receive", true, 4.0, [2.0, 8.5, 18.6]),
+        activity("Contacts", false, 5.2, [1.6, 6.5, 14.3]),
+        activity("Logging", false, 4.1, [1.9, 8.3, 18.1]),
+        activity("Idle", false, 3.0, [2.7, 11.3, 24.8]),
+    ];
+    made
+}
+
+/// The supply was away for 40 s, ten minutes ago, and the board ran on.
+fn swapped() -> Snapshot {
+    let mut made = fine();
+    made.bank.away = Some(Away {
+        from: Mono::at_s(NOW_S - 640.0),
+        to: Mono::at_s(NOW_S - 600.0),
+        stepped: false,
+    });
+    made.possibilities = vec![
+        possible(Story::Told, 0.5, [5.83, 6.67, 7.5]),
+        possible(Story::Swapped, 0.5, [1.4, 5.1, 8.9]),
+    ];
+    if let Outlook::Lasts(forecast) = &mut made.outlook {
+        forecast.remaining = [1.4, 6.0, 8.9].map(hours);
+    }
+    made.questions =
+        vec![question(Question::Swapped, &[Answer::Same, Answer::Another], None, Standing::Open)];
+    made.finish = made.finish.map(|finish| FinishView {
+        chance: Share::new(0.45),
+        verdict: Some(Verdict::Short),
+        spare: Some(hours(-0.2)),
+        ..finish
+    });
+    made
+}
+
+/// Answers that stand: one that was said, one that was taken for given, one from a short absence.
+fn held() -> Snapshot {
+    let mut made = fine();
+    made.bank.since = Some(Since {
+        outing: Some(30),
+        delivered: Joules::from_wh(6.1),
+        off: Some(Seconds::of(40.0)),
+        restarted: false,
+    });
+    made.bank.last_ended = Some(HowEnded { outing: 30, died: 0.12, said: Some(false) });
+    made.bank.away = Some(Away {
+        from: Mono::at_s(NOW_S - 1212.0),
+        to: Mono::at_s(NOW_S - 1200.0),
+        stepped: false,
+    });
+    made.questions = vec![
+        question(
+            Question::Swapped,
+            &[Answer::Same, Answer::Another],
+            Some(Answer::Same),
+            Standing::Said,
+        ),
+        question(Question::SinceLast, &SINCE, Some(Answer::GoesOn), Standing::Inferred),
+        question(
+            Question::HowEnded,
+            &[Answer::PlugPulled, Answer::RanEmpty],
+            Some(Answer::PlugPulled),
+            Standing::Said,
+        ),
+    ];
+    made
+}
+
+/// Another bank was put to use two minutes ago.
+fn bank_changed() -> Snapshot {
+    let mut made = too_soon();
+    made.bank.spec = Some(Arc::new(long_six()));
+    made.bank.usable = Some([58.7, 66.6, 74.4].map(Joules::from_wh));
+    made.bank.changed = Some(BankChanged {
+        at: Mono::at_s(NOW_S - 120.0),
+        until: Mono::at_s(NOW_S + 480.0),
+        before: Some(Arc::new(blue_ten())),
+    });
+    made.questions =
+        vec![question(Question::BankChanged, &[Answer::Undo], None, Standing::Inferred)];
+    made
+}
+
+/// The lamps of a bank, fullest first.
+pub(crate) fn lamps() -> Vec<Answer> {
+    [1.0, 0.875, 0.625, 0.375, 0.125].map(|part| Answer::Level(Share::nearest(part))).into()
+}
+
+/// Charged in part, or another bank, as somebody has said: how full is not known.
+fn how_full() -> Snapshot {
+    let mut made = held();
+    made.outlook = Outlook::Lasts(Forecast {
+        remaining: [0.8, 3.9, 7.2].map(hours),
+        basis: Basis::Measured,
+        made_at: Mono::at_s(NOW_S),
+    });
+    made.bank.away = None;
+    made.bank.start = Start::Unknown;
+    made.questions = vec![
+        question(Question::SinceLast, &SINCE, Some(Answer::Another), Standing::Said),
+        question(Question::HowFull, &lamps(), None, Standing::Open),
+    ];
+    made.finish = made.finish.map(|finish| FinishView {
+        chance: Share::new(0.3),
+        verdict: Some(Verdict::Short),
+        spare: Some(hours(-1.4)),
+        ..finish
+    });
+    made
+}
+
 /// A scene by its name.
 pub(crate) fn scene(name: &str) -> Option<Snapshot> {
     Some(match name {
+        "asked" => asked(),
+        "swapped" => swapped(),
+        "held" => held(),
+        "bank_changed" => bank_changed(),
+        "how_full" => how_full(),
         "fine" => fine(),
         "alarm" => alarm(),
         "gauge" => gauge(),

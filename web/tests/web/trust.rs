@@ -12,13 +12,15 @@ use web::{CODE_LASTS, Pairing, Rejected};
 use crate::rig::{HOST, Rig, form, get, json};
 
 /// Every address that changes something, with a body that would.
-const CHANGES: [(&str, &str, bool); 12] = [
+const CHANGES: [(&str, &str, bool); 14] = [
     ("/bank", "bank=Long+six&start=full", false),
     ("/finish", "after_min=120", false),
     ("/activity", "name=Receive", false),
     ("/alarm", "alarm=0&since_s=11159.875&for_s=3600", false),
     ("/power-off", "wish=stop", false),
     ("/outing", "name=Old+quarry", false),
+    ("/answer", "question=since-last&answer=goes-on", false),
+    ("/api/v1/answer", r#"{"question":"how-full","answer":"0.375"}"#, true),
     ("/api/v1/bank", r#"{"bank":"Long six","start":"full"}"#, true),
     ("/api/v1/finish", r#"{"after_s":7200}"#, true),
     ("/api/v1/activity", r#"{"name":"Receive"}"#, true),

@@ -52,9 +52,9 @@ impl Engine {
     /// out: nothing that was merely inferred takes a warning back.
     fn wary_s(&self, now: Mono, outlook: &Outlook, share: f64) -> Option<f64> {
         let Outlook::Lasts(forecast) = outlook else { return None };
-        let shown = if share < CAUTIOUS { self.shown.deep(now)? } else { forecast.cautious() };
+        let shown = if share < CAUTIOUS { self.on.shown.deep(now)? } else { forecast.cautious() };
         let warned = self.alarms.is_running_out() || self.power_off.is_under_way();
-        let wary = if warned { self.shown.wary(now, share) } else { None };
+        let wary = if warned { self.on.shown.wary(now, share) } else { None };
         Some(wary.map_or(shown, |wary| wary.min(shown)).si())
     }
 
@@ -97,7 +97,7 @@ impl Engine {
         match outlook {
             Outlook::NotDraining => FinishChance::Of(Share::WHOLE),
             Outlook::Lasts(_) if told(outlook).is_some() => {
-                self.shown.chance(finish, now).map_or(FinishChance::Unknown, FinishChance::Of)
+                self.on.shown.chance(finish, now).map_or(FinishChance::Unknown, FinishChance::Of)
             }
             _ => FinishChance::Unknown,
         }
@@ -113,7 +113,7 @@ impl Engine {
     /// Current at the output of a bank that may switch itself off: a lithium bank behind its own
     /// converter, with a reading that this board can be living on.
     fn usb_output(&self) -> Option<Amps> {
-        let bank = self.bank.as_deref()?;
+        let bank = self.on.bank.as_deref()?;
         let usb = bank.cells == Cells::LiIon && bank.measured_at == MeasuredAt::Output;
         if !usb || self.latest.by != By::Sensor || self.drain.stopped() || self.implausibly_low() {
             return None;
@@ -129,7 +129,7 @@ impl Engine {
 
     fn in_timed_mode(&self) -> bool {
         let wants = &self.setup.alarms;
-        self.activities.current().is_some_and(|name| wants.is_timed(name))
+        self.on.activities.current().is_some_and(|name| wants.is_timed(name))
             || self.latest.programs.iter().any(|program| wants.is_timed(&program.name))
     }
 

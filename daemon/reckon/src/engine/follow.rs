@@ -121,7 +121,7 @@ impl Engine {
         let gauge = picked.gauge;
         let Some((spec, untold)) = self.bank_or_gauge(gauge) else {
             // A gauge that has fallen silent still has its bank; without one there is none.
-            self.following.retain(|old| old.untold);
+            self.on.following.retain(|old| old.untold);
             return;
         };
         let site = match picked.by {
@@ -132,7 +132,7 @@ impl Engine {
         self.build(&spec, gauge, site, untold, false);
         // A sensor that sees the draw of a bank says more than a gauge of who knows which cells.
         let speaks = picked.by != By::Sensor || untold;
-        for following in &mut self.following {
+        for following in &mut self.on.following {
             if speaks {
                 following.hear(gauge, &spec);
             } else {
@@ -143,7 +143,7 @@ impl Engine {
 
     /// Builds the estimators that are missing, or all of them anew, seen where the last one was.
     pub(super) fn follow_anew(&mut self, anew: bool) {
-        let Some(spec) = self.bank.clone() else { return };
+        let Some(spec) = self.on.bank.clone() else { return };
         let site = match self.latest.by {
             By::Sensor | By::Gauge => Site::Seen(place(&spec, self.latest.supply.volts.ok())),
             By::Nobody if self.latest.board.rails_at_least.is_ok() => Site::Rails,
@@ -152,7 +152,7 @@ impl Engine {
         if self.last_sweep.is_some() {
             self.build(&spec, None, site, false, anew);
         } else if anew {
-            self.following.clear();
+            self.on.following.clear();
         }
     }
 
@@ -165,27 +165,27 @@ impl Engine {
         untold: bool,
         anew: bool,
     ) {
-        let stories = self.belief.stories();
+        let stories = self.on.belief.stories();
         let wanted: Vec<(Story, Start)> =
             stories.into_iter().map(|story| (story, self.start_of(story, spec, gauge))).collect();
-        let before = self.following.len();
-        self.following.retain(|old| {
+        let before = self.on.following.len();
+        self.on.following.retain(|old| {
             !anew
                 && same_site(old.site, site)
                 && wanted.iter().any(|(story, start)| {
                     *story == old.story && (*story != Story::Said || *start == old.start)
                 })
         });
-        let mut changed = self.following.len() != before;
+        let mut changed = self.on.following.len() != before;
         for (story, start) in wanted {
-            if self.following.iter().all(|old| old.story != story) {
+            if self.on.following.iter().all(|old| old.story != story) {
                 let one = self.follow(story, start, spec, site, untold);
-                self.following.push(one);
+                self.on.following.push(one);
                 changed = true;
             }
         }
         if changed {
-            self.shown.hurry();
+            self.on.shown.hurry();
             self.usual_at = None;
         }
     }
@@ -193,18 +193,20 @@ impl Engine {
     /// How full the bank was by a story, when the outing began (or when another bank came).
     fn start_of(&self, story: Story, spec: &BankSpec, gauge: Option<Gauge>) -> Start {
         let told = match story {
-            Story::Told => self.start,
-            Story::GoesOn => self.belief.since().map_or(self.start, |since| since.carried.start),
+            Story::Told => self.on.start,
+            Story::GoesOn => {
+                self.on.belief.since().map_or(self.on.start, |since| since.carried.start)
+            }
             Story::Charged => Start::Full,
             Story::AnyLevel | Story::Swapped => Start::Unknown,
-            Story::Said => self.belief.said().unwrap_or(self.start),
+            Story::Said => self.on.belief.said().unwrap_or(self.on.start),
         };
         let level = gauge.and_then(|gauge| gauge.level);
         match (told, level) {
             (Start::Unknown, Some(level)) if spec.measured_at == MeasuredAt::Cells => {
                 Start::Part(level)
             }
-            (Start::Full, Some(level)) if self.bank.is_none() => start_of_level(level),
+            (Start::Full, Some(level)) if self.on.bank.is_none() => start_of_level(level),
             (start, _) => start,
         }
     }
@@ -226,7 +228,7 @@ impl Engine {
         let bank = BankSpec { measured_at, ..spec.clone() };
         let learned = self.learned();
         let mut estimator = Estimator::new(&bank, &self.load_prior(), &learned, start);
-        let since = self.belief.since().filter(|_| story == Story::GoesOn);
+        let since = self.on.belief.since().filter(|_| story == Story::GoesOn);
         for step in since.map(|since| since.carried.told()).unwrap_or_default() {
             estimator.step(&step);
         }
@@ -240,18 +242,18 @@ impl Engine {
 
     /// The estimator of a story.
     pub(super) fn following(&self, story: Story) -> Option<&Following> {
-        self.following.iter().find(|one| one.story == story)
+        self.on.following.iter().find(|one| one.story == story)
     }
 
     /// The estimator of the likeliest story.
     pub(super) fn leading(&self) -> Option<&Following> {
-        self.following(self.belief.leading().0).or_else(|| self.following.first())
+        self.following(self.on.belief.leading().0).or_else(|| self.on.following.first())
     }
 
     /// Tells the belief how likely each story makes what was seen.
     pub(super) fn weigh_stories(&mut self) {
-        for one in &self.following {
-            self.belief.note_evidence(one.story, one.estimator.log_evidence() - one.stood);
+        for one in &self.on.following {
+            self.on.belief.note_evidence(one.story, one.estimator.log_evidence() - one.stood);
         }
     }
 
@@ -266,7 +268,7 @@ impl Engine {
     }
 
     fn possible(&self, spread: impl Fn(&Following) -> Option<Spread>) -> Possible {
-        let cases = self.belief.cases();
+        let cases = self.on.belief.cases();
         Possible::new(
             cases.into_iter().filter_map(|(story, weight)| {
                 Some((story, weight, spread(self.following(story)?)?))
@@ -277,7 +279,7 @@ impl Engine {
     /// What earlier run-downs taught, as long as the bank is the one they were of.
     pub(super) fn learned(&self) -> Learned {
         let of = self.setup.bank.as_ref().map(|bank| bank.name.as_str());
-        let followed = self.bank.as_ref().map(|bank| bank.name.as_str());
+        let followed = self.on.bank.as_ref().map(|bank| bank.name.as_str());
         let taught = self.taught.iter().find(|(name, _)| Some(name.as_str()) == followed);
         match taught {
             Some((_, learned)) => learned.clone(),
@@ -292,10 +294,10 @@ impl Engine {
     pub fn note_learned(&mut self, taught: Vec<(String, Learned)>) {
         let before = self.learned();
         self.taught = taught;
-        let Some(old) = self.following.first().filter(|old| !old.untold) else { return };
+        let Some(old) = self.on.following.first().filter(|old| !old.untold) else { return };
         let site = old.site;
         if self.learned() != before
-            && let Some(bank) = self.bank.clone()
+            && let Some(bank) = self.on.bank.clone()
         {
             self.build(&bank, None, site, false, true);
         }
@@ -304,28 +306,28 @@ impl Engine {
     /// The connected bank's owner tells of it anew (another name, other figures): the outing goes
     /// on with it. `false` if it is not the one of that name.
     pub fn note_bank_told(&mut self, name: &str, spec: BankSpec) -> bool {
-        if self.bank.as_ref().is_none_or(|bank| bank.name != name) {
+        if self.on.bank.as_ref().is_none_or(|bank| bank.name != name) {
             return false;
         }
-        let same = self.bank.as_deref() == Some(&spec);
-        self.bank = Some(alloc::sync::Arc::new(spec));
-        self.chosen = true;
+        let same = self.on.bank.as_deref() == Some(&spec);
+        self.on.bank = Some(alloc::sync::Arc::new(spec));
+        self.on.chosen = true;
         if !same {
-            self.shown.forget();
+            self.on.shown.forget();
             self.follow_anew(true);
         }
         true
     }
 
     pub(super) fn feed(&mut self, seen: &Observation) {
-        for following in &mut self.following {
+        for following in &mut self.on.following {
             following.estimator.step(seen);
         }
     }
 
     /// The bank that was told of, else the one that a gauge knows.
     fn bank_or_gauge(&self, gauge: Option<Gauge>) -> Option<(BankSpec, bool)> {
-        if let Some(told) = &self.bank {
+        if let Some(told) = &self.on.bank {
             return Some(((**told).clone(), false));
         }
         let gauge = gauge?;

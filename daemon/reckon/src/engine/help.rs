@@ -26,7 +26,7 @@ impl Engine {
     fn helping(&self, now: Mono, outlook: &Outlook) -> Option<FinishHelp> {
         let Outlook::Lasts(forecast) = outlook else { return None };
         let finish = self.finish.filter(|finish| *finish > now)?;
-        let chance = self.shown.chance(finish, now)?;
+        let chance = self.on.shown.chance(finish, now)?;
         if super::outlook::verdict(chance) == Verdict::Enough {
             return None;
         }
@@ -46,7 +46,7 @@ impl Engine {
     fn activity_that_lasts(&self, needed: Seconds) -> Option<String> {
         self.usual
             .iter()
-            .filter(|one| !self.activities.is_current(&one.name))
+            .filter(|one| !self.on.activities.is_current(&one.name))
             .filter(|one| one.left.is_some_and(|[cautious, ..]| cautious >= needed))
             .filter_map(|one| Some((one.name.as_str(), one.usual?.si())))
             .max_by(|one, other| one.1.total_cmp(&other.1))

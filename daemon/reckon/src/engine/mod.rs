@@ -109,6 +109,47 @@ impl Default for Latest {
     }
 }
 
+/// The bank that is connected, and what belongs to the outing on it.
+#[derive(Clone, Debug)]
+struct OnBank {
+    bank: Option<Arc<BankSpec>>,
+    /// How full it was told to be, or is taken to be where nobody told.
+    start: Start,
+    start_told: bool,
+    /// A person chose it; else the settings name it.
+    chosen: bool,
+    /// The outing's name.
+    outing: Option<String>,
+    /// What the outing has counted; and the same since the supply was away in the middle of it.
+    tally: Tally,
+    since_away: Option<Tally>,
+    belief: Belief,
+    presence: Presence,
+    /// The estimator of each story.
+    following: Vec<Following>,
+    shown: Shown,
+    activities: Activities,
+}
+
+impl OnBank {
+    fn new(activities: Activities, began: Mono) -> Self {
+        Self {
+            bank: None,
+            start: Start::Full,
+            start_told: false,
+            chosen: false,
+            outing: None,
+            tally: Tally::new(began),
+            since_away: None,
+            belief: Belief::default(),
+            presence: Presence::default(),
+            following: Vec::new(),
+            shown: Shown::default(),
+            activities,
+        }
+    }
+}
+
 /// The state of everything: one outing after another.
 #[derive(Clone, Debug)]
 pub struct Engine {
@@ -116,19 +157,10 @@ pub struct Engine {
     bank_choices: Arc<[BankSpec]>,
     board: BoardModel,
     besides: Besides,
-    bank: Option<Arc<BankSpec>>,
-    /// How full it was told to be, or is taken to be where nobody told.
-    start: Start,
-    start_told: bool,
-    chosen: bool,
-    outing: Option<String>,
-    /// What the outing has counted; and the same since the supply was away in the middle of it.
-    tally: Tally,
-    since_away: Option<Tally>,
-    belief: Belief,
-    presence: Presence,
-    /// The outing before a change of the bank that can still be taken back.
-    shelf: Option<Box<answers::Shelf>>,
+    /// The bank that is connected, and the outing on it.
+    on: OnBank,
+    /// The same of before a change of the bank that can still be taken back, and when that was.
+    shelf: Option<(Mono, Box<OnBank>)>,
     /// Energy is counted up to here.
     accounted: Mono,
     last_sweep: Option<Mono>,
@@ -137,16 +169,13 @@ pub struct Engine {
     finish_wall: Option<Wall>,
     picker: Picker,
     strain: StrainWatch,
-    activities: Activities,
     /// What activities drew on earlier outings, by the bank's name.
     usual_before: Vec<(String, UsualDraws)>,
     by_rules: ByRules,
     folding: Folding,
     loads: LoadWatch,
     switches: Switches,
-    following: Vec<Following>,
     drain: Drain,
-    shown: Shown,
     usual: Vec<show::ActivityLeft>,
     usual_at: Option<Mono>,
     alarms: Alarms,
@@ -183,15 +212,11 @@ impl Engine {
             bank_choices: choices.into(),
             board,
             besides,
-            bank: setup.bank.clone().map(Arc::new),
-            start: setup.start,
-            start_told: false,
-            chosen: false,
-            outing: None,
-            tally: Tally::new(at.mono),
-            since_away: None,
-            belief: Belief::default(),
-            presence: Presence::default(),
+            on: OnBank {
+                bank: setup.bank.clone().map(Arc::new),
+                start: setup.start,
+                ..OnBank::new(Activities::new(&setup.activities), at.mono)
+            },
             shelf: None,
             accounted: at.mono,
             last_sweep: None,
@@ -200,15 +225,12 @@ impl Engine {
             finish_wall: None,
             picker: Picker::default(),
             strain: StrainWatch::default(),
-            activities: Activities::new(&setup.activities),
             usual_before: Vec::new(),
             by_rules: ByRules::new(setup.activity_rules.clone()),
             folding: Folding::default(),
             loads: LoadWatch::default(),
             switches: Switches::default(),
-            following: Vec::new(),
             drain: Drain::default(),
-            shown: Shown::default(),
             usual: Vec::new(),
             usual_at: None,
             alarms: Alarms::new(setup.alarms.clone()),
@@ -254,10 +276,10 @@ impl Engine {
         self.draw_of(&picked, sweep, Seconds::of(seen), when);
         self.remember(&picked, sweep);
         if let Some(name) = self.by_rules.look(&sweep.programs, at)
-            && name != self.activities.current()
+            && name != self.on.activities.current()
         {
             // An activity that the settings do not name is none.
-            let _ = self.activities.tag(name);
+            let _ = self.on.activities.tag(name);
             self.usual_at = None;
         }
         self.look(at);
@@ -293,7 +315,7 @@ impl Engine {
             Ask::Answer { question, answer } => self.answer(*question, *answer, at.mono)?,
             Ask::Finish { after } => self.set_finish(*after, at)?,
             Ask::Activity { name } => {
-                if !self.activities.tag(name.as_deref()) {
+                if !self.on.activities.tag(name.as_deref()) {
                     return Err(Refusal::NoSuchActivity);
                 }
                 let _ = self.by_rules.choose(false);
@@ -319,10 +341,10 @@ impl Engine {
                 if name.chars().count() > LONGEST_NAME {
                     return Err(Refusal::NameTooLong);
                 }
-                self.outing = (!name.is_empty()).then(|| String::from(name));
+                self.on.outing = (!name.is_empty()).then(|| String::from(name));
             }
         }
-        self.shown.hurry();
+        self.on.shown.hurry();
         self.usual_at = None;
         self.look(at);
         Ok(())
@@ -367,9 +389,9 @@ impl Engine {
 
     /// Takes what is known of the connected bank's outings.
     fn recall_usual(&mut self) {
-        let bank = self.bank.as_ref().map(|bank| bank.name.as_str());
+        let bank = self.on.bank.as_ref().map(|bank| bank.name.as_str());
         let of_bank = self.usual_before.iter().find(|(name, _)| Some(name.as_str()) == bank);
-        self.activities.note_before(of_bank.map(|(_, usual)| usual.clone()).unwrap_or_default());
+        self.on.activities.note_before(of_bank.map(|(_, usual)| usual.clone()).unwrap_or_default());
         self.usual_at = None;
     }
 
@@ -408,39 +430,38 @@ impl Engine {
         if let Some(why) = bank.implausible() {
             return Err(Refusal::BankImplausible(why));
         }
-        let same = self.bank.as_ref().is_some_and(|known| known.name == bank.name);
+        let same = self.on.bank.as_ref().is_some_and(|known| known.name == bank.name);
         if same && start.is_none() {
             // It is connected already, and nobody says that it was charged.
             return Ok(());
         }
         // The first bank that is told of is the one that has fed the board all along.
-        if self.bank.is_some() {
-            self.shelve(at.mono);
+        if self.on.bank.is_some() {
             self.new_outing(at.mono);
         }
-        self.bank = Some(Arc::new(bank.clone()));
-        self.start = start.unwrap_or_default();
-        self.start_told = start.is_some();
-        self.chosen = true;
-        self.shown.forget();
+        self.on.bank = Some(Arc::new(bank.clone()));
+        self.on.start = start.unwrap_or_default();
+        self.on.start_told = start.is_some();
+        self.on.chosen = true;
+        self.on.shown.forget();
         self.recall_usual();
         self.follow_anew(true);
         Ok(())
     }
 
+    /// One outing ends and the next begins; the one that ends can be taken up again for a while.
     fn new_outing(&mut self, now: Mono) {
-        self.tally = Tally::new(now);
-        self.since_away = None;
-        self.belief = self.belief.of_next_outing();
-        self.presence = Presence::default();
-        self.following.clear();
+        let mut activities = self.on.activities.clone();
+        activities.new_outing();
+        let belief = self.on.belief.of_next_outing();
+        let next = OnBank { belief, ..OnBank::new(activities, now) };
+        let before = core::mem::replace(&mut self.on, next);
+        self.shelf = Some((now, Box::new(before)));
         self.accounted = self.accounted.max(now);
-        self.outing = None;
         self.finish = self.finish.filter(|at| *at > now);
         self.strain = StrainWatch::default();
         self.drain = Drain::default();
         self.folding.new_bank();
-        self.activities.new_outing();
         // The next bank's draw may be seen elsewhere.
         self.loads = LoadWatch::default();
         self.switches = Switches::default();
@@ -490,7 +511,7 @@ impl Engine {
             return;
         }
         if let Some(watts) = self.latest.draw_now {
-            self.alarms.drew(dt.si(), watts.max(Watts::ZERO), self.activities.current());
+            self.alarms.drew(dt.si(), watts.max(Watts::ZERO), self.on.activities.current());
         }
         let seen = self.observation(picked, &sweep.board, modelled, dt);
         // Before the meter notes this second: an estimator that is built here is told the history.
@@ -499,7 +520,7 @@ impl Engine {
         match picked.measured {
             Some(Ok(watts)) => {
                 self.count(dt, watts, &seen);
-                self.activities.add(dt.si(), watts.max(Watts::ZERO), modelled);
+                self.on.activities.add(dt.si(), watts.max(Watts::ZERO), modelled);
                 self.take_apart(sweep, watts, dt, when);
             }
             Some(Err(_)) => self.bridge(dt, modelled, &seen),
@@ -509,13 +530,13 @@ impl Engine {
 
     /// Whether the supply stays the same, where a sensor sees it.
     fn watch_supply(&mut self, picked: &Picked, when: Mono) {
-        if picked.by != By::Sensor || self.bank.is_none() {
+        if picked.by != By::Sensor || self.on.bank.is_none() {
             return;
         }
-        let at_cells = self.bank.as_ref().is_some_and(|it| it.measured_at == MeasuredAt::Cells);
+        let at_cells = self.on.bank.as_ref().is_some_and(|it| it.measured_at == MeasuredAt::Cells);
         let volts = picked.supply.volts.ok().map(crate::units::Volts::si);
         let amps = picked.supply.current.ok().map(crate::units::Amps::si);
-        if let Some(away) = self.presence.observe(when, volts, amps, at_cells) {
+        if let Some(away) = self.on.presence.observe(when, volts, amps, at_cells) {
             self.doubt_supply(away);
         }
     }
@@ -524,7 +545,7 @@ impl Engine {
     fn take_apart(&mut self, sweep: &Sweep, watts: Watts, dt: Seconds, when: Mono) {
         if dt.si() <= BEAT_S {
             let reads = folding::reads(sweep);
-            self.folding.take(when, watts, reads, self.activities.current());
+            self.folding.take(when, watts, reads, self.on.activities.current());
             if let Some(sent) = self.folding.transmission() {
                 self.loads.sends(sent);
             }
@@ -583,7 +604,7 @@ impl Engine {
         self.find_finish(at);
         self.mind_shelf(now);
         let mut anew = false;
-        if self.shown.due(now) {
+        if self.on.shown.due(now) {
             self.weigh_stories();
             let possible = self.remaining();
             let possible = match &self.silence {
@@ -592,7 +613,7 @@ impl Engine {
             };
             let wants_s = self.leading().map_or(0.0, |it| it.estimator.wants_s());
             let basis = if wants_s > 0.0 { Basis::Expected } else { self.basis() };
-            self.shown.take(possible, now, basis);
+            self.on.shown.take(possible, now, basis);
             anew = self.look_at_activities(now);
         }
         let outlook = self.outlook(now);
@@ -611,8 +632,9 @@ impl Engine {
         if self.latest.silent.is_some() == self.silence.is_some() {
             return;
         }
-        self.silence = self.latest.silent.map(|_| Silence::begins(now, self.shown.forecast(now)));
-        self.shown.hurry();
+        self.silence =
+            self.latest.silent.map(|_| Silence::begins(now, self.on.shown.forecast(now)));
+        self.on.shown.hurry();
     }
 
     fn basis(&self) -> Basis {

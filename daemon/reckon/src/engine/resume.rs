@@ -126,14 +126,14 @@ impl Engine {
     /// The outing on this bank began in an earlier boot: what it used there counts, before whatever
     /// was counted in this one. Its beginning in the snapshot stays that of this boot, since boot time knows nothing of the one before.
     pub fn carry_on(&mut self, carried: &Carried) {
-        self.outing = carried.outing.clone().or_else(|| self.outing.take());
-        self.start = carried.start;
-        self.start_told = true;
-        self.shown.forget();
+        self.on.outing = carried.outing.clone().or_else(|| self.on.outing.take());
+        self.on.start = carried.start;
+        self.on.start_told = true;
+        self.on.shown.forget();
         let [delivered, bridged] =
             [carried.delivered, carried.bridged].map(|it| it.max(Joules::ZERO));
         if carried.span.si() >= 1.0 {
-            self.tally.meter.before(carried.span, delivered, bridged, &carried.told());
+            self.on.tally.meter.before(carried.span, delivered, bridged, &carried.told());
         }
         self.follow_anew(true);
     }
@@ -141,20 +141,20 @@ impl Engine {
     /// The record's number of the outing before, where this one is the rest of it.
     #[must_use]
     pub fn goes_on(&self) -> Option<i64> {
-        self.belief.since().filter(|_| self.belief.goes_on()).and_then(|since| since.outing)
+        self.on.belief.since().filter(|_| self.on.belief.goes_on()).and_then(|since| since.outing)
     }
 
     /// What must survive a restart.
     #[must_use]
     pub fn choices(&self) -> Choices {
-        let bank = self.bank.as_ref().filter(|_| self.chosen);
+        let bank = self.on.bank.as_ref().filter(|_| self.on.chosen);
         Choices {
             bank: bank.map(|bank| ((**bank).clone(), self.start())),
             finish: self.finish.map(|at| FinishChoice { at, wall: self.finish_wall }),
-            activity: self.activities.current().map(String::from),
+            activity: self.on.activities.current().map(String::from),
             activity_tapped: self.by_rules.on() == Some(false)
-                || (self.by_rules.on().is_none() && self.activities.current().is_some()),
-            outing: self.outing.clone(),
+                || (self.by_rules.on().is_none() && self.on.activities.current().is_some()),
+            outing: self.on.outing.clone(),
             began: self.tally().began,
             counted_to: self.accounted,
             counted: Seconds::of(self.counted_s()),
@@ -165,9 +165,9 @@ impl Engine {
     }
 
     fn away_choice(&self) -> Option<AwayChoice> {
-        let meter = &self.since_away.as_ref()?.meter;
+        let meter = &self.on.since_away.as_ref()?.meter;
         let (delivered, bridged) = (meter.delivered, meter.bridged);
-        Some(AwayChoice { away: self.belief.doubted_away()?, delivered, bridged })
+        Some(AwayChoice { away: self.on.belief.doubted_away()?, delivered, bridged })
     }
 
     pub(super) fn go_on(&mut self, resume: Resume, at: Stamp) {
@@ -175,31 +175,31 @@ impl Engine {
         if let Some((bank, start)) = &choices.bank
             && bank.implausible().is_none()
         {
-            (self.start, self.start_told) = (*start, true);
-            self.bank = Some(alloc::sync::Arc::new(bank.clone()));
-            self.chosen = true;
+            (self.on.start, self.on.start_told) = (*start, true);
+            self.on.bank = Some(alloc::sync::Arc::new(bank.clone()));
+            self.on.chosen = true;
         }
         if !same_boot {
             self.doubt_start(&choices);
         }
-        self.activities.tag(choices.activity.as_deref());
+        self.on.activities.tag(choices.activity.as_deref());
         let _ = self.by_rules.choose(!choices.activity_tapped);
         self.finish_wall = choices.finish.and_then(|finish| finish.wall);
         if !same_boot || choices.began > choices.counted_to || choices.counted_to > at.mono {
             self.find_finish(at);
             return;
         }
-        self.outing = choices.outing;
+        self.on.outing = choices.outing;
         self.finish = choices.finish.map(|finish| finish.at);
         self.accounted = choices.counted_to;
-        self.tally = super::Tally::new(choices.began);
+        self.on.tally = super::Tally::new(choices.began);
         let span = choices.counted_to.seconds_since(choices.began);
-        self.tally.trail.add(span.si(), None);
+        self.on.tally.trail.add(span.si(), None);
         self.carry(span.max(choices.counted), choices.delivered, choices.bridged);
         if let Some(doubted) = choices.away {
             self.doubt_supply(doubted.away);
             let since = choices.counted_to.seconds_since(doubted.away.to);
-            if let Some(tally) = self.since_away.as_mut().filter(|_| since.si() >= 1.0) {
+            if let Some(tally) = self.on.since_away.as_mut().filter(|_| since.si() >= 1.0) {
                 let AwayChoice { delivered, bridged, .. } = doubted;
                 let told = Carried { span: since, delivered, bridged, ..Carried::nothing() };
                 tally.meter.before(since, delivered, bridged, &told.told());
@@ -212,38 +212,38 @@ impl Engine {
         if span.si() >= 1.0 {
             let [delivered, bridged] = [delivered, bridged].map(|energy| energy.max(Joules::ZERO));
             let step = Carried { span, delivered, bridged, ..Carried::nothing() };
-            self.tally.meter.before(span, delivered, bridged, &step.told());
+            self.on.tally.meter.before(span, delivered, bridged, &step.told());
         }
     }
 
     /// What was seen in this outing before a restart of the daemon alone, step by step, in the place
     /// of the mere sum.
     pub fn recall_steps(&mut self, steps: &[Observation]) {
-        if self.tally.meter.recall(steps) {
+        if self.on.tally.meter.recall(steps) {
             self.follow_anew(true);
         }
     }
 
     /// Time switched on till now, with what the outing had before this boot where it goes on.
     pub(super) fn counted_s(&self) -> f64 {
-        let since = self.belief.since().filter(|_| self.belief.goes_on());
+        let since = self.on.belief.since().filter(|_| self.on.belief.goes_on());
         self.tally().meter.counted_s + since.map_or(0.0, |since| since.carried.span.si())
     }
 
     /// After a boot nobody knows whether the bank was charged in between, unless next to nothing had
     /// been taken from it. A record that tells more is heard later.
     fn doubt_start(&mut self, choices: &Choices) {
-        let Some(bank) = &self.bank else { return };
+        let Some(bank) = &self.on.bank else { return };
         let since = SinceLast::undated(Carried {
             outing: choices.outing.clone(),
-            start: self.start,
+            start: self.on.start,
             span: choices.counted,
             delivered: choices.delivered,
             bridged: choices.bridged,
             steps: Vec::new(),
         });
         if since.matters(bank.label_energy()) {
-            self.belief.note_since(since);
+            self.on.belief.note_since(since);
         }
     }
 

@@ -8,10 +8,10 @@ use super::{
     outlook::{BLIND_S, wants},
 };
 use crate::{
-    belief::{SETTLED, Story},
+    belief::{SETTLED, SinceLast, Story},
     book,
     forecast::Outlook,
-    snapshot::{ActivityView, BankView, Draw, Snapshot},
+    snapshot::{ActivityView, BankView, Draw, Since, Snapshot},
     time::{Mono, Stamp},
     units::{Joules, Seconds, Watts},
 };
@@ -27,6 +27,15 @@ pub(super) struct ActivityLeft {
     pub(super) left: Option<[Seconds; 3]>,
 }
 
+fn since(known: &SinceLast) -> Since {
+    Since {
+        outing: known.outing,
+        delivered: known.carried.delivered,
+        off: known.off,
+        restarted: known.restarted,
+    }
+}
+
 impl Engine {
     /// What the activities would leave, every half minute; says whether it was looked at.
     pub(super) fn look_at_activities(&mut self, now: Mono) -> bool {
@@ -34,10 +43,10 @@ impl Engine {
             return false;
         }
         self.usual_at = Some(now);
-        let ready = self.shown.forecast(now).is_some();
+        let ready = self.on.shown.forecast(now).is_some();
         let left =
             |watts: f64, log_sd: f64| self.remaining_at(watts, log_sd).points().filter(|_| ready);
-        let usual = self.activities.usual(&self.board, &self.besides);
+        let usual = self.on.activities.usual(&self.board, &self.besides);
         self.usual = usual
             .into_iter()
             .map(|(name, usual)| ActivityLeft {
@@ -56,16 +65,16 @@ impl Engine {
         }
         let quiet = self.last_sweep.map(|last| (last, now.seconds_since(last).si()));
         let Some(following) = self.leading() else {
-            return if self.bank.is_some() {
+            return if self.on.bank.is_some() {
                 Outlook::TooSoon { wants: wants(crate::estimator::SETTLE_S) }
             } else {
                 Outlook::NoBank
             };
         };
         if let Some((since, _)) = quiet.filter(|(_, quiet)| *quiet > BLIND_S) {
-            return Outlook::Blind { since, last: self.shown.last() };
+            return Outlook::Blind { since, last: self.on.shown.last() };
         }
-        match self.shown.forecast(now) {
+        match self.on.shown.forecast(now) {
             Some(forecast) => Outlook::Lasts(forecast),
             None => Outlook::TooSoon { wants: wants(following.estimator.wants_s().max(1.0)) },
         }
@@ -76,12 +85,13 @@ impl Engine {
     /// energy is its own.
     pub(super) fn delivered(&self) -> Joules {
         let counted = self.tally().meter.delivered;
-        let (story, weight) = self.belief.leading();
+        let (story, weight) = self.on.belief.leading();
         let goes_on = story == Story::GoesOn && weight >= SETTLED;
-        let since = self.belief.since().filter(|_| goes_on);
+        let since = self.on.belief.since().filter(|_| goes_on);
         let before = since.map_or(Joules::ZERO, |since| since.carried.delivered);
         let of_this = |one: &&Following| goes_on == one.is_of(Story::GoesOn);
-        let modelled = self.following.iter().find(of_this).filter(|it| !it.estimator.is_measured());
+        let modelled =
+            self.on.following.iter().find(of_this).filter(|it| !it.estimator.is_measured());
         modelled.map_or(counted + before, |it| Joules::from_wh(it.estimator.delivered_wh()))
     }
 
@@ -102,15 +112,15 @@ impl Engine {
         Arc::new(Snapshot {
             at,
             station: self.setup.station.clone(),
-            outing: self.outing.clone(),
+            outing: self.on.outing.clone(),
             outing_began: self.tally().began,
             supply: latest.supply,
             draw: self.draw_view(),
             bank: self.bank_view(now),
             bank_choices: Arc::clone(&self.bank_choices),
-            finish: self.finish.map(|finish| self.shown.finish(finish, now, &outlook)),
+            finish: self.finish.map(|finish| self.on.shown.finish(finish, now, &outlook)),
             outlook,
-            possibilities: self.shown.possibilities(now),
+            possibilities: self.on.shown.possibilities(now),
             questions: self.questions(now),
             goes_on: self.goes_on(),
             activities: self.activity_views(now),
@@ -155,12 +165,12 @@ impl Engine {
             .filter(|following| !following.by_gauge())
             .and_then(|following| following.estimator.usable_wh());
         BankView {
-            spec: self.bank.clone(),
+            spec: self.on.bank.clone(),
             start: self.start(),
             changed: self.bank_changed(now),
-            away: self.belief.away(),
-            since: self.belief.since().cloned(),
-            last_ended: self.belief.last_ended,
+            away: self.on.belief.away(),
+            since: self.on.belief.since().map(since),
+            last_ended: self.on.belief.last_ended,
             delivered: self.delivered(),
             bridged: self.bridged(),
             usable: usable.map(|points| points.map(Joules::from_wh)),
@@ -174,7 +184,7 @@ impl Engine {
             .iter()
             .map(|one| ActivityView {
                 name: one.name.clone(),
-                current: self.activities.is_current(&one.name),
+                current: self.on.activities.is_current(&one.name),
                 usual: one.usual,
                 remaining: one.left.map(|left| left.map(|at| (at - gone).max(Seconds::ZERO))),
             })

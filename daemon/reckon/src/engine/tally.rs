@@ -44,17 +44,22 @@ impl Tally {
 impl Engine {
     /// The outing's tally: since another bank came, if a person said that one did.
     pub(super) fn tally(&self) -> &Tally {
-        self.since_away.as_ref().filter(|_| self.belief.is_another()).unwrap_or(&self.tally)
+        self.on
+            .since_away
+            .as_ref()
+            .filter(|_| self.on.belief.is_another())
+            .unwrap_or(&self.on.tally)
     }
 
     /// The tally that a story goes by.
     pub(super) fn tally_of(&self, story: Story) -> &Tally {
-        let later = story == Story::Swapped || (story == Story::Said && self.belief.is_another());
-        self.since_away.as_ref().filter(|_| later).unwrap_or(&self.tally)
+        let later =
+            story == Story::Swapped || (story == Story::Said && self.on.belief.is_another());
+        self.on.since_away.as_ref().filter(|_| later).unwrap_or(&self.on.tally)
     }
 
     fn tallies(&mut self) -> impl Iterator<Item = &mut Tally> {
-        core::iter::once(&mut self.tally).chain(self.since_away.as_mut())
+        core::iter::once(&mut self.on.tally).chain(self.on.since_away.as_mut())
     }
 
     pub(super) fn count(&mut self, dt: Seconds, watts: Watts, seen: &Observation) {
@@ -90,12 +95,12 @@ impl Engine {
     /// The supply was away and is back: from now on it is counted apart as well, until somebody
     /// says whether it is another bank.
     pub(super) fn doubt_supply(&mut self, away: Away) {
-        let counted = self.belief.away();
-        self.belief.note_away(away);
-        if self.belief.away() != counted {
-            self.since_away = Some(Tally::new(away.to));
-            self.following.retain(|one| !one.is_of(Story::Swapped));
+        let counted = self.on.belief.away();
+        self.on.belief.note_away(away);
+        if self.on.belief.away() != counted {
+            self.on.since_away = Some(Tally::new(away.to));
+            self.on.following.retain(|one| !one.is_of(Story::Swapped));
         }
-        self.shown.hurry();
+        self.on.shown.hurry();
     }
 }

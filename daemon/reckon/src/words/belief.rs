@@ -1,13 +1,10 @@
 //! The questions that only the operator can answer, the answers, and what holds until then.
 
-use alloc::{
-    format,
-    string::{String, ToString},
-    vec::Vec,
-};
+use alloc::{format, string::String, vec::Vec};
 
-use super::numbers::{clock_time, energy, left, moment, percent, span};
+use super::numbers::{clock_time, energy, left, percent, span};
 use crate::{
+    bank::{BankSpec, MeasuredAt},
     belief::{Answer, Away, Question, QuestionView, Standing, Story},
     snapshot::{Possibility, Snapshot},
     time::Mono,
@@ -21,7 +18,7 @@ pub struct Asked {
     pub text: String,
     /// Why, in a sentence or two.
     pub why: String,
-    /// What may be answered, in words, and what that would leave (`6 h 40 left`).
+    /// What may be answered, in words, and what that would leave (`6 h 40 left`) or means.
     pub answers: Vec<(Answer, String, Option<String>)>,
     /// What holds, where something does: a sentence.
     pub holds: Option<String>,
@@ -46,12 +43,12 @@ pub fn asked(view: &QuestionView, snapshot: &Snapshot) -> Asked {
         Question::Swapped => swapped(snapshot),
         Question::HowFull => how_full(snapshot),
         Question::HowEnded => (
-            String::from("Ran empty, or was the plug pulled?"),
+            String::from("How did the last outing end?"),
             String::from(
-                "The power went away at the end of the last outing. If the bank ran empty, every later forecast learns from it.",
+                "Its power went away. If the bank ran empty, later forecasts learn from it.",
             ),
         ),
-        Question::BankChanged => (String::from("Wrong bank?"), bank_changed(snapshot)),
+        Question::BankChanged => (String::from("Changed by mistake?"), bank_changed(snapshot)),
     };
     Asked { text, why, answers, holds: view.answer.map(|answer| holds(view, answer, snapshot)) }
 }
@@ -65,12 +62,12 @@ fn since_last(snapshot: &Snapshot) -> (String, String) {
     let text = String::from("Same bank, not charged since?");
     let Some(since) = &snapshot.bank.since else { return (text, String::new()) };
     let off = match since.off {
-        Some(off) => format!("The board was off for {}", span(off)),
-        None if since.restarted => String::from("The board was restarted"),
-        None => String::from("The board was off, nobody knows for how long"),
+        Some(off) => format!("The board was off for {}.", span(off)),
+        None if since.restarted => String::from("The board was restarted."),
+        None => String::from("Nobody knows how long the board was off."),
     };
-    let given = energy(since.carried.delivered);
-    (text, format!("{off}. Before that {} had given {given}.", bank(snapshot)))
+    let given = energy(since.delivered);
+    (text, format!("{off} Before that, {} had given {given}.", bank(snapshot)))
 }
 
 fn swapped(snapshot: &Snapshot) -> (String, String) {
@@ -81,48 +78,81 @@ fn swapped(snapshot: &Snapshot) -> (String, String) {
 fn away_words(away: &Away, snapshot: &Snapshot) -> String {
     let when = at(away.to, snapshot);
     if away.stepped {
-        return format!("The voltage jumped {when} and stayed there.");
+        return format!("The voltage jumped {when} and has stayed there.");
     }
     let lasted = span(Seconds::of(away.lasted_s()));
-    format!("The supply was away for {lasted} while the board ran on; it came back {when}.")
+    format!("The supply was away for {lasted} and the board ran on. It came back {when}.")
 }
 
 fn how_full(snapshot: &Snapshot) -> (String, String) {
     let another = snapshot.bank.away.is_some_and(|away| away.to == snapshot.outing_began);
-    let text = if another { "How full was it then?" } else { "How full was it at the start?" };
-    let why = "A guess, or the lamps of the bank, halves the doubt.";
-    (text.to_string(), why.to_string())
+    let text = if another {
+        String::from("How full was the other bank?")
+    } else {
+        format!("How full was {} at the start?", bank(snapshot))
+    };
+    (text, String::from("A rough answer will do: it makes the range narrower."))
 }
 
 fn bank_changed(snapshot: &Snapshot) -> String {
     let Some(changed) = &snapshot.bank.changed else { return String::new() };
-    let left = span(changed.until.seconds_since(snapshot.at.mono));
-    let since = at(changed.at, snapshot);
-    format!("{} is in use since {since}. This can be taken back for {left} more.", bank(snapshot))
+    let since = since(changed.at, snapshot);
+    let told = if recharged(snapshot) {
+        format!("{} counts as charged {since}.", bank(snapshot))
+    } else {
+        format!("{} has been in use {since}.", bank(snapshot))
+    };
+    let until = match clock_time(changed.until, snapshot.at) {
+        Some(time) => format!("until {time}"),
+        None => {
+            format!("for {} more", whole_minutes(changed.until.seconds_since(snapshot.at.mono)))
+        }
+    };
+    format!("{told} You can take that back {until}.")
+}
+
+/// Whether the bank that was put to use is the one that had been in use.
+fn recharged(snapshot: &Snapshot) -> bool {
+    let before = snapshot.bank.changed.as_ref().and_then(|it| it.before.as_ref());
+    before.zip(snapshot.bank.spec.as_ref()).is_some_and(|(before, now)| before.name == now.name)
 }
 
 /// `at 14:02`, or how long ago where the clock is not to be believed.
 fn at(when: Mono, snapshot: &Snapshot) -> String {
     match clock_time(when, snapshot.at) {
         Some(time) => format!("at {time}"),
-        None => moment(when, snapshot.at),
+        None => format!("{} ago", whole_minutes(snapshot.at.mono.seconds_since(when))),
     }
+}
+
+/// `since 14:02`, or for how long.
+fn since(when: Mono, snapshot: &Snapshot) -> String {
+    match clock_time(when, snapshot.at) {
+        Some(time) => format!("since {time}"),
+        None => format!("for {}", whole_minutes(snapshot.at.mono.seconds_since(when))),
+    }
+}
+
+/// A span in words that change once a minute at most: an answer must not move under a thumb.
+fn whole_minutes(time: Seconds) -> String {
+    if time.si() < 60.0 { String::from("less than a minute") } else { span(time) }
 }
 
 /// An answer, as a button has it.
 fn answer_words(question: Question, answer: Answer, snapshot: &Snapshot) -> String {
     let bank = bank(snapshot);
     match answer {
-        Answer::GoesOn => format!("Yes: {bank}, not charged"),
-        Answer::Charged => format!("{bank}, charged full"),
+        Answer::GoesOn => String::from("Yes, not charged"),
+        Answer::Charged => String::from("No, charged full"),
         Answer::Another if question == Question::SinceLast => {
-            String::from("Charged in part, or another bank")
+            String::from("Part-charged or another bank")
         }
         Answer::Another => String::from("Another bank"),
         Answer::Same => format!("Still {bank}"),
-        Answer::Level(share) => level_words(share),
-        Answer::RanEmpty => String::from("It ran empty"),
+        Answer::Level(share) => level(share, snapshot.bank.spec.as_deref()).0,
+        Answer::RanEmpty => String::from("The bank ran empty"),
         Answer::PlugPulled => String::from("The plug was pulled"),
+        Answer::Undo if recharged(snapshot) => String::from("It was not charged: go back"),
         Answer::Undo => match snapshot.bank.changed.as_ref().and_then(|it| it.before.as_ref()) {
             Some(before) => format!("Back to {}", before.name),
             None => String::from("Take it back"),
@@ -130,20 +160,54 @@ fn answer_words(question: Question, answer: Answer, snapshot: &Snapshot) -> Stri
     }
 }
 
-/// A level as the lamps of a bank show it, else per cent.
-fn level_words(share: Share) -> String {
-    let lamps = [(0.875, 4), (0.625, 3), (0.375, 2), (0.125, 1)];
+/// The levels that a thumb can say of a bank, fullest first: each as the lamps of a USB bank show it
+/// (a pack has none), and the share of the charge that it stands for.
+#[must_use]
+pub fn levels(bank: Option<&BankSpec>) -> Vec<(Answer, String, Option<String>)> {
+    let middles = LAMPS.iter().map(|(middle, ..)| Share::nearest(*middle));
+    let said = |share: Share| {
+        let (label, means) = level(share, bank);
+        (Answer::Level(share), label, means)
+    };
+    core::iter::once(Share::WHOLE).chain(middles).map(said).collect()
+}
+
+/// The middles of what four lamps can tell apart, with what each means (common practice, no source:
+/// a lamp stands for a quarter).
+const LAMPS: [(f64, u8, &str); 4] = [
+    (0.875, 4, "over 75\u{a0}%"),
+    (0.625, 3, "50 to 75\u{a0}%"),
+    (0.375, 2, "25 to 50\u{a0}%"),
+    (0.125, 1, "under 25\u{a0}%"),
+];
+
+/// A level as an answer says it, and what that means where it does not say so itself.
+fn level(share: Share, bank: Option<&BankSpec>) -> (String, Option<String>) {
     if share == Share::WHOLE {
-        return String::from("Full");
+        return (String::from("Full"), None);
     }
-    match lamps.iter().find(|(middle, _)| (share.part() - middle).abs() < 1e-6) {
-        Some((_, lit)) => format!("{lit} of 4 lamps"),
-        None => format!("About {}", percent(share)),
+    let near = LAMPS.iter().find(|(middle, ..)| (share.part() - middle).abs() < 1e-6);
+    let Some((_, lit, means)) = near else { return (format!("About {}", percent(share)), None) };
+    if has_lamps(bank) {
+        (format!("{lit} of 4 lamps"), Some(String::from(*means)))
+    } else {
+        let mut letters = means.chars();
+        let first = letters.next().into_iter().flat_map(char::to_uppercase);
+        (first.chain(letters).collect(), None)
     }
+}
+
+/// Whether a bank is of the sort that shows its charge by lamps: one cell in series behind a
+/// converter.
+fn has_lamps(bank: Option<&BankSpec>) -> bool {
+    bank.is_none_or(|spec| spec.measured_at != MeasuredAt::Cells && spec.series <= 1)
 }
 
 /// What would be left by an answer, where that is among the possibilities.
 fn leaves(question: Question, answer: Answer, snapshot: &Snapshot) -> Option<String> {
+    if let Answer::Level(share) = answer {
+        return level(share, snapshot.bank.spec.as_deref()).1;
+    }
     let story = match (question, answer) {
         (Question::SinceLast, Answer::GoesOn) => Story::GoesOn,
         (Question::SinceLast, Answer::Charged) => Story::Charged,
@@ -168,25 +232,40 @@ fn left_of(one: &Possibility) -> String {
 
 /// What holds, and by whose word.
 fn holds(view: &QuestionView, answer: Answer, snapshot: &Snapshot) -> String {
-    let bank = bank(snapshot);
-    let what = match answer {
-        Answer::GoesOn => format!("{bank} was not charged since the last outing, which goes on"),
-        Answer::Charged => format!("{bank} was charged before this outing"),
-        Answer::Another if view.question == Question::SinceLast => {
-            String::from("Before this outing the bank was charged in part, or changed")
-        }
-        Answer::Another => String::from("Another bank came in the middle"),
-        Answer::Same => format!("{bank} has been connected all along"),
-        Answer::Level(share) if share == Share::WHOLE => format!("{bank} began full"),
-        Answer::Level(share) => format!("{bank} began at {}", lower(&level_words(share))),
-        Answer::RanEmpty => String::from("At the end of the last outing the bank was empty"),
-        Answer::PlugPulled => String::from("The last outing ended with a pulled plug"),
-        Answer::Undo => String::from("The bank was changed"),
-    };
+    let what = held(view.question, answer, snapshot);
     match view.standing {
-        Standing::Said => format!("{what}: you said so."),
-        Standing::Inferred => format!("{what}: {}.", inferred(view.question, snapshot)),
-        Standing::Open => format!("{what}."),
+        Standing::Said => format!("{what} You said so."),
+        Standing::Inferred => format!("{what} {}", inferred(view.question, snapshot)),
+        Standing::Open => what,
+    }
+}
+
+fn held(question: Question, answer: Answer, snapshot: &Snapshot) -> String {
+    let bank = bank(snapshot);
+    match answer {
+        Answer::GoesOn => format!("{bank} was not charged, so the last outing goes on."),
+        Answer::Charged => format!("{bank} was charged full before this outing."),
+        Answer::Another if question == Question::SinceLast => {
+            String::from("The bank was part-charged or changed before this outing.")
+        }
+        Answer::Another => match &snapshot.bank.away {
+            Some(away) => format!("Another bank took over {}.", at(away.to, snapshot)),
+            None => String::from("Another bank took over in this outing."),
+        },
+        Answer::Same => format!("{bank} has been connected all along."),
+        Answer::Level(share) => began_at(share, snapshot),
+        Answer::RanEmpty => String::from("The last outing ended because the bank ran empty."),
+        Answer::PlugPulled => String::from("The last outing ended because the plug was pulled."),
+        Answer::Undo => String::from("The bank was changed."),
+    }
+}
+
+fn began_at(share: Share, snapshot: &Snapshot) -> String {
+    let bank = bank(snapshot);
+    match level(share, snapshot.bank.spec.as_deref()) {
+        _ if share == Share::WHOLE => format!("{bank} began full."),
+        (lamps, Some(_)) => format!("{bank} began at {lamps}."),
+        (part, None) => format!("{bank} began at {} of its charge.", lower(&part)),
     }
 }
 
@@ -195,9 +274,9 @@ fn inferred(question: Question, snapshot: &Snapshot) -> String {
     let off = snapshot.bank.since.as_ref().and_then(|since| since.off);
     match (question, off) {
         (Question::SinceLast, Some(off)) => {
-            format!("the board was off for {}, and nobody has said otherwise", span(off))
+            format!("The board was off for {}, and nobody has said otherwise.", span(off))
         }
-        _ => String::from("nobody has said otherwise"),
+        _ => String::from("Nobody has said otherwise."),
     }
 }
 
@@ -211,7 +290,7 @@ pub(super) fn supposing(story: Story) -> Option<&'static str> {
     match story {
         Story::GoesOn => Some("if not charged since"),
         Story::Charged => Some("if charged full"),
-        Story::AnyLevel => Some("if charged in part"),
+        Story::AnyLevel => Some("if only part charged"),
         Story::Swapped => Some("if it is another bank"),
         Story::Told => Some("if it is the same bank"),
         Story::Said => None,

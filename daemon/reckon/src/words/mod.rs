@@ -15,7 +15,7 @@ mod sentences;
 mod station;
 
 pub use alarms::{Said, alarm, edge, gap, gap_remedy, help, over_line, refusal};
-pub use belief::{Asked, asked};
+pub use belief::{Asked, asked, levels};
 pub(crate) use numbers::stands_s;
 pub use numbers::{
     ago, ahead, celsius, chance, clock_time, energy, left, moment, percent, power, range, span,

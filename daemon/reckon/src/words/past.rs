@@ -26,6 +26,8 @@ pub enum OutingEnd {
     Died,
     /// The power went away: the bank died with this chance, else its plug was pulled.
     PowerLost(Share),
+    /// The power went away because its plug was pulled.
+    Unplugged,
     /// Another bank took over.
     Swapped,
 }
@@ -190,6 +192,7 @@ pub fn ending(end: OutingEnd, ended: Option<Local>, within: Option<Seconds>) -> 
         OutingEnd::PowerLost(_) => {
             format!("The power went away{when}: the bank died, or its plug was pulled.")
         }
+        OutingEnd::Unplugged => format!("The plug was pulled{when}."),
         OutingEnd::Swapped => format!("Another bank took over{when}."),
     }
 }

@@ -6,12 +6,14 @@ use proptest::prelude::*;
 
 use super::{numbers::time_of_day, *};
 use crate::{
+    bank::{BankSpec, Cells, MeasuredAt},
+    belief::{Answer as Reply, Away, Question, QuestionView, Standing, Story},
     engine::{Engine, Refusal, Setup},
     forecast::{Forecast, Outlook},
     reading::{Gap, SourceIx},
-    snapshot::{About, Alarm, Basis, FinishView, Snapshot, Verdict},
+    snapshot::{About, Alarm, BankChanged, Basis, FinishView, Possibility, Snapshot, Verdict},
     time::{Mono, Stamp, Trust, Wall},
-    units::{Celsius, Joules, Seconds, Share, Volts, Watts},
+    units::{AmpHours, Celsius, Joules, Seconds, Share, Volts, Watts},
 };
 
 /// 2024-06-15 was a Saturday (calendar); 13:05:00 UTC.
@@ -434,5 +436,286 @@ fn read_min(text: &str) -> u32 {
         [days, "days"] => number(days) * 1440,
         [days, "days", h, "h"] => number(days) * 1440 + number(h) * 60,
         other => panic!("cannot read {other:?}"),
+    }
+}
+
+// ---- what only the operator knows ---------------------------------------------------------------
+
+fn blue_ten() -> BankSpec {
+    BankSpec {
+        name: "Blue ten".into(),
+        cells: Cells::LiIon,
+        series: 1,
+        label: AmpHours::of(10.0),
+        label_volts: Volts::of(3.7),
+        measured_at: MeasuredAt::Output,
+        ambient: None,
+        cutoff: None,
+    }
+}
+
+fn long_six() -> BankSpec {
+    BankSpec {
+        name: "Long six".into(),
+        cells: Cells::LiFePo4,
+        series: 4,
+        label: AmpHours::of(6.0),
+        label_volts: Volts::of(12.8),
+        measured_at: MeasuredAt::Cells,
+        ambient: None,
+        cutoff: None,
+    }
+}
+
+/// On this bank, after an outing that took 50.7 Wh.
+fn on(bank: BankSpec) -> Snapshot {
+    let mut shot = snapshot();
+    shot.bank.spec = Some(alloc::sync::Arc::new(bank));
+    shot.bank.since = Some(crate::snapshot::Since {
+        outing: None,
+        delivered: Joules::from_wh(50.7),
+        off: None,
+        restarted: false,
+    });
+    shot
+}
+
+fn view(question: Question, answer: Option<Reply>, standing: Standing) -> QuestionView {
+    let all = [
+        Reply::GoesOn,
+        Reply::Charged,
+        Reply::Another,
+        Reply::Same,
+        Reply::Level(Share::WHOLE),
+        Reply::Level(Share::nearest(0.375)),
+        Reply::Level(Share::nearest(0.7)),
+        Reply::RanEmpty,
+        Reply::PlugPulled,
+        Reply::Undo,
+    ];
+    let answers = all.into_iter().filter(|answer| question.takes(*answer)).collect();
+    QuestionView { question, answers, answer, standing }
+}
+
+fn open(question: Question, shot: &Snapshot) -> Asked {
+    asked(&view(question, None, Standing::Open), shot)
+}
+
+#[test]
+fn why_it_is_asked_whether_the_bank_was_charged() {
+    let mut shot = on(long_six());
+    let why = |shot: &Snapshot| plain(&open(Question::SinceLast, shot).why);
+    let rest = "Before that, Long six had given 50.7 Wh.";
+    assert_eq!(why(&shot), format!("Nobody knows how long the board was off. {rest}"));
+    let told = |shot: &mut Snapshot, off: Option<f64>, restarted: bool| {
+        let since = shot.bank.since.as_mut().expect("it follows another outing");
+        (since.off, since.restarted) = (off.map(minutes), restarted);
+    };
+    told(&mut shot, None, true);
+    assert_eq!(why(&shot), format!("The board was restarted. {rest}"));
+    told(&mut shot, Some(540.0), false);
+    assert_eq!(why(&shot), format!("The board was off for 9 h. {rest}"));
+    told(&mut shot, Some(7.0), true);
+    assert_eq!(why(&shot), format!("The board was off for 7 min. {rest}"));
+    assert_eq!(open(Question::SinceLast, &shot).text, "Same bank, not charged since?");
+    assert_eq!(open(Question::SinceLast, &shot).holds, None);
+}
+
+#[test]
+fn why_it_is_asked_whether_it_is_another_bank() {
+    let mut shot = on(blue_ten());
+    let why = |shot: &Snapshot| plain(&open(Question::Swapped, shot).why);
+    let from = Mono::at_s(4360.0);
+    shot.bank.away = Some(Away { from, to: Mono::at_s(4400.0), stepped: false });
+    // 13:05:00 UTC at an offset of two hours, ten minutes ago.
+    assert_eq!(
+        why(&shot),
+        "The supply was away for 40 s and the board ran on. It came back at 14:55."
+    );
+    shot.at.trust = Trust::Unset;
+    assert!(why(&shot).ends_with("It came back 10 min ago."), "{}", why(&shot));
+    shot.bank.away = Some(Away { from, to: Mono::at_s(4980.0), stepped: true });
+    assert_eq!(why(&shot), "The voltage jumped less than a minute ago and has stayed there.");
+}
+
+#[test]
+fn answers_and_what_they_leave() {
+    let mut shot = on(long_six());
+    let one = |story, weight, min: [f64; 3]| Possibility {
+        story,
+        weight: Share::nearest(weight),
+        remaining: min.map(minutes),
+    };
+    shot.possibilities = alloc::vec![
+        one(Story::GoesOn, 0.4, [120.0, 240.0, 355.0]),
+        one(Story::Charged, 0.5, [880.0, 1000.0, 1115.0]),
+        one(Story::AnyLevel, 0.1, [130.0, 500.0, 950.0]),
+    ];
+    let said = |question, shot: &Snapshot| {
+        let answers = open(question, shot).answers.into_iter();
+        answers
+            .map(|(_, label, leaves)| (plain(&label), leaves.map(|it| plain(&it))))
+            .collect::<Vec<_>>()
+    };
+    let pair = |label: &str, leaves: &str| {
+        (String::from(label), Some(String::from(leaves)).filter(|it| !it.is_empty()))
+    };
+    assert_eq!(
+        said(Question::SinceLast, &shot),
+        [
+            pair("Yes, not charged", "4 h left"),
+            pair("No, charged full", "16 h 30 left"),
+            pair("Part-charged or another bank", "8 h left"),
+        ]
+    );
+    shot.possibilities = alloc::vec![
+        one(Story::Told, 0.6, [350.0, 400.0, 450.0]),
+        one(Story::Swapped, 0.4, [84.0, 306.0, 534.0]),
+    ];
+    assert_eq!(
+        said(Question::Swapped, &shot),
+        [pair("Another bank", "5 h left"), pair("Still Long six", "6 h 40 left")]
+    );
+    // A pack has no lamps; a USB bank shows four, each a quarter (common practice, no source).
+    assert_eq!(
+        said(Question::HowFull, &shot),
+        [pair("Full", ""), pair("25 to 50 %", ""), pair("About 70 %", "")]
+    );
+    assert_eq!(
+        said(Question::HowFull, &on(blue_ten())),
+        [pair("Full", ""), pair("2 of 4 lamps", "25 to 50 %"), pair("About 70 %", "")]
+    );
+    assert_eq!(
+        said(Question::HowEnded, &shot),
+        [pair("The bank ran empty", ""), pair("The plug was pulled", "")]
+    );
+}
+
+#[test]
+fn the_levels_that_can_be_said_part_the_whole_charge() {
+    for bank in [Some(blue_ten()), Some(long_six()), None] {
+        let parts: Vec<f64> = levels(bank.as_ref())
+            .iter()
+            .map(|(answer, ..)| match answer {
+                Reply::Level(share) => share.part(),
+                other => panic!("{other:?} is no level"),
+            })
+            .collect();
+        assert_eq!(parts, [1.0, 0.875, 0.625, 0.375, 0.125]);
+    }
+    let (_, label, means) = levels(Some(&long_six())).remove(4);
+    assert_eq!((plain(&label), means), (String::from("Under 25 %"), None));
+}
+
+#[test]
+fn a_changed_bank_says_till_when_it_can_be_taken_back() {
+    let mut shot = on(long_six());
+    let changed = |before| {
+        Some(BankChanged {
+            at: Mono::at_s(4880.0),
+            until: Mono::at_s(5480.0),
+            before: Some(alloc::sync::Arc::new(before)),
+        })
+    };
+    shot.bank.changed = changed(blue_ten());
+    let said = |shot: &Snapshot| {
+        let asked = open(Question::BankChanged, shot);
+        (plain(&asked.why), asked.answers[0].1.clone())
+    };
+    assert_eq!(
+        said(&shot),
+        (
+            String::from(
+                "Long six has been in use since 15:03. You can take that back until 15:13."
+            ),
+            String::from("Back to Blue ten"),
+        )
+    );
+    shot.bank.changed = changed(long_six());
+    assert_eq!(
+        said(&shot),
+        (
+            String::from(
+                "Long six counts as charged since 15:03. You can take that back until 15:13."
+            ),
+            String::from("It was not charged: go back"),
+        )
+    );
+    shot.at.trust = Trust::Unset;
+    let (why, _) = said(&shot);
+    assert_eq!(why, "Long six counts as charged for 2 min. You can take that back for 8 min more.");
+}
+
+#[test]
+fn what_holds_says_by_whose_word() {
+    let mut shot = on(blue_ten());
+    let since = shot.bank.since.as_mut().expect("it follows another outing");
+    since.off = Some(minutes(4380.0));
+    shot.bank.away =
+        Some(Away { from: Mono::at_s(4360.0), to: Mono::at_s(4400.0), stepped: false });
+    let part = |part| Reply::Level(Share::nearest(part));
+    for (question, answer, want) in [
+        (
+            Question::SinceLast,
+            Reply::GoesOn,
+            "Blue ten was not charged, so the last outing goes on.",
+        ),
+        (Question::SinceLast, Reply::Charged, "Blue ten was charged full before this outing."),
+        (
+            Question::SinceLast,
+            Reply::Another,
+            "The bank was part-charged or changed before this outing.",
+        ),
+        (Question::Swapped, Reply::Another, "Another bank took over at 14:55."),
+        (Question::Swapped, Reply::Same, "Blue ten has been connected all along."),
+        (Question::HowFull, part(1.0), "Blue ten began full."),
+        (Question::HowFull, part(0.375), "Blue ten began at 2 of 4 lamps."),
+        (Question::HowFull, part(0.7), "Blue ten began at about 70 % of its charge."),
+        (Question::HowEnded, Reply::RanEmpty, "The last outing ended because the bank ran empty."),
+        (
+            Question::HowEnded,
+            Reply::PlugPulled,
+            "The last outing ended because the plug was pulled.",
+        ),
+    ] {
+        let holds = |standing| {
+            plain(&asked(&view(question, Some(answer), standing), &shot).holds.unwrap_or_default())
+        };
+        assert_eq!(holds(Standing::Said), format!("{want} You said so."));
+        let by = match question {
+            Question::SinceLast => {
+                "The board was off for 3 days 1 h, and nobody has said otherwise."
+            }
+            _ => "Nobody has said otherwise.",
+        };
+        assert_eq!(holds(Standing::Inferred), format!("{want} {by}"));
+    }
+    let pack = on(long_six());
+    let level = view(Question::HowFull, Some(part(0.125)), Standing::Said);
+    let holds = asked(&level, &pack).holds.unwrap_or_default();
+    assert_eq!(plain(&holds), "Long six began at under 25 % of its charge. You said so.");
+}
+
+#[test]
+fn of_several_possibilities_the_cautious_one_stands_large() {
+    let mut shot = lasting(120.0, 510.0, 1115.0);
+    let one = |story, min: [f64; 3]| Possibility {
+        story,
+        weight: Share::nearest(0.5),
+        remaining: min.map(minutes),
+    };
+    for (story, supposes) in [
+        (Story::GoesOn, "left, if not charged since"),
+        (Story::AnyLevel, "left, if only part charged"),
+        (Story::Swapped, "left, if it is another bank"),
+        (Story::Told, "left, if it is the same bank"),
+    ] {
+        shot.possibilities = alloc::vec![
+            one(Story::Charged, [880.0, 1000.0, 1115.0]),
+            one(story, [120.0, 240.0, 355.0]),
+        ];
+        let said = answer(&shot);
+        assert_eq!((plain(&said.big).as_str(), said.after.as_str()), ("4 h", supposes));
+        assert_eq!(plain(&said.lines[0]), "between 2 h and 19 h", "the range spans them all");
     }
 }

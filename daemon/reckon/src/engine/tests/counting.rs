@@ -194,7 +194,7 @@ fn a_bank_told_of_later_has_fed_the_board_all_along() {
 fn the_account_for_a_later_bank_stays_small_and_whole() {
     let mut field = Field::new(setup());
     field.seconds(30_000, |k| measured(5.0, if k % 20 < 10 { 0.5 } else { 1.5 }));
-    let history = field.engine.tally.meter.history();
+    let history = field.engine.on.tally.meter.history();
     assert!(history.len() <= 240, "{} steps", history.len());
     let energy: f64 = history.iter().map(|one| one.dt_s * one.watts.unwrap()).sum();
     near(energy, 5.0 * 30_000.0, 1e-3, "no energy is lost by merging");
