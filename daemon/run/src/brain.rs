@@ -12,6 +12,7 @@ use std::{
 use history::RecordState;
 use reckon::{
     alarm::Edge,
+    belief::Question,
     engine::{Ask, Engine, Refusal},
     reading::Sweep,
     snapshot::{Footprint, Snapshot},
@@ -271,8 +272,11 @@ impl Brain {
         // An outing that began, ended or was joined to another is credited anew.
         let tested = self.keeping.borrow().test.as_ref().map(|test| test.bank.clone());
         let connected = shot.bank.spec.as_ref().map(|bank| bank.name.clone());
-        if matches!(ask, Ask::UseBank { start: Some(_), .. })
-            || tested.is_some_and(|it| Some(it) != connected)
+        if matches!(
+            ask,
+            Ask::UseBank { start: Some(_), .. }
+                | Ask::Answer { question: Question::BankChanged, .. }
+        ) || tested.is_some_and(|it| Some(it) != connected)
         {
             self.end_test();
         }

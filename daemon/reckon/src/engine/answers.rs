@@ -129,9 +129,10 @@ impl Engine {
 
     /// A change of the bank that can still be taken back.
     pub(super) fn bank_changed(&self, now: Mono) -> Option<BankChanged> {
-        let (at, before) = self.shelf.as_ref()?;
+        let shelf = self.shelf.as_ref()?;
+        let (at, before) = (shelf.changed, &shelf.on.bank);
         let until = Mono::at_s(at.as_s() + UNDO_S);
-        (now < until).then(|| BankChanged { at: *at, until, before: before.bank.clone() })
+        (now < until).then(|| BankChanged { at, until, before: before.clone() })
     }
 
     /// Lets go of what can no longer be taken back.
@@ -145,12 +146,13 @@ impl Engine {
     /// since is its own.
     fn undo_bank(&mut self, now: Mono) -> Result<(), Refusal> {
         self.mind_shelf(now);
-        let Some((_, before)) = self.shelf.take() else { return Err(Refusal::NotAsked) };
-        let since = core::mem::replace(&mut self.on, *before);
-        self.on.activities.tag(since.activities.current());
+        let Some(shelf) = self.shelf.take() else { return Err(Refusal::NotAsked) };
+        let (before, since) = (shelf.on, shelf.since.meter);
+        let undone = core::mem::replace(&mut self.on, before);
+        self.on.activities.tag(undone.activities.current());
         // Where nobody measures, the mean of the model's words on those minutes.
-        let mean = since.tally.meter.outing().unwrap_or(Watts::ZERO);
-        for seen in since.tally.meter.history() {
+        let mean = since.outing().unwrap_or(Watts::ZERO);
+        for seen in since.history() {
             let watts = seen.watts.and_then(Watts::new).unwrap_or(mean);
             self.count(Seconds::of(seen.dt_s), watts, &seen);
             self.feed(&seen);

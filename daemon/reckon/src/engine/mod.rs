@@ -150,6 +150,15 @@ impl OnBank {
     }
 }
 
+/// The outing before a change of the bank.
+#[derive(Clone, Debug)]
+struct Shelf {
+    changed: Mono,
+    on: OnBank,
+    /// Counted since.
+    since: Tally,
+}
+
 /// The state of everything: one outing after another.
 #[derive(Clone, Debug)]
 pub struct Engine {
@@ -159,8 +168,8 @@ pub struct Engine {
     besides: Besides,
     /// The bank that is connected, and the outing on it.
     on: OnBank,
-    /// The same of before a change of the bank that can still be taken back, and when that was.
-    shelf: Option<(Mono, Box<OnBank>)>,
+    /// The same of before a change of the bank that can still be taken back.
+    shelf: Option<Box<Shelf>>,
     /// Energy is counted up to here.
     accounted: Mono,
     last_sweep: Option<Mono>,
@@ -435,9 +444,15 @@ impl Engine {
             // It is connected already, and nobody says that it was charged.
             return Ok(());
         }
+        // A bank that came in the middle of the outing, as a person has said, is now told of: what
+        // was counted since is its own.
+        let came = self.on.since_away.clone().filter(|_| self.on.belief.is_another());
         // The first bank that is told of is the one that has fed the board all along.
         if self.on.bank.is_some() {
             self.new_outing(at.mono);
+        }
+        if let Some(tally) = came {
+            self.on.tally = tally;
         }
         self.on.bank = Some(Arc::new(bank.clone()));
         self.on.start = start.unwrap_or_default();
@@ -456,7 +471,7 @@ impl Engine {
         let belief = self.on.belief.of_next_outing();
         let next = OnBank { belief, ..OnBank::new(activities, now) };
         let before = core::mem::replace(&mut self.on, next);
-        self.shelf = Some((now, Box::new(before)));
+        self.shelf = Some(Box::new(Shelf { changed: now, on: before, since: Tally::new(now) }));
         self.accounted = self.accounted.max(now);
         self.finish = self.finish.filter(|at| *at > now);
         self.strain = StrainWatch::default();

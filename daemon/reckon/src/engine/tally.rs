@@ -59,7 +59,8 @@ impl Engine {
     }
 
     fn tallies(&mut self) -> impl Iterator<Item = &mut Tally> {
-        core::iter::once(&mut self.on.tally).chain(self.on.since_away.as_mut())
+        let shelf = self.shelf.as_mut().map(|shelf| &mut shelf.since);
+        core::iter::once(&mut self.on.tally).chain(self.on.since_away.as_mut()).chain(shelf)
     }
 
     pub(super) fn count(&mut self, dt: Seconds, watts: Watts, seen: &Observation) {

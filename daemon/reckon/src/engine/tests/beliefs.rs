@@ -268,6 +268,33 @@ fn the_connected_bank_changes_nothing_and_another_one_can_be_taken_back() {
 }
 
 #[test]
+fn a_bank_that_came_in_the_middle_and_is_then_told_of_keeps_what_it_gave() {
+    let mut field = Field::blue_ten();
+    let before = field.seconds(1800, |_| three_watts());
+    field.seconds(40, |_| away());
+    field.seconds(600, |_| three_watts());
+    answer(&mut field, Question::Swapped, Some(Answer::Another));
+    let came = field.second(three_watts()).outing_began;
+    let green = BankSpec { name: String::from("Green ten"), ..blue_ten() };
+    field.ask(&Ask::UseBank { bank: green, start: Some(Start::Full) }).unwrap();
+    let shot = field.seconds(60, |_| three_watts());
+    assert_eq!(
+        (shot.outing_began, shot.bank.spec.as_ref().unwrap().name.as_str()),
+        (came, "Green ten")
+    );
+    near(shot.bank.delivered.wh(), 3.0 * 661.0 / 3600.0, 0.02, "since it came");
+    // Undone twice: which bank it is, and that another one came at all.
+    answer(&mut field, Question::BankChanged, Some(Answer::Undo));
+    let shot = field.second(three_watts());
+    assert_eq!(shot.outing_began, came);
+    near(shot.bank.delivered.wh(), 3.0 * 662.0 / 3600.0, 0.02, "nothing twice");
+    answer(&mut field, Question::Swapped, None);
+    let shot = field.seconds(40, |_| three_watts());
+    assert_eq!(shot.outing_began, before.outing_began);
+    near(shot.bank.delivered.wh(), 3.0 * 2502.0 / 3600.0, 0.03, "all of it");
+}
+
+#[test]
 fn the_very_first_start_takes_the_bank_for_full_and_says_that_it_does() {
     let mut field = Field::blue_ten();
     let shot = field.seconds(60, |_| three_watts());
