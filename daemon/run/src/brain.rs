@@ -571,6 +571,7 @@ mod tests {
         let writer = Arc::clone(&opened.writer);
         let record = keeping::Kept {
             recorder: crate::record::Recorder::new(opened.writer),
+            reader: opened.reader,
             last_end: crate::last_end::Start {
                 before: opened.before,
                 boot: opened.boot,

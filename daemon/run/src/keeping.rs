@@ -25,6 +25,8 @@ use crate::{
 pub(crate) struct Kept {
     /// Makes the entries.
     pub(crate) recorder: Recorder,
+    /// Reads the record.
+    pub(crate) reader: history::Reader,
     /// What is known of the last end, until the first sweep.
     pub(crate) last_end: last_end::Start,
     /// The test that was on before the start: its load.
@@ -47,7 +49,9 @@ impl Brain {
         let Some(kept) = self.record.as_mut().filter(|kept| !kept.recorder.begun()) else {
             return shot;
         };
+        kept.last_end.recall(&kept.reader);
         let decided = decide(&kept.last_end, &mut self.engine, &shot);
+        kept.last_end.forget();
         if let Some(say) = &decided.say {
             tracing::info!("{say}");
         }

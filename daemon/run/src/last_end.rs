@@ -1,7 +1,7 @@
 //! What happened at the last end, told to engine and record when the first sweep has come: by then
 //! the kernel's word on its clock is known, and with it how long the power was off.
 
-use history::{End, Ending, Entry};
+use history::{End, Ending, Entry, Reader};
 use reckon::{
     belief::last_end::{
         Account, AtStart, Before, Ended, OpenOuting, Rules, ThisStart, account, at_start,
@@ -12,7 +12,10 @@ use reckon::{
     units::Seconds,
 };
 
-use crate::record::{beginning, millis};
+use crate::{
+    credit::steps,
+    record::{beginning, millis},
+};
 
 /// What the decisions go by, besides the record.
 pub(crate) struct Start {
@@ -29,6 +32,23 @@ pub(crate) struct Start {
 }
 
 impl Start {
+    /// Reads what was seen in the outings that may go on. Left till the first sweep: of a long day it
+    /// takes longer than a page may wait for.
+    pub(crate) fn recall(&mut self, reader: &Reader) {
+        self.each_doubted(|outing| outing.steps = steps(reader, outing.id));
+    }
+
+    /// Lets go of it, once it was told.
+    pub(crate) fn forget(&mut self) {
+        self.each_doubted(|outing| outing.steps = Vec::new());
+    }
+
+    fn each_doubted(&mut self, change: impl FnMut(&mut OpenOuting)) {
+        let Some(before) = &mut self.before else { return };
+        let doubted = before.unsettled.iter_mut().map(|one| &mut one.outing);
+        before.outing.iter_mut().chain(doubted).for_each(change);
+    }
+
     /// What the record says of the last end, as things look at this moment.
     fn account(&self, before: &Before, at: Stamp) -> Account {
         let wall_at_boot_ms =

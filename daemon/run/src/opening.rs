@@ -22,6 +22,8 @@ use crate::{brain::Event, clerk, clock::Clock, credit, keep::random, settings::R
 pub(crate) struct Opened {
     /// Writes.
     pub(crate) writer: Arc<Writer>,
+    /// Reads.
+    pub(crate) reader: Reader,
     /// What it says of the last end.
     pub(crate) before: Option<Before>,
     /// This boot.
@@ -69,19 +71,13 @@ pub(crate) fn open(
     };
     let started = history::start(keep, who, tell)
         .map_err(|why| format!("The system has no room for the record's thread: {why}."))?;
-    let Started { mut before, trouble, reader, writer, .. } = started;
-    if let Some(before) = &mut before {
-        let doubted = before.unsettled.iter_mut().map(|one| &mut one.outing);
-        for outing in before.outing.iter_mut().chain(doubted) {
-            outing.steps = credit::steps(&reader, outing.id);
-        }
-    }
+    let Started { before, trouble, reader, writer, .. } = started;
     let (taught, test) = if trouble.is_some() {
         (Vec::new(), None)
     } else {
         (taught(&reader), clerk::test_of(&reader))
     };
-    Ok(Opened { writer: Arc::new(writer), before, boot, taught, test, at })
+    Ok(Opened { writer: Arc::new(writer), reader, before, boot, taught, test, at })
 }
 
 fn taught(reader: &Reader) -> Vec<(String, Learned)> {

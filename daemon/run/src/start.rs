@@ -417,6 +417,7 @@ impl Station {
         let (load, bank) = opened.test.unzip();
         keeping::Kept {
             recorder: Recorder::new(opened.writer),
+            reader: opened.reader,
             last_end: last_end::Start {
                 before: opened.before,
                 boot: opened.boot,
