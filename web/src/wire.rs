@@ -564,7 +564,7 @@ fn switched(one: &snapshot::Switched) -> Switched {
 
 fn outing(snapshot: &Snapshot) -> Outing {
     let (began_at, began_at_gap) = calendar(snapshot.outing_began, snapshot.at);
-    let lasted_s = snapshot.at.mono.seconds_since(snapshot.outing_began).si();
+    let lasted_s = snapshot.bank.counted.si();
     Outing { name: snapshot.outing.clone(), began_at, began_at_gap, lasted_s }
 }
 

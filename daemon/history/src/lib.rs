@@ -24,7 +24,7 @@
 //!
 //! **Shape.** [`start`] opens the store and gives a [`Writer`] (one thread owns the writing
 //! connection) and a [`Reader`] (connections of its own). [`fold::Folder`] turns seconds into rows.
-//! [`outings`] decides, purely, what happened at the last end. It stores what it is given; it has
+//! [`reckon::belief`] decides, purely, what happened at the last end. It stores what it is given; it has
 //! never heard of a chip or a page.
 //!
 //! **What it costs a card**, counted on the block device (`examples/card_cost.rs`: ext4 with its

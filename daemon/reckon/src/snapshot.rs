@@ -69,6 +69,8 @@ pub struct BankView {
     pub delivered: Joules,
     /// Of that, energy bridged over gaps rather than read.
     pub bridged: Joules,
+    /// Time switched on in this outing, all its boots together.
+    pub counted: Seconds,
     /// Usable energy of the whole bank as believed now: 10 %, 50 %, 90 %.
     pub usable: Option<[Joules; 3]>,
     /// How many run-downs it has learned from.
@@ -108,6 +110,8 @@ pub struct Since {
     pub off: Option<Seconds>,
     /// The board was restarted in good order.
     pub restarted: bool,
+    /// So many outings before that one are counted in with it.
+    pub older: usize,
 }
 
 /// Another bank was put to use a moment ago.

@@ -12,7 +12,7 @@ use std::{
 use history::RecordState;
 use reckon::{
     alarm::Edge,
-    belief::Question,
+    belief::{Answer, Question},
     engine::{Ask, Engine, Refusal},
     reading::Sweep,
     snapshot::{Footprint, Snapshot},
@@ -276,6 +276,7 @@ impl Brain {
             ask,
             Ask::UseBank { start: Some(_), .. }
                 | Ask::Answer { question: Question::BankChanged, .. }
+                | Ask::Answer { question: Question::Swapped, answer: Some(Answer::Another) }
         ) || tested.is_some_and(|it| Some(it) != connected)
         {
             self.end_test();

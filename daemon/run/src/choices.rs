@@ -15,6 +15,9 @@ use serde::{Deserialize, Serialize};
 use crate::keep::{read_some, set_aside, write_whole};
 
 const CHOICES: &str = "choices.toml";
+/// No board runs for ten years, and no bank of ours gives this much.
+const LONGEST_S: f64 = 3.2e8;
+const MOST_WH: f64 = 1e5;
 const HEAD: &str = "# Kept by outlast across restarts. Change things on the page, not here.\n";
 
 /// What a person chose, and how far the outing had come.
@@ -36,6 +39,9 @@ pub(crate) struct Kept {
     counted_s: f64,
     delivered_wh: f64,
     bridged_wh: f64,
+    /// How full the bank was, chosen or not: as with a chosen bank.
+    start: Option<String>,
+    start_share: Option<f64>,
     finish: Option<KeptFinish>,
     away: Option<KeptAway>,
     bank: Option<KeptBank>,
@@ -54,8 +60,7 @@ struct KeptAway {
     from_s: f64,
     to_s: f64,
     stepped: bool,
-    delivered_wh: f64,
-    bridged_wh: f64,
+    before_wh: f64,
 }
 
 impl KeptAway {
@@ -64,20 +69,18 @@ impl KeptAway {
             from_s: doubted.away.from.as_s(),
             to_s: doubted.away.to.as_s(),
             stepped: doubted.away.stepped,
-            delivered_wh: doubted.delivered.wh(),
-            bridged_wh: doubted.bridged.wh(),
+            before_wh: doubted.before.wh(),
         }
     }
 
     /// As it was doubted, or nothing if the figures cannot be ours.
     fn doubted(&self) -> Option<AwayChoice> {
-        let figures = [self.from_s, self.to_s, self.delivered_wh, self.bridged_wh];
+        let figures = [self.from_s, self.to_s, self.before_wh];
         let sound = figures.iter().all(|x| x.is_finite() && *x >= 0.0) && self.from_s <= self.to_s;
         let (from, to) = (Mono::at_s(self.from_s), Mono::at_s(self.to_s));
         sound.then(|| AwayChoice {
             away: Away { from, to, stepped: self.stepped },
-            delivered: Joules::from_wh(self.delivered_wh),
-            bridged: Joules::from_wh(self.bridged_wh),
+            before: Joules::from_wh(self.before_wh),
         })
     }
 }
@@ -120,6 +123,8 @@ impl Kept {
                 at_s: finish.at.as_s(),
                 wall_ms: finish.wall.map(Wall::unix_ms),
             }),
+            start: choices.start.map(|start| start_words(start).0.to_owned()),
+            start_share: choices.start.and_then(|start| start_words(start).1),
             away: choices.away.as_ref().map(KeptAway::of),
             bank: choices.bank.as_ref().map(|(spec, start)| KeptBank::of(spec, *start)),
         }
@@ -146,6 +151,7 @@ impl Kept {
             counted: Seconds::of(self.counted_s),
             delivered: Joules::from_wh(self.delivered_wh),
             bridged: Joules::from_wh(self.bridged_wh),
+            start: self.start.as_deref().and_then(|it| start_of_words(it, self.start_share)),
             away: self.away.as_ref().and_then(KeptAway::doubted),
         }
     }
@@ -153,7 +159,8 @@ impl Kept {
     fn sound(&self) -> bool {
         let count =
             [self.began_s, self.counted_to_s, self.counted_s, self.delivered_wh, self.bridged_wh];
-        count.iter().all(|x| x.is_finite() && *x >= 0.0)
+        let most = [LONGEST_S, LONGEST_S, LONGEST_S, MOST_WH, MOST_WH];
+        count.iter().zip(most).all(|(x, most)| (0.0..=most).contains(x))
             && self.bank.as_ref().is_none_or(|bank| bank.told().is_some())
     }
 }
@@ -171,11 +178,7 @@ impl KeptBank {
             MeasuredAt::Cells => "cells",
             MeasuredAt::Nowhere => "nowhere",
         };
-        let (start, start_share) = match start {
-            Start::Full => ("full", None),
-            Start::Part(_) | Start::Between(..) => ("part", start.middle().map(Share::part)),
-            Start::Unknown => ("unknown", None),
-        };
+        let (start, start_share) = start_words(start);
         Self {
             name: spec.name.clone(),
             cells: cells.to_owned(),
@@ -204,12 +207,7 @@ impl KeptBank {
             "nowhere" => MeasuredAt::Nowhere,
             _ => return None,
         };
-        let start = match (self.start.as_str(), self.start_share) {
-            ("full", _) => Start::Full,
-            ("part", Some(share)) => Start::of_level(Share::new(share)?),
-            ("unknown", _) => Start::Unknown,
-            _ => return None,
-        };
+        let start = start_of_words(&self.start, self.start_share)?;
         let spec = BankSpec {
             name: self.name.chars().filter(|c| !c.is_control()).take(64).collect(),
             cells,
@@ -221,6 +219,24 @@ impl KeptBank {
             cutoff: self.cutoff_v.and_then(Volts::new),
         };
         spec.implausible().is_none().then_some((spec, start))
+    }
+}
+
+/// How full, as it is written: `full`, `part` and its share, or `unknown`.
+fn start_words(start: Start) -> (&'static str, Option<f64>) {
+    match start {
+        Start::Full => ("full", None),
+        Start::Part(_) | Start::Between(..) => ("part", start.middle().map(Share::part)),
+        Start::Unknown => ("unknown", None),
+    }
+}
+
+fn start_of_words(start: &str, share: Option<f64>) -> Option<Start> {
+    match (start, share) {
+        ("full", _) => Some(Start::Full),
+        ("part", Some(share)) => Share::new(share).map(Start::of_level),
+        ("unknown", _) => Some(Start::Unknown),
+        _ => None,
     }
 }
 
@@ -259,7 +275,9 @@ pub(crate) fn load(folder: &Path) -> Found {
 }
 
 fn understood(bytes: &[u8]) -> Option<Kept> {
-    let kept: Kept = toml::from_str(std::str::from_utf8(bytes).ok()?).ok()?;
+    // An empty file is what a power cut leaves of one, not one in which nothing was chosen.
+    let text = std::str::from_utf8(bytes).ok().filter(|text| !text.trim().is_empty())?;
+    let kept: Kept = toml::from_str(text).ok()?;
     kept.sound().then_some(kept)
 }
 
@@ -293,6 +311,7 @@ mod tests {
     fn choices() -> Choices {
         Choices {
             bank: Some((blue_ten(), Start::Part(Share::nearest(0.75)))),
+            start: Some(Start::Part(Share::nearest(0.7))),
             finish: Some(FinishChoice {
                 at: Mono::at_s(9000.5),
                 wall: Some(Wall::from_unix_ms(7)),
@@ -307,8 +326,7 @@ mod tests {
             bridged: Joules::from_wh(0.5),
             away: Some(AwayChoice {
                 away: Away { from: Mono::at_s(5000.0), to: Mono::at_s(5040.0), stepped: false },
-                delivered: Joules::from_wh(2.0),
-                bridged: Joules::ZERO,
+                before: Joules::from_wh(4.0),
             }),
         }
     }

@@ -41,7 +41,7 @@ use crate::{
 /// The run-down test that is on, in the record's choices.
 pub(crate) const TEST: &str = "rundown_test";
 /// How likely an empty bank had seemed before the operator said how an outing ended, in the record's
-/// choices: the outing and the chance.
+/// choices: the chance, under this and the outing's number.
 const ENDING_BEFORE: &str = "ending_before";
 /// Said when no daemon runs and one is needed.
 pub(crate) const NEEDS_RUNNING: &str = "Only the running outlast can do this. Start it with \
@@ -332,18 +332,18 @@ impl Clerk {
                     .to_owned());
             }
         };
-        let before = ending_before(&self.reader()).filter(|(outing, _)| *outing == id);
+        let before = ending_before(&self.reader(), id);
+        let key = ending_key(id);
         let Some(died) = died else {
-            let Some((outing, died)) = before else {
+            let Some(died) = before else {
                 return Err(
                     "Nobody has said how this outing ended. Nothing was changed.".to_owned()
                 );
             };
-            let forgotten = Entry::Choice { key: ENDING_BEFORE.to_owned(), value: String::new() };
-            return Ok(vec![Entry::EndingChance { outing, died }, forgotten]);
+            let forgotten = Entry::Choice { key, value: String::new() };
+            return Ok(vec![Entry::EndingChance { outing: id, died }, forgotten]);
         };
-        let (_, chance) = before.unwrap_or((id, chance));
-        let kept = Entry::Choice { key: ENDING_BEFORE.to_owned(), value: format!("{id} {chance}") };
+        let kept = Entry::Choice { key, value: before.unwrap_or(chance).to_string() };
         Ok(vec![kept, Entry::Answered { outing: id, died }])
     }
 
@@ -508,7 +508,7 @@ fn last_ended(reader: &Reader) -> Result<Option<HowEnded>, Trouble> {
         return Ok(None);
     };
     let outing = last.id;
-    let before = ending_before(reader).filter(|(of, _)| *of == outing).map(|(_, chance)| chance);
+    let before = ending_before(reader, outing);
     Ok(match (last.ending, before) {
         (Ending::PowerLost { .. }, Some(died)) => {
             Some(HowEnded { outing, died, said: Some(false) })
@@ -519,13 +519,15 @@ fn last_ended(reader: &Reader) -> Result<Option<HowEnded>, Trouble> {
     })
 }
 
-/// The outing of which the operator has said how it ended, and how likely an empty bank had seemed.
-fn ending_before(reader: &Reader) -> Option<(i64, f64)> {
-    let choices = reader.choices().ok()?;
-    let (_, value) = choices.into_iter().find(|(key, _)| key == ENDING_BEFORE)?;
-    let (outing, chance) = value.split_once(' ')?;
-    let chance = chance.parse().ok().filter(|chance| (0.0..=1.0).contains(chance))?;
-    Some((outing.parse().ok()?, chance))
+/// How likely an empty bank had seemed before the operator said how this outing ended.
+fn ending_before(reader: &Reader, outing: i64) -> Option<f64> {
+    let (choices, wanted) = (reader.choices().ok()?, ending_key(outing));
+    let (_, chance) = choices.into_iter().find(|(key, _)| *key == wanted)?;
+    chance.parse().ok().filter(|chance| (0.0..=1.0).contains(chance))
+}
+
+fn ending_key(outing: i64) -> String {
+    format!("{ENDING_BEFORE}_{outing}")
 }
 
 fn since_of(before: &Outing, steps: Vec<Observation>) -> SinceLast {
@@ -537,7 +539,7 @@ fn since_of(before: &Outing, steps: Vec<Observation>) -> SinceLast {
         bridged: Joules::from_wh(before.bridged_wh.unwrap_or(0.0)),
         steps,
     };
-    SinceLast { outing: Some(before.id), ..SinceLast::undated(carried) }
+    SinceLast { outing: Some(before.id), by_word: true, ..SinceLast::undated(carried) }
 }
 
 const fn answer_of(goes_on: bool) -> Answer {
@@ -545,8 +547,8 @@ const fn answer_of(goes_on: bool) -> Answer {
 }
 
 fn not_before() -> String {
-    "The outing that is on does not follow this one on the same bank. Say first which bank is \
-     connected. Nothing was changed."
+    "The outing that is on does not follow this one on the same bank: another outing lies between, \
+     or another bank is connected. Nothing was changed."
         .to_owned()
 }
 

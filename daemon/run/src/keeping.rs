@@ -75,15 +75,21 @@ impl Brain {
     /// The recorder takes a sweep.
     pub(crate) fn record_sweep(&mut self, shot: Arc<Snapshot>) -> Arc<Snapshot> {
         let Some(kept) = &mut self.record else { return shot };
-        let undated = shot.bank.since.as_ref().is_some_and(|since| since.off.is_none());
-        let off = undated.then(|| kept.last_end.off(shot.at)).flatten();
+        let undated = shot.bank.since.filter(|since| since.off.is_none());
+        let off = undated.and_then(|since| kept.last_end.off(since.outing, shot.at));
         if let Some(off) = off {
             // The time of day is known only now: decided by again.
             self.engine.note_off(off);
         }
         let start = self.engine.start();
         kept.recorder.taken_apart(&mut self.engine);
+        let before = kept.recorder.doubted();
         kept.recorder.swept(&shot, start);
+        if kept.recorder.doubted() != before {
+            // A crash must not forget the doubt, and what was joined is credited as a whole.
+            self.keep(None);
+            self.settle();
+        }
         shot
     }
 

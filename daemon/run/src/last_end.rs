@@ -58,12 +58,21 @@ impl Start {
         account(before, &this, &Rules::default())
     }
 
-    /// How long the power was off before this boot, as soon as both ends can be dated.
-    pub(crate) fn off(&self, at: Stamp) -> Option<Seconds> {
+    /// How long the power was off between this outing, if it was the open one, and this boot, as soon
+    /// as both ends can be dated.
+    pub(crate) fn off(&self, outing: Option<i64>, at: Stamp) -> Option<Seconds> {
+        at.believed()?;
         let before = self.before.as_ref().filter(|before| before.boot_uuid != self.boot)?;
+        let open = before.outing.as_ref().map(|open| open.id);
+        if open.is_none() || open != outing {
+            return None;
+        }
         self.account(before, at).off_s.map(Seconds::of)
     }
 }
+
+/// A plug that slipped is put back within so long, s (common practice, no source).
+const SLIPPED_S: f64 = 600.0;
 
 /// What came of it.
 pub(crate) struct Decided {
@@ -94,6 +103,11 @@ pub(crate) fn decide(start: &Start, engine: &mut Engine, shot: &Snapshot) -> Dec
     let mut entries = better_known(outing, &account);
     let matters = |label| since.as_ref().is_some_and(|since| since.matters(label));
     let doubted = same_bank && bank.is_some_and(|bank| matters(bank.label_energy()));
+    // A plug that slips again and again takes a little each time: where nothing else says that the
+    // bank was charged, so little is not asked about but counted on.
+    let slipped = matches!(account.ended, Ended::PowerLost { .. })
+        && account.off_s.is_none_or(|off_s| off_s <= SLIPPED_S);
+    let goes_on = goes_on || (same_bank && !doubted && slipped);
     if goes_on && same_bank {
         // Over a boot the open outing goes on by what is believed of it, which can be taken back.
         let newest = since.as_ref().is_some_and(|since| since.outing == Some(outing.id));

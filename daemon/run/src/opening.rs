@@ -26,6 +26,8 @@ pub(crate) struct Opened {
     pub(crate) reader: Reader,
     /// What it says of the last end.
     pub(crate) before: Option<Before>,
+    /// There is a record, and it could not be read.
+    pub(crate) unread: bool,
     /// This boot.
     pub(crate) boot: String,
     /// What it teaches of each bank.
@@ -77,7 +79,8 @@ pub(crate) fn open(
     } else {
         (taught(&reader), clerk::test_of(&reader))
     };
-    Ok(Opened { writer: Arc::new(writer), reader, before, boot, taught, test, at })
+    let unread = trouble.is_some() && folder.join(history::FILE).exists();
+    Ok(Opened { writer: Arc::new(writer), reader, before, unread, boot, taught, test, at })
 }
 
 fn taught(reader: &Reader) -> Vec<(String, Learned)> {
@@ -102,7 +105,9 @@ impl Opened {
         choices.bridged = choices.bridged.max(Joules::from_wh(outing.bridged_wh));
         choices.counted = choices.counted.max(Seconds::of(outing.lasted_s));
         if self.same_boot() && resume.same_boot {
-            choices.counted_to = choices.counted_to.max(Mono::at_s(before.last_sign_s));
+            // The last row may end a few seconds from now: it is cut to whole ones.
+            let to = choices.counted_to.max(Mono::at_s(before.last_sign_s));
+            choices.counted_to = to.min(self.at);
         }
     }
 

@@ -130,6 +130,11 @@ impl Recorder {
         self.seen.missed = shot.missed_sweeps;
     }
 
+    /// Which earlier outing this one is the rest of, and when the supply was away, as last seen.
+    pub(crate) fn doubted(&self) -> (Option<i64>, Option<Away>) {
+        (self.seen.goes_on, self.seen.away)
+    }
+
     /// Takes the snapshot of a sweep.
     pub(crate) fn swept(&mut self, shot: &Snapshot, start: Start) {
         self.changes(shot, start);
@@ -232,6 +237,7 @@ impl Recorder {
             }
         }
         self.seen.began = shot.outing_began;
+        self.seen.goes_on = shot.goes_on;
     }
 
     /// The outing goes on from before the board was switched off, or is one of its own after all.
@@ -240,6 +246,10 @@ impl Recorder {
         match (shot.goes_on, &self.last_end) {
             (Some(earlier), _) => {
                 self.writer.give(Entry::OutingJoins { earlier: Some(earlier), off_before_s });
+                // What that one may be the rest of is counted in as well, so it is joined as well.
+                for _ in 0..shot.bank.since.map_or(0, |since| since.older) {
+                    self.writer.give(Entry::OutingJoins { earlier: None, off_before_s: None });
+                }
             }
             (None, Some(end)) => {
                 let (start_share, end) = (share_of(start), end.clone());

@@ -16,7 +16,7 @@ use alert::{Courier, Led};
 use axum::routing::get;
 use probe::{Rescue, Sweeper, Want};
 use reckon::{
-    engine::{Engine, Resume, Setup},
+    engine::{Engine, Resume, Setup, Start},
     reading::BoardFacts,
     snapshot::Snapshot,
 };
@@ -222,6 +222,10 @@ fn station(
     if !run.demo {
         let root = run.sysroot.clone().unwrap_or_else(|| PathBuf::from("/"));
         setup.power_off.unit = alert::unit_is_enabled(&root);
+    }
+    if record.as_ref().is_some_and(|opened| opened.unread) {
+        // Whatever was used before stands in there: nobody may take the bank for full.
+        setup.start = Start::Unknown;
     }
     if let Some(kept) = found.map(|f| f.kept) {
         let same_boot = kept.same_boot(boot.as_deref());

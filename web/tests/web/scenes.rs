@@ -195,6 +195,7 @@ fn fine() -> Snapshot {
             spec: Some(Arc::new(blue_ten())),
             delivered: Joules::from_wh(9.4),
             bridged: Joules::from_wh(0.1),
+            counted: Seconds::of(NOW_S - BEGAN_S),
             usable: Some([27.5, 30.2, 32.8].map(Joules::from_wh)),
             learned_from: 2,
             start: Start::Full,
@@ -535,6 +536,7 @@ fn asked() -> Snapshot {
         delivered: Joules::from_wh(50.7),
         off: Some(hours(9.333)),
         restarted: false,
+        older: 0,
     };
     made.bank.since = Some(since);
     made.bank.last_ended = Some(HowEnded { outing: 30, died: 0.12, said: None });
@@ -602,6 +604,7 @@ fn held() -> Snapshot {
         delivered: Joules::from_wh(6.1),
         off: Some(Seconds::of(40.0)),
         restarted: false,
+        older: 0,
     });
     made.bank.last_ended = Some(HowEnded { outing: 30, died: 0.12, said: Some(false) });
     made.bank.away = Some(Away {

@@ -349,6 +349,11 @@ impl Alarms {
         self.running_out.latch().standing().is_some()
     }
 
+    /// Whether somebody is being warned that the finish may not be reached.
+    pub(crate) fn is_finish_at_risk(&self) -> bool {
+        self.finish.latch().standing().is_some()
+    }
+
     /// The bank was changed: what was said of the old one is over.
     pub(crate) fn new_bank(&mut self, now: Mono) {
         let told = self.edges.len();

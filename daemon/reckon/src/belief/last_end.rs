@@ -165,6 +165,7 @@ impl Before {
         Some(SinceLast {
             outing: Some(newest.outing.id),
             died: newest.died,
+            older: others.len(),
             ..SinceLast::undated(carried)
         })
     }
@@ -255,6 +256,7 @@ pub fn at_start(before: &Before, account: &Account) -> AtStart {
         died: account.died(),
         off: account.off_s.map(Seconds::of),
         restarted: account.ended == Ended::Restarted,
+        older: before.unsettled.len(),
         ..SinceLast::undated(carried)
     });
     let goes_on = since.as_ref().is_some_and(SinceLast::goes_on);
@@ -321,13 +323,16 @@ const fn known(ended: Ended, from_s: f64, to_s: f64) -> Account {
     Account { ended, from_s, to_s, off_s: None, revised: None, began_full: false }
 }
 
+/// Longer than this no bank lies unused: one of the clocks was wrong, s (three years).
+const LONGEST_OFF_S: f64 = 3.0 * 365.0 * 86_400.0;
+
 /// Time without power between the two boots; only from wall times that were believed in both, and
 /// only if they make sense.
 #[expect(clippy::cast_precision_loss, reason = "milliseconds since 1970 are exact in a double")]
 fn off_s(before: &Before, start: &ThisStart, end_s: f64) -> Option<f64> {
     let ended_ms = before.wall_at_boot_ms? as f64 + end_s * 1000.0;
     let off_s = (start.wall_at_boot_ms? as f64 - ended_ms) / 1000.0;
-    (off_s >= 0.0).then_some(off_s)
+    (0.0..=LONGEST_OFF_S).contains(&off_s).then_some(off_s)
 }
 
 /// What a loss of power says: of itself, and of an earlier one that it is like.

@@ -20,7 +20,7 @@ pub use since::{SinceLast, charged_chance};
 
 use alloc::vec::Vec;
 
-use libm::{exp, log};
+use libm::exp;
 
 use crate::{engine::Start, units::Seconds};
 
@@ -72,10 +72,10 @@ impl Story {
 #[derive(Clone, Copy, Debug, PartialEq)]
 struct Swap {
     away: Away,
-    /// ln of how well the other stories stood when it came back, all together.
-    before: f64,
-    /// A person says that it is another bank (or is not).
-    another: Option<bool>,
+    /// What each story had for itself when it came back.
+    evidence: [f64; Story::ALL.len()],
+    /// A person says that it is the same bank all along.
+    same: bool,
 }
 
 /// What is believed.
@@ -83,8 +83,12 @@ struct Swap {
 pub struct Belief {
     since: Option<SinceLast>,
     swap: Option<Swap>,
+    /// A person says that this outing's bank came when the supply was away like this.
+    came: Option<Away>,
     /// How full a person says that the bank was when its outing began.
     said: Option<Start>,
+    /// The same, put aside by a later answer about the outing before.
+    said_before: Option<Start>,
     /// ln of how likely each story makes what was seen.
     evidence: [f64; Story::ALL.len()],
     /// How the outing before ended, as far as the record can tell.
@@ -115,46 +119,67 @@ impl Belief {
         self.since.as_mut()
     }
 
-    /// The supply was away and is back: perhaps as another bank. One doubt at a time: a second
-    /// absence leaves the first one's beginning standing.
+    /// The supply was away and is back: perhaps as another bank. One doubt at a time: while one is
+    /// undecided, a second absence leaves its beginning standing.
     pub fn note_away(&mut self, away: Away) {
-        let undecided = self.swap.is_some_and(|swap| swap.another.is_none());
-        if undecided {
+        if self.doubted_away().is_some() {
             return;
         }
-        let before = log(self.roots().iter().map(|(_, weight)| weight).sum::<f64>().max(1e-300));
         self.evidence[Story::Swapped as usize] = 0.0;
-        self.swap = Some(Swap { away, before, another: None });
+        self.swap = Some(Swap { away, evidence: self.evidence, same: false });
     }
 
     /// When the supply was away, if that is still of interest.
     #[must_use]
     pub fn away(&self) -> Option<Away> {
-        self.swap.map(|swap| swap.away)
+        self.swap.map(|swap| swap.away).or(self.came)
     }
 
     /// The same, as long as nobody has said whether another bank came.
     #[must_use]
     pub fn doubted_away(&self) -> Option<Away> {
-        self.swap.filter(|swap| swap.another.is_none()).map(|swap| swap.away)
+        self.swap.filter(|swap| !swap.same).map(|swap| swap.away)
     }
 
-    /// A person says that the supply came back as another bank, or did not; `None` takes it back.
-    pub fn say_another(&mut self, another: Option<bool>) {
+    /// A person says that it is the same bank all along, or takes that back.
+    pub const fn say_same(&mut self, same: bool) {
         if let Some(swap) = &mut self.swap {
-            swap.another = another;
+            swap.same = same;
         }
     }
 
-    /// Whether a person has said that another bank came in the middle of this outing.
+    /// What is believed of the outing of another bank, which came when the supply was away.
     #[must_use]
-    pub fn is_another(&self) -> bool {
-        self.swap.is_some_and(|swap| swap.another == Some(true))
+    pub fn of_another(&self, away: Away) -> Self {
+        Self { came: Some(away), ..self.of_next_outing() }
+    }
+
+    /// Whether this outing's bank came when the supply was away, as a person has said.
+    #[must_use]
+    pub const fn is_another(&self) -> bool {
+        self.came.is_some()
     }
 
     /// A person says how full the bank was when its outing began; `None` takes it back.
     pub const fn say_level(&mut self, said: Option<Start>) {
         self.said = said;
+        self.said_before = None;
+    }
+
+    /// A person answers what happened since the outing before; `None` takes it back. The later word
+    /// holds: a level that was said before comes back with the answer taken back.
+    pub fn say_since(&mut self, answer: Option<Answer>) {
+        let Some(since) = &mut self.since else { return };
+        if answer.is_none() && since.by_word {
+            self.since = None;
+        } else {
+            since.answer = answer;
+        }
+        if answer.is_some() {
+            self.said_before = self.said.take().or(self.said_before);
+        } else {
+            self.said = self.said.or(self.said_before.take());
+        }
     }
 
     /// How full a person has said that it was.
@@ -174,7 +199,8 @@ impl Belief {
     /// be taken back.
     #[must_use]
     pub fn stories(&self) -> Vec<Story> {
-        let mut all: Vec<Story> = self.roots().iter().map(|(story, _)| *story).collect();
+        let roots = self.roots(&self.evidence);
+        let mut all: Vec<Story> = roots.iter().map(|(story, _)| *story).collect();
         all.extend(self.swap.map(|_| Story::Swapped));
         all.extend(self.said.map(|_| Story::Said));
         all
@@ -183,23 +209,35 @@ impl Belief {
     /// The stories that no word has ruled out, with their weights, which add up to one.
     #[must_use]
     pub fn cases(&self) -> Vec<(Story, f64)> {
-        if self.said.is_some() {
-            return alloc::vec![(Story::Said, 1.0)];
-        }
-        let mut cases = self.roots();
-        if let Some(since) = &self.since {
-            cases.retain(|(story, _)| since.allows(*story));
-        }
-        if let Some(swap) = self.swap {
+        let mut cases = self.standing(&self.evidence);
+        if let Some(swap) = self.swap.filter(|swap| !swap.same) {
             let another = swap.chance_of_another();
             for (_, weight) in &mut cases {
                 *weight *= 1.0 - another;
             }
+            let then: f64 = self.standing(&swap.evidence).iter().map(|(_, weight)| weight).sum();
             let seen = self.evidence[Story::Swapped as usize];
-            cases.push((Story::Swapped, another * exp(swap.before + seen)));
-            cases.retain(|(_, weight)| *weight > 0.0);
+            cases.push((Story::Swapped, another * then * exp(seen)));
         }
         level(cases)
+    }
+
+    /// The likeliest story of how this outing began, and its weight among those that no word has ruled
+    /// out; whether another bank came later is left aside.
+    #[must_use]
+    pub fn root(&self) -> (Story, f64) {
+        let roots = level(self.standing(&self.evidence));
+        roots.into_iter().max_by(|a, b| a.1.total_cmp(&b.1)).unwrap_or((Story::Told, 1.0))
+    }
+
+    /// The stories of how this outing began that no word has ruled out.
+    fn standing(&self, evidence: &[f64; Story::ALL.len()]) -> Vec<(Story, f64)> {
+        if self.said.is_some() {
+            return alloc::vec![(Story::Said, 1.0)];
+        }
+        let mut roots = self.roots(evidence);
+        roots.retain(|(story, _)| self.since.as_ref().is_none_or(|since| since.allows(*story)));
+        roots
     }
 
     /// The cases worth showing: nearly impossible ones left out.
@@ -223,19 +261,12 @@ impl Belief {
         self.cases().iter().find(|(one, _)| *one == story).map_or(0.0, |(_, weight)| *weight)
     }
 
-    /// Whether the outing before goes on, by a person's word or beyond reasonable doubt.
+    /// Whether the outing before goes on, by a person's word or beyond reasonable doubt. An absence
+    /// later in the outing does not part what was joined; a word on the level does.
     #[must_use]
     pub fn goes_on(&self) -> bool {
-        let Some(since) = &self.since else { return false };
-        // An absence later in the outing, or a word on the level, does not part what was joined.
-        match since.answer {
-            Some(answer) => answer == Answer::GoesOn,
-            None => {
-                let mut roots = level(self.roots());
-                roots.retain(|(story, _)| *story == Story::GoesOn);
-                self.said.is_none() && roots.first().is_some_and(|(_, weight)| *weight >= SETTLED)
-            }
-        }
+        let (story, weight) = self.root();
+        story == Story::GoesOn && weight >= SETTLED
     }
 
     /// What there is to ask, and what has been answered.
@@ -245,26 +276,17 @@ impl Belief {
     }
 
     /// The stories about how this outing began, with unnormalised weights.
-    fn roots(&self) -> Vec<(Story, f64)> {
+    fn roots(&self, evidence: &[f64; Story::ALL.len()]) -> Vec<(Story, f64)> {
         let Some(since) = &self.since else { return alloc::vec![(Story::Told, 1.0)] };
-        since
-            .weights()
-            .into_iter()
-            .map(|(story, prior)| (story, prior * exp(self.evidence[story as usize])))
-            .collect()
+        let of = |(story, prior): (Story, f64)| (story, prior * exp(evidence[story as usize]));
+        since.weights().into_iter().map(of).collect()
     }
 }
 
 impl Swap {
     fn chance_of_another(&self) -> f64 {
-        match self.another {
-            Some(true) => 1.0,
-            Some(false) => 0.0,
-            None => {
-                let charged = charged_chance(Seconds::of(self.away.lasted_s()));
-                1.0 - (1.0 - ANOTHER_BANK) * (1.0 - charged)
-            }
-        }
+        let charged = charged_chance(Seconds::of(self.away.lasted_s()));
+        1.0 - (1.0 - ANOTHER_BANK) * (1.0 - charged)
     }
 }
 

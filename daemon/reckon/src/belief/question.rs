@@ -173,44 +173,45 @@ fn view(
 
 fn since(belief: &Belief) -> Option<QuestionView> {
     let since = belief.since.as_ref()?;
-    // A word on the level, or another bank, has made it pointless.
-    if since.answer.is_none() && (belief.said.is_some() || belief.is_another()) {
+    // A word on the level has made it pointless.
+    if since.answer.is_none() && belief.said.is_some() {
         return None;
     }
     let answers = [Answer::GoesOn, Answer::Charged, Answer::Another];
-    let inferred = || {
-        let mut roots = super::level(belief.roots());
-        roots.retain(|(_, weight)| *weight >= SETTLED);
-        let answer = match roots.first()?.0 {
-            Story::GoesOn => Answer::GoesOn,
-            Story::Charged => Answer::Charged,
-            _ => Answer::Another,
-        };
-        Some((answer, Standing::Inferred))
+    let (story, weight) = belief.root();
+    let inferred = match story {
+        _ if weight < SETTLED => None,
+        Story::GoesOn => Some((Answer::GoesOn, Standing::Inferred)),
+        Story::Charged => Some((Answer::Charged, Standing::Inferred)),
+        _ => Some((Answer::Another, Standing::Inferred)),
     };
     let said = since.answer.map(|answer| (answer, Standing::Said));
-    Some(view(Question::SinceLast, &answers, said.or_else(inferred)))
+    Some(view(Question::SinceLast, &answers, said.or(inferred)))
 }
 
 fn swapped(belief: &Belief) -> Option<QuestionView> {
-    let swap = belief.swap?;
-    let said = swap
-        .another
-        .map(|another| (if another { Answer::Another } else { Answer::Same }, Standing::Said));
-    let inferred = || {
-        let (story, weight) = belief.leading();
-        let settled = weight >= SETTLED && story == Story::Swapped;
-        let same = 1.0 - belief.weight_of(Story::Swapped) >= SETTLED;
-        let answer = if settled { Answer::Another } else { Answer::Same };
-        (settled || same).then_some((answer, Standing::Inferred))
+    let answers = [Answer::Same, Answer::Another];
+    let Some(swap) = belief.swap else {
+        let said = belief.came.map(|_| (Answer::Another, Standing::Said));
+        return said.map(|said| view(Question::Swapped, &answers, Some(said)));
     };
-    Some(view(Question::Swapped, &[Answer::Same, Answer::Another], said.or_else(inferred)))
+    let another = belief.weight_of(Story::Swapped);
+    let answer = if swap.same {
+        Some((Answer::Same, Standing::Said))
+    } else if another >= SETTLED {
+        Some((Answer::Another, Standing::Inferred))
+    } else if another <= 1.0 - SETTLED {
+        Some((Answer::Same, Standing::Inferred))
+    } else {
+        None
+    };
+    Some(view(Question::Swapped, &answers, answer))
 }
 
 fn level(belief: &Belief, start: Start, by_default: bool) -> Option<QuestionView> {
     let answers = LAMPS.map(|level| Answer::Level(Share::nearest(level)));
     let full = (Answer::Level(Share::WHOLE), Standing::Inferred);
-    let answer = match (belief.said, belief.leading()) {
+    let answer = match (belief.said, belief.root()) {
         (Some(said), _) => said.middle().map(|level| (Answer::Level(level), Standing::Said)),
         (_, (Story::Told, _)) => match start {
             Start::Full if by_default => Some(full),
@@ -218,7 +219,7 @@ fn level(belief: &Belief, start: Start, by_default: bool) -> Option<QuestionView
             Start::Full | Start::Part(_) | Start::Between(..) => return None,
         },
         (_, (Story::Charged, weight)) if weight >= SETTLED => Some(full),
-        (_, (Story::AnyLevel | Story::Swapped, weight)) if weight >= SETTLED => None,
+        (_, (Story::AnyLevel, weight)) if weight >= SETTLED => None,
         _ => return None,
     };
     Some(view(Question::HowFull, &answers, answer))

@@ -1,7 +1,7 @@
 //! The time since the outing before: whether its bank was charged or changed while the board was
 //! off.
 
-use alloc::{string::String, vec::Vec};
+use alloc::vec::Vec;
 
 use libm::exp;
 
@@ -52,15 +52,28 @@ pub struct SinceLast {
     pub off: Option<Seconds>,
     /// The board was restarted in good order.
     pub restarted: bool,
+    /// So many outings before that one are counted in with it: it may itself be the rest of them.
+    pub older: usize,
     /// What a person says.
     pub answer: Option<Answer>,
+    /// Nothing but that word speaks of it: with the answer taken back it is as if never told.
+    pub by_word: bool,
 }
 
 impl SinceLast {
     /// Nothing is known but what the outing had used.
     #[must_use]
     pub const fn undated(carried: Carried) -> Self {
-        Self { outing: None, carried, died: 0.0, off: None, restarted: false, answer: None }
+        Self {
+            outing: None,
+            carried,
+            died: 0.0,
+            off: None,
+            restarted: false,
+            older: 0,
+            answer: None,
+            by_word: false,
+        }
     }
 
     /// Whether it matters what happened since: something worth mentioning had been taken from the
@@ -106,12 +119,6 @@ impl SinceLast {
             Some(Answer::Another) => story == Story::AnyLevel,
             _ => true,
         }
-    }
-
-    /// The name of the outing before.
-    #[must_use]
-    pub const fn name(&self) -> Option<&String> {
-        self.carried.outing.as_ref()
     }
 }
 

@@ -113,19 +113,20 @@ fn a_supply_that_was_away_may_be_another_bank_until_somebody_says() {
     assert_eq!(names(&belief.plausible()), ["as-told", "another-bank"]);
     let weight = belief.weight_of(Story::Swapped);
     assert!((0.4..0.7).contains(&weight), "{weight}");
-    belief.say_another(Some(true));
-    assert!(belief.is_another());
-    assert_eq!(names(&belief.cases()), ["another-bank"]);
-    // How full it is, is asked next.
-    let views = belief.questions(Start::Full, false);
-    assert!(views.iter().any(|one| one.question == Question::HowFull && one.is_open()));
-    belief.say_level(Some(Start::Part(Share::nearest(0.625))));
-    assert_eq!(names(&belief.cases()), ["as-said"]);
-    belief.say_level(None);
-    belief.say_another(Some(false));
+    // The same bank all along, and the word taken back.
+    belief.say_same(true);
     assert_eq!(names(&belief.cases()), ["as-told"]);
-    belief.say_another(None);
+    belief.say_same(false);
     assert!((belief.weight_of(Story::Swapped) - weight).abs() < 1e-12);
+    // A level that was said before does not hide the doubt.
+    belief.say_level(Some(Start::Part(Share::nearest(0.7))));
+    assert_eq!(names(&belief.plausible()), ["as-said", "another-bank"]);
+    // Another one: a belief of its own, in which how full it is, is asked next.
+    let away = belief.doubted_away().unwrap();
+    let other = belief.of_another(away);
+    assert!(other.is_another() && other.away() == Some(away));
+    let views = other.questions(Start::Unknown, false);
+    assert!(views.iter().any(|one| one.question == Question::HowFull && one.is_open()));
 }
 
 #[test]

@@ -40,7 +40,7 @@ impl Engine {
             cautious_s: forecast.and(self.wary_s(now, outlook, CAUTIOUS)),
             hopeful_s: forecast.map(|forecast| forecast.hopeful().si()),
             run_s: self.counted_s(),
-            draining: self.is_draining(),
+            draining: self.is_draining() && !self.drain.is_fed_otherwise(now),
             measured: self.latest.by != By::Nobody && self.latest.silent.is_none(),
             testing: self.testing,
         };
@@ -97,7 +97,13 @@ impl Engine {
         match outlook {
             Outlook::NotDraining => FinishChance::Of(Share::WHOLE),
             Outlook::Lasts(_) if told(outlook).is_some() => {
-                self.on.shown.chance(finish, now).map_or(FinishChance::Unknown, FinishChance::Of)
+                // As with the remaining time: what was merely inferred takes no warning back.
+                let chance = if self.alarms.is_finish_at_risk() {
+                    self.on.shown.wary_chance(finish, now)
+                } else {
+                    self.on.shown.chance(finish, now)
+                };
+                chance.map_or(FinishChance::Unknown, FinishChance::Of)
             }
             _ => FinishChance::Unknown,
         }

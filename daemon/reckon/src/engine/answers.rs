@@ -1,10 +1,10 @@
 //! What a person answers, and taking it back.
 
-use alloc::vec::Vec;
+use alloc::{boxed::Box, vec::Vec};
 
-use super::{Engine, Refusal};
+use super::{Engine, OnBank, Reason, Refusal, Shelf, Tally, follow::Following};
 use crate::{
-    belief::{Answer, Belief, Question, QuestionView, SinceLast, Standing},
+    belief::{Answer, Belief, Question, QuestionView, SETTLED, SinceLast, Standing, Story},
     engine::Start,
     snapshot::BankChanged,
     time::Mono,
@@ -34,7 +34,7 @@ impl Engine {
             None if self.on.belief.since().is_none() => return,
             None => self.on.belief = self.on.belief.of_next_outing(),
         }
-        self.take_over_name();
+        self.mind_name();
         self.on.shown.forget();
         self.follow_anew(true);
     }
@@ -69,17 +69,17 @@ impl Engine {
         }
         match question {
             Question::SinceLast => {
-                let Some(since) = self.on.belief.since_mut() else { return Err(Refusal::NotAsked) };
-                since.answer = answer;
-                // Another bank: how full it is was said of the one before, if at all.
-                if answer.is_some() {
-                    self.on.belief.say_level(None);
-                }
-                self.take_over_name();
+                self.on.belief.say_since(answer);
+                self.mind_name();
             }
-            Question::Swapped => self.say_another(answer, now),
+            Question::Swapped => self.say_swapped(answer, now)?,
             Question::HowFull => self.on.belief.say_level(answer.and_then(Answer::start)),
-            Question::BankChanged => return self.undo_bank(now),
+            Question::BankChanged if answer.is_none() => return Err(Refusal::NoSuchAnswer),
+            Question::BankChanged => {
+                self.mind_shelf(now);
+                self.unshelve(Reason::BankUsed)?;
+                self.recall_usual();
+            }
             // The record's business.
             Question::HowEnded => return Err(Refusal::NotAsked),
         }
@@ -88,22 +88,77 @@ impl Engine {
         Ok(())
     }
 
-    fn say_another(&mut self, answer: Option<Answer>, now: Mono) {
-        let was = self.on.belief.is_another();
-        self.on.belief.say_another(answer.map(|answer| answer == Answer::Another));
-        if self.on.belief.is_another() && !was {
-            self.alarms.new_bank(now);
-            self.power_off.new_bank();
+    fn say_swapped(&mut self, answer: Option<Answer>, now: Mono) -> Result<(), Refusal> {
+        match (self.on.belief.is_another(), answer) {
+            (true, Some(Answer::Another)) => return Ok(()),
+            (true, _) => self.unshelve(Reason::BankCame)?,
+            (false, Some(Answer::Another)) => return self.another_came(now),
+            (false, _) if self.on.belief.away().is_none() => return Err(Refusal::NotAsked),
+            (false, _) => {}
         }
-        if self.on.belief.is_another() != was {
-            self.on.belief.say_level(None);
+        self.on.belief.say_same(answer.is_some());
+        Ok(())
+    }
+
+    /// Another bank came when the supply was away: its outing began then.
+    fn another_came(&mut self, now: Mono) -> Result<(), Refusal> {
+        let on = &self.on;
+        let (Some(away), Some(tally)) = (on.belief.doubted_away(), &on.since_away) else {
+            return Err(Refusal::NotAsked);
+        };
+        let mut activities = on.activities.clone();
+        activities.new_outing();
+        let next = OnBank {
+            bank: on.bank.clone(),
+            start: Start::Unknown,
+            start_told: true,
+            chosen: on.chosen,
+            tally: tally.clone(),
+            belief: on.belief.of_another(away),
+            presence: on.presence.clone(),
+            following: self.following(Story::Swapped).map(Following::told).into_iter().collect(),
+            ..OnBank::new(activities, away.to)
+        };
+        let before = core::mem::replace(&mut self.on, next);
+        self.shelve(before, Reason::BankCame, now);
+        self.alarms.new_bank(now);
+        self.power_off.new_bank();
+        Ok(())
+    }
+
+    /// Keeps the outing before for when the word is taken back.
+    pub(super) fn shelve(&mut self, before: OnBank, by: Reason, now: Mono) {
+        self.on.before =
+            Some(Box::new(Shelf { changed: now, by, on: before, since: Tally::new(now) }));
+    }
+
+    /// The word is taken back: the outing before goes on, and what was counted since is its own.
+    fn unshelve(&mut self, by: Reason) -> Result<(), Refusal> {
+        let Some(shelf) = self.on.before.take_if(|shelf| shelf.by == by) else {
+            return Err(Refusal::NotAsked);
+        };
+        let since = shelf.since.meter;
+        let undone = core::mem::replace(&mut self.on, shelf.on);
+        self.on.activities.tag(undone.activities.current());
+        // Where nobody measures, the mean of the model's words on those minutes.
+        let mean = since.outing().unwrap_or(Watts::ZERO);
+        let measured = since.history().iter().any(|seen| seen.watts.is_some());
+        for seen in since.history() {
+            let read = seen.watts.and_then(Watts::new).or_else(|| (!measured).then_some(mean));
+            self.count_here(Seconds::of(seen.dt_s), &seen, read, mean);
+            self.feed(&seen);
         }
+        Ok(())
     }
 
     /// An outing that goes on goes on under its name.
-    fn take_over_name(&mut self) {
+    pub(super) fn mind_name(&mut self) {
+        let joined = self.goes_on();
+        if core::mem::replace(&mut self.on.joined, joined) == joined {
+            return;
+        }
         let name = self.on.belief.since().and_then(|since| since.carried.outing.clone());
-        if self.on.belief.goes_on() {
+        if joined.is_some() {
             self.on.outing = name.or_else(|| self.on.outing.take());
         } else if self.on.outing == name {
             self.on.outing = None;
@@ -129,45 +184,31 @@ impl Engine {
 
     /// A change of the bank that can still be taken back.
     pub(super) fn bank_changed(&self, now: Mono) -> Option<BankChanged> {
-        let shelf = self.shelf.as_ref()?;
-        let (at, before) = (shelf.changed, &shelf.on.bank);
+        let shelf = self.on.before.as_ref().filter(|shelf| shelf.by == Reason::BankUsed)?;
+        let (at, before) = (shelf.changed, shelf.on.bank.clone());
         let until = Mono::at_s(at.as_s() + UNDO_S);
-        (now < until).then(|| BankChanged { at, until, before: before.clone() })
+        (now < until).then_some(BankChanged { at, until, before })
     }
 
     /// Lets go of what can no longer be taken back.
     pub(super) fn mind_shelf(&mut self, now: Mono) {
-        if self.bank_changed(now).is_none() {
-            self.shelf = None;
+        let used = self.on.before.as_ref().is_some_and(|shelf| shelf.by == Reason::BankUsed);
+        if used && self.bank_changed(now).is_none() {
+            self.on.before = None;
         }
     }
 
-    /// The bank before is the connected one after all: its outing goes on, and what was counted
-    /// since is its own.
-    fn undo_bank(&mut self, now: Mono) -> Result<(), Refusal> {
-        self.mind_shelf(now);
-        let Some(shelf) = self.shelf.take() else { return Err(Refusal::NotAsked) };
-        let (before, since) = (shelf.on, shelf.since.meter);
-        let undone = core::mem::replace(&mut self.on, before);
-        self.on.activities.tag(undone.activities.current());
-        // Where nobody measures, the mean of the model's words on those minutes.
-        let mean = since.outing().unwrap_or(Watts::ZERO);
-        for seen in since.history() {
-            let watts = seen.watts.and_then(Watts::new).unwrap_or(mean);
-            self.count(Seconds::of(seen.dt_s), watts, &seen);
-            self.feed(&seen);
-        }
-        self.recall_usual();
-        Ok(())
-    }
-
-    /// How full the connected bank was when the outing began, as far as that is settled.
+    /// How full the connected bank was when the outing began, as far as that is settled. Whether another
+    /// one came later is left aside.
     #[must_use]
     pub fn start(&self) -> Start {
-        use crate::belief::{SETTLED, Story};
-        let (story, weight) = self.on.belief.leading();
+        let (story, weight) = self.on.belief.root();
+        if weight >= SETTLED { self.start_of_story(story) } else { Start::Unknown }
+    }
+
+    /// The same by one story.
+    pub(super) fn start_of_story(&self, story: Story) -> Start {
         match story {
-            _ if weight < SETTLED => Start::Unknown,
             Story::Told => self.on.start,
             Story::GoesOn => {
                 self.on.belief.since().map_or(self.on.start, |since| since.carried.start)

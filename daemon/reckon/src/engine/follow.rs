@@ -13,7 +13,7 @@ use crate::{
     bank::{BankSpec, Cells, MeasuredAt},
     belief::Story,
     draw::ModelFrom,
-    estimator::{Estimator, Learned, LoadPrior, Observation},
+    estimator::{Estimator, FED_OTHERWISE_W, Learned, LoadPrior, Observation},
     forecast::Spread,
     reading::{BoardReading, Flow},
     time::Mono,
@@ -22,6 +22,11 @@ use crate::{
 
 /// Below this the bank is being charged rather than noise being read, W.
 const CHARGING_W: f64 = -0.05;
+
+/// So long must something else have fed the board before a countdown is called off, s.
+const FED_HOLD_S: f64 = 20.0;
+/// Below this there is no supply at all, V.
+const SOME_VOLTS: f64 = 0.5;
 
 /// Where the draw is seen.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -83,6 +88,11 @@ impl Following {
             return None;
         }
         Some((left / counted).clamp(0.02, 20.0))
+    }
+
+    /// The same, as what an outing of its own is told.
+    pub(super) fn told(&self) -> Self {
+        Self { story: Story::Told, ..self.clone() }
     }
 
     /// Whether it follows this story.
@@ -192,15 +202,7 @@ impl Engine {
 
     /// How full the bank was by a story, when the outing began (or when another bank came).
     fn start_of(&self, story: Story, spec: &BankSpec, gauge: Option<Gauge>) -> Start {
-        let told = match story {
-            Story::Told => self.on.start,
-            Story::GoesOn => {
-                self.on.belief.since().map_or(self.on.start, |since| since.carried.start)
-            }
-            Story::Charged => Start::Full,
-            Story::AnyLevel | Story::Swapped => Start::Unknown,
-            Story::Said => self.on.belief.said().unwrap_or(self.on.start),
-        };
+        let told = self.start_of_story(story);
         let level = gauge.and_then(|gauge| gauge.level);
         match (told, level) {
             (Start::Unknown, Some(level)) if spec.measured_at == MeasuredAt::Cells => {
@@ -409,12 +411,18 @@ fn spec_of_gauge(left: Joules, level: Option<Share>, volts: Option<Volts>) -> Op
 pub(super) struct Drain {
     stopped: bool,
     turning: Option<Mono>,
+    /// Since when something else has fed the board.
+    fed_since: Option<Mono>,
 }
 
 impl Drain {
     /// Looks at one sweep.
     pub(super) fn take(&mut self, picked: &Picked, now: Mono) {
         let measured = picked.measured.and_then(Result::ok);
+        // Volts without a draw: the board runs from something else. Without volts the lead is off.
+        let there = picked.supply.volts.is_ok_and(|volts| volts.si() > SOME_VOLTS);
+        let fed = there && measured.is_some_and(|watts| watts.si() < FED_OTHERWISE_W);
+        self.fed_since = if fed { self.fed_since.or(Some(now)) } else { None };
         let into_bank = measured.is_some_and(|watts| watts.si() < CHARGING_W);
         let by_flow = picked.by != By::Sensor
             && picked.gauge.is_some_and(|g| matches!(g.flow, Flow::Charging | Flow::Resting));
@@ -433,6 +441,11 @@ impl Drain {
             self.stopped = want;
             self.turning = None;
         }
+    }
+
+    /// Whether something else has fed the board for a while.
+    pub(super) fn is_fed_otherwise(&self, now: Mono) -> bool {
+        self.fed_since.is_some_and(|since| now.seconds_since(since).si() >= FED_HOLD_S)
     }
 
     /// Whether nothing is taken from the bank.

@@ -129,6 +129,10 @@ struct OnBank {
     following: Vec<Following>,
     shown: Shown,
     activities: Activities,
+    /// Which earlier outing it is the rest of, as of the last look.
+    joined: Option<i64>,
+    /// The outing before, which may be taken up again.
+    before: Option<Box<Shelf>>,
 }
 
 impl OnBank {
@@ -146,17 +150,30 @@ impl OnBank {
             following: Vec::new(),
             shown: Shown::default(),
             activities,
+            joined: None,
+            before: None,
         }
     }
 }
 
-/// The outing before a change of the bank.
+/// The outing before a word that another one began.
 #[derive(Clone, Debug)]
 struct Shelf {
+    /// When the word was given, and which.
     changed: Mono,
+    by: Reason,
     on: OnBank,
-    /// Counted since.
+    /// Counted since the word.
     since: Tally,
+}
+
+/// What ends one outing and begins the next.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Reason {
+    /// A bank was put to use.
+    BankUsed,
+    /// Another bank had come when the supply was away.
+    BankCame,
 }
 
 /// The state of everything: one outing after another.
@@ -168,8 +185,6 @@ pub struct Engine {
     besides: Besides,
     /// The bank that is connected, and the outing on it.
     on: OnBank,
-    /// The same of before a change of the bank that can still be taken back.
-    shelf: Option<Box<Shelf>>,
     /// Energy is counted up to here.
     accounted: Mono,
     last_sweep: Option<Mono>,
@@ -226,7 +241,6 @@ impl Engine {
                 start: setup.start,
                 ..OnBank::new(Activities::new(&setup.activities), at.mono)
             },
-            shelf: None,
             accounted: at.mono,
             last_sweep: None,
             late_sweeps: 0,
@@ -444,9 +458,13 @@ impl Engine {
             // It is connected already, and nobody says that it was charged.
             return Ok(());
         }
-        // A bank that came in the middle of the outing, as a person has said, is now told of: what
-        // was counted since is its own.
-        let came = self.on.since_away.clone().filter(|_| self.on.belief.is_another());
+        // A bank that came in the middle of the outing is now told of: what was counted since is its
+        // own.
+        let came = if self.on.belief.is_another() {
+            Some(self.on.tally.clone())
+        } else {
+            self.on.since_away.clone().filter(|_| self.on.belief.doubted_away().is_some())
+        };
         // The first bank that is told of is the one that has fed the board all along.
         if self.on.bank.is_some() {
             self.new_outing(at.mono);
@@ -471,7 +489,7 @@ impl Engine {
         let belief = self.on.belief.of_next_outing();
         let next = OnBank { belief, ..OnBank::new(activities, now) };
         let before = core::mem::replace(&mut self.on, next);
-        self.shelf = Some(Box::new(Shelf { changed: now, on: before, since: Tally::new(now) }));
+        self.shelve(before, Reason::BankUsed, now);
         self.accounted = self.accounted.max(now);
         self.finish = self.finish.filter(|at| *at > now);
         self.strain = StrainWatch::default();
@@ -621,6 +639,7 @@ impl Engine {
         let mut anew = false;
         if self.on.shown.due(now) {
             self.weigh_stories();
+            self.mind_name();
             let possible = self.remaining();
             let possible = match &self.silence {
                 Some(silence) => possible.map(|spread| silence.doubted(spread, now)),

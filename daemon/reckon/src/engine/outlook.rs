@@ -128,8 +128,18 @@ impl Shown {
 
     /// Chance that the bank is alive at `at`, given that it is alive now.
     pub(super) fn chance(&self, at: Mono, now: Mono) -> Option<Share> {
+        self.chance_of(at, now, false)
+    }
+
+    /// The same by the most cautious story that no word has ruled out, however unlikely.
+    pub(super) fn wary_chance(&self, at: Mono, now: Mono) -> Option<Share> {
+        self.chance_of(at, now, true)
+    }
+
+    fn chance_of(&self, at: Mono, now: Mono, all: bool) -> Option<Share> {
         let made = self.shown.as_ref()?;
-        let chance = made.possible.chance(at.seconds_since(made.at), now.seconds_since(made.at))?;
+        let (then, so_far) = (at.seconds_since(made.at), now.seconds_since(made.at));
+        let chance = made.possible.chance(then, so_far, all)?;
         Some(if at <= now { Share::WHOLE } else { chance })
     }
 

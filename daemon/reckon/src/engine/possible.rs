@@ -80,14 +80,20 @@ impl Possible {
         Some(low)
     }
 
-    /// The chance to outlive `then`, given being alive after `so_far`: by the most cautious story.
-    pub(super) fn chance(&self, then: Seconds, so_far: Seconds) -> Option<Share> {
+    /// The chance to outlive `then`, given being alive after `so_far`: by the most cautious story
+    /// worth showing, or of `all` that no word has ruled out.
+    pub(super) fn chance(&self, then: Seconds, so_far: Seconds, all: bool) -> Option<Share> {
         let of = |one: &One| {
             let beyond = |span| one.spread.chance_beyond(span).map(Share::part);
             let (then, so_far) = (beyond(then)?, beyond(so_far)?);
             Some(if so_far > 0.0 { then / so_far } else { 0.0 })
         };
-        self.plausible().filter_map(of).reduce(f64::min).map(Share::nearest)
+        let least = if all {
+            self.all.iter().filter_map(of).reduce(f64::min)
+        } else {
+            self.plausible().filter_map(of).reduce(f64::min)
+        };
+        least.map(Share::nearest)
     }
 }
 

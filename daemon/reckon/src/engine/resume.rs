@@ -16,6 +16,9 @@ use crate::{
 pub struct Choices {
     /// The bank that a person chose and how full it was; `None` while only the settings name one.
     pub bank: Option<(BankSpec, Start)>,
+    /// How full the bank was when the outing began, chosen or not, as far as that is settled; means
+    /// something in the same boot only.
+    pub start: Option<Start>,
     /// The finish.
     pub finish: Option<FinishChoice>,
     /// What is being done.
@@ -44,10 +47,8 @@ pub struct Choices {
 pub struct AwayChoice {
     /// When.
     pub away: Away,
-    /// Energy delivered since.
-    pub delivered: Joules,
-    /// Of it, bridged over gaps.
-    pub bridged: Joules,
+    /// Energy that the outing had delivered before it came back.
+    pub before: Joules,
 }
 
 /// A finish as it was given: boot time always, and the calendar's word if it was believed then.
@@ -150,6 +151,7 @@ impl Engine {
         let bank = self.on.bank.as_ref().filter(|_| self.on.chosen);
         Choices {
             bank: bank.map(|bank| ((**bank).clone(), self.start())),
+            start: Some(self.start()).filter(|start| self.on.start_told || *start != self.on.start),
             finish: self.finish.map(|at| FinishChoice { at, wall: self.finish_wall }),
             activity: self.on.activities.current().map(String::from),
             activity_tapped: self.by_rules.on() == Some(false)
@@ -166,8 +168,8 @@ impl Engine {
 
     fn away_choice(&self) -> Option<AwayChoice> {
         let meter = &self.on.since_away.as_ref()?.meter;
-        let (delivered, bridged) = (meter.delivered, meter.bridged);
-        Some(AwayChoice { away: self.on.belief.doubted_away()?, delivered, bridged })
+        let before = (self.delivered() - meter.delivered).max(Joules::ZERO);
+        Some(AwayChoice { away: self.on.belief.doubted_away()?, before })
     }
 
     pub(super) fn go_on(&mut self, resume: Resume, at: Stamp) {
@@ -178,6 +180,9 @@ impl Engine {
             (self.on.start, self.on.start_told) = (*start, true);
             self.on.bank = Some(alloc::sync::Arc::new(bank.clone()));
             self.on.chosen = true;
+        }
+        if let Some(start) = choices.start.filter(|_| same_boot) {
+            (self.on.start, self.on.start_told) = (start, true);
         }
         if !same_boot {
             self.doubt_start(&choices);
@@ -200,9 +205,9 @@ impl Engine {
             self.doubt_supply(doubted.away);
             let since = choices.counted_to.seconds_since(doubted.away.to);
             if let Some(tally) = self.on.since_away.as_mut().filter(|_| since.si() >= 1.0) {
-                let AwayChoice { delivered, bridged, .. } = doubted;
-                let told = Carried { span: since, delivered, bridged, ..Carried::nothing() };
-                tally.meter.before(since, delivered, bridged, &told.told());
+                let delivered = (choices.delivered - doubted.before).max(Joules::ZERO);
+                let told = Carried { span: since, delivered, ..Carried::nothing() };
+                tally.meter.before(since, delivered, Joules::ZERO, &told.told());
             }
         }
     }

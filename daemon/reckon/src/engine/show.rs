@@ -8,7 +8,7 @@ use super::{
     outlook::{BLIND_S, wants},
 };
 use crate::{
-    belief::{SETTLED, SinceLast, Story},
+    belief::{SinceLast, Story},
     book,
     forecast::Outlook,
     snapshot::{ActivityView, BankView, Draw, Since, Snapshot},
@@ -33,6 +33,7 @@ fn since(known: &SinceLast) -> Since {
         delivered: known.carried.delivered,
         off: known.off,
         restarted: known.restarted,
+        older: known.older,
     }
 }
 
@@ -85,11 +86,11 @@ impl Engine {
     /// energy is its own.
     pub(super) fn delivered(&self) -> Joules {
         let counted = self.tally().meter.delivered;
-        let (story, weight) = self.on.belief.leading();
-        let goes_on = story == Story::GoesOn && weight >= SETTLED;
+        let goes_on = self.on.belief.goes_on();
         let since = self.on.belief.since().filter(|_| goes_on);
         let before = since.map_or(Joules::ZERO, |since| since.carried.delivered);
-        let of_this = |one: &&Following| goes_on == one.is_of(Story::GoesOn);
+        let of_this =
+            |one: &&Following| goes_on == one.is_of(Story::GoesOn) && !one.is_of(Story::Swapped);
         let modelled =
             self.on.following.iter().find(of_this).filter(|it| !it.estimator.is_measured());
         modelled.map_or(counted + before, |it| Joules::from_wh(it.estimator.delivered_wh()))
@@ -159,6 +160,12 @@ impl Engine {
         }
     }
 
+    /// Time in this outing: since it began, and before this boot where it goes on from there.
+    fn lasted(&self, now: Mono) -> Seconds {
+        let here = now.seconds_since(self.tally().began);
+        here.max(Seconds::of(self.counted_s()))
+    }
+
     fn bank_view(&self, now: Mono) -> BankView {
         let usable = self
             .leading()
@@ -173,6 +180,7 @@ impl Engine {
             last_ended: self.on.belief.last_ended,
             delivered: self.delivered(),
             bridged: self.bridged(),
+            counted: self.lasted(now),
             usable: usable.map(|points| points.map(Joules::from_wh)),
             learned_from: self.leading().map_or(0, |following| following.learned_from),
         }

@@ -42,55 +42,63 @@ impl Tally {
 }
 
 impl Engine {
-    /// The outing's tally: since another bank came, if a person said that one did.
-    pub(super) fn tally(&self) -> &Tally {
-        self.on
-            .since_away
-            .as_ref()
-            .filter(|_| self.on.belief.is_another())
-            .unwrap_or(&self.on.tally)
+    /// The outing's tally.
+    pub(super) const fn tally(&self) -> &Tally {
+        &self.on.tally
     }
 
     /// The tally that a story goes by.
     pub(super) fn tally_of(&self, story: Story) -> &Tally {
-        let later =
-            story == Story::Swapped || (story == Story::Said && self.on.belief.is_another());
-        self.on.since_away.as_ref().filter(|_| later).unwrap_or(&self.on.tally)
+        let later = self.on.since_away.as_ref().filter(|_| story == Story::Swapped);
+        later.unwrap_or(&self.on.tally)
     }
 
-    fn tallies(&mut self) -> impl Iterator<Item = &mut Tally> {
-        let shelf = self.shelf.as_mut().map(|shelf| &mut shelf.since);
-        core::iter::once(&mut self.on.tally).chain(self.on.since_away.as_mut()).chain(shelf)
+    /// Every tally that is kept: the outing's, the one since the supply was away, and for each word that
+    /// may be taken back the one since it was given.
+    fn each_tally(&mut self, change: impl Fn(&mut Tally)) {
+        change(&mut self.on.tally);
+        self.on.since_away.iter_mut().for_each(&change);
+        let mut shelf = self.on.before.as_deref_mut();
+        while let Some(one) = shelf {
+            change(&mut one.since);
+            shelf = one.on.before.as_deref_mut();
+        }
+    }
+
+    /// The outing's own tallies, without those of words that may be taken back.
+    pub(super) fn count_here(
+        &mut self,
+        dt: Seconds,
+        seen: &Observation,
+        watts: Option<Watts>,
+        mean: Watts,
+    ) {
+        for tally in core::iter::once(&mut self.on.tally).chain(self.on.since_away.as_mut()) {
+            match watts {
+                Some(watts) => tally.add(dt, watts, seen),
+                None => tally.bridge(dt, mean, seen),
+            }
+        }
     }
 
     pub(super) fn count(&mut self, dt: Seconds, watts: Watts, seen: &Observation) {
-        for tally in self.tallies() {
-            tally.add(dt, watts, seen);
-        }
+        self.each_tally(|tally| tally.add(dt, watts, seen));
     }
 
     pub(super) fn bridge(&mut self, dt: Seconds, else_watts: Watts, seen: &Observation) {
-        for tally in self.tallies() {
-            tally.bridge(dt, else_watts, seen);
-        }
+        self.each_tally(|tally| tally.bridge(dt, else_watts, seen));
     }
 
     pub(super) fn rest(&mut self, dt: Seconds, watts: Watts) {
-        for tally in self.tallies() {
-            tally.rest(dt, watts);
-        }
+        self.each_tally(|tally| tally.rest(dt, watts));
     }
 
     pub(super) fn blank(&mut self, dt_s: f64) {
-        for tally in self.tallies() {
-            tally.trail.add(dt_s, None);
-        }
+        self.each_tally(|tally| tally.trail.add(dt_s, None));
     }
 
     pub(super) fn tick_at(&mut self, at: Mono) {
-        for tally in self.tallies() {
-            tally.trail.tick(at);
-        }
+        self.each_tally(|tally| tally.trail.tick(at));
     }
 
     /// The supply was away and is back: from now on it is counted apart as well, until somebody

@@ -284,7 +284,7 @@ pub fn board(snapshot: &Snapshot) -> String {
 #[must_use]
 pub fn bank(snapshot: &Snapshot) -> String {
     let view = &snapshot.bank;
-    let began = span(snapshot.at.mono.seconds_since(snapshot.outing_began));
+    let began = span(view.counted);
     let delivered = energy(view.delivered);
     let bridged = if view.bridged.si() > 0.02 * view.delivered.si() && view.bridged.si() > 36.0 {
         format!(" {} of it fell into gaps and is an estimate.", energy(view.bridged))

@@ -476,6 +476,7 @@ fn on(bank: BankSpec) -> Snapshot {
         delivered: Joules::from_wh(50.7),
         off: None,
         restarted: false,
+        older: 0,
     });
     shot
 }

@@ -1,5 +1,6 @@
 //! Simulated seconds through the whole engine.
 
+mod after_answers;
 mod alarms;
 mod any_input;
 mod apart;
