@@ -499,6 +499,79 @@ def gap_of_six_days(bench):
             bench.near("taken back: a full bank's time", left_min(it.now()), left_min(fresh), 12, "min")
 
 
+@scenario("Started again at once in the same boot, the program has the count, the level and the doubt of before")
+def started_again(bench):
+    plan = plans.usb(8.0)
+    with Station(bench, BLUE_TEN) as it:
+        _, before = short_outing(it, plan)
+        it.restart()
+        it.play(plan, 3)
+        bench.near("started again: its energy", counted_wh(it.now()), it.delivered_wh, RECORD_WH, "Wh")
+        bench.near("started again: the cautious end", left_min(it.now()), left_min(before), 12, "min")
+        # A level that was told is no default that comes back.
+        if answered(bench, it, "how-full", "0.375"):
+            it.play(plan, 2 * MINUTE_S)
+            told = it.now()
+            it.restart()
+            it.play(plan, 2 * MINUTE_S)
+            bench.near("started again: the level that was told", left_min(it.now(), "p50"), left_min(told, "p50") - 2, 12, "min")
+        # A doubt about the supply, and after it the word that hides nothing.
+        it.play(plans.steady(0.0, 0.0), 40)
+        it.play(plan, 2 * MINUTE_S)
+        asks(bench, it, "swapped", ["same", "another"])
+        it.restart()
+        it.play(plan, 2 * MINUTE_S)
+        asks(bench, it, "swapped", ["same", "another"])
+        if answered(bench, it, "swapped", "another"):
+            it.play(plan, 10 * MINUTE_S)
+            first = len(it.outings())
+            it.play(plans.steady(0.0, 0.0), 40)
+            it.play(plan, 2 * MINUTE_S)
+            bench.check("a second absence joins nothing", len(it.outings()) == first, first, len(it.outings()))
+            asks(bench, it, "swapped", ["same", "another"])
+
+
+@scenario("Three boots of one bank without a clock are counted once, before and after the program starts again")
+def three_boots(bench):
+    plan = plans.usb(8.0)
+    with Station(bench, BLUE_TEN, power_off=True) as it:
+        it.boot(first=plan(0))
+        it.play(plan, 60 * MINUTE_S)
+        for off_s in (9 * HOUR_S, MINUTE_S):
+            it.cut_power()
+            it.boot(off_s=off_s, first=plan(0))
+            it.play(plan, 10 * MINUTE_S)
+        status, _, said = it.outlast("outing", "goes-on", "last")
+        bench.check("`outlast outing goes-on last` works", status == 0, "status 0", said)
+        it.play(plan, 90)
+        bench.near("goes on: all that flowed", counted_wh(it.now()), it.delivered_wh, RECORD_WH, "Wh")
+        bench.check("goes on: one outing", len(it.outings()) == 1, 1, len(it.outings()))
+        before = left_min(it.now())
+        it.restart(15)
+        it.play(plan, 5 * MINUTE_S)
+        bench.near("started again: all that flowed", counted_wh(it.now()), it.delivered_wh, 2 * RECORD_WH, "Wh")
+        bench.near("started again: the cautious end", left_min(it.now()), before - 5, 15, "min")
+        bench.check("started again: nobody switches off", not it.asked_to_be_switched_off, "no request", "a request")
+
+
+@scenario("A plug that slips again and again does not make a used bank full")
+def slipping_plug(bench):
+    plan = plans.usb(4.0)
+    with Station(bench, BLUE_TEN) as it:
+        it.boot(first=plan(0))
+        for _ in range(6):
+            it.play(plan, 9 * MINUTE_S)
+            it.cut_power()
+            it.boot(off_s=20, first=plan(0))
+        it.play(plan, 2 * MINUTE_S)
+        now = it.now()
+        question = it.question("since-last")
+        if question and question["standing"] == "open" and answered(bench, it, "since-last", "goes-on"):
+            it.play(plan, 2)
+            now = it.now()
+        bench.near("all that flowed", counted_wh(now), it.delivered_wh, 2 * RECORD_WH, "Wh")
+
+
 @scenario("A bank that dies twice at the same watt-hours ran empty, whatever the forecast had said")
 def dies_twice(bench):
     plan = plans.usb(3.0)

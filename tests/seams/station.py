@@ -270,6 +270,13 @@ class Station:
             raise Trouble(f"outlast ended with status {status}; it said:\n{self.log()[-3000:]}")
         self._ended()
 
+    def restart(self, after_s=3.0):
+        """The program alone is told to end and started again so long after; the board has run on meanwhile."""
+        self.stop()
+        self.clocks.move_to(self.clocks.boot_s + after_s)
+        self.wall_s += after_s
+        self.start()
+
     def _ended(self):
         if self._process:
             self.system_wall_s = self.clocks.wall_s

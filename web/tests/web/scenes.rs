@@ -382,6 +382,7 @@ fn too_soon() -> Snapshot {
     let mut made = fine();
     made.outlook = Outlook::TooSoon { wants: std::time::Duration::from_secs(230) };
     made.outing_began = Mono::at_s(NOW_S - 65.0);
+    made.bank.counted = Seconds::of(65.0);
     made.trail = Arc::new(Trail {
         began: Mono::at_s(NOW_S - 65.0),
         step_s: 60,
@@ -526,6 +527,7 @@ fn asked() -> Snapshot {
     made.at.mono = now;
     made.at.wall = Wall::from_unix_ms(1_778_306_700_000);
     made.outing_began = Mono::at_s(0.0);
+    made.bank.counted = Seconds::of(300.0);
     made.outing = None;
     made.bank.spec = Some(Arc::new(long_six()));
     made.bank.delivered = Joules::from_wh(0.33);

@@ -68,7 +68,9 @@ fn about(about: &About, snapshot: &Snapshot) -> Said {
         ),
         About::RecordNotWritten => said(
             match &snapshot.log {
-                LogState::Stopped { why } => format!("The record is not being written. {why}."),
+                LogState::Stopped { why } => {
+                    format!("The record is not being written. {}.", why.trim_end_matches('.'))
+                }
                 _ => String::from("The record is not being written."),
             },
             "Readings, forecast and alarms go on, but what happens now will not be in the report, \

@@ -20,6 +20,14 @@ use crate::{
 /// A longer list is refused by the other side as well.
 const MOST_BYTES: usize = 2 * 1024 * 1024;
 
+/// What a test takes for given, and how to take it back.
+fn assumed(bank: &str) -> String {
+    format!(
+        "From now on {bank} counts as connected and full; the outing till now has ended. If that is \
+         wrong, take it back within ten minutes: outlast answer bank-changed undo\n"
+    )
+}
+
 /// Does what was typed.
 pub(crate) fn run(command: &Bank) -> Result<(), Failed> {
     match command {
@@ -54,7 +62,7 @@ pub(crate) fn run(command: &Bank) -> Result<(), Failed> {
                 Some(bank) if !stop => {
                     let load = load.to_possible_value().map(|value| value.get_name().to_owned());
                     change(&record, bank, "test", &json!({ "load": load }))?;
-                    print(BEGUN);
+                    print(&format!("{BEGUN}{}", assumed(bank)));
                     Ok(())
                 }
                 _ => record.post("/api/v1/test/stop", &json!({})),
