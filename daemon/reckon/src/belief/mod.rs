@@ -233,7 +233,7 @@ impl Belief {
     /// The stories of how this outing began that no word has ruled out.
     fn standing(&self, evidence: &[f64; Story::ALL.len()]) -> Vec<(Story, f64)> {
         if self.said.is_some() {
-            return alloc::vec![(Story::Said, 1.0)];
+            return alloc::vec![(Story::Said, exp(evidence[Story::Said as usize]))];
         }
         let mut roots = self.roots(evidence);
         roots.retain(|(story, _)| self.since.as_ref().is_none_or(|since| since.allows(*story)));
@@ -277,9 +277,10 @@ impl Belief {
 
     /// The stories about how this outing began, with unnormalised weights.
     fn roots(&self, evidence: &[f64; Story::ALL.len()]) -> Vec<(Story, f64)> {
-        let Some(since) = &self.since else { return alloc::vec![(Story::Told, 1.0)] };
+        let told = || alloc::vec![(Story::Told, 1.0)];
+        let priors = self.since.as_ref().map_or_else(told, SinceLast::weights);
         let of = |(story, prior): (Story, f64)| (story, prior * exp(evidence[story as usize]));
-        since.weights().into_iter().map(of).collect()
+        priors.into_iter().map(of).collect()
     }
 }
 

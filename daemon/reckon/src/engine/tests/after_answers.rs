@@ -1,35 +1,16 @@
 //! States after answers, absences and restarts in every order.
 
-use super::*;
+use super::{
+    beliefs::{answer, away, since, three_watts, used},
+    *,
+};
 use crate::{
     belief::{Answer, Question, SinceLast, Standing},
-    engine::{Ask, Carried, Resume},
+    engine::{Ask, Resume},
     snapshot::About,
     units::Seconds,
 };
 
-fn used(hours: f64) -> Carried {
-    Carried {
-        outing: Some(String::from("Ridge above the reservoir")),
-        start: Start::Full,
-        span: Seconds::of(3600.0 * hours),
-        delivered: Joules::from_wh(3.0 * hours),
-        bridged: Joules::ZERO,
-        steps: Vec::new(),
-    }
-}
-fn since(hours: f64) -> SinceLast {
-    SinceLast { outing: Some(4), ..SinceLast::undated(used(hours)) }
-}
-fn w3() -> Sweep {
-    measured(5.0, 0.6)
-}
-fn away() -> Sweep {
-    measured(0.0, 0.0)
-}
-fn answer(field: &mut Field, question: Question, answer: Option<Answer>) {
-    field.ask(&Ask::Answer { question, answer }).unwrap();
-}
 fn standing(shot: &Snapshot, q: Question) -> Option<Standing> {
     shot.questions.iter().find(|one| one.question == q).map(|one| one.standing)
 }
@@ -40,11 +21,11 @@ fn level(text: &str) -> Option<Answer> {
 #[test]
 fn absence_after_a_level_was_said_is_asked() {
     let mut f = Field::blue_ten();
-    f.seconds(600, |_| w3());
+    f.seconds(600, |_| three_watts());
     answer(&mut f, Question::HowFull, level("0.375"));
-    f.seconds(3600, |_| w3());
+    f.seconds(3600, |_| three_watts());
     f.seconds(120, |_| away());
-    let shot = f.seconds(60, |_| w3());
+    let shot = f.seconds(60, |_| three_watts());
     assert_eq!(standing(&shot, Question::Swapped), Some(Standing::Open), "{:?}", shot.questions);
     assert_eq!(shot.possibilities.len(), 2);
 }
@@ -52,13 +33,13 @@ fn absence_after_a_level_was_said_is_asked() {
 #[test]
 fn second_absence_does_not_undo_the_word_on_the_first() {
     let mut f = Field::blue_ten();
-    f.seconds(3600, |_| w3());
+    f.seconds(3600, |_| three_watts());
     f.seconds(40, |_| away());
-    f.seconds(60, |_| w3());
+    f.seconds(60, |_| three_watts());
     answer(&mut f, Question::Swapped, Some(Answer::Another));
-    let one = f.seconds(3600, |_| w3());
+    let one = f.seconds(3600, |_| three_watts());
     f.seconds(40, |_| away());
-    let two = f.seconds(60, |_| w3());
+    let two = f.seconds(60, |_| three_watts());
     eprintln!(
         "r02 began {:?} -> {:?}; delivered {} -> {}; {:?}",
         one.outing_began,
@@ -74,26 +55,26 @@ fn second_absence_does_not_undo_the_word_on_the_first() {
 #[test]
 fn goes_on_against_the_odds_then_absence() {
     let mut f = Field::blue_ten();
-    f.second(w3());
+    f.second(three_watts());
     f.engine.note_since(Some(SinceLast { off: Some(Seconds::of(6.0 * 86_400.0)), ..since(4.0) }));
-    f.seconds(60, |_| w3());
+    f.seconds(60, |_| three_watts());
     answer(&mut f, Question::SinceLast, Some(Answer::GoesOn));
-    f.seconds(600, |_| w3());
+    f.seconds(600, |_| three_watts());
     f.seconds(40, |_| away());
-    let shot = f.seconds(60, |_| w3());
+    let shot = f.seconds(60, |_| three_watts());
     assert_eq!(standing(&shot, Question::Swapped), Some(Standing::Open));
 }
 
 #[test]
 fn joined_then_doubt_keeps_the_energy_and_the_start() {
     let mut f = Field::blue_ten();
-    f.second(w3());
+    f.second(three_watts());
     f.engine.note_since(Some(since(6.0)));
-    f.seconds(60, |_| w3());
+    f.seconds(60, |_| three_watts());
     answer(&mut f, Question::SinceLast, Some(Answer::GoesOn));
-    let before = f.seconds(600, |_| w3());
+    let before = f.seconds(600, |_| three_watts());
     f.seconds(40, |_| away());
-    let shot = f.seconds(60, |_| w3());
+    let shot = f.seconds(60, |_| three_watts());
     eprintln!(
         "r04 delivered {} -> {}; start {:?}; goes_on {:?}",
         before.bank.delivered.wh(),
@@ -108,74 +89,74 @@ fn joined_then_doubt_keeps_the_energy_and_the_start() {
 fn restart_in_a_doubt_about_the_supply_keeps_the_start() {
     let mut f = Field::blue_ten();
     f.ask(&Ask::UseBank { bank: blue_ten(), start: Some(Start::Full) }).unwrap();
-    f.seconds(1800, |_| w3());
+    f.seconds(1800, |_| three_watts());
     f.seconds(40, |_| away());
-    f.seconds(60, |_| w3());
+    f.seconds(60, |_| three_watts());
     let resume = Resume { choices: f.engine.choices(), same_boot: true };
     f.engine =
         Engine::new(Setup { bank: Some(blue_ten()), resume: Some(resume), ..setup() }, f.stamp());
-    f.seconds(10, |_| w3());
+    f.seconds(10, |_| three_watts());
     answer(&mut f, Question::Swapped, Some(Answer::Same));
-    f.seconds(10, |_| w3());
+    f.seconds(10, |_| three_watts());
     assert_eq!(f.engine.start(), Start::Full);
 }
 
 #[test]
 fn an_inference_does_not_clear_the_finish_alarm() {
     let mut f = Field::blue_ten();
-    f.second(w3());
+    f.second(three_watts());
     f.engine.note_since(Some(since(6.0)));
     f.ask(&Ask::Finish { after: Some(core::time::Duration::from_secs(5 * 3600)) }).unwrap();
     let at_risk = |shot: &Snapshot| {
         shot.alarms.iter().any(|one| matches!(one.about, About::FinishAtRisk { .. }))
     };
-    let shot = f.seconds(300, |_| w3());
+    let shot = f.seconds(300, |_| three_watts());
     assert!(at_risk(&shot), "raised");
     f.engine.note_off(Seconds::of(20.0 * 86_400.0));
-    let shot = f.seconds(1200, |_| w3());
+    let shot = f.seconds(1200, |_| three_watts());
     assert!(at_risk(&shot), "cleared by an inference");
 }
 
 #[test]
 fn joined_then_another_then_restart_counts_the_time_of_one_bank() {
     let mut f = Field::blue_ten();
-    f.second(w3());
+    f.second(three_watts());
     f.engine.note_since(Some(since(6.0)));
-    f.seconds(60, |_| w3());
+    f.seconds(60, |_| three_watts());
     answer(&mut f, Question::SinceLast, Some(Answer::GoesOn));
-    f.seconds(600, |_| w3());
+    f.seconds(600, |_| three_watts());
     f.seconds(40, |_| away());
-    f.seconds(60, |_| w3());
+    f.seconds(60, |_| three_watts());
     answer(&mut f, Question::Swapped, Some(Answer::Another));
-    f.seconds(1800, |_| w3());
+    f.seconds(1800, |_| three_watts());
     let choices = f.engine.choices();
     let resume = Resume { choices, same_boot: true };
     f.engine =
         Engine::new(Setup { bank: Some(blue_ten()), resume: Some(resume), ..setup() }, f.stamp());
-    f.seconds(60, |_| w3());
+    f.seconds(60, |_| three_watts());
     assert!(f.engine.choices().counted.si() < 3600.0);
 }
 
 #[test]
 fn taking_back_what_was_never_answered_undoes_no_bank() {
     let mut f = Field::blue_ten();
-    f.seconds(600, |_| w3());
+    f.seconds(600, |_| three_watts());
     f.ask(&Ask::UseBank { bank: BankSpec::common()[2].clone(), start: None }).unwrap();
-    f.seconds(10, |_| w3());
+    f.seconds(10, |_| three_watts());
     let back = Ask::Answer { question: Question::BankChanged, answer: None };
     let done = f.ask(&back);
-    let shot = f.second(w3());
+    let shot = f.second(three_watts());
     assert!(done.is_err(), "{done:?} {:?}", shot.bank.spec.as_ref().map(|s| s.name.clone()));
 }
 
 #[test]
 fn joined_by_inference_it_goes_on_under_its_name() {
     let mut f = Field::blue_ten();
-    f.second(w3());
+    f.second(three_watts());
     f.engine.note_since(Some(since(2.0)));
-    f.seconds(60, |_| w3());
+    f.seconds(60, |_| three_watts());
     f.engine.note_off(Seconds::of(40.0));
-    let shot = f.seconds(30, |_| w3());
+    let shot = f.seconds(30, |_| three_watts());
     assert_eq!(shot.goes_on, Some(4));
     assert_eq!(shot.outing.as_deref(), Some("Ridge above the reservoir"));
 }
@@ -183,16 +164,16 @@ fn joined_by_inference_it_goes_on_under_its_name() {
 #[test]
 fn a_bank_of_the_settings_is_not_full_again_after_a_restart_of_the_daemon() {
     let mut f = Field::blue_ten();
-    f.second(w3());
+    f.second(three_watts());
     f.engine.note_since(Some(since(6.0)));
-    f.seconds(60, |_| w3());
+    f.seconds(60, |_| three_watts());
     answer(&mut f, Question::SinceLast, Some(Answer::Another));
     answer(&mut f, Question::HowFull, level("0.375"));
-    let was = f.seconds(600, |_| w3());
+    let was = f.seconds(600, |_| three_watts());
     let resume = Resume { choices: f.engine.choices(), same_boot: true };
     f.engine =
         Engine::new(Setup { bank: Some(blue_ten()), resume: Some(resume), ..setup() }, f.stamp());
-    let shot = f.seconds(60, |_| w3());
+    let shot = f.seconds(60, |_| three_watts());
     eprintln!(
         "r12 {:?} -> {:?}; start {:?}; {:?}",
         hours(&lasts(&was)),
@@ -206,61 +187,61 @@ fn a_bank_of_the_settings_is_not_full_again_after_a_restart_of_the_daemon() {
 #[test]
 fn a_level_said_of_the_other_bank_and_second_absence() {
     let mut f = Field::blue_ten();
-    f.seconds(3600, |_| w3());
+    f.seconds(3600, |_| three_watts());
     f.seconds(40, |_| away());
-    f.seconds(60, |_| w3());
+    f.seconds(60, |_| three_watts());
     answer(&mut f, Question::Swapped, Some(Answer::Another));
     answer(&mut f, Question::HowFull, level("0.375"));
-    f.seconds(3600, |_| w3());
+    f.seconds(3600, |_| three_watts());
     f.seconds(40, |_| away());
-    let two = f.seconds(60, |_| w3());
+    let two = f.seconds(60, |_| three_watts());
     assert_eq!(standing(&two, Question::Swapped), Some(Standing::Open));
 }
 
 #[test]
 fn a_crash_after_an_absence_counts_to_the_last_row_for_either_bank() {
     let mut f = Field::blue_ten();
-    f.seconds(1800, |_| w3());
+    f.seconds(1800, |_| three_watts());
     f.seconds(40, |_| away());
-    f.seconds(60, |_| w3());
+    f.seconds(60, |_| three_watts());
     // Written now (a tap), then the daemon is killed two hours later: the record has the rows.
     let mut choices = f.engine.choices();
-    f.seconds(7200, |_| w3());
+    f.seconds(7200, |_| three_watts());
     choices.counted_to = f.engine.choices().counted_to;
     choices.counted = f.engine.choices().counted;
     choices.delivered = f.engine.choices().delivered;
     let resume = Resume { choices, same_boot: true };
     f.engine =
         Engine::new(Setup { bank: Some(blue_ten()), resume: Some(resume), ..setup() }, f.stamp());
-    f.seconds(10, |_| w3());
+    f.seconds(10, |_| three_watts());
     answer(&mut f, Question::Swapped, Some(Answer::Another));
-    let shot = f.seconds(10, |_| w3());
+    let shot = f.seconds(10, |_| three_watts());
     near(shot.bank.delivered.wh(), 6.05, 0.1, "since it came");
 }
 
 #[test]
 fn undo_of_a_change_keeps_what_was_bridged() {
     let mut f = Field::blue_ten();
-    f.seconds(1800, |_| w3());
+    f.seconds(1800, |_| three_watts());
     f.ask(&Ask::UseBank { bank: BankSpec::common()[2].clone(), start: None }).unwrap();
-    f.seconds(60, |_| w3());
-    let mut hole = w3();
+    f.seconds(60, |_| three_watts());
+    let mut hole = three_watts();
     hole.supplies[0].watts = Err(Gap::Late);
     hole.supplies[0].amps = Err(Gap::Late);
     f.seconds(240, |_| hole.clone());
     answer(&mut f, Question::BankChanged, Some(Answer::Undo));
-    let shot = f.seconds(2, |_| w3());
+    let shot = f.seconds(2, |_| three_watts());
     assert!(shot.bank.bridged.wh() > 0.15);
 }
 
 #[test]
 fn a_bank_plugged_in_then_tapped_begins_when_it_came() {
     let mut f = Field::blue_ten();
-    f.seconds(3600, |_| w3());
+    f.seconds(3600, |_| three_watts());
     f.seconds(40, |_| away());
-    f.seconds(1200, |_| w3());
+    f.seconds(1200, |_| three_watts());
     f.ask(&Ask::UseBank { bank: BankSpec::common()[1].clone(), start: Some(Start::Full) }).unwrap();
-    let shot = f.seconds(60, |_| w3());
+    let shot = f.seconds(60, |_| three_watts());
     assert!(shot.bank.delivered.wh() > 1.0);
 }
 
@@ -268,13 +249,13 @@ fn a_bank_plugged_in_then_tapped_begins_when_it_came() {
 fn a_word_that_nobody_asked_for_leaves_nothing_when_taken_back() {
     let mut f = Field::blue_ten();
     f.ask(&Ask::UseBank { bank: blue_ten(), start: Some(Start::Full) }).unwrap();
-    f.seconds(600, |_| w3());
-    let was = hours(&lasts(&f.second(w3())))[1];
+    f.seconds(600, |_| three_watts());
+    let was = hours(&lasts(&f.second(three_watts())))[1];
     f.engine.note_since(Some(SinceLast { by_word: true, ..since(6.0) }));
     answer(&mut f, Question::SinceLast, Some(Answer::GoesOn));
-    f.seconds(10, |_| w3());
+    f.seconds(10, |_| three_watts());
     answer(&mut f, Question::SinceLast, None);
-    let back = hours(&lasts(&f.seconds(10, |_| w3())))[1];
+    let back = hours(&lasts(&f.seconds(10, |_| three_watts())))[1];
     // The minutes before are told again as means, so a little of the draw's temper is lost.
     near(back, was, 0.5, "hours left, as before");
     assert_eq!(f.engine.start(), Start::Full);
@@ -299,7 +280,7 @@ fn mains_in_the_countdown_calls_it_off() {
     f.engine.carry_on(&used(9.75));
     let mut k = 0;
     loop {
-        let shot = f.second(w3());
+        let shot = f.second(three_watts());
         k += 1;
         if matches!(shot.power_off, PowerOff::Counting { .. }) {
             break;

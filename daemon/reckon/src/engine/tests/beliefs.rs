@@ -9,7 +9,7 @@ use crate::{
 };
 
 /// What an outing had used: so many hours at 3 W.
-fn used(hours: f64) -> Carried {
+pub(super) fn used(hours: f64) -> Carried {
     Carried {
         outing: Some(String::from("Ridge above the reservoir")),
         start: Start::Full,
@@ -20,20 +20,26 @@ fn used(hours: f64) -> Carried {
     }
 }
 
-fn since(hours: f64) -> SinceLast {
+pub(super) fn since(hours: f64) -> SinceLast {
     SinceLast { outing: Some(4), ..SinceLast::undated(used(hours)) }
 }
 
-fn three_watts() -> Sweep {
+pub(super) fn three_watts() -> Sweep {
     measured(5.0, 0.6)
 }
 
-fn away() -> Sweep {
+pub(super) fn away() -> Sweep {
     measured(0.0, 0.0)
 }
 
-fn answer(field: &mut Field, question: Question, answer: Option<Answer>) {
+pub(super) fn answer(field: &mut Field, question: Question, answer: Option<Answer>) {
     field.ask(&Ask::Answer { question, answer }).unwrap();
+}
+
+/// The board shall stay on.
+fn answer_off(field: &mut Field) {
+    field.second(three_watts());
+    field.ask(&Ask::PowerOff(crate::power_off::PowerOffAsk::Stop)).unwrap();
 }
 
 fn open(shot: &Snapshot) -> Vec<Question> {
@@ -121,6 +127,20 @@ fn a_supply_that_was_away_widens_the_range_and_clears_no_warning() {
     answer(&mut field, Question::Swapped, Some(Answer::Same));
     let shot = field.seconds(30, |_| three_watts());
     assert!(shot.possibilities.is_empty() && lasts(&shot).cautious().si() < 300.0);
+}
+
+#[test]
+fn a_bank_that_lives_on_long_after_its_end_was_changed_while_the_supply_was_away() {
+    let mut field = dying();
+    answer_off(&mut field);
+    field.seconds(40, |_| away());
+    let early = field.seconds(40, |_| three_watts());
+    assert_eq!(open(&early), [Question::Swapped]);
+    let late = field.seconds(3 * 3600, |_| three_watts());
+    let view = late.questions.iter().find(|one| one.question == Question::Swapped).unwrap();
+    assert_eq!((view.answer, view.standing), (Some(Answer::Another), Standing::Inferred));
+    assert!(running_out(&late), "what is inferred clears no warning");
+    assert_eq!(late.outing_began, Mono::at_s(10.0), "and ends no outing");
 }
 
 #[test]
