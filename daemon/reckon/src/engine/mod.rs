@@ -638,8 +638,10 @@ impl Engine {
         self.mind_shelf(now);
         let mut anew = false;
         if self.on.shown.due(now) {
-            self.weigh_stories();
-            self.mind_name();
+            if self.on.following.len() > 1 {
+                self.weigh_stories();
+                self.mind_name();
+            }
             let possible = self.remaining();
             let possible = match &self.silence {
                 Some(silence) => possible.map(|spread| silence.doubted(spread, now)),

@@ -104,6 +104,8 @@ impl Engine {
     /// The supply was away and is back: from now on it is counted apart as well, until somebody
     /// says whether it is another bank.
     pub(super) fn doubt_supply(&mut self, away: Away) {
+        // What speaks for the other stories up to here is common to all that follows.
+        self.weigh_stories();
         let counted = self.on.belief.away();
         self.on.belief.note_away(away);
         if self.on.belief.away() != counted {
