@@ -375,6 +375,8 @@ pub(crate) fn before(connection: &Connection) -> rusqlite::Result<Option<Before>
     }))
 }
 
+/// So many outings may be the rest of one another: a plug that slips all day.
+const LONGEST_CHAIN: usize = 24;
 /// So many outings are looked back through.
 const LOOK_BACK: u32 = 12;
 
@@ -383,7 +385,10 @@ const LOOK_BACK: u32 = 12;
 fn unsettled(connection: &Connection, open: &OpenOuting) -> rusqlite::Result<Vec<Unsettled>> {
     let mut chain = Vec::new();
     let mut last = open.clone();
-    while last.start_share.is_none() && chain.len() < 4 && !settled(connection, last.id)? {
+    while last.start_share.is_none()
+        && chain.len() < LONGEST_CHAIN
+        && !settled(connection, last.id)?
+    {
         let Some(earlier) = one_before(connection, &last)? else { break };
         last = earlier.outing.clone();
         chain.push(earlier);

@@ -3,6 +3,7 @@
 
 use history::{End, Ending, Entry, Reader};
 use reckon::{
+    bank::BankSpec,
     belief::last_end::{
         Account, AtStart, Before, Ended, OpenOuting, Rules, ThisStart, account, at_start,
     },
@@ -101,13 +102,14 @@ pub(crate) fn decide(start: &Start, engine: &mut Engine, shot: &Snapshot) -> Dec
     let same_bank = outing.bank.is_none() || outing.bank.as_ref() == bank.map(|it| &it.name);
     let end = end_of(start, outing, &account, same_bank);
     let mut entries = better_known(outing, &account);
-    let matters = |label| since.as_ref().is_some_and(|since| since.matters(label));
-    let doubted = same_bank && bank.is_some_and(|bank| matters(bank.label_energy()));
-    // A plug that slips again and again takes a little each time: where nothing else says that the
-    // bank was charged, so little is not asked about but counted on.
-    let slipped = matches!(account.ended, Ended::PowerLost { .. })
-        && account.off_s.is_none_or(|off_s| off_s <= SLIPPED_S);
-    let goes_on = goes_on || (same_bank && !doubted && slipped);
+    let label = bank.map(BankSpec::label_energy);
+    let matters = since.as_ref().zip(label).is_some_and(|(since, label)| since.matters(label));
+    // A plug that slips again and again takes a little each time. So little is not asked about where
+    // the power was back at once: it is counted on. Where nobody knows, it is doubted like more.
+    let lost = matches!(account.ended, Ended::PowerLost { .. });
+    let slipped = lost && account.off_s.is_some_and(|off_s| off_s <= SLIPPED_S);
+    let goes_on = goes_on || (same_bank && !matters && slipped);
+    let doubted = same_bank && (matters || (lost && account.off_s.is_none()));
     if goes_on && same_bank {
         // Over a boot the open outing goes on by what is believed of it, which can be taken back.
         let newest = since.as_ref().is_some_and(|since| since.outing == Some(outing.id));

@@ -223,20 +223,16 @@ fn station(
         let root = run.sysroot.clone().unwrap_or_else(|| PathBuf::from("/"));
         setup.power_off.unit = alert::unit_is_enabled(&root);
     }
-    if record.as_ref().is_some_and(|opened| opened.unread) {
-        // Whatever was used before stands in there: nobody may take the bank for full.
-        setup.start = Start::Unknown;
-    }
+    // Whatever was used before stands in a record that cannot be read: then nobody may take the bank
+    // for full.
+    let unread = record.as_ref().is_some_and(|opened| opened.unread);
+    setup.start = if unread { Start::Unknown } else { setup.start };
     if let Some(kept) = found.map(|f| f.kept) {
         let same_boot = kept.same_boot(boot.as_deref());
         if same_boot && kept.clock_was_synchronised {
             clock.was_synchronised();
         }
-        let mut resume = Resume { choices: kept.choices(), same_boot };
-        if let Some(opened) = &record {
-            opened.improve(&mut resume);
-        }
-        setup.resume = Some(resume);
+        setup.resume = Some(resumed(&kept, same_boot, record.as_ref()));
     }
     if let Some(wall) = record.as_ref().and_then(Opened::wall_at_boot) {
         clock.phone_says(wall);
@@ -257,6 +253,15 @@ fn station(
         runtime: folders.runtime.clone(),
         leds: run.sysroot.clone().unwrap_or_else(|| PathBuf::from("/")).join("sys/class/leds"),
     }
+}
+
+/// What was chosen and counted before, as far as the record takes it.
+fn resumed(kept: &choices::Kept, same_boot: bool, record: Option<&Opened>) -> Resume {
+    let mut resume = Resume { choices: kept.choices(), same_boot };
+    if let Some(opened) = record {
+        opened.improve(&mut resume);
+    }
+    resume
 }
 
 /// Clock, readings and facts: the machine's own, or those of the demonstration.

@@ -359,17 +359,22 @@ const BOTH: f64 = 0.75;
 /// E₀, this one runs empty after about E₀ too, ln E being normal about ln E₀.
 #[must_use]
 pub fn weigh_loss(before: &Before, from_s: f64, to_s: f64, rules: &Rules) -> Weighed {
-    let expected = deaths_an_hour(before.forecast, from_s, to_s);
+    let lasted_s = before.outing.as_ref().map(|open| open.lasted_s);
+    let expected = deaths_an_hour(before.forecast, lasted_s, from_s, to_s);
     let pulls = rules.pulls_an_hour.max(1e-6);
     let died = expected.map_or(0.5, |deaths| deaths / (deaths + pulls));
     let alone = Weighed { died, earlier: None, began_full: false };
     let Some(open) = before.outing.as_ref().filter(|open| open.energy_wh > 0.0) else {
         return alone;
     };
+    // So early no bank is empty twice: a habit, or a plug that slips.
+    if part_of_life(before.forecast, open.lasted_s, f64::midpoint(from_s, to_s)) < FIRST_PART {
+        return alone;
+    }
     let best = before
         .losses
         .iter()
-        .map(|loss| (loss, Likeness::of(open, loss, rules)))
+        .map(|loss| (loss, Likeness::of(open, loss, to_s - from_s, rules)))
         .filter(|(loss, _)| loss.died > 0.0)
         .max_by(|(a, x), (b, y)| (a.died * x.deaths).total_cmp(&(b.died * y.deaths)));
     let Some((loss, like)) = best else { return alone };
@@ -397,31 +402,53 @@ struct Likeness {
 }
 
 impl Likeness {
-    fn of(open: &OpenOuting, loss: &Loss, rules: &Rules) -> Self {
+    /// `within_s`: how far the end is not known; the other one's is taken to be no better.
+    fn of(open: &OpenOuting, loss: &Loss, within_s: f64, rules: &Rules) -> Self {
         let watts = open.energy_wh * 3600.0 / open.lasted_s.max(1.0);
-        let z = log(open.energy_wh / loss.energy_wh.max(1e-6)) / rules.repeats;
-        let sd_wh = rules.repeats * open.energy_wh;
+        let unknown = within_s.max(0.0) / open.lasted_s.max(1.0);
+        let sd = sqrt(rules.repeats * rules.repeats + 2.0 * unknown * unknown);
+        let z = log(open.energy_wh / loss.energy_wh.max(1e-6)) / sd;
+        let sd_wh = sd * open.energy_wh;
         let density = exp(-0.5 * z * z) / (sd_wh * sqrt(2.0 * core::f64::consts::PI));
         Self { deaths: density * watts, alive: 0.5 * erfc(z / core::f64::consts::SQRT_2) }
     }
 }
 
 /// Deaths an hour that no forecast sees coming: one bank in six holds far less than its owner thinks,
-/// and then ends at some moment of an outing of eight hours (common practice, no source).
+/// and then ends at some moment of an outing of eight hours; hardly in the first part of what it was
+/// thought to last, where the rate falls with the cube (common practice, no source).
 const UNFORESEEN_AN_HOUR: f64 = 0.02;
+const FIRST_PART: f64 = 0.15;
 
-/// Deaths an hour that a forecast (made when, and its three points) expects between two seconds:
+/// The share of the time it was thought to last that an outing had lasted at a moment; 1 without a
+/// forecast.
+fn part_of_life(forecast: Option<(f64, [f64; 3])>, lasted_s: f64, at_s: f64) -> f64 {
+    let Some((made_s, remaining)) = forecast else { return 1.0 };
+    let lasted_s = lasted_s.max(0.0);
+    lasted_s / (lasted_s - (at_s - made_s) + remaining[1]).max(lasted_s).max(1.0)
+}
+
+/// Deaths an hour that a forecast (made when, and its three points) of an outing that lasted so long
+/// expects between two seconds:
 /// the share of outcomes that end in the hour around them, divided by the share alive at its
 /// beginning. `None` without a forecast.
-fn deaths_an_hour(forecast: Option<(f64, [f64; 3])>, from_s: f64, to_s: f64) -> Option<f64> {
+fn deaths_an_hour(
+    forecast: Option<(f64, [f64; 3])>,
+    lasted_s: Option<f64>,
+    from_s: f64,
+    to_s: f64,
+) -> Option<f64> {
     let (made_s, remaining) = forecast?;
     let half_hour = 1800.0_f64;
     let middle = f64::midpoint(from_s, to_s) - made_s;
+    let part = part_of_life(forecast, lasted_s.unwrap_or(middle), f64::midpoint(from_s, to_s));
+    let early_on = (part / FIRST_PART).min(1.0);
+    let unforeseen = UNFORESEEN_AN_HOUR * early_on * early_on * early_on;
     let early = ended_by(&remaining, (middle - half_hour).max(0.0));
     let late = ended_by(&remaining, middle + half_hour);
     let alive = (1.0 - early).max(1e-6);
     let foreseen = (late - early).max(0.0) / alive;
-    Some(if middle > remaining[2] { 10.0 } else { foreseen + UNFORESEEN_AN_HOUR })
+    Some(if middle > remaining[2] { 10.0 } else { foreseen + unforeseen })
 }
 
 /// Share of outcomes that have ended so long after the forecast: straight lines through its three

@@ -206,3 +206,18 @@ fn a_chain_of_short_boots_forgets_nothing_that_was_used() {
     assert!(made.goes_on && since.outing == Some(8));
     assert!((since.carried.delivered.wh() - 24.2).abs() < 1e-9);
 }
+
+#[test]
+fn a_plug_that_slips_every_nine_minutes_is_no_bank_that_runs_empty_at_half_a_watt_hour() {
+    let mut slipped = before();
+    slipped.last_sign_s = 540.0;
+    slipped.due_s = 60.0;
+    slipped.forecast = Some((30.0, [18_000.0, 24_000.0, 30_000.0]));
+    let open = slipped.outing.as_mut().unwrap();
+    (open.energy_wh, open.lasted_s) = (0.58, 540.0);
+    slipped.losses = vec![loss(0.58, 0.002, false), loss(0.57, 0.002, false)];
+    let weighed = weigh_loss(&slipped, 540.0, 602.0, &Rules::default());
+    assert!(weighed.died < 0.5 && !weighed.began_full, "{weighed:?}");
+    slipped.losses.clear();
+    assert!(weigh_loss(&slipped, 540.0, 602.0, &Rules::default()).died < 0.01);
+}
