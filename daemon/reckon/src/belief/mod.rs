@@ -15,7 +15,7 @@ mod since;
 mod tests;
 
 pub use presence::{Away, Presence};
-pub use question::{Answer, Question, QuestionView, Standing};
+pub use question::{Answer, LAMPS, Question, QuestionView, Standing};
 pub use since::{SinceLast, charged_chance};
 
 use alloc::vec::Vec;
@@ -238,14 +238,6 @@ impl Belief {
         let mut roots = self.roots(evidence);
         roots.retain(|(story, _)| self.since.as_ref().is_none_or(|since| since.allows(*story)));
         roots
-    }
-
-    /// The cases worth showing: nearly impossible ones left out.
-    #[must_use]
-    pub fn plausible(&self) -> Vec<(Story, f64)> {
-        let mut cases = self.cases();
-        cases.retain(|(_, weight)| *weight >= PLAUSIBLE);
-        level(cases)
     }
 
     /// The likeliest case and its weight.

@@ -115,9 +115,9 @@ impl Answer {
     }
 }
 
-/// The middles of the four lamps of a bank, and full (common practice, no source: each lamp stands
-/// for a quarter, and the top one stays lit till a quarter is gone).
-const LAMPS: [f64; 5] = [1.0, 0.875, 0.625, 0.375, 0.125];
+/// The middles of what the four lamps of a bank tell apart, fullest first (common practice, no
+/// source: each lamp stands for a quarter, and the top one stays lit till a quarter is gone).
+pub const LAMPS: [f64; 4] = [0.875, 0.625, 0.375, 0.125];
 
 /// Where an answer comes from.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -209,7 +209,8 @@ fn swapped(belief: &Belief) -> Option<QuestionView> {
 }
 
 fn level(belief: &Belief, start: Start, by_default: bool) -> Option<QuestionView> {
-    let answers = LAMPS.map(|level| Answer::Level(Share::nearest(level)));
+    let levels = core::iter::once(Share::WHOLE).chain(LAMPS.map(Share::nearest));
+    let answers: Vec<Answer> = levels.map(Answer::Level).collect();
     let full = (Answer::Level(Share::WHOLE), Standing::Inferred);
     let answer = match (belief.said, belief.root()) {
         (Some(said), _) => said.middle().map(|level| (Answer::Level(level), Standing::Said)),

@@ -16,6 +16,7 @@ use crate::{
     estimator::{Estimator, FED_OTHERWISE_W, Learned, LoadPrior, Observation},
     forecast::Spread,
     reading::{BoardReading, Flow},
+    snapshot::Supply,
     time::Mono,
     units::{AmpHours, Joules, Share, Volts},
 };
@@ -134,11 +135,7 @@ impl Engine {
             self.on.following.retain(|old| old.untold);
             return;
         };
-        let site = match picked.by {
-            By::Sensor | By::Gauge => Site::Seen(place(&spec, picked.supply.volts.ok())),
-            By::Nobody if board.rails_at_least.is_ok() => Site::Rails,
-            By::Nobody => Site::Nowhere,
-        };
+        let site = site(picked.by, &picked.supply, board, &spec);
         self.build(&spec, gauge, site, untold, false);
         // A sensor that sees the draw of a bank says more than a gauge of who knows which cells.
         let speaks = picked.by != By::Sensor || untold;
@@ -154,11 +151,7 @@ impl Engine {
     /// Builds the estimators that are missing, or all of them anew, seen where the last one was.
     pub(super) fn follow_anew(&mut self, anew: bool) {
         let Some(spec) = self.on.bank.clone() else { return };
-        let site = match self.latest.by {
-            By::Sensor | By::Gauge => Site::Seen(place(&spec, self.latest.supply.volts.ok())),
-            By::Nobody if self.latest.board.rails_at_least.is_ok() => Site::Rails,
-            By::Nobody => Site::Nowhere,
-        };
+        let site = site(self.latest.by, &self.latest.supply, &self.latest.board, &spec);
         if self.last_sweep.is_some() {
             self.build(&spec, None, site, false, anew);
         } else if anew {
@@ -349,6 +342,15 @@ impl Engine {
             radio_receive_w: radio.map(|_| self.besides.receive.si()),
             radio_transmit_w: radio.map(|_| self.besides.transmit.si()),
         }
+    }
+}
+
+/// Where the draw of this bank is seen by what was read last.
+fn site(by: By, supply: &Supply, board: &BoardReading, spec: &BankSpec) -> Site {
+    match by {
+        By::Sensor | By::Gauge => Site::Seen(place(spec, supply.volts.ok())),
+        By::Nobody if board.rails_at_least.is_ok() => Site::Rails,
+        By::Nobody => Site::Nowhere,
     }
 }
 

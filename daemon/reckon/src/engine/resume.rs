@@ -125,17 +125,14 @@ pub fn few_steps(seen: impl IntoIterator<Item = Observation>) -> Vec<Observation
 
 impl Engine {
     /// The outing on this bank began in an earlier boot: what it used there counts, before whatever
-    /// was counted in this one. Its beginning in the snapshot stays that of this boot, since boot time knows nothing of the one before.
+    /// was counted in this one. Its beginning in the snapshot stays that of this boot, since boot
+    /// time knows nothing of the one before.
     pub fn carry_on(&mut self, carried: &Carried) {
         self.on.outing = carried.outing.clone().or_else(|| self.on.outing.take());
         self.on.start = carried.start;
         self.on.start_told = true;
         self.on.shown.forget();
-        let [delivered, bridged] =
-            [carried.delivered, carried.bridged].map(|it| it.max(Joules::ZERO));
-        if carried.span.si() >= 1.0 {
-            self.on.tally.meter.before(carried.span, delivered, bridged, &carried.told());
-        }
+        self.on.tally.before(carried);
         self.follow_anew(true);
     }
 
@@ -200,24 +197,19 @@ impl Engine {
         self.on.tally = super::Tally::new(choices.began);
         let span = choices.counted_to.seconds_since(choices.began);
         self.on.tally.trail.add(span.si(), None);
-        self.carry(span.max(choices.counted), choices.delivered, choices.bridged);
+        self.on.tally.before(&Carried {
+            span: span.max(choices.counted),
+            delivered: choices.delivered,
+            bridged: choices.bridged,
+            ..Carried::nothing()
+        });
         if let Some(doubted) = choices.away {
             self.doubt_supply(doubted.away);
-            let since = choices.counted_to.seconds_since(doubted.away.to);
-            if let Some(tally) = self.on.since_away.as_mut().filter(|_| since.si() >= 1.0) {
-                let delivered = (choices.delivered - doubted.before).max(Joules::ZERO);
-                let told = Carried { span: since, delivered, ..Carried::nothing() };
-                tally.meter.before(since, delivered, Joules::ZERO, &told.told());
+            let span = choices.counted_to.seconds_since(doubted.away.to);
+            let delivered = choices.delivered - doubted.before;
+            if let Some(tally) = &mut self.on.since_away {
+                tally.before(&Carried { span, delivered, ..Carried::nothing() });
             }
-        }
-    }
-
-    /// Energy counted before the restart.
-    fn carry(&mut self, span: Seconds, delivered: Joules, bridged: Joules) {
-        if span.si() >= 1.0 {
-            let [delivered, bridged] = [delivered, bridged].map(|energy| energy.max(Joules::ZERO));
-            let step = Carried { span, delivered, bridged, ..Carried::nothing() };
-            self.on.tally.meter.before(span, delivered, bridged, &step.told());
         }
     }
 

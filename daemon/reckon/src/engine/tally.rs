@@ -1,6 +1,6 @@
 //! What an outing has counted: kept twice while another bank may have come in the middle of it.
 
-use super::{Engine, meter::Meter, trail::TrailMaker};
+use super::{Carried, Engine, meter::Meter, trail::TrailMaker};
 use crate::{
     belief::{Away, Story},
     estimator::Observation,
@@ -19,6 +19,15 @@ pub(super) struct Tally {
 impl Tally {
     pub(super) fn new(began: Mono) -> Self {
         Self { began, meter: Meter::default(), trail: TrailMaker::new(began) }
+    }
+
+    /// What the outing had used before all that is counted here.
+    pub(super) fn before(&mut self, carried: &Carried) {
+        if carried.span.si() >= 1.0 {
+            let [delivered, bridged] =
+                [carried.delivered, carried.bridged].map(|energy| energy.max(Joules::ZERO));
+            self.meter.before(carried.span, delivered, bridged, &carried.told());
+        }
     }
 
     /// A stretch with this mean draw, measured or modelled.

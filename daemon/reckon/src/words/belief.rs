@@ -5,7 +5,7 @@ use alloc::{format, string::String, vec::Vec};
 use super::numbers::{clock_time, energy, left, percent, span};
 use crate::{
     bank::{BankSpec, MeasuredAt},
-    belief::{Answer, Away, Question, QuestionView, Standing, Story},
+    belief::{Answer, Away, LAMPS, Question, QuestionView, Standing, Story},
     snapshot::{Possibility, Snapshot},
     time::Mono,
     units::{Seconds, Share},
@@ -164,7 +164,7 @@ fn answer_words(question: Question, answer: Answer, snapshot: &Snapshot) -> Stri
 /// (a pack has none), and the share of the charge that it stands for.
 #[must_use]
 pub fn levels(bank: Option<&BankSpec>) -> Vec<(Answer, String, Option<String>)> {
-    let middles = LAMPS.iter().map(|(middle, ..)| Share::nearest(*middle));
+    let middles = LAMPS.map(Share::nearest);
     let said = |share: Share| {
         let (label, means) = level(share, bank);
         (Answer::Level(share), label, means)
@@ -172,24 +172,19 @@ pub fn levels(bank: Option<&BankSpec>) -> Vec<(Answer, String, Option<String>)> 
     core::iter::once(Share::WHOLE).chain(middles).map(said).collect()
 }
 
-/// The middles of what four lamps can tell apart, with what each means (common practice, no source:
-/// a lamp stands for a quarter).
-const LAMPS: [(f64, u8, &str); 4] = [
-    (0.875, 4, "over 75\u{a0}%"),
-    (0.625, 3, "50 to 75\u{a0}%"),
-    (0.375, 2, "25 to 50\u{a0}%"),
-    (0.125, 1, "under 25\u{a0}%"),
-];
+/// How many of the four lamps are lit at each of [`LAMPS`], and what that means.
+const LIT: [(u8, &str); 4] =
+    [(4, "over 75\u{a0}%"), (3, "50 to 75\u{a0}%"), (2, "25 to 50\u{a0}%"), (1, "under 25\u{a0}%")];
 
 /// A level as an answer says it, and what that means where it does not say so itself.
 fn level(share: Share, bank: Option<&BankSpec>) -> (String, Option<String>) {
     if share == Share::WHOLE {
         return (String::from("Full"), None);
     }
-    let near = LAMPS.iter().find(|(middle, ..)| (share.part() - middle).abs() < 1e-6);
-    let Some((_, lit, means)) = near else { return (format!("About {}", percent(share)), None) };
+    let near = LAMPS.iter().zip(LIT).find(|(middle, _)| (share.part() - *middle).abs() < 1e-6);
+    let Some((_, (lit, means))) = near else { return (format!("About {}", percent(share)), None) };
     if has_lamps(bank) {
-        (format!("{lit} of 4 lamps"), Some(String::from(*means)))
+        (format!("{lit} of 4 lamps"), Some(String::from(means)))
     } else {
         let mut letters = means.chars();
         let first = letters.next().into_iter().flat_map(char::to_uppercase);

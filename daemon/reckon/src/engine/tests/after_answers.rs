@@ -1,12 +1,13 @@
 //! States after answers, absences and restarts in every order.
 
 use super::{
-    beliefs::{answer, away, since, three_watts, used},
+    beliefs::{answer, away, dying, since, three_watts},
     *,
 };
 use crate::{
     belief::{Answer, Question, SinceLast, Standing},
     engine::{Ask, Resume},
+    power_off::PowerOff,
     snapshot::About,
     units::Seconds,
 };
@@ -40,14 +41,6 @@ fn second_absence_does_not_undo_the_word_on_the_first() {
     let one = f.seconds(3600, |_| three_watts());
     f.seconds(40, |_| away());
     let two = f.seconds(60, |_| three_watts());
-    eprintln!(
-        "r02 began {:?} -> {:?}; delivered {} -> {}; {:?}",
-        one.outing_began,
-        two.outing_began,
-        one.bank.delivered.wh(),
-        two.bank.delivered.wh(),
-        two.possibilities
-    );
     assert_eq!(two.outing_began, one.outing_began, "the first word stands");
     assert!(two.bank.delivered.wh() < 3.2, "{}", two.bank.delivered.wh());
 }
@@ -72,16 +65,9 @@ fn joined_then_doubt_keeps_the_energy_and_the_start() {
     f.engine.note_since(Some(since(6.0)));
     f.seconds(60, |_| three_watts());
     answer(&mut f, Question::SinceLast, Some(Answer::GoesOn));
-    let before = f.seconds(600, |_| three_watts());
+    f.seconds(600, |_| three_watts());
     f.seconds(40, |_| away());
     let shot = f.seconds(60, |_| three_watts());
-    eprintln!(
-        "r04 delivered {} -> {}; start {:?}; goes_on {:?}",
-        before.bank.delivered.wh(),
-        shot.bank.delivered.wh(),
-        f.engine.start(),
-        shot.goes_on
-    );
     assert!(shot.bank.delivered.wh() > 18.0, "{}", shot.bank.delivered.wh());
 }
 
@@ -169,18 +155,11 @@ fn a_bank_of_the_settings_is_not_full_again_after_a_restart_of_the_daemon() {
     f.seconds(60, |_| three_watts());
     answer(&mut f, Question::SinceLast, Some(Answer::Another));
     answer(&mut f, Question::HowFull, level("0.375"));
-    let was = f.seconds(600, |_| three_watts());
+    f.seconds(600, |_| three_watts());
     let resume = Resume { choices: f.engine.choices(), same_boot: true };
     f.engine =
         Engine::new(Setup { bank: Some(blue_ten()), resume: Some(resume), ..setup() }, f.stamp());
-    let shot = f.seconds(60, |_| three_watts());
-    eprintln!(
-        "r12 {:?} -> {:?}; start {:?}; {:?}",
-        hours(&lasts(&was)),
-        hours(&lasts(&shot)),
-        f.engine.start(),
-        shot.questions.iter().map(|q| (q.question, q.standing, q.answer)).collect::<Vec<_>>()
-    );
+    f.seconds(60, |_| three_watts());
     assert_ne!(f.engine.start(), Start::Full);
 }
 
@@ -263,36 +242,11 @@ fn a_word_that_nobody_asked_for_leaves_nothing_when_taken_back() {
 
 #[test]
 fn mains_in_the_countdown_calls_it_off() {
-    use crate::power_off::{PowerOff, PowerOffWants};
-    let countdown = core::time::Duration::from_secs(120);
-    let power_off = PowerOffWants { unit: true, countdown, ..PowerOffWants::default() };
-    let mut f = Field::new(Setup { bank: Some(blue_ten()), power_off, ..setup() });
-    let run = crate::estimator::RunDown {
-        ending: crate::estimator::Ending::Died,
-        start: Start::Full,
-        lasted_s: 36_000.0,
-        energy_wh: 30.0,
-        measured: true,
-        ..crate::estimator::RunDown::default()
-    };
-    let known = crate::estimator::Learned::from_rundowns(&blue_ten(), vec![run; 4]);
-    f.engine.note_learned(vec![(String::from("Blue ten"), known)]);
-    f.engine.carry_on(&used(9.75));
-    let mut k = 0;
-    loop {
-        let shot = f.second(three_watts());
-        k += 1;
-        if matches!(shot.power_off, PowerOff::Counting { .. }) {
-            break;
-        }
-        assert!(k < 600);
-    }
+    let mut f = dying(core::time::Duration::from_secs(120));
+    let mut counting = |_| matches!(f.second(three_watts()).power_off, PowerOff::Counting { .. });
+    assert!((0..600).any(&mut counting));
     // Plugged into the mains: nothing comes out of the bank any more.
-    for s in 0..150 {
-        f.second(measured(5.1, 0.0));
-        if s % 20 == 0 || s > 115 && s < 125 {}
-    }
-    let shot = f.second(measured(5.1, 0.0));
+    let shot = f.seconds(151, |_| measured(5.1, 0.0));
     assert!(
         !matches!(
             shot.power_off,

@@ -50,9 +50,8 @@ fn running_out(shot: &Snapshot) -> bool {
     shot.alarms.iter().any(|one| matches!(one.about, crate::snapshot::About::RunningOut { .. }))
 }
 
-/// A bank that has given nearly all that it can, three minutes before the end and counting.
-fn dying() -> Field {
-    let countdown = core::time::Duration::from_mins(30);
+/// A bank that has given nearly all that it can, minutes before its end.
+pub(super) fn dying(countdown: core::time::Duration) -> Field {
     let power_off = PowerOffWants { unit: true, countdown, ..PowerOffWants::default() };
     let spec = Some(blue_ten());
     let mut field = Field::new(Setup { bank: spec, power_off, ..setup() });
@@ -67,6 +66,12 @@ fn dying() -> Field {
     let known = crate::estimator::Learned::from_rundowns(&blue_ten(), vec![run; 4]);
     field.engine.note_learned(vec![(String::from("Blue ten"), known)]);
     field.engine.carry_on(&used(9.75));
+    field
+}
+
+/// The same, and counting.
+fn counting() -> Field {
+    let mut field = dying(core::time::Duration::from_mins(30));
     field.seconds(90, |_| three_watts());
     field
 }
@@ -87,7 +92,7 @@ fn a_sweep_of_no_volts_while_current_flows_is_a_gap() {
 
 #[test]
 fn in_the_countdown_of_a_dying_bank_neither_a_zero_nor_a_dip_calls_anything_off() {
-    let mut field = dying();
+    let mut field = counting();
     let shot = field.second(three_watts());
     assert!(matches!(shot.power_off, PowerOff::Counting { .. }), "{:?}", shot.power_off);
     for odd in [measured(0.0, 0.6), away(), away(), away()] {
@@ -101,7 +106,7 @@ fn in_the_countdown_of_a_dying_bank_neither_a_zero_nor_a_dip_calls_anything_off(
 
 #[test]
 fn a_supply_that_was_away_widens_the_range_and_clears_no_warning() {
-    let mut field = dying();
+    let mut field = counting();
     field.seconds(40, |_| away());
     let shot = field.seconds(40, |_| three_watts());
     assert_eq!(open(&shot), [Question::Swapped]);
@@ -131,7 +136,7 @@ fn a_supply_that_was_away_widens_the_range_and_clears_no_warning() {
 
 #[test]
 fn a_bank_that_lives_on_long_after_its_end_was_changed_while_the_supply_was_away() {
-    let mut field = dying();
+    let mut field = counting();
     answer_off(&mut field);
     field.seconds(40, |_| away());
     let early = field.seconds(40, |_| three_watts());
