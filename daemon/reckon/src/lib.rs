@@ -11,7 +11,6 @@ extern crate alloc;
 pub mod adif;
 pub mod alarm;
 pub mod bank;
-pub mod bank_choices;
 pub mod belief;
 pub mod book;
 pub mod contacts;

@@ -3,6 +3,8 @@
 
 use alloc::string::String;
 
+mod presets;
+
 use crate::units::{AmpHours, Celsius, Joules, Volts};
 
 /// What the cells are made of.
