@@ -253,3 +253,21 @@ mod supply {
         assert!(play(&mut watch, 200, steady(5.0, 0.5, 60), false).is_empty());
     }
 }
+
+#[test]
+fn of_the_ways_it_may_have_ended_the_likelier_is_offered_first() {
+    let mut belief = Belief::default();
+    for (died, first) in [
+        (0.0, Answer::PlugPulled),
+        (0.45, Answer::PlugPulled),
+        (0.5, Answer::RanEmpty),
+        (0.55, Answer::RanEmpty),
+        (1.0, Answer::RanEmpty),
+    ] {
+        belief.last_ended = Some(last_end::HowEnded { outing: 7, died, said: None });
+        let views = belief.questions(Start::Full, false);
+        let view = views.iter().find(|one| one.question == Question::HowEnded).unwrap();
+        assert!(view.is_open() && view.answers.len() == 2, "{view:?}");
+        assert_eq!(view.answers[0], first, "{died}");
+    }
+}

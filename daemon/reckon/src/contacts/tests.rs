@@ -115,3 +115,15 @@ fn minutes_of_contact_are_the_union_of_contacts() {
     assert_eq!(stretches(&contacts), want);
     assert!(stretches(&[]).is_empty());
 }
+
+#[test]
+fn a_contact_that_was_logged_late_does_not_claim_the_hours_after_it() {
+    // Half an hour at most (common practice, no source); one of that length counts whole.
+    let contacts = log("<QSO_DATE:8>20240501<TIME_ON:4>1200<TIME_OFF:4>1400<EOR>");
+    let all = reckon(&contacts, &record());
+    near(all.in_contact.si(), 1800.0);
+    near(all.in_contact_energy.si(), 900.0 * 3.0 + 900.0 * 9.0);
+    assert_eq!(stretches(&contacts), [(at(0), at(1800))]);
+    let whole = log("<QSO_DATE:8>20240501<TIME_ON:4>1200<TIME_OFF:4>1229<EOR>");
+    near(reckon(&whole, &record()).in_contact.si(), 1740.0);
+}

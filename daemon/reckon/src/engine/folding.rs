@@ -135,3 +135,54 @@ pub(super) fn reads(sweep: &Sweep) -> Reads {
     let any = bank.peek().is_some();
     if any && bank.all(mean) { Reads::SecondMeans } else { Reads::Instants }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::{
+        fold::Point,
+        units::{Joules, Share},
+    };
+
+    /// An hour at 4 W that moves by so many watts over 10 s and comes apart into nothing else.
+    fn moved(by_w: f64) -> Stretch {
+        let receive = crate::fold::Part {
+            kind: Kind::Receive,
+            watts: Watts::of(4.0),
+            time: Share::WHOLE,
+            share: Share::WHOLE,
+            energy: Joules::of(14_400.0),
+            begins_s: 0.0,
+            lasts_s: 3600.0,
+            bridged: false,
+        };
+        let point = |phase_s, watts| Point { phase_s, watts };
+        let fold = crate::fold::Fold {
+            period_s: 10.0,
+            slot_s: 10.0,
+            mode: None,
+            chance: 1e-9,
+            curve: alloc::vec![point(0.0, 4.0 - by_w / 2.0), point(5.0, 4.0 + by_w / 2.0)],
+            parts: alloc::vec![receive],
+            seconds: 3600.0,
+            energy: Joules::of(14_400.0),
+            sent: 0,
+            slots: 360,
+        };
+        Stretch { from_s: 0.0, to_s: 3600.0, fold }
+    }
+
+    #[test]
+    fn a_bare_period_is_told_from_a_tenth_of_the_draw_on() {
+        // A board's own habits (a file written every ten seconds) move 4 W by less than 0.4 W; a
+        // timed mode whose parts cannot be told apart moves it by more (common practice, no source).
+        for (by_w, told) in [(0.2, false), (0.39, false), (0.41, true), (1.0, true), (3.5, true)] {
+            assert_eq!(is_worth_it(&moved(by_w)), told, "{by_w} W");
+        }
+        // What comes apart is told however little it moves.
+        let mut apart = moved(0.1);
+        let decode = crate::fold::Part { kind: Kind::Decode, ..apart.fold.parts[0] };
+        apart.fold.parts.push(decode);
+        assert!(is_worth_it(&apart));
+    }
+}

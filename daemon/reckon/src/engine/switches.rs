@@ -126,4 +126,22 @@ mod tests {
         take(&mut fresh, 200, 3.0);
         assert!(fresh.drain().is_empty());
     }
+
+    #[test]
+    fn what_an_accessory_takes_while_it_starts_does_not_count() {
+        // A small fan's motor takes several times its running current until it turns (makers'
+        // sheets: within a few seconds); it is the running draw that is told.
+        let mut all = Switches::default();
+        let noise = |k: u32| 0.01 * f64::from(k % 3);
+        for k in 0..200 {
+            all.take(Watts::of(3.0 + noise(k)));
+        }
+        all.mark("fan on", Mono::at_s(200.0));
+        for k in 0..130 {
+            let fan = if k < 5 { 30.0 } else { 0.6 };
+            all.take(Watts::of(3.0 + fan + noise(k)));
+        }
+        let judged = all.drain();
+        assert!((judged[0].difference.si() - 0.6).abs() < 0.01, "{:?}", judged[0].difference);
+    }
 }

@@ -99,11 +99,18 @@ fn switched_off_restarted_and_back_again() {
     assert_eq!(told.ended, Ended::Restarted);
     assert!(at_start(&off, &told).goes_on);
 
-    // Both boots dated: off for five minutes goes on, for a night does not.
+    // Both boots dated: off for five minutes goes on, for a night does not. It is settled while the
+    // chance that the bank was charged is below a tenth: h/(h + 6) reaches that at 40 min.
     off.stopped = Some((49_505.5, StopHow::SwitchingOff));
     off.wall_at_boot_ms = Some(1_000_000_000_000);
     let mut back = start("second", 9.0);
-    for (off_ms, goes_on) in [(300_000_i32, true), (36_000_000, false)] {
+    for (off_ms, goes_on) in [
+        (300_000_i32, true),
+        (39 * 60_000, true),
+        (41 * 60_000, false),
+        (100 * 60_000, false),
+        (36_000_000, false),
+    ] {
         back.wall_at_boot_ms = Some(1_000_000_000_000 + 49_505_500 + i64::from(off_ms));
         let told = account(&off, &back, &rules);
         assert_eq!(told.off_s, Some(f64::from(off_ms) / 1000.0));

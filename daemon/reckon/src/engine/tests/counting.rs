@@ -285,3 +285,17 @@ fn the_trail_is_bounded_and_keeps_its_mean_and_peak() {
     let mean = means.iter().sum::<f64>() / means.len() as f64;
     near(mean, 4.0 + 11.0 / span, 1e-3, "mean of the means");
 }
+
+#[test]
+fn a_reading_tells_of_its_own_second_and_two_more_at_most() {
+    // 4 W before and after, and something else in between that nobody saw. Up to three seconds apart
+    // (two sweeps late, a busy board) counts as read; from four on all but the last second is bridged.
+    for (apart_s, bridged_s) in [(1.0, 0.0), (3.0, 0.0), (4.0, 3.0), (20.0, 19.0)] {
+        let mut field = Field::blue_ten();
+        let before = field.seconds(300, |_| measured(5.0, 0.8)).bank.clone();
+        field.now_s += apart_s - 1.0;
+        let after = field.second(measured(5.0, 0.8)).bank.clone();
+        near(after.bridged.si(), 4.0 * bridged_s, 0.01, "bridged");
+        near((after.delivered - before.delivered).si(), 4.0 * apart_s, 0.01, "delivered");
+    }
+}

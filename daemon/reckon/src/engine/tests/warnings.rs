@@ -283,10 +283,14 @@ fn the_countdown_is_for_a_bank_that_is_really_drained() {
     let mut charging = Field::new(base.clone());
     charging.seconds(1500, |_| measured(5.0, -0.4));
     assert!(charging.engine.orders().is_empty());
-    let mut mains = Field::new(base.clone());
-    let both = || Sweep { gauges: gauge(Flow::Charging, -0.2).gauges, ..measured(5.0, 0.8) };
-    mains.seconds(1500, |_| both());
-    assert!(mains.engine.orders().is_empty());
+    // Kernel ABI, sysfs-class-power, `status`: 'Charging', 'Not charging' and 'Full' (the last two
+    // are a gauge at rest) all mean that the board is fed by something else.
+    for (flow, amps) in [(Flow::Charging, -0.2), (Flow::Resting, 0.0)] {
+        let mut mains = Field::new(base.clone());
+        let both = || Sweep { gauges: gauge(flow, amps).gauges, ..measured(5.0, 0.8) };
+        mains.seconds(1500, |_| both());
+        assert!(mains.engine.orders().is_empty(), "{flow:?}");
+    }
     let mut test = Field::new(base.clone());
     test.engine.note_run_down_test(true);
     test.seconds(1500, |_| measured(5.0, 0.8));
@@ -373,4 +377,28 @@ fn what_feeds_the_board_meanwhile_is_no_small_draw() {
     for (before, after) in before.remaining.iter().zip(after.remaining) {
         near((after.si() + 300.0) / before.si(), 1.0, 0.04, "as if it had not been");
     }
+}
+
+#[test]
+fn what_is_being_done_already_is_no_advice() {
+    // Two hours of 'Idle' at 2 W, then a transmitter is left on: 'Idle' as usual would reach the finish,
+    // and so would 'Logging', which is what is left to change to.
+    let activities = ["Idle", "Logging"].map(String::from).to_vec();
+    let mut field = Field::new(Setup { bank: Some(blue_ten()), activities, ..setup() });
+    field.ask(&Ask::Activity { name: Some(String::from("Logging")) }).unwrap();
+    field.seconds(1800, |_| measured(5.0, 0.35));
+    field.ask(&Ask::Activity { name: Some(String::from("Idle")) }).unwrap();
+    field.seconds(7200, |_| measured(5.0, 0.4));
+    let shot = field.seconds(600, |_| measured(5.0, 3.0));
+    let idle = shot.activities.iter().find(|one| one.name == "Idle").unwrap();
+    let [cautious, ..] = idle.remaining.unwrap();
+    let after = f64::midpoint(lasts(&shot).cautious().si(), cautious.si());
+    let after = Duration::from_secs_f64(after);
+    field.ask(&Ask::Finish { after: Some(after) }).unwrap();
+    let shot = field.second(measured(5.0, 3.0));
+    let idle = shot.activities.iter().find(|one| one.name == "Idle").unwrap();
+    let needed = shot.finish.unwrap().at.seconds_since(shot.at.mono);
+    assert!(idle.current && idle.remaining.unwrap()[0] >= needed, "else it is no trial");
+    assert_ne!(shot.finish.unwrap().verdict, Some(Verdict::Enough));
+    assert_eq!(shot.help.as_ref().unwrap().activity.as_deref(), Some("Logging"));
 }
