@@ -379,7 +379,7 @@ fn activity(name: Option<String>, by_itself: bool) -> Result<Ask, Sorry> {
         (Some(_), true) => {
             Err(unreadable("Give a name or let the rules choose, not both. Nothing was changed."))
         }
-        (None, true) => Ok(Ask::ActivityByItself),
+        (None, true) => Ok(Ask::ActivityAuto),
         (name, false) => Ok(Ask::Activity { name }),
     }
 }

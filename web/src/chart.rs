@@ -9,7 +9,7 @@ use std::fmt::Write;
 
 use reckon::{
     forecast::Outlook,
-    snapshot::{Snapshot, Trail},
+    snapshot::{DrawHistory, Snapshot},
     time::{Mono, Stamp},
     units::Watts,
     words,
@@ -55,7 +55,7 @@ pub(crate) fn day_line(snapshot: &Snapshot) -> Option<String> {
         .flatten()
         .fold(now_s + 0.15 * (now_s - from_s).max(600.0), f64::max);
     let scale = Scale { from_s, to_s: last_s + 0.03 * (last_s - from_s) };
-    if snapshot.trail.mean_w.is_empty() && ends.is_none() {
+    if snapshot.draw_history.mean_w.is_empty() && ends.is_none() {
         return None;
     }
 
@@ -71,7 +71,7 @@ pub(crate) fn day_line(snapshot: &Snapshot) -> Option<String> {
         let x = scale.x(middle);
         let _ = write!(svg, "<line class=half x1={x:.1}% x2={x:.1}% y1=3.4em y2={GROUND}em />");
     }
-    for tick in &snapshot.trail.ticks {
+    for tick in &snapshot.draw_history.ticks {
         let x = scale.x(tick.as_s());
         let _ = write!(svg, "<line class=tick x1={x:.1}% x2={x:.1}% y1={TOP}em y2=3.3em />");
     }
@@ -108,7 +108,7 @@ fn flag(svg: &mut String, x: f64, text: &str) {
 
 /// Past and future, in stretched coordinates.
 fn silhouette(svg: &mut String, snapshot: &Snapshot, scale: &Scale, ends: Option<[f64; 3]>) {
-    let trail = &snapshot.trail;
+    let trail = &snapshot.draw_history;
     let ahead_w =
         snapshot.draw.lately.or(snapshot.draw.outing).or(snapshot.draw.now).map_or(0.0, Watts::si);
     let highest = whole(&trail.peak_w).chain(whole(&trail.mean_w)).fold(ahead_w, f64::max).max(0.1);
@@ -156,7 +156,7 @@ fn whole(watts: &[Option<f32>]) -> impl Iterator<Item = f64> {
 }
 
 /// The trail in at most [`COLUMNS`] stretches; peaks stay peaks.
-fn columns(trail: &Trail, now_s: f64) -> Vec<Column> {
+fn columns(trail: &DrawHistory, now_s: f64) -> Vec<Column> {
     let each = trail.mean_w.len().div_ceil(COLUMNS).max(1);
     let step_s = f64::from(trail.step_s.max(1));
     let mut from_s = trail.began.as_s();

@@ -176,10 +176,10 @@ pub(crate) fn fold(ix: usize, fold: &Fold) -> Option<String> {
 mod tests {
     use super::*;
     use crate::ChannelTold;
-    use reckon::report::{Change, Row, Told, Truth};
+    use reckon::report::{ActivityChange, ReportInputs, ReportRow, Truth};
 
-    fn report(changes: &[Change<'_>]) -> Report {
-        let row = |ix: u32| Row {
+    fn report(changes: &[ActivityChange<'_>]) -> Report {
+        let row = |ix: u32| ReportRow {
             from: Seconds::of(f64::from(ix) * 10.0),
             span: Seconds::of(10.0),
             draw: None,
@@ -188,8 +188,8 @@ mod tests {
             temp: None,
             volts: None,
         };
-        let rows: Vec<Row> = (0..720).map(row).collect();
-        Report::of(&Told {
+        let rows: Vec<ReportRow> = (0..720).map(row).collect();
+        Report::from_inputs(&ReportInputs {
             rows: &rows,
             changes,
             corrections: &[],
@@ -204,7 +204,7 @@ mod tests {
 
     #[test]
     fn what_was_done_has_a_lane_for_each_activity() {
-        let change = |at_s, doing| Change { at: Seconds::of(at_s), doing };
+        let change = |at_s, doing| ActivityChange { at: Seconds::of(at_s), doing };
         let report = report(&[
             change(720.0, Some("receive")),
             change(3600.0, Some("a <b>")),

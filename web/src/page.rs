@@ -268,7 +268,7 @@ fn facts(snapshot: &Snapshot) -> Vec<String> {
     let switched = snapshot.switched.as_ref().filter(fresh);
     lines.extend(switched.map(|one| format!("{}.", words::report::switched(one))));
     // What is over asks for nothing: it stands below, and only the newest of it.
-    lines.extend(snapshot.over.iter().take(3).map(|one| words::over_line(one, snapshot)));
+    lines.extend(snapshot.ended_alarms.iter().take(3).map(|one| words::over_line(one, snapshot)));
     lines
 }
 
@@ -305,11 +305,11 @@ fn doing(snapshot: &Snapshot) -> String {
         let first = letters.next().into_iter().flat_map(char::to_uppercase);
         let label = first.chain(letters).collect();
         let left = words::activity_left(activity);
-        let by_rule = activity.current && snapshot.by_itself == Some(true);
+        let by_rule = activity.current && snapshot.activity_auto == Some(true);
         let left = if by_rule { format!("{left}, {}", words::BY_RULE) } else { left };
         Tile { activity, label, left }
     });
-    part(&DoingPart { tiles: tiles.collect(), by_itself: snapshot.by_itself })
+    part(&DoingPart { tiles: tiles.collect(), by_itself: snapshot.activity_auto })
 }
 
 /// The draw over one period of a timed mode, and what it is made of.

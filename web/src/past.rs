@@ -6,7 +6,7 @@ use std::io::Read;
 use reckon::{
     adif::Contact,
     bank::BankSpec,
-    book::Book,
+    energy_tally::OutingTally,
     report::Report,
     snapshot::Basis,
     time::{Mono, Stamp, Wall},
@@ -192,7 +192,7 @@ pub struct BookTold {
     /// The longest row, s: five minutes where fine rows were thinned.
     pub coarsest_s: f64,
     /// By activity.
-    pub book: Book,
+    pub book: OutingTally,
 }
 
 /// Usable energy of a full bank as believed, Wh: 10 %, 50 %, 90 %.

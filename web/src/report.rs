@@ -9,9 +9,9 @@ use axum::{
 };
 use reckon::{
     belief::{Question, QuestionView},
-    book::{Book, Page},
+    energy_tally::{EnergyTally, OutingTally},
     fold::{Fold, Total},
-    report::{Done as WasDone, Judged, Report},
+    report::{ActivitySpan, JudgedForecast, Report},
     snapshot::Snapshot,
     time::Wall,
     units::{Joules, Seconds, Watts},
@@ -258,7 +258,7 @@ fn correction(it: &CorrectionTold, began: Option<Local>) -> CorrectionShown {
 fn activities(site: &Site, report: &Report) -> Vec<String> {
     let snapshot = site.snapshot();
     let mut names: Vec<String> = snapshot.activities.iter().map(|it| it.name.clone()).collect();
-    for (name, _) in report.book.activities() {
+    for (name, _) in report.tally.activities() {
         if names.iter().all(|known| known != name) {
             names.push(name.to_owned());
         }
@@ -288,7 +288,7 @@ fn told_of(site: &Site, told: &ReportTold, series: Option<&SeriesTold>, on_paper
         done: draw_report::done(report, line.lasted_s, began),
         done_rows: done_rows(report, began),
         book_head: BOOK_HEAD,
-        activities: by_activity(&report.book),
+        activities: by_activity(&report.tally),
         hours: by_hour(report, began),
         book_note: account::book_note(report.coarsest),
         drew: drew(report, began),
@@ -323,11 +323,11 @@ fn told_of(site: &Site, told: &ReportTold, series: Option<&SeriesTold>, on_paper
 }
 
 /// What takes most first, and all of it last.
-pub(crate) fn by_activity(book: &Book) -> Vec<Line> {
-    let line = |name: String, page: &Page| Line { name, cells: account::book_row(page) };
-    let mut pages: Vec<(&str, &Page)> = book.activities().collect();
+pub(crate) fn by_activity(book: &OutingTally) -> Vec<Line> {
+    let line = |name: String, page: &EnergyTally| Line { name, cells: account::book_row(page) };
+    let mut pages: Vec<(&str, &EnergyTally)> = book.activities().collect();
     pages.sort_by(|a, b| b.1.energy().si().total_cmp(&a.1.energy().si()));
-    let untold = book.untold();
+    let untold = book.untagged();
     let mut lines: Vec<Line> =
         pages.into_iter().map(|(name, page)| line(account::doing(Some(name)), page)).collect();
     if untold.lasted().si() >= WORTH_S {
@@ -340,7 +340,7 @@ pub(crate) fn by_activity(book: &Book) -> Vec<Line> {
 }
 
 fn by_hour(report: &Report, began: Option<Local>) -> Vec<Line> {
-    let hours = report.book.hours().iter().enumerate();
+    let hours = report.tally.hours().iter().enumerate();
     let read = hours.filter(|(_, page)| page.lasted().si() > 0.0);
     read.map(|(ix, page)| Line {
         name: account::book_hour(began, ix),
@@ -351,7 +351,7 @@ fn by_hour(report: &Report, began: Option<Local>) -> Vec<Line> {
 
 /// What drew how much: the processor's load, and what marks switched.
 fn drew(report: &Report, began: Option<Local>) -> Vec<String> {
-    let whole = report.book.whole().energy();
+    let whole = report.tally.whole().energy();
     let mut lines: Vec<String> =
         report.load.iter().map(|load| account::load_took(load, whole)).collect();
     lines.extend(report.switched.iter().map(|it| account::switched(it, began)));
@@ -360,7 +360,7 @@ fn drew(report: &Report, began: Option<Local>) -> Vec<String> {
 
 fn done_rows(report: &Report, began: Option<Local>) -> Vec<(String, String)> {
     let told = report.done.iter().any(|it| it.doing.is_some());
-    let worth = |it: &&WasDone| told && it.to.si() - it.from.si() >= WORTH_S;
+    let worth = |it: &&ActivitySpan| told && it.to.si() - it.from.si() >= WORTH_S;
     let rows = report.done.iter().filter(worth).take(ROWS);
     rows.map(|it| (account::stretch(began, it.from, it.to), account::doing(it.doing.as_deref())))
         .collect()
@@ -405,7 +405,7 @@ fn groups(report: &Report) -> Vec<Line> {
         .collect()
 }
 
-fn forecast_rows(all: &[Judged], began: Option<Local>) -> Vec<(String, String)> {
+fn forecast_rows(all: &[JudgedForecast], began: Option<Local>) -> Vec<(String, String)> {
     let each = all.len().div_ceil(FORECAST_ROWS).max(1);
     all.iter()
         .step_by(each)

@@ -451,7 +451,7 @@ impl From<&Snapshot> for Now {
             forecast: outlooked(snapshot),
             questions: snapshot.questions.iter().map(|it| asked(it, snapshot)).collect(),
             alarms: snapshot.alarms.iter().map(|it| alarm(it, snapshot)).collect(),
-            alarms_over: snapshot.over.iter().map(|it| over(it, snapshot)).collect(),
+            alarms_over: snapshot.ended_alarms.iter().map(|it| over(it, snapshot)).collect(),
             power_off: off(snapshot),
             log: log(&snapshot.log),
             clock: Clock {
@@ -542,7 +542,7 @@ const fn narrow(of: f64) -> f32 {
     of as f32
 }
 
-const fn load(line: &reckon::book::Slope) -> Load {
+const fn load(line: &reckon::energy_tally::RegressionLine) -> Load {
     Load {
         idle_w: line.intercept,
         idle_error_w: line.intercept_se,
@@ -602,7 +602,7 @@ fn board(snapshot: &Snapshot) -> Board {
         rails_at_least_gap,
         strain_now: seen.flags.ok().map(|flags| strained(flags.now)),
         strain_now_gap: seen.flags.err().map(gap_name),
-        strain_seen: strained(snapshot.strain_seen),
+        strain_seen: strained(snapshot.flags_seen),
         notes: facts.notes.clone(),
     }
 }
@@ -719,7 +719,7 @@ fn outlooked(snapshot: &Snapshot) -> Outlooked {
         },
         spare_s: finish.and_then(|it| it.spare).map(Seconds::si),
         activities: activities(snapshot),
-        activity_by_itself: snapshot.by_itself,
+        activity_by_itself: snapshot.activity_auto,
     }
 }
 
@@ -727,7 +727,7 @@ fn activities(snapshot: &Snapshot) -> Vec<Activity> {
     let one = |it: &snapshot::ActivityView| Activity {
         name: it.name.clone(),
         current: it.current,
-        by_rule: it.current && snapshot.by_itself == Some(true),
+        by_rule: it.current && snapshot.activity_auto == Some(true),
         usual_w: it.usual.map(Watts::si),
         remaining_s: it.remaining.map(three_s),
     };
@@ -762,7 +762,7 @@ const fn about(about: &About) -> &'static str {
     }
 }
 
-fn over(one: &reckon::snapshot::Over, snapshot: &Snapshot) -> AlarmOver {
+fn over(one: &reckon::snapshot::EndedAlarm, snapshot: &Snapshot) -> AlarmOver {
     AlarmOver {
         about: about(&one.about),
         text: words::over_line(one, snapshot),

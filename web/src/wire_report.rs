@@ -2,9 +2,9 @@
 //! Names carry their units; members may be added, never renamed. Call signs are never in it.
 
 use reckon::{
-    book::{Book, Page},
+    energy_tally::{EnergyTally, OutingTally},
     fold::{Kind, Part, Total},
-    report::{Forecasts, Outcome, Report, Spread, Truth},
+    report::{ForecastOutcome, Forecasts, MinMeanMax, Report, Truth},
     snapshot::Basis,
     units::{Celsius, Joules, Seconds, Share, Volts, Watts},
 };
@@ -238,7 +238,7 @@ const fn gap<T>(value: Option<&T>, why: &'static str) -> Option<&'static str> {
     if value.is_some() { None } else { Some(why) }
 }
 
-fn page(page: &Page) -> Paged {
+fn page(page: &EnergyTally) -> Paged {
     let mean = page.mean().map(Watts::si);
     Paged {
         energy_wh: page.energy().wh(),
@@ -250,7 +250,7 @@ fn page(page: &Page) -> Paged {
     }
 }
 
-fn activities(book: &Book) -> Vec<Named> {
+fn activities(book: &OutingTally) -> Vec<Named> {
     book.activities().map(|(name, of)| Named { name: name.to_owned(), page: page(of) }).collect()
 }
 
@@ -262,17 +262,17 @@ pub(crate) fn bank_book(told: &BookTold) -> BankBook {
         means_of_s: told.coarsest_s,
         whole: page(told.book.whole()),
         activities: activities(&told.book),
-        untold: page(told.book.untold()),
+        untold: page(told.book.untagged()),
     }
 }
 
 fn energy(report: &Report) -> Energy {
-    let book = &report.book;
+    let book = &report.tally;
     let hours = (0_u64..).zip(book.hours());
     Energy {
         whole: page(book.whole()),
         activities: activities(book),
-        untold: page(book.untold()),
+        untold: page(book.untagged()),
         hours: hours.map(|(ix, of)| Hour { from_s: ix * 3600, page: page(of) }).collect(),
         means_of_s: report.coarsest.si(),
         modelled_wh: report.modelled.energy().wh(),
@@ -293,11 +293,11 @@ fn load(report: &Report) -> Option<Load> {
     })
 }
 
-const fn temp(seen: Spread<Celsius>) -> Temp {
+const fn temp(seen: MinMeanMax<Celsius>) -> Temp {
     Temp { min_c: seen.low.si(), mean_c: seen.mean.si(), max_c: seen.high.si() }
 }
 
-const fn supply(seen: Spread<Volts>) -> Supply {
+const fn supply(seen: MinMeanMax<Volts>) -> Supply {
     Supply { min_v: seen.low.si(), mean_v: seen.mean.si(), max_v: seen.high.si() }
 }
 
@@ -378,7 +378,7 @@ fn ended(truth: Truth) -> Ended {
 }
 
 fn judged(all: &Forecasts) -> Vec<Judged> {
-    let one = |it: &reckon::report::Judged| {
+    let one = |it: &reckon::report::JudgedForecast| {
         let known = it.came.filter(|_| it.off.is_some());
         Judged {
             at_s: it.made.at.si(),
@@ -399,10 +399,10 @@ fn judged(all: &Forecasts) -> Vec<Judged> {
                 },
             ),
             outcome: match it.outcome {
-                Outcome::Held => "held",
-                Outcome::Sooner => "sooner",
-                Outcome::Later => "later",
-                Outcome::Open => "open",
+                ForecastOutcome::Held => "held",
+                ForecastOutcome::Sooner => "sooner",
+                ForecastOutcome::Later => "later",
+                ForecastOutcome::Open => "open",
             },
             middle_off_s: it.off.map(Seconds::si),
         }

@@ -1,7 +1,7 @@
 //! What goes out: one thing that happened, as plain texts and numbers of our own.
 
 use reckon::{
-    alarm::{Change, Edge},
+    alarm::{AlarmChange, Edge},
     forecast::Outlook,
     power_off::{CalledOff, PowerOff},
     snapshot::{About, Alarm, Snapshot},
@@ -58,20 +58,20 @@ pub struct Note {
 impl Note {
     /// An alarm that was raised, changed or cleared.
     #[must_use]
-    pub fn of_edge(edge: &Edge, shot: &Snapshot) -> Self {
+    pub fn of_edge(edge: &Edge, snapshot: &Snapshot) -> Self {
         let event = match edge.change {
-            Change::Raised => "raised",
-            Change::Changed => "changed",
-            Change::Cleared { .. } => "cleared",
+            AlarmChange::Raised => "raised",
+            AlarmChange::Changed => "changed",
+            AlarmChange::Cleared { .. } => "cleared",
         };
-        let said = if matches!(edge.change, Change::Cleared { .. }) {
-            plain(words::edge(edge, shot))
+        let said = if matches!(edge.change, AlarmChange::Cleared { .. }) {
+            plain(words::edge(edge, snapshot))
         } else {
             let about = edge.about.clone();
-            words::alarm(&Alarm { about, since: edge.at, asleep_until: None }, shot)
+            words::alarm(&Alarm { about, since: edge.at, asleep_until: None }, snapshot)
         };
-        let over = matches!(edge.change, Change::Cleared { .. });
-        let mut note = Self::new(event, said, shot);
+        let over = matches!(edge.change, AlarmChange::Cleared { .. });
+        let mut note = Self::new(event, said, snapshot);
         note.about = about(&edge.about).to_owned();
         note.id = format!("{event}-{}-{:.3}", note.about, note.uptime_s);
         note.urgent = !over && is_urgent(&edge.about);
@@ -80,26 +80,27 @@ impl Note {
 
     /// A countdown to switching off has begun.
     #[must_use]
-    pub fn countdown(shot: &Snapshot) -> Self {
-        let said = words::power_off(shot).unwrap_or_else(|| plain("The board is switched off."));
-        Self { urgent: true, ..Self::new("power_off_counting", said, shot) }
+    pub fn countdown(snapshot: &Snapshot) -> Self {
+        let said =
+            words::power_off(snapshot).unwrap_or_else(|| plain("The board is switched off."));
+        Self { urgent: true, ..Self::new("power_off_counting", said, snapshot) }
     }
 
     /// It was called off.
     #[must_use]
-    pub fn called_off(why: CalledOff, shot: &Snapshot) -> Self {
-        Self::new("power_off_called_off", plain(words::called_off(why)), shot)
+    pub fn called_off(why: CalledOff, snapshot: &Snapshot) -> Self {
+        Self::new("power_off_called_off", plain(words::called_off(why)), snapshot)
     }
 
     /// Whoever must save shall do so now.
     #[must_use]
-    pub fn saving(shot: &Snapshot) -> Self {
+    pub fn saving(snapshot: &Snapshot) -> Self {
         let said = Said {
             text: "The board is being switched off.".to_owned(),
             meaning: "What is not saved within the next seconds is lost.".to_owned(),
             advice: "Save now.".to_owned(),
         };
-        Self { urgent: true, ..Self::new("saving", said, shot) }
+        Self { urgent: true, ..Self::new("saving", said, snapshot) }
     }
 
     /// A try.
@@ -126,14 +127,14 @@ impl Note {
         }
     }
 
-    fn new(event: &str, said: Said, shot: &Snapshot) -> Self {
-        let uptime_s = shot.at.mono.as_s();
-        let left = match &shot.outlook {
+    fn new(event: &str, said: Said, snapshot: &Snapshot) -> Self {
+        let uptime_s = snapshot.at.mono.as_s();
+        let left = match &snapshot.outlook {
             Outlook::Lasts(forecast) => Some(forecast.remaining.map(Seconds::si)),
             _ => None,
         };
-        let until = match shot.power_off {
-            PowerOff::Counting { until, .. } => Some(until.seconds_since(shot.at.mono).si()),
+        let until = match snapshot.power_off {
+            PowerOff::Counting { until, .. } => Some(until.seconds_since(snapshot.at.mono).si()),
             _ => None,
         };
         // Ties between a number and its unit are for pages.
@@ -141,17 +142,17 @@ impl Note {
         Self {
             id: format!("{event}-{uptime_s:.3}"),
             event: event.to_owned(),
-            outing: shot.outing.clone(),
-            bank: shot.bank.spec.as_ref().map(|bank| bank.name.clone()),
+            outing: snapshot.outing.clone(),
+            bank: snapshot.bank.spec.as_ref().map(|bank| bank.name.clone()),
             text: tidy(said.text),
             meaning: tidy(said.meaning),
             advice: tidy(said.advice),
             remaining_p10_s: left.map(|left| left[0]),
             remaining_p50_s: left.map(|left| left[1]),
             remaining_p90_s: left.map(|left| left[2]),
-            chance_of_finish: shot.finish.and_then(|finish| finish.chance).map(Share::part),
+            chance_of_finish: snapshot.finish.and_then(|finish| finish.chance).map(Share::part),
             switch_off_in_s: until,
-            ..Self::test(&shot.station, "", Some(shot.at), uptime_s)
+            ..Self::test(&snapshot.station, "", Some(snapshot.at), uptime_s)
         }
     }
 

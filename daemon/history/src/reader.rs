@@ -3,7 +3,7 @@
 use std::path::{Path, PathBuf};
 
 use reckon::{
-    belief::last_end::{Before, Loss, OpenOuting, StopHow, Unsettled},
+    belief::last_end::{BeforeStart, EarlierPart, Loss, OpenOuting, StopHow},
     snapshot::Basis,
     time::Mono,
 };
@@ -329,7 +329,7 @@ fn answering(connection: Connection) -> rusqlite::Result<Connection> {
 }
 
 /// What the record says about the end before this start; `None` in a new record.
-pub(crate) fn before(connection: &Connection) -> rusqlite::Result<Option<Before>> {
+pub(crate) fn before(connection: &Connection) -> rusqlite::Result<Option<BeforeStart>> {
     let last = connection
         .query_row(
             "SELECT r.boot, b.uuid, r.ended_s, r.how, b.wall_at_boot_ms, r.began_s
@@ -362,7 +362,7 @@ pub(crate) fn before(connection: &Connection) -> rusqlite::Result<Option<Before>
     let outing = open_outing(connection)?;
     let unsettled = outing.as_ref().map_or(Ok(Vec::new()), |open| unsettled(connection, open))?;
     let losses = outing.as_ref().map_or(Ok(Vec::new()), |open| losses(connection, open))?;
-    Ok(Some(Before {
+    Ok(Some(BeforeStart {
         boot_uuid,
         last_sign_s: sign.max(began_s),
         due_s,
@@ -370,7 +370,7 @@ pub(crate) fn before(connection: &Connection) -> rusqlite::Result<Option<Before>
         forecast,
         wall_at_boot_ms,
         outing,
-        unsettled,
+        earlier_parts: unsettled,
         losses,
     }))
 }
@@ -382,7 +382,7 @@ const LOOK_BACK: u32 = 12;
 
 /// Outings right before the open one that it may be the rest of: on its bank, ended alive as far as
 /// can be told, and each begun from a level that is not known but for the first.
-fn unsettled(connection: &Connection, open: &OpenOuting) -> rusqlite::Result<Vec<Unsettled>> {
+fn unsettled(connection: &Connection, open: &OpenOuting) -> rusqlite::Result<Vec<EarlierPart>> {
     let mut chain = Vec::new();
     let mut last = open.clone();
     while last.start_share.is_none()
@@ -405,7 +405,7 @@ fn settled(connection: &Connection, outing: i64) -> rusqlite::Result<bool> {
     )
 }
 
-fn one_before(connection: &Connection, of: &OpenOuting) -> rusqlite::Result<Option<Unsettled>> {
+fn one_before(connection: &Connection, of: &OpenOuting) -> rusqlite::Result<Option<EarlierPart>> {
     let mut page = outings(connection, Some(of.id), 1)?;
     let Some(found) = page.items.pop() else { return Ok(None) };
     let alive = match found.ending {
@@ -425,7 +425,7 @@ fn one_before(connection: &Connection, of: &OpenOuting) -> rusqlite::Result<Opti
         bridged_wh: found.bridged_wh.unwrap_or(0.0),
         steps: Vec::new(),
     };
-    Ok(Some(Unsettled { outing, died }))
+    Ok(Some(EarlierPart { outing, died }))
 }
 
 /// Earlier outings of the bank whose power went away.

@@ -153,28 +153,28 @@ pub struct Sample {
 impl Sample {
     /// The values of a snapshot.
     #[must_use]
-    pub fn of(shot: &Snapshot) -> Self {
-        let watts = shot.supply.power.ok().map(Watts::si);
-        let modelled = match (watts, shot.draw.basis) {
-            (None, Basis::Modelled | Basis::Gauge) => shot.draw.now.map(Watts::si),
+    pub fn of(snapshot: &Snapshot) -> Self {
+        let watts = snapshot.supply.power.ok().map(Watts::si);
+        let modelled = match (watts, snapshot.draw.basis) {
+            (None, Basis::Modelled | Basis::Gauge) => snapshot.draw.now.map(Watts::si),
             (Some(_), _) | (None, Basis::Measured | Basis::Expected) => None,
         };
-        let counted = shot.supply.source.and_then(|source| {
-            let reading = shot.supplies.iter().find(|reading| reading.source == source)?;
+        let counted = snapshot.supply.source.and_then(|source| {
+            let reading = snapshot.supplies.iter().find(|reading| reading.source == source)?;
             reading.counted?.ok().map(reckon::units::Joules::wh)
         });
-        let level = shot.gauges.iter().find_map(|gauge| gauge.level.ok()).map(Share::part);
+        let level = snapshot.gauges.iter().find_map(|gauge| gauge.level.ok()).map(Share::part);
         let values = [
-            shot.supply.volts.ok().map(Volts::si),
-            shot.supply.current.ok().map(Amps::si),
+            snapshot.supply.volts.ok().map(Volts::si),
+            snapshot.supply.current.ok().map(Amps::si),
             watts,
             modelled,
             counted,
-            shot.board.cpu_busy.ok().map(Share::part),
-            shot.board.temp.ok().map(reckon::units::Celsius::si),
+            snapshot.board.cpu_busy.ok().map(Share::part),
+            snapshot.board.temp.ok().map(reckon::units::Celsius::si),
             level,
         ];
-        Self { at: shot.at.mono, values }
+        Self { at: snapshot.at.mono, values }
     }
 }
 

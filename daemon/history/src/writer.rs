@@ -15,7 +15,7 @@ use std::{
     time::Duration,
 };
 
-use reckon::belief::last_end::{Before, StopHow};
+use reckon::belief::last_end::{BeforeStart, StopHow};
 use rusqlite::{Connection, ErrorCode};
 
 use crate::{
@@ -109,7 +109,7 @@ pub struct Writer {
 #[derive(Debug)]
 pub struct Started {
     /// The account of the last end can be made from this; `None` in a new record.
-    pub before: Option<Before>,
+    pub before: Option<BeforeStart>,
     /// Files that were set aside just now.
     pub set_aside: Vec<SetAside>,
     /// Why the record could not be opened; it is tried again every minute.

@@ -11,7 +11,7 @@ use history::{
 };
 use reckon::{
     bank::{BankSpec, Cells, MeasuredAt},
-    belief::last_end::{Ended, Rules, StopHow, ThisStart, account, at_start},
+    belief::last_end::{Ended, Rules, StopHow, ThisStart, at_start, judge_last_end},
     snapshot::Basis,
     time::Mono,
     units::{AmpHours, Volts},
@@ -73,7 +73,7 @@ fn an_outing_over_three_boots_and_two_banks() {
     let (started, _states) = start(&folder.0, "boot-b", 20.0);
     let before = started.before.clone().unwrap();
     let this = ThisStart { boot_uuid: "boot-b".into(), at_s: 20.0, wall_at_boot_ms: None };
-    let told = account(&before, &this, &Rules::default());
+    let told = judge_last_end(&before, &this, &Rules::default());
     assert_eq!(told.ended, Ended::Restarted);
     assert!(at_start(&before, &told).goes_on);
     let open = before.outing.unwrap();
@@ -94,7 +94,7 @@ fn an_outing_over_three_boots_and_two_banks() {
     let (started, _states) = start(&folder.0, "boot-b", 1830.0);
     let before = started.before.clone().unwrap();
     let this = ThisStart { boot_uuid: "boot-b".into(), at_s: 1830.0, wall_at_boot_ms: None };
-    let told = account(&before, &this, &Rules::default());
+    let told = judge_last_end(&before, &this, &Rules::default());
     assert_eq!((told.ended, told.from_s, told.to_s), (Ended::DaemonCrashed, 1820.0, 1830.0));
     started
         .writer
@@ -107,7 +107,7 @@ fn an_outing_over_three_boots_and_two_banks() {
     let (started, _states) = start(&folder.0, "boot-c", 15.0);
     let before = started.before.clone().unwrap();
     let this = ThisStart { boot_uuid: "boot-c".into(), at_s: 15.0, wall_at_boot_ms: None };
-    let told = account(&before, &this, &Rules::default());
+    let told = judge_last_end(&before, &this, &Rules::default());
     let Ended::PowerLost { died } = told.ended else { panic!("{told:?}") };
     assert_eq!(
         (told.from_s, told.to_s),
@@ -458,7 +458,7 @@ fn off_for_the_night_and_joined_in_the_morning() {
     let (started, _states) = start(&folder.0, "boot-b", 10.0);
     let before = started.before.clone().unwrap();
     let this = ThisStart { boot_uuid: "boot-b".into(), at_s: 10.0, wall_at_boot_ms: None };
-    let told = account(&before, &this, &Rules::default());
+    let told = judge_last_end(&before, &this, &Rules::default());
     assert_eq!(told.ended, Ended::SwitchedOff);
     assert!(!at_start(&before, &told).goes_on);
     let end = End { from_s: 3600.0, to_s: 3600.0, ending: Ending::SwitchedOff };
@@ -565,7 +565,7 @@ fn what_a_start_is_told_of_earlier_losses_and_unsettled_outings() {
     let before = started.before.clone().unwrap();
     assert_eq!(before.outing.as_ref().unwrap().id, 4);
     let chain: Vec<(i64, f64)> =
-        before.unsettled.iter().map(|one| (one.outing.id, one.died)).collect();
+        before.earlier_parts.iter().map(|one| (one.outing.id, one.died)).collect();
     assert_eq!(chain, [(3, 0.1), (2, 0.0), (1, 0.4)], "down to the one that began full");
     // Four hours at 3 W since it was full.
     let carried = before.carried().unwrap();

@@ -4,24 +4,24 @@
 
 use std::time::{Duration, Instant};
 
-use reckon::fold::{Beat, Keeper, Reads};
+use reckon::fold::{Beat, FoldRing, Reads};
 
 fn main() {
     for (name, slot_s, on_s) in
         [("15 s slots", 15.0, 12.64), ("120 s slots", 120.0, 110.592), ("no period", 7.3, 0.0)]
     {
-        let mut keeper = Keeper::new(Reads::SecondMeans);
+        let mut ring = FoldRing::new(Reads::SecondMeans);
         let mut looks: Vec<Duration> = Vec::new();
         for second in 0..3600_u32 {
-            let _ = keeper.take(beat(second, slot_s, on_s));
+            let _ = ring.push(beat(second, slot_s, on_s));
             if second % 600 == 599 {
                 let began = Instant::now();
-                let _ = keeper.look();
+                let _ = ring.fold_so_far();
                 looks.push(began.elapsed());
             }
         }
         let began = Instant::now();
-        let found = keeper.close();
+        let found = ring.close();
         let millis = |span: Duration| span.as_secs_f64() * 1000.0;
         let looks: Vec<String> = looks.iter().map(|it| format!("{:.1}", millis(*it))).collect();
         println!(

@@ -41,7 +41,7 @@ fn main() {
     for second in 1..=HOUR {
         let sweep = sweep(second, Arc::clone(&sources));
         let began = Instant::now();
-        last = engine.take(&sweep, stamp(second));
+        last = engine.observe(&sweep, stamp(second));
         turns.push(began.elapsed());
     }
     turns.sort_unstable();

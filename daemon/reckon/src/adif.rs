@@ -140,7 +140,7 @@ impl Record {
     }
 
     /// Keeps a field if it is one that matters. Names are case-insensitive.
-    fn put(&mut self, name: &str, value: &[u8], keep: Keep) {
+    fn insert(&mut self, name: &str, value: &[u8], keep: Keep) {
         self.fields += 1;
         let place = match name.to_ascii_uppercase().as_str() {
             "QSO_DATE" => &mut self.date,
@@ -213,7 +213,7 @@ impl Taker {
     }
 
     /// `false` once no more records are taken.
-    fn take(&mut self, record: Record) -> bool {
+    fn accept(&mut self, record: Record) -> bool {
         if record.fields == 0 && record.fault.is_none() {
             return true;
         }

@@ -130,7 +130,7 @@ impl Reckoned {
 /// Lays a log beside a record whose stretches are in order of time and do not overlap.
 #[must_use]
 pub fn reckon(contacts: &[Contact], record: &[Stretch]) -> Reckoned {
-    let mut spans: Vec<Span<'_>> = contacts.iter().map(Span::of).collect();
+    let mut spans: Vec<Span<'_>> = contacts.iter().map(Span::from_contact).collect();
     spans.sort_by_key(|span| span.from_ms);
     let mut all = Reckoned::default();
     let (Some(first), Some(last)) = (record.first(), record.last()) else {
@@ -157,7 +157,7 @@ pub fn reckon(contacts: &[Contact], record: &[Stretch]) -> Reckoned {
 /// The stretches in which at least one contact was on, in order; those that meet are one.
 #[must_use]
 pub fn stretches(contacts: &[Contact]) -> Vec<(Wall, Wall)> {
-    let mut spans: Vec<Span<'_>> = contacts.iter().map(Span::of).collect();
+    let mut spans: Vec<Span<'_>> = contacts.iter().map(Span::from_contact).collect();
     spans.sort_by_key(|span| span.from_ms);
     let mut all: Vec<(Wall, Wall)> = Vec::new();
     for span in spans {
@@ -178,7 +178,7 @@ struct Span<'a> {
 }
 
 impl<'a> Span<'a> {
-    fn of(contact: &'a Contact) -> Self {
+    fn from_contact(contact: &'a Contact) -> Self {
         let usual = contact.began.plus_s(USUAL.si());
         // A log in whole minutes often has the same minute twice.
         let ended = contact.ended.filter(|ended| *ended > contact.began).unwrap_or(usual);

@@ -47,7 +47,7 @@ pub const NOMINAL: Volts = Volts::of(5.1);
 /// One row of the vendor's table of typical currents, with the idle and stress means where the
 /// vendor's table of workloads has the board too.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Row {
+pub struct BoardRow {
     /// Which board.
     pub kind: BoardKind,
     /// What the vendor recommends that the supply can give.
@@ -66,8 +66,8 @@ const fn row(
     typical: f64,
     idle_and_stress: Option<(f64, f64)>,
     halted: Option<f64>,
-) -> Row {
-    Row {
+) -> BoardRow {
+    BoardRow {
         kind,
         supply: Amps::of(supply),
         typical: Amps::of(typical),
@@ -85,7 +85,7 @@ const fn row(
 /// Source: Raspberry Pi documentation, 'Power supplies' (recommended supply, typical bare-board
 /// current) and its table of workloads (monitor and keyboard attached; 4B: system of June 2019,
 /// the others of February 2016).
-pub const BOARDS: [Row; 15] = [
+pub const BOARDS: [BoardRow; 15] = [
     row(BoardKind::OneA, 0.7, 0.20, None, None),
     row(BoardKind::OneB, 1.2, 0.50, None, None),
     row(BoardKind::OneAPlus, 0.7, 0.18, None, None),
@@ -105,7 +105,7 @@ pub const BOARDS: [Row; 15] = [
 
 /// The vendor's row of a board.
 #[must_use]
-pub fn vendor_row(kind: BoardKind) -> Row {
+pub fn vendor_row(kind: BoardKind) -> BoardRow {
     // Every kind has a row (held by a test); the first one stands in so that nothing can panic.
     BOARDS.iter().find(|row| row.kind == kind).copied().unwrap_or(BOARDS[0])
 }
@@ -141,7 +141,7 @@ impl BoardModel {
     /// The best that is known of a board: what the settings say, else the vendor's workloads, else
     /// its typical current, else a board in general.
     #[must_use]
-    pub fn of(kind: Option<BoardKind>, told: Option<(Watts, Watts)>) -> Self {
+    pub fn new(kind: Option<BoardKind>, told: Option<(Watts, Watts)>) -> Self {
         if let Some((idle, full)) = told {
             return Self::between(idle, full, 0.10, ModelFrom::Told);
         }
@@ -299,7 +299,7 @@ mod tests {
             assert_eq!(row.kind, kind, "no row of its own");
             assert_eq!(row.typical.si() * 1000.0, typical_ma, "{kind:?}");
             assert_eq!(row.supply.si(), supply_a, "{kind:?}");
-            let model = BoardModel::of(Some(kind), None);
+            let model = BoardModel::new(Some(kind), None);
             let at_typical = (NOMINAL * row.typical).si();
             assert!(model.idle.si() <= at_typical * 1.001, "{kind:?} idles above its typical draw");
             assert!(model.full.si() >= at_typical * 0.96, "{kind:?} is full below it");
@@ -320,7 +320,7 @@ mod tests {
             (BoardKind::FourB, 3.060, 6.120),
         ];
         for (kind, idle, full) in table {
-            let model = BoardModel::of(Some(kind), None);
+            let model = BoardModel::new(Some(kind), None);
             assert_eq!(model.from, ModelFrom::Workloads);
             near(model.at(Some(Share::NONE)), idle, 1e-9, "idle");
             near(model.at(Some(Share::WHOLE)), full, 1e-9, "stress");
@@ -348,7 +348,7 @@ mod tests {
         // the same unit says 5.175 W and 2.343 W.
         near(input_from_rails(Watts::of(4.0)), 5.168, 0.0005, "rails 4.0 W");
         near(input_from_rails(Watts::of(1.5)), 2.306, 0.0005, "rails 1.5 W");
-        let five = BoardModel::of(Some(BoardKind::Five), None);
+        let five = BoardModel::new(Some(BoardKind::Five), None);
         for busy in [0.0, 0.5, 1.0] {
             for rails in [0.5, 2.0, 7.239_819, 20.0, 1e4] {
                 let got = five.with_rails(Share::new(busy), Watts::new(rails));
@@ -363,12 +363,12 @@ mod tests {
 
     #[test]
     fn what_is_told_wins_and_what_is_unknown_is_wide() {
-        let told = BoardModel::of(Some(BoardKind::FourB), Some((Watts::of(4.0), Watts::of(2.0))));
+        let told = BoardModel::new(Some(BoardKind::FourB), Some((Watts::of(4.0), Watts::of(2.0))));
         assert_eq!((told.idle, told.full), (Watts::of(2.0), Watts::of(4.0)));
         assert_eq!(told.from, ModelFrom::Told);
-        let generic = BoardModel::of(None, None);
+        let generic = BoardModel::new(None, None);
         assert_eq!(generic.from, ModelFrom::Generic);
-        let known = BoardModel::of(Some(BoardKind::FourB), None);
+        let known = BoardModel::new(Some(BoardKind::FourB), None);
         assert!(generic.log_sd > known.log_sd && known.log_sd > told.log_sd);
     }
 

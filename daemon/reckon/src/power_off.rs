@@ -139,7 +139,7 @@ pub enum PowerOffAsk {
 
 /// What the machine looks at.
 #[derive(Clone, Copy, Debug, Default)]
-pub(crate) struct Seen {
+pub(crate) struct PowerOffInputs {
     /// Cautious remaining time, seconds; `None` while there is no forecast.
     pub(crate) cautious_s: Option<f64>,
     /// Hopeful remaining time, seconds.
@@ -204,7 +204,7 @@ impl Watch {
     }
 
     /// Looks at one second.
-    pub(crate) fn take(&mut self, seen: &Seen, now: Mono) {
+    pub(crate) fn observe(&mut self, seen: &PowerOffInputs, now: Mono) {
         match self.state.clone() {
             State::Watching => {
                 if self.held(self.is_low(seen), now, HOLD_S) {
@@ -257,19 +257,19 @@ impl Watch {
     }
 
     /// The cautious end is below the limit, and somebody sees it.
-    fn is_low(&self, seen: &Seen) -> bool {
+    fn is_low(&self, seen: &PowerOffInputs) -> bool {
         let (Some(limit), Some(left)) = (self.limit_s(), seen.cautious_s) else { return false };
         let known = seen.measured || self.wants.unmeasured;
         left < limit && seen.draining && known && !seen.testing
     }
 
     /// The hopeful end is not far away either.
-    fn is_known(&self, seen: &Seen) -> bool {
+    fn is_known(&self, seen: &PowerOffInputs) -> bool {
         let far = (KNOWN_LIMITS * self.limit_s().unwrap_or(0.0)).max(KNOWN_SHARE * seen.run_s);
         seen.hopeful_s.is_some_and(|left| left < far)
     }
 
-    fn look_unsure(&mut self, seen: &Seen, now: Mono) {
+    fn look_unsure(&mut self, seen: &PowerOffInputs, now: Mono) {
         if seen.testing || self.limit_s().is_none() {
             self.turn(State::Watching);
             return;
@@ -292,14 +292,14 @@ impl Watch {
 
     /// Much more is left than the limit, as somebody sees who reads the draw, or nothing is taken
     /// from the bank. A silent sensor says neither.
-    fn is_over(&self, seen: &Seen) -> bool {
+    fn is_over(&self, seen: &PowerOffInputs) -> bool {
         let limit = self.limit_s().unwrap_or(0.0);
         let known = seen.measured || self.wants.unmeasured;
         let more = seen.cautious_s.is_some_and(|left| left > 1.5 * limit + 120.0);
         !seen.draining || (known && more)
     }
 
-    fn reason_to_stop(&mut self, seen: &Seen, now: Mono) -> Option<CalledOff> {
+    fn reason_to_stop(&mut self, seen: &PowerOffInputs, now: Mono) -> Option<CalledOff> {
         if seen.testing {
             return Some(CalledOff::Test);
         }

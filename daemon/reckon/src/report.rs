@@ -7,13 +7,13 @@ mod judged;
 
 use alloc::{string::String, vec::Vec};
 
-pub use doing::{Change, Correction};
-pub use judged::{Forecasts, Judged, Made, Outcome, Truth};
+pub use doing::{ActivityChange, ActivityCorrection};
+pub use judged::{ForecastMade, ForecastOutcome, Forecasts, JudgedForecast, Truth};
 
 use crate::{
     adif::Contact,
-    book::{Book, LoadFit, Marked, PART_SENT, Page, Slope},
     contacts::{self, Reckoned, Stretch},
+    energy_tally::{BeforeAfter, EnergyTally, LoadFit, OutingTally, PART_SENT, RegressionLine},
     engine::is_switch,
     fold::{Fold, Kind, Total, Totals},
     time::Wall,
@@ -22,7 +22,7 @@ use crate::{
 
 /// Mean and extremes of a quantity.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Spread<Q> {
+pub struct MinMeanMax<Q> {
     /// Smallest look.
     pub low: Q,
     /// Mean.
@@ -33,24 +33,24 @@ pub struct Spread<Q> {
 
 /// A row of the record.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Row {
+pub struct ReportRow {
     /// When it began, since the outing did.
     pub from: Seconds,
     /// Its length: ten seconds, or five minutes of an old outing.
     pub span: Seconds,
     /// The draw.
-    pub draw: Option<Spread<Watts>>,
+    pub draw: Option<MinMeanMax<Watts>>,
     /// Whether a sensor read it; else it was modelled.
     pub measured: bool,
     /// How busy the processor was.
     pub busy: Option<Share>,
     /// Its temperature.
-    pub temp: Option<Spread<Celsius>>,
+    pub temp: Option<MinMeanMax<Celsius>>,
     /// The supply.
-    pub volts: Option<Spread<Volts>>,
+    pub volts: Option<MinMeanMax<Volts>>,
 }
 
-impl Row {
+impl ReportRow {
     /// Whether this can be a row at all: a damaged record may hold anything.
     fn sound(&self) -> bool {
         (0.0..1e9).contains(&self.from.si()) && (0.0..86_400.0).contains(&self.span.si())
@@ -68,19 +68,19 @@ pub struct Mark<'a> {
 
 /// All that a report is made from. Times count from the outing's beginning.
 #[derive(Clone, Copy, Debug)]
-pub struct Told<'a> {
+pub struct ReportInputs<'a> {
     /// The record, oldest row first.
-    pub rows: &'a [Row],
+    pub rows: &'a [ReportRow],
     /// What the operator was doing, as it was said at the time, oldest first.
-    pub changes: &'a [Change<'a>],
+    pub changes: &'a [ActivityChange<'a>],
     /// What was said afterwards; later ones win.
-    pub corrections: &'a [Correction<'a>],
+    pub corrections: &'a [ActivityCorrection<'a>],
     /// Contacts, with the outing's beginning as their clock's zero.
     pub contacts: &'a [Contact],
     /// Stretches that were folded.
     pub folds: &'a [Fold],
     /// Forecasts, oldest first.
-    pub forecasts: &'a [Made],
+    pub forecasts: &'a [ForecastMade],
     /// Marks, oldest first.
     pub marks: &'a [Mark<'a>],
     /// When the board was switched off within the outing: from, to. Nothing is drawn then, and a
@@ -92,16 +92,16 @@ pub struct Told<'a> {
 
 /// The share of the draw that goes with the processor's load.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Load {
+pub struct LoadShare {
     /// Draw against load.
-    pub line: Slope,
+    pub line: RegressionLine,
     /// What the load took, and its standard error; `None` where the line is too flat to tell.
     pub taken: Option<(Joules, Joules)>,
 }
 
 /// Before against after a mark.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Switched {
+pub struct MarkedChange {
     /// When.
     pub at: Seconds,
     /// The operator's words.
@@ -112,7 +112,7 @@ pub struct Switched {
 
 /// What the operator was doing in a stretch.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Done {
+pub struct ActivitySpan {
     /// From, since the outing began.
     pub from: Seconds,
     /// To.
@@ -125,21 +125,21 @@ pub struct Done {
 #[derive(Clone, Debug)]
 pub struct Report {
     /// What was done when, corrections applied, without holes.
-    pub done: Vec<Done>,
+    pub done: Vec<ActivitySpan>,
     /// The longest row: ten seconds, or five minutes where fine rows were thinned.
     pub coarsest: Seconds,
     /// The energy book. The peaks in it are of single looks; its spread is of rows' means.
-    pub book: Book,
+    pub tally: OutingTally,
     /// Part of the time and energy that is modelled, not measured.
-    pub modelled: Page,
+    pub modelled: EnergyTally,
     /// Time within the rows' reach in which no draw was known.
     pub silent: Seconds,
     /// What goes with the processor's load.
-    pub load: Option<Load>,
+    pub load: Option<LoadShare>,
     /// The processor's temperature.
-    pub temp: Option<Spread<Celsius>>,
+    pub temp: Option<MinMeanMax<Celsius>>,
     /// The supply.
-    pub volts: Option<Spread<Volts>>,
+    pub volts: Option<MinMeanMax<Volts>>,
     /// What was folded, by slot; the `latest` of each is its longest stretch.
     pub folds: Vec<Total>,
     /// Contacts against energy; `None` without any contact.
@@ -149,17 +149,17 @@ pub struct Report {
     /// The forecasts against what came.
     pub forecasts: Forecasts,
     /// What marks switched, where half a minute lies undisturbed on both sides.
-    pub switched: Vec<Switched>,
+    pub switched: Vec<MarkedChange>,
 }
 
 impl Report {
     /// Takes an outing apart.
     #[must_use]
-    pub fn of(told: &Told<'_>) -> Self {
+    pub fn from_inputs(told: &ReportInputs<'_>) -> Self {
         let stretches = doing::stretches(told.changes, told.corrections);
         let mut doing = doing::Along::new(&stretches);
-        let mut book = Book::new();
-        let mut modelled = Page::default();
+        let mut tally = OutingTally::new();
+        let mut modelled = EnergyTally::default();
         let (mut fit, mut silent) = (LoadFit::default(), Seconds::ZERO);
         let (mut temp, mut volts) = (Ranging::default(), Ranging::default());
         let sent = least_sent(told.folds);
@@ -174,7 +174,7 @@ impl Report {
                 silent = silent + row.span;
                 continue;
             };
-            enter(&mut book, row, draw, &mut doing);
+            enter(&mut tally, row, draw, &mut doing);
             if !row.measured {
                 modelled.add(row.span, draw.mean);
             }
@@ -198,9 +198,9 @@ impl Report {
         Self {
             done: doing::done(&stretches, ends),
             coarsest,
-            load: fit.line().map(|line| Load { line, taken: fit.taken() }),
-            left: left(told, book.whole()),
-            book,
+            load: fit.line().map(|line| LoadShare { line, taken: fit.energy_of_load() }),
+            left: left(told, tally.whole()),
+            tally,
             modelled,
             silent,
             temp: temp.spread(Celsius::of),
@@ -227,7 +227,12 @@ pub const fn zero_at(since: Seconds) -> Wall {
 }
 
 /// A row goes into the book in pieces, so that each falls into one hour and one activity.
-fn enter(book: &mut Book, row: &Row, draw: Spread<Watts>, doing: &mut doing::Along<'_>) {
+fn enter(
+    tally: &mut OutingTally,
+    row: &ReportRow,
+    draw: MinMeanMax<Watts>,
+    doing: &mut doing::Along<'_>,
+) {
     const HOUR_S: f64 = 3600.0;
     let (mut at_s, to_s) = (row.from.si(), row.from.si() + row.span.si());
     while at_s < to_s {
@@ -241,13 +246,13 @@ fn enter(book: &mut Book, row: &Row, draw: Spread<Watts>, doing: &mut doing::Alo
         // Which piece of a row held its peak is not known: the larger one is taken.
         let most = (end_s - at_s) * 2.0 >= row.span.si();
         let peak = if most { draw.high } else { draw.mean };
-        book.enter_peak(Seconds::of(at_s), Seconds::of(end_s - at_s), draw.mean, peak, now);
+        tally.enter_peak(Seconds::of(at_s), Seconds::of(end_s - at_s), draw.mean, peak, now);
         at_s = end_s;
     }
 }
 
 /// At the mean draw so far, for as long as the latest forecast's middle says.
-fn left(told: &Told<'_>, whole: &Page) -> Option<Joules> {
+fn left(told: &ReportInputs<'_>, whole: &EnergyTally) -> Option<Joules> {
     let latest = told.forecasts.last()?;
     let Truth::Open { at } = told.truth else { return None };
     let middle_s = latest.remaining[1].si() - (at.si() - latest.at.si()).max(0.0);
@@ -259,14 +264,14 @@ const BESIDE_S: f64 = 300.0;
 /// Fine rows only: in five minutes too much happens.
 const FINE_S: f64 = 15.0;
 
-fn switched(told: &Told<'_>) -> Vec<Switched> {
+fn switched(told: &ReportInputs<'_>) -> Vec<MarkedChange> {
     // Accessories were judged at the time, from single seconds: an event of its own says so.
     let said = |mark: &&Mark<'_>| !mark.text.trim().is_empty() && !is_switch(mark.text);
     told.marks.iter().filter(said).filter_map(|mark| beside(told, mark)).collect()
 }
 
 /// Compares the rows beside a mark, up to whatever else was said before and after it.
-fn beside(told: &Told<'_>, mark: &Mark<'_>) -> Option<Switched> {
+fn beside(told: &ReportInputs<'_>, mark: &Mark<'_>) -> Option<MarkedChange> {
     let at_s = mark.at.si();
     let (mut from_s, mut to_s) = (at_s - BESIDE_S, at_s + BESIDE_S);
     let others = told.marks.iter().map(|it| it.at.si());
@@ -277,7 +282,7 @@ fn beside(told: &Told<'_>, mark: &Mark<'_>) -> Option<Switched> {
             to_s = to_s.min(other_s);
         }
     }
-    let mut both = Marked::default();
+    let mut both = BeforeAfter::default();
     let first = told.rows.partition_point(|row| row.from.si() < from_s);
     for row in told.rows.get(first..)?.iter().take_while(|row| row.from.si() < to_s) {
         let (row_s, end_s) = (row.from.si(), row.from.si() + row.span.si());
@@ -294,7 +299,7 @@ fn beside(told: &Told<'_>, mark: &Mark<'_>) -> Option<Switched> {
         }
     }
     let more = both.difference()?;
-    Some(Switched { at: mark.at, text: String::from(mark.text.trim()), more })
+    Some(MarkedChange { at: mark.at, text: String::from(mark.text.trim()), more })
 }
 
 /// Extremes, and the mean by time.
@@ -314,9 +319,9 @@ impl Ranging {
         self.lasted_s += span.si();
     }
 
-    fn spread<Q>(self, of: impl Fn(f64) -> Q) -> Option<Spread<Q>> {
+    fn spread<Q>(self, of: impl Fn(f64) -> Q) -> Option<MinMeanMax<Q>> {
         let (low, high) = self.range?;
-        Some(Spread { low: of(low), mean: of(self.sum / self.lasted_s), high: of(high) })
+        Some(MinMeanMax { low: of(low), mean: of(self.sum / self.lasted_s), high: of(high) })
     }
 }
 

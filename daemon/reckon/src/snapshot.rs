@@ -8,7 +8,7 @@ use core::time::Duration;
 use crate::{
     bank::BankSpec,
     belief::{Away, QuestionView, Story, last_end::HowEnded},
-    book::Slope,
+    energy_tally::RegressionLine,
     engine::Start,
     fold::Fold,
     forecast::Outlook,
@@ -224,7 +224,7 @@ pub struct Alarm {
 
 /// An alarm that is over, for somebody who did not look meanwhile.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Over {
+pub struct EndedAlarm {
     /// What it was about.
     pub about: About,
     /// When it ended.
@@ -235,7 +235,7 @@ pub struct Over {
 
 /// What would help when the finish is tight or short.
 #[derive(Clone, Debug, PartialEq)]
-pub struct FinishHelp {
+pub struct FinishAdvice {
     /// Doing only this from now on would reach the finish in nine of ten cases; of several the one
     /// that draws most. `None` where none would, or it is being done already.
     pub activity: Option<String>,
@@ -250,7 +250,7 @@ pub struct FinishHelp {
 
 /// The outing's draw so far, in even steps, for the day line.
 #[derive(Clone, Debug, PartialEq, Default)]
-pub struct Trail {
+pub struct DrawHistory {
     /// When the first step began.
     pub began: Mono,
     /// Length of one step, seconds.
@@ -349,13 +349,13 @@ pub struct Snapshot {
     /// The named activities.
     pub activities: Vec<ActivityView>,
     /// Whether the rules choose the activity, or a tap has; `None` where there are no rules.
-    pub by_itself: Option<bool>,
+    pub activity_auto: Option<bool>,
     /// What would help, where the finish is tight or short.
-    pub help: Option<FinishHelp>,
+    pub advice: Option<FinishAdvice>,
     /// Alarms that stand, most urgent first.
     pub alarms: Vec<Alarm>,
     /// Alarms of the last hour that are over, the latest first.
-    pub over: Vec<Over>,
+    pub ended_alarms: Vec<EndedAlarm>,
     /// Where the clean power-off stands.
     pub power_off: PowerOff,
     /// The board this second.
@@ -363,7 +363,7 @@ pub struct Snapshot {
     /// How often the supply was too low in this outing.
     pub undervoltage_times: u32,
     /// Flags that have been seen in this outing.
-    pub strain_seen: Strain,
+    pub flags_seen: Strain,
     /// Board facts.
     pub facts: Arc<BoardFacts>,
     /// Every power sensor's channel.
@@ -375,11 +375,11 @@ pub struct Snapshot {
     /// What was found.
     pub sources: Arc<[SourceReport]>,
     /// The draw so far.
-    pub trail: Arc<Trail>,
+    pub draw_history: Arc<DrawHistory>,
     /// The latest fold of the measured draw.
     pub fold: Option<Arc<Folded>>,
     /// What the processor's load takes, once that is known.
-    pub load: Option<Slope>,
+    pub load: Option<RegressionLine>,
     /// What outlast itself takes by that, with the standard error.
     pub own_draw: Option<(Watts, Watts)>,
     /// The last accessory that was switched by a mark and could be judged.

@@ -11,10 +11,13 @@ use history::{
 };
 use reckon::{
     adif::{Contact, band_named},
-    book::Book,
-    engine::{Drew, UsualDraws, usual_draws},
+    energy_tally::OutingTally,
+    engine::{EarlierDraw, UsualDraws, usual_draws},
     fold::{Fold, Kind, MODES, Part, Point},
-    report::{self, Change, Correction, Made, Mark, Report, Row, Spread, Truth},
+    report::{
+        self, ActivityChange, ActivityCorrection, ForecastMade, Mark, MinMeanMax, Report,
+        ReportRow, Truth,
+    },
     time::Wall,
     units::{Celsius, Joules, Seconds, Share, Volts, Watts},
 };
@@ -46,13 +49,13 @@ fn made(
     placed: &[PlacedContact],
     doings: &[Doing],
 ) -> Result<Report, Trouble> {
-    let rows: Vec<Row> = reader.rows(outing.id)?.iter().map(row).collect();
+    let rows: Vec<ReportRow> = reader.rows(outing.id)?.iter().map(row).collect();
     let events = reader.events(outing.id)?;
     let folds: Vec<Fold> = reader.folds(outing.id)?.iter().map(fold).collect();
-    let forecasts: Vec<Made> = reader.forecasts(outing.id)?.iter().map(forecast).collect();
+    let forecasts: Vec<ForecastMade> = reader.forecasts(outing.id)?.iter().map(forecast).collect();
     let off = reader.off(outing.id)?;
     let contacts: Vec<Contact> = placed.iter().map(contact).collect();
-    Ok(Report::of(&report::Told {
+    Ok(Report::from_inputs(&report::ReportInputs {
         rows: &rows,
         changes: &events.iter().filter_map(change).collect::<Vec<_>>(),
         corrections: &put_right(doings),
@@ -71,7 +74,7 @@ fn made(
 /// What activities drew on closed outings, taken apart once.
 #[derive(Default)]
 pub(crate) struct Drawn {
-    outings: Vec<(i64, Vec<Drew>)>,
+    outings: Vec<(i64, Vec<EarlierDraw>)>,
 }
 
 /// So many of a bank's newest outings say what is usual on it.
@@ -87,7 +90,7 @@ impl Drawn {
     /// # Errors
     /// When the record cannot be read.
     pub(crate) fn usual(&mut self, reader: &Reader) -> Result<Vec<(String, UsualDraws)>, Trouble> {
-        let mut banks: Vec<(String, Vec<Vec<Drew>>)> = Vec::new();
+        let mut banks: Vec<(String, Vec<Vec<EarlierDraw>>)> = Vec::new();
         for outing in reader.outings(None, LOOK_BACK)?.items {
             let worth = outing.ending != Ending::Open && outing.lasted_s >= WORTH_S;
             let Some(bank) = outing.bank.clone().filter(|_| worth) else { continue };
@@ -103,19 +106,19 @@ impl Drawn {
         Ok(banks.into_iter().map(|(bank, drew)| (bank, usual_draws(&drew))).collect())
     }
 
-    fn of(&mut self, reader: &Reader, outing: &Outing) -> Result<Vec<Drew>, Trouble> {
+    fn of(&mut self, reader: &Reader, outing: &Outing) -> Result<Vec<EarlierDraw>, Trouble> {
         if let Some((_, drew)) = self.outings.iter().find(|(id, _)| *id == outing.id) {
             return Ok(drew.clone());
         }
         let report = made(reader, outing, &[], &reader.doings(outing.id)?)?;
         // What was modelled says what is assumed, not what is usual.
-        let whole_s = report.book.whole().lasted().si();
+        let whole_s = report.tally.whole().lasted().si();
         let measured = report.modelled.lasted().si() * 10.0 < whole_s;
-        let page = |(name, page): (&str, &reckon::book::Page)| {
-            Some(Drew { name: name.to_owned(), lasted: page.lasted(), mean: page.mean()? })
+        let page = |(name, page): (&str, &reckon::energy_tally::EnergyTally)| {
+            Some(EarlierDraw { name: name.to_owned(), lasted: page.lasted(), mean: page.mean()? })
         };
-        let drew: Vec<Drew> =
-            report.book.activities().filter(|_| measured).filter_map(page).collect();
+        let drew: Vec<EarlierDraw> =
+            report.tally.activities().filter(|_| measured).filter_map(page).collect();
         self.outings.push((outing.id, drew.clone()));
         Ok(drew)
     }
@@ -141,22 +144,26 @@ pub(crate) fn book(reader: &Reader, bank: i64) -> Result<Option<BookTold>, Troub
         outings: own.len().min(IN_BOOK),
         of: own.len(),
         coarsest_s: 0.0,
-        book: Book::new(),
+        book: OutingTally::new(),
         bank: bank.spec.name.clone(),
     };
     for outing in own.into_iter().take(IN_BOOK) {
         let report = made(reader, outing, &[], &reader.doings(outing.id)?)?;
         told.coarsest_s = told.coarsest_s.max(report.coarsest.si());
-        told.book.merge(&report.book);
+        told.book.merge(&report.tally);
     }
     Ok(Some(told))
 }
 
-fn put_right(doings: &[Doing]) -> Vec<Correction<'_>> {
+fn put_right(doings: &[Doing]) -> Vec<ActivityCorrection<'_>> {
     let of = Seconds::of;
     let all = doings.iter();
-    all.map(|it| Correction { from: of(it.from_s), to: of(it.to_s), doing: it.activity.as_deref() })
-        .collect()
+    all.map(|it| ActivityCorrection {
+        from: of(it.from_s),
+        to: of(it.to_s),
+        doing: it.activity.as_deref(),
+    })
+    .collect()
 }
 
 /// The contacts of an outing as the report wants them: on the outing's own axis.
@@ -182,9 +189,9 @@ pub(crate) fn since_zero_s(at: Wall) -> f64 {
     at.unix_ms() as f64 / 1000.0
 }
 
-fn row(kept: &Kept) -> Row {
+fn row(kept: &Kept) -> ReportRow {
     let modelled = kept.get(Channel::Watts).is_none();
-    Row {
+    ReportRow {
         from: Seconds::of(kept.from_s),
         span: Seconds::of(kept.span_s),
         draw: kept.draw_w().map(|looked| spread(looked, Watts::of)),
@@ -195,13 +202,14 @@ fn row(kept: &Kept) -> Row {
     }
 }
 
-fn spread<Q>(looked: Looked, of: impl Fn(f64) -> Q) -> Spread<Q> {
-    Spread { low: of(looked.min), mean: of(looked.mean), high: of(looked.max) }
+fn spread<Q>(looked: Looked, of: impl Fn(f64) -> Q) -> MinMeanMax<Q> {
+    MinMeanMax { low: of(looked.min), mean: of(looked.mean), high: of(looked.max) }
 }
 
-fn change(event: &Event) -> Option<Change<'_>> {
+fn change(event: &Event) -> Option<ActivityChange<'_>> {
     let doing = Some(event.text.as_str()).filter(|name| !name.is_empty());
-    (event.kind == EventKind::Activity).then(|| Change { at: Seconds::of(event.at.as_s()), doing })
+    (event.kind == EventKind::Activity)
+        .then(|| ActivityChange { at: Seconds::of(event.at.as_s()), doing })
 }
 
 fn mark(event: &Event) -> Option<Mark<'_>> {
@@ -209,8 +217,8 @@ fn mark(event: &Event) -> Option<Mark<'_>> {
         .then(|| Mark { at: Seconds::of(event.at.as_s()), text: &event.text })
 }
 
-fn forecast(kept: &ForecastRow) -> Made {
-    Made {
+fn forecast(kept: &ForecastRow) -> ForecastMade {
+    ForecastMade {
         at: Seconds::of(kept.at.as_s()),
         remaining: kept.remaining_s.map(Seconds::of),
         basis: kept.basis,
@@ -462,14 +470,14 @@ mod tests {
         let report = &told.report;
         let wh = |joules: Joules| joules.wh();
         // 3 W over 20 h and 6 W more over five minutes.
-        let whole = report.book.whole();
+        let whole = report.tally.whole();
         assert!(
             (wh(whole.energy()) - 60.5).abs() < 1e-6,
             "{:?} {:?}",
             whole.energy(),
             whole.lasted()
         );
-        assert_eq!(report.book.hours().len(), 20);
+        assert_eq!(report.tally.hours().len(), 20);
         let contacts = report.contacts.as_ref().unwrap();
         assert_eq!((contacts.contacts, contacts.elsewhere, told.undated_s), (2, 0, None));
         assert_eq!(
@@ -493,7 +501,7 @@ mod tests {
         let reader = Reader::new(folder.path());
         let counted = |name: &str| {
             let told = super::report(&reader, 1).unwrap().unwrap();
-            let of = told.report.book.activities().find(|(known, _)| *known == name);
+            let of = told.report.tally.activities().find(|(known, _)| *known == name);
             (told.corrections.len(), of.map_or(0.0, |(_, page)| page.lasted().si()))
         };
         for activity in ["digital", "contacts"] {

@@ -123,20 +123,21 @@ impl Brain {
         };
         self.note_log();
         loop {
-            let shot = match self.events.recv_timeout(PATIENCE) {
+            let snapshot = match self.events.recv_timeout(PATIENCE) {
                 Ok(Event::Stop) | Err(RecvTimeoutError::Disconnected) => break,
                 Ok(event) => self.turn(event, &mut memory),
                 Err(RecvTimeoutError::Timeout) => Some(self.silence(&mut memory)),
             };
-            if let Some(shot) = shot {
+            if let Some(snapshot) = snapshot {
                 let edges = self.engine.edges();
-                memory.notice.look(&shot, &edges);
+                memory.notice.look(&snapshot, &edges);
                 if let Some(kept) = &mut self.record {
-                    kept.recorder.edges(&shot, &edges);
+                    kept.recorder.edges(&snapshot, &edges);
                 }
-                self.warn(&shot, &edges);
-                self.ready.status(shot.at.mono, || plain_spaces(&reckon::words::status(&shot)));
-                self.show.send_replace(shot);
+                self.warn(&snapshot, &edges);
+                self.ready
+                    .status(snapshot.at.mono, || plain_spaces(&reckon::words::status(&snapshot)));
+                self.show.send_replace(snapshot);
             }
             self.ready.alive(self.clock.mono());
         }
@@ -183,20 +184,20 @@ impl Brain {
     }
 
     /// Tells the ways out, and carries out what the clean power-off orders.
-    fn warn(&mut self, shot: &Snapshot, edges: &[Edge]) {
+    fn warn(&mut self, snapshot: &Snapshot, edges: &[Edge]) {
         let orders = self.engine.orders();
         let Some(warner) = &self.warner else { return };
-        warner.tell(shot, edges);
+        warner.tell(snapshot, edges);
         let mut last = false;
         for order in orders {
-            last |= warner.carry_out(order, shot);
+            last |= warner.carry_out(order, snapshot);
         }
         if last {
             // First what must survive, then the card, then the request.
             self.keep(None);
             self.end_fold();
             if let Some(kept) = &mut self.record
-                && let Err(why) = kept.recorder.put_down(shot.at.mono)
+                && let Err(why) = kept.recorder.put_down(snapshot.at.mono)
             {
                 tracing::warn!("the record could not be closed before switching off: {why}");
             }
@@ -222,9 +223,9 @@ impl Brain {
         }
         memory.last_sweep = at.mono;
         self.engine.note_missed(missed);
-        let shot = self.engine.take(sweep, at);
-        let shot = self.account(shot);
-        let shot = self.record_sweep(shot);
+        let snapshot = self.engine.observe(sweep, at);
+        let snapshot = self.account(snapshot);
+        let snapshot = self.record_sweep(snapshot);
         // That the clock may be believed is worth a write: a restart must not forget it. What was
         // counted is in the record's rows; each write of its own costs the card some 50 KiB.
         let news = self.clock.is_believed() && !memory.believed;
@@ -234,7 +235,7 @@ impl Brain {
             memory.kept_at = at.mono;
             self.keep(None);
         }
-        shot
+        snapshot
     }
 
     /// Nothing came: the snapshot must say so rather than look fresh.
@@ -268,10 +269,10 @@ impl Brain {
             let _ = answer.send(done);
             return None;
         }
-        let shot = self.record_changes(at);
+        let snapshot = self.record_changes(at);
         // An outing that began, ended or was joined to another is credited anew.
         let tested = self.keeping.borrow().test.as_ref().map(|test| test.bank.clone());
-        let connected = shot.bank.spec.as_ref().map(|bank| bank.name.clone());
+        let connected = snapshot.bank.spec.as_ref().map(|bank| bank.name.clone());
         if matches!(
             ask,
             Ask::UseBank { start: Some(_), .. }
@@ -285,9 +286,9 @@ impl Brain {
             self.settle();
         }
         // Whoever is answered shall see the change at once.
-        self.show.send_replace(Arc::clone(&shot));
+        self.show.send_replace(Arc::clone(&snapshot));
         self.keep(Some(answer));
-        Some(shot)
+        Some(snapshot)
     }
 
     /// This moment; in a demonstration, whose clock runs ahead of what is taken in, that of the
@@ -441,16 +442,16 @@ mod tests {
     fn when_no_sweep_comes_it_frees_the_sampling_and_says_that_the_figures_are_old() {
         let lab = lab();
         lab.events.send(swept(lab.clock.stamp())).unwrap();
-        wait_for(&lab.now, |shot| shot.supply.power.is_ok() && shot.missed_sweeps == 3);
+        wait_for(&lab.now, |snapshot| snapshot.supply.power.is_ok() && snapshot.missed_sweeps == 3);
         assert_eq!(lab.freed.load(Ordering::Relaxed), 0);
         // The sampler hangs: time goes on and nothing comes.
         lab.hand.forward(Duration::from_secs(30));
-        wait_for(&lab.now, |shot| shot.supply.power == Err(Gap::Late));
+        wait_for(&lab.now, |snapshot| snapshot.supply.power == Err(Gap::Late));
         assert!(lab.freed.load(Ordering::Relaxed) > 0);
         // And it goes on as soon as another one takes over.
         lab.hand.forward(Duration::from_secs(1));
         lab.events.send(swept(lab.clock.stamp())).unwrap();
-        wait_for(&lab.now, |shot| shot.supply.power.is_ok());
+        wait_for(&lab.now, |snapshot| snapshot.supply.power.is_ok());
         lab.events.send(Event::Stop).unwrap();
         lab.brain.join().unwrap();
     }
@@ -478,10 +479,10 @@ mod tests {
             assert!(began.elapsed() < Duration::from_secs(30), "no request after {seconds} s");
             hand.forward(Duration::from_secs(1));
             seconds += 1;
-            let shot = brain.turn(swept(brain.clock.stamp()), &mut memory).unwrap();
+            let snapshot = brain.turn(swept(brain.clock.stamp()), &mut memory).unwrap();
             let edges = brain.engine.edges();
-            brain.warn(&shot, &edges);
-            if matches!(shot.power_off, PowerOff::Saving { .. }) && !file.exists() {
+            brain.warn(&snapshot, &edges);
+            if matches!(snapshot.power_off, PowerOff::Saving { .. }) && !file.exists() {
                 // The command runs in real time, the clock of the test does not.
                 let event = brain.events.recv_timeout(Duration::from_secs(10)).unwrap();
                 assert!(matches!(event, Event::Saved));
@@ -493,8 +494,8 @@ mod tests {
         }
         // However soon the forecast says so: the hold, and two minutes to stop it.
         assert!((140..2400).contains(&seconds), "{seconds} s");
-        let shot = brain.engine.tick(brain.clock.stamp());
-        assert!(matches!(shot.power_off, PowerOff::Asked { .. }), "{:?}", shot.power_off);
+        let snapshot = brain.engine.tick(brain.clock.stamp());
+        assert!(matches!(snapshot.power_off, PowerOff::Asked { .. }), "{:?}", snapshot.power_off);
     }
 
     /// A brain whose only way out is a command that writes what it is told into this file.

@@ -5,7 +5,7 @@ use std::{sync::Arc, time::Duration};
 
 use probe::{SensorWant, Sweeper, Want};
 use reckon::{
-    book::Slope,
+    energy_tally::RegressionLine,
     reading::{BoardFacts, Got, Role, SourceIx, SourceReport, SourceState, Sweep},
     units::{Amps, Celsius, Hertz, Share, Watts},
     words,
@@ -86,7 +86,7 @@ impl Learned {
     }
 
     fn text(&self) -> Vec<String> {
-        let line = self.load.map(|load| Slope {
+        let line = self.load.map(|load| RegressionLine {
             intercept: load.idle_w,
             intercept_se: load.idle_error_w,
             slope: load.all_cores_w,

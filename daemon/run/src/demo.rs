@@ -122,7 +122,7 @@ pub(crate) fn setup(facts: BoardFacts) -> Setup {
 fn wish(doing: &str) -> Ask {
     match doing {
         "contacts" => Ask::Activity { name: Some(doing.to_owned()) },
-        _ => Ask::ActivityByItself,
+        _ => Ask::ActivityAuto,
     }
 }
 
@@ -330,12 +330,12 @@ mod tests {
                 engine.ask(&wish(doing), clock.stamp()).unwrap();
             }
             let sweep = sweep(&outings()[0], &now, second, clock.mono());
-            let shot = engine.take(&sweep, clock.stamp());
-            let current = shot.activities.iter().find(|one| one.current);
-            chosen.extend(current.map(|one| (one.name.clone(), shot.by_itself)));
-            let part = |kind| shot.fold.as_ref().and_then(|one| one.fold.part(kind).copied());
+            let snapshot = engine.observe(&sweep, clock.stamp());
+            let current = snapshot.activities.iter().find(|one| one.current);
+            chosen.extend(current.map(|one| (one.name.clone(), snapshot.activity_auto)));
+            let part = |kind| snapshot.fold.as_ref().and_then(|one| one.fold.part(kind).copied());
             sent = sent.or_else(|| part(reckon::fold::Kind::Transmit));
-            load = shot.load;
+            load = snapshot.load;
         }
         let sent = sent.expect("transmissions are found");
         // 3.4 W and 2.4 W at the board, a little less where the sensor sits.

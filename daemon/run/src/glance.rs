@@ -5,43 +5,43 @@ use std::time::Duration;
 use reckon::{forecast::Outlook, snapshot::Snapshot, units::Seconds, words};
 
 /// The whole glance; ends with a line break.
-pub(crate) fn text(shot: &Snapshot) -> String {
+pub(crate) fn text(snapshot: &Snapshot) -> String {
     let mut lines = Vec::new();
-    if shot.demo {
+    if snapshot.demo {
         lines.push("Demonstration: everything below is made up.".to_owned());
     }
-    lines.extend(alarms(shot));
-    let answer = words::answer(shot);
+    lines.extend(alarms(snapshot));
+    let answer = words::answer(snapshot);
     lines.push(format!("{} {}", answer.big, answer.after).trim_end().to_owned());
     lines.extend(answer.lines);
-    lines.extend(questions(shot));
-    if matches!(shot.outlook, Outlook::NoBank) {
+    lines.extend(questions(snapshot));
+    if matches!(snapshot.outlook, Outlook::NoBank) {
         lines.push("On the page it is one tap; the settings may name it under [bank].".to_owned());
     }
-    lines.extend(words::verdict(shot));
+    lines.extend(words::verdict(snapshot));
     lines.extend([
-        words::draw(shot),
-        words::supply(shot),
-        words::bank(shot),
-        words::board(shot),
-        words::clock(shot.at),
-        words::log(shot),
+        words::draw(snapshot),
+        words::supply(snapshot),
+        words::bank(snapshot),
+        words::board(snapshot),
+        words::clock(snapshot.at),
+        words::log(snapshot),
     ]);
     lines.retain(|line| !line.is_empty());
     plain_spaces(&lines.join("\n")) + "\n"
 }
 
-fn alarms(shot: &Snapshot) -> impl Iterator<Item = String> {
-    shot.alarms.iter().filter(|alarm| alarm.asleep_until.is_none()).map(|alarm| {
-        let said = words::alarm(alarm, shot);
+fn alarms(snapshot: &Snapshot) -> impl Iterator<Item = String> {
+    snapshot.alarms.iter().filter(|alarm| alarm.asleep_until.is_none()).map(|alarm| {
+        let said = words::alarm(alarm, snapshot);
         format!("! {} {} {}", said.text, said.meaning, said.advice)
     })
 }
 
 /// What is asked, and the command that answers.
-fn questions(shot: &Snapshot) -> impl Iterator<Item = String> {
-    shot.questions.iter().filter(|view| view.is_open()).map(|view| {
-        let asked = words::asked(view, shot);
+fn questions(snapshot: &Snapshot) -> impl Iterator<Item = String> {
+    snapshot.questions.iter().filter(|view| view.is_open()).map(|view| {
+        let asked = words::asked(view, snapshot);
         let name = view.question.name();
         format!("? {} {} Answer with: outlast answer {name}", asked.text, asked.why)
     })

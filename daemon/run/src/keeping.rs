@@ -45,23 +45,23 @@ pub(crate) struct Kept {
 
 impl Brain {
     /// The first sweep has come: what happened before is decided.
-    pub(crate) fn account(&mut self, shot: Arc<Snapshot>) -> Arc<Snapshot> {
+    pub(crate) fn account(&mut self, snapshot: Arc<Snapshot>) -> Arc<Snapshot> {
         let Some(kept) = self.record.as_mut().filter(|kept| !kept.recorder.begun()) else {
-            return shot;
+            return snapshot;
         };
         kept.last_end.recall(&kept.reader);
-        let decided = decide(&kept.last_end, &mut self.engine, &shot);
+        let decided = decide(&kept.last_end, &mut self.engine, &snapshot);
         kept.last_end.forget();
         if let Some(say) = &decided.say {
             tracing::info!("{say}");
         }
-        let shot = self.engine.tick(shot.at);
+        let snapshot = self.engine.tick(snapshot.at);
         let start = self.engine.start();
-        kept.recorder.begin(&shot, start, decided.entries, decided.end);
+        kept.recorder.begin(&snapshot, start, decided.entries, decided.end);
         let test = kept.test.zip(kept.last_end.test.clone());
         match test {
             Some((load, bank)) if decided.goes_on => {
-                self.test_is_on(bank, load, shot.outing_began);
+                self.test_is_on(bank, load, snapshot.outing_began);
             }
             Some(_) => kept.recorder.choose(TEST, ""),
             None => {}
@@ -69,14 +69,14 @@ impl Brain {
         // What was chosen before the start speaks of the last outing.
         self.keep(None);
         self.settle();
-        shot
+        snapshot
     }
 
     /// The recorder takes a sweep.
-    pub(crate) fn record_sweep(&mut self, shot: Arc<Snapshot>) -> Arc<Snapshot> {
-        let Some(kept) = &mut self.record else { return shot };
-        let undated = shot.bank.since.filter(|since| since.off.is_none());
-        let off = undated.and_then(|since| kept.last_end.off(since.outing, shot.at));
+    pub(crate) fn record_sweep(&mut self, snapshot: Arc<Snapshot>) -> Arc<Snapshot> {
+        let Some(kept) = &mut self.record else { return snapshot };
+        let undated = snapshot.bank.since.filter(|since| since.off.is_none());
+        let off = undated.and_then(|since| kept.last_end.off(since.outing, snapshot.at));
         if let Some(off) = off {
             // The time of day is known only now: decided by again.
             self.engine.note_off(off);
@@ -84,13 +84,13 @@ impl Brain {
         let start = self.engine.start();
         kept.recorder.taken_apart(&mut self.engine);
         let before = kept.recorder.doubted();
-        kept.recorder.swept(&shot, start);
+        kept.recorder.swept(&snapshot, start);
         if kept.recorder.doubted() != before {
             // A crash must not forget the doubt, and what was joined is credited as a whole.
             self.keep(None);
             self.settle();
         }
-        shot
+        snapshot
     }
 
     /// Puts another bank to use and closes the outing till now.
@@ -104,12 +104,12 @@ impl Brain {
 
     /// What a person changed goes into the record; a closed outing is credited.
     pub(crate) fn record_changes(&mut self, at: Stamp) -> Arc<Snapshot> {
-        let (shot, start) = (self.engine.tick(at), self.engine.start());
+        let (snapshot, start) = (self.engine.tick(at), self.engine.start());
         if let Some(kept) = &mut self.record {
             kept.recorder.taken_apart(&mut self.engine);
-            kept.recorder.changes(&shot, start);
+            kept.recorder.changes(&snapshot, start);
         }
-        shot
+        snapshot
     }
 
     /// The readings end: what is still being folded is recorded as far as it has come.

@@ -5,7 +5,8 @@ use history::{End, Ending, Entry, Reader};
 use reckon::{
     bank::BankSpec,
     belief::last_end::{
-        Account, AtStart, Before, Ended, OpenOuting, Rules, ThisStart, account, at_start,
+        AtStart, BeforeStart, Ended, LastEnd, OpenOuting, Rules, ThisStart, at_start,
+        judge_last_end,
     },
     engine::Engine,
     snapshot::Snapshot,
@@ -21,7 +22,7 @@ use crate::{
 /// What the decisions go by, besides the record.
 pub(crate) struct Start {
     /// What the record says about the end before; `None` in a new record.
-    pub(crate) before: Option<Before>,
+    pub(crate) before: Option<BeforeStart>,
     /// This boot.
     pub(crate) boot: String,
     /// When the daemon started.
@@ -46,17 +47,17 @@ impl Start {
 
     fn each_doubted(&mut self, change: impl FnMut(&mut OpenOuting)) {
         let Some(before) = &mut self.before else { return };
-        let doubted = before.unsettled.iter_mut().map(|one| &mut one.outing);
+        let doubted = before.earlier_parts.iter_mut().map(|one| &mut one.outing);
         before.outing.iter_mut().chain(doubted).for_each(change);
     }
 
     /// What the record says of the last end, as things look at this moment.
-    fn account(&self, before: &Before, at: Stamp) -> Account {
+    fn account(&self, before: &BeforeStart, at: Stamp) -> LastEnd {
         let wall_at_boot_ms =
             at.believed().map(|wall| wall.unix_ms().saturating_sub(millis(at.mono)));
         let at_s = at.mono.as_s();
         let this = ThisStart { boot_uuid: self.boot.clone(), at_s, wall_at_boot_ms };
-        account(before, &this, &Rules::default())
+        judge_last_end(before, &this, &Rules::default())
     }
 
     /// How long the power was off between this outing, if it was the open one, and this boot, as soon
@@ -88,16 +89,16 @@ pub(crate) struct Decided {
 }
 
 /// Decides, and lets the engine carry on where the outing goes on.
-pub(crate) fn decide(start: &Start, engine: &mut Engine, shot: &Snapshot) -> Decided {
+pub(crate) fn decide(start: &Start, engine: &mut Engine, snapshot: &Snapshot) -> Decided {
     let open = start.before.as_ref().and_then(|before| Some((before, before.outing.as_ref()?)));
-    let at_s = shot.outing_began.as_s();
+    let at_s = snapshot.outing_began.as_s();
     let Some((before, outing)) = open else {
-        let entries = beginning(shot, engine.start(), at_s);
+        let entries = beginning(snapshot, engine.start(), at_s);
         return Decided { entries, goes_on: false, end: None, say: None };
     };
-    let account = start.account(before, shot.at);
+    let account = start.account(before, snapshot.at);
     let AtStart { goes_on, since } = at_start(before, &account);
-    let bank = shot.bank.spec.as_deref();
+    let bank = snapshot.bank.spec.as_deref();
     // An outing without a bank goes on with the first that is told of.
     let same_bank = outing.bank.is_none() || outing.bank.as_ref() == bank.map(|it| &it.name);
     let end = end_of(start, outing, &account, same_bank);
@@ -113,20 +114,20 @@ pub(crate) fn decide(start: &Start, engine: &mut Engine, shot: &Snapshot) -> Dec
     if goes_on && same_bank {
         // Over a boot the open outing goes on by what is believed of it, which can be taken back.
         let newest = since.as_ref().is_some_and(|since| since.outing == Some(outing.id));
-        entries.extend(go_on(start, engine, shot, outing, &account, newest && doubted));
+        entries.extend(go_on(start, engine, snapshot, outing, &account, newest && doubted));
     }
     engine.note_since(since.filter(|_| doubted));
     if goes_on && same_bank {
         return Decided { entries, goes_on: true, end: Some(end), say: None };
     }
     entries.push(Entry::OutingEnds { outing: Some(outing.id), end: end.clone() });
-    entries.extend(beginning(shot, engine.start(), at_s));
+    entries.extend(beginning(snapshot, engine.start(), at_s));
     let say = Some(said(&account, start.test.is_some()));
     Decided { entries, goes_on: false, end: Some(end), say }
 }
 
 /// What this end says of earlier ones, and of how full the bank had been.
-fn better_known(outing: &OpenOuting, account: &Account) -> Vec<Entry> {
+fn better_known(outing: &OpenOuting, account: &LastEnd) -> Vec<Entry> {
     let revised = account.revised.map(|(outing, died)| Entry::EndingChance { outing, died });
     let full = account
         .began_full
@@ -137,9 +138,9 @@ fn better_known(outing: &OpenOuting, account: &Account) -> Vec<Entry> {
 fn go_on(
     start: &Start,
     engine: &mut Engine,
-    shot: &Snapshot,
+    snapshot: &Snapshot,
     outing: &OpenOuting,
-    account: &Account,
+    account: &LastEnd,
     believed: bool,
 ) -> Vec<Entry> {
     let same_boot = account.is_same_boot();
@@ -151,7 +152,7 @@ fn go_on(
         off_before_s: if same_boot { Some(0.0) } else { account.off_s },
     }];
     if outing.bank.is_none()
-        && let Some(bank) = &shot.bank.spec
+        && let Some(bank) = &snapshot.bank.spec
     {
         entries.push(Entry::Bank((**bank).clone()));
         let start_share = crate::credit::share_of(engine.start());
@@ -165,7 +166,7 @@ fn go_on(
     entries
 }
 
-fn end_of(start: &Start, outing: &OpenOuting, account: &Account, same_bank: bool) -> End {
+fn end_of(start: &Start, outing: &OpenOuting, account: &LastEnd, same_bank: bool) -> End {
     let tested = start.test.as_ref() == outing.bank.as_ref() && start.test.is_some();
     let ending = match account.ended {
         // A bank that was run down on purpose, with switching off disabled.
@@ -179,7 +180,7 @@ fn end_of(start: &Start, outing: &OpenOuting, account: &Account, same_bank: bool
     End { from_s: account.from_s, to_s: account.to_s, ending }
 }
 
-fn said(account: &Account, tested: bool) -> String {
+fn said(account: &LastEnd, tested: bool) -> String {
     match account.ended {
         Ended::PowerLost { .. } if tested => {
             "the bank was run down; the test is closed and credited".to_owned()

@@ -4,7 +4,7 @@
 use std::sync::Arc;
 
 use reckon::{
-    engine::{Change, Edge},
+    engine::{AlarmChange, Edge},
     reading::{Gap, SourceReport, SourceState},
     snapshot::Snapshot,
     time::Mono,
@@ -21,18 +21,18 @@ pub(crate) struct Notice {
 
 impl Notice {
     /// Tells what has changed since the last look.
-    pub(crate) fn look(&mut self, shot: &Snapshot, edges: &[Edge]) {
-        if !Arc::ptr_eq(&self.sources, &shot.sources) {
-            for line in changes(&self.sources, &shot.sources, shot.at.mono) {
+    pub(crate) fn look(&mut self, snapshot: &Snapshot, edges: &[Edge]) {
+        if !Arc::ptr_eq(&self.sources, &snapshot.sources) {
+            for line in changes(&self.sources, &snapshot.sources, snapshot.at.mono) {
                 tracing::info!("{line}");
             }
-            self.sources = Arc::clone(&shot.sources);
+            self.sources = Arc::clone(&snapshot.sources);
         }
         for edge in edges {
-            let said = plain_spaces(&words::edge(edge, shot));
+            let said = plain_spaces(&words::edge(edge, snapshot));
             match edge.change {
-                Change::Raised | Change::Changed => tracing::warn!("{said}"),
-                Change::Cleared { .. } => tracing::info!("{said}"),
+                AlarmChange::Raised | AlarmChange::Changed => tracing::warn!("{said}"),
+                AlarmChange::Cleared { .. } => tracing::info!("{said}"),
             }
         }
     }

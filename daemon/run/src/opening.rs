@@ -8,7 +8,7 @@ use std::{
 
 use history::{Keep, Reader, Started, Who, Writer};
 use reckon::{
-    belief::last_end::Before,
+    belief::last_end::BeforeStart,
     engine::Resume,
     estimator::Learned,
     time::{Mono, Wall},
@@ -25,7 +25,7 @@ pub(crate) struct Opened {
     /// Reads.
     pub(crate) reader: Reader,
     /// What it says of the last end.
-    pub(crate) before: Option<Before>,
+    pub(crate) before: Option<BeforeStart>,
     /// There is a record, and it could not be read.
     pub(crate) unread: bool,
     /// This boot.

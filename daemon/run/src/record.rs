@@ -14,7 +14,7 @@ use history::{
 use reckon::{
     bank::BankSpec,
     belief::{Answer, Away, Question, Standing},
-    engine::{Change, Edge, Engine, Start},
+    engine::{AlarmChange, Edge, Engine, Start},
     fold::{Fold, Kind},
     forecast::Outlook,
     reading::{Gap, SourceReport, SourceState, Strain},
@@ -111,7 +111,7 @@ impl Recorder {
     /// in.
     pub(crate) fn begin(
         &mut self,
-        shot: &Snapshot,
+        snapshot: &Snapshot,
         start: Start,
         entries: Vec<Entry>,
         last_end: Option<End>,
@@ -121,13 +121,13 @@ impl Recorder {
         for entry in entries {
             self.writer.give(entry);
         }
-        self.seen.bank.clone_from(&shot.bank.spec);
-        self.seen.outing.clone_from(&shot.outing);
-        self.seen.began = shot.outing_began;
-        self.seen.goes_on = shot.goes_on;
+        self.seen.bank.clone_from(&snapshot.bank.spec);
+        self.seen.outing.clone_from(&snapshot.outing);
+        self.seen.began = snapshot.outing_began;
+        self.seen.goes_on = snapshot.goes_on;
         self.seen.start = start;
-        self.seen.undervoltage_times = shot.undervoltage_times;
-        self.seen.missed = shot.missed_sweeps;
+        self.seen.undervoltage_times = snapshot.undervoltage_times;
+        self.seen.missed = snapshot.missed_sweeps;
     }
 
     /// Which earlier outing this one is the rest of, and when the supply was away, as last seen.
@@ -136,44 +136,44 @@ impl Recorder {
     }
 
     /// Takes the snapshot of a sweep.
-    pub(crate) fn swept(&mut self, shot: &Snapshot, start: Start) {
-        self.changes(shot, start);
-        let sample = Sample::of(shot);
+    pub(crate) fn swept(&mut self, snapshot: &Snapshot, start: Start) {
+        self.changes(snapshot, start);
+        let sample = Sample::of(snapshot);
         let read = |channel: Channel| sample.values[channel.ix()];
         let second = Second { volts: read(Channel::Volts), watts: read(Channel::Watts) };
-        let part = self.ring.push(shot.at.mono.as_s(), second);
+        let part = self.ring.push(snapshot.at.mono.as_s(), second);
         self.close_up(part);
         if let Some(row) = self.folder.push(&sample) {
             self.writer.give(Entry::Row(row));
-            self.keep_step(shot, row.from_s);
-            self.writer.pace(match &shot.outlook {
+            self.keep_step(snapshot, row.from_s);
+            self.writer.pace(match &snapshot.outlook {
                 Outlook::Lasts(forecast) => Some(forecast.cautious().si()),
                 _ => None,
             });
         }
-        self.happened(shot);
-        self.sources(shot);
-        self.clock(shot);
-        self.forecast(shot);
-        self.supply_away(shot);
+        self.happened(snapshot);
+        self.sources(snapshot);
+        self.clock(snapshot);
+        self.forecast(snapshot);
+        self.supply_away(snapshot);
     }
 
     /// A demonstration's hours pass faster than a card can write: it waits for the card at times. A
     /// refusal shows with the record's state.
-    fn keep_step(&self, shot: &Snapshot, row_s: f64) {
-        if shot.demo && row_s.rem_euclid(DEMO_STEP_S) < 10.0 {
+    fn keep_step(&self, snapshot: &Snapshot, row_s: f64) {
+        if snapshot.demo && row_s.rem_euclid(DEMO_STEP_S) < 10.0 {
             let _ = self.writer.change(Vec::new());
         }
     }
 
     /// Alarms that came and went.
-    pub(crate) fn edges(&mut self, shot: &Snapshot, edges: &[Edge]) {
+    pub(crate) fn edges(&mut self, snapshot: &Snapshot, edges: &[Edge]) {
         for edge in edges {
             let kind = match edge.change {
-                Change::Raised | Change::Changed => EventKind::AlarmRaised,
-                Change::Cleared { .. } => EventKind::AlarmCleared,
+                AlarmChange::Raised | AlarmChange::Changed => EventKind::AlarmRaised,
+                AlarmChange::Cleared { .. } => EventKind::AlarmCleared,
             };
-            self.event(edge.at, kind, plain_spaces(&words::edge(edge, shot)));
+            self.event(edge.at, kind, plain_spaces(&words::edge(edge, snapshot)));
         }
     }
 
@@ -191,22 +191,22 @@ impl Recorder {
 
     /// What a person did: bank, name, activity. Called after every change as well, so that it is
     /// in the record before whoever asked is answered.
-    pub(crate) fn changes(&mut self, shot: &Snapshot, start: Start) {
+    pub(crate) fn changes(&mut self, snapshot: &Snapshot, start: Start) {
         if !self.begun {
             return;
         }
-        let at = shot.at.mono;
-        if self.seen.began_before.contains(&shot.outing_began) {
-            self.back_again(shot);
-        } else if shot.outing_began != self.seen.began {
-            self.next_outing(shot, start);
+        let at = snapshot.at.mono;
+        if self.seen.began_before.contains(&snapshot.outing_began) {
+            self.back_again(snapshot);
+        } else if snapshot.outing_began != self.seen.began {
+            self.next_outing(snapshot, start);
         }
-        if shot.goes_on != self.seen.goes_on {
-            self.joins_or_parts(shot, start);
+        if snapshot.goes_on != self.seen.goes_on {
+            self.joins_or_parts(snapshot, start);
         }
-        let other_bank = shot.bank.spec != self.seen.bank;
+        let other_bank = snapshot.bank.spec != self.seen.bank;
         if let Some(bank) =
-            shot.bank.spec.as_ref().filter(|_| other_bank || start != self.seen.start)
+            snapshot.bank.spec.as_ref().filter(|_| other_bank || start != self.seen.start)
         {
             if other_bank {
                 self.writer.give(Entry::Bank((**bank).clone()));
@@ -214,14 +214,14 @@ impl Recorder {
             let (bank, start_share) = (bank.name.clone(), share_of(start));
             self.writer.give(Entry::OutingBank { bank, start_share });
         }
-        self.seen.bank.clone_from(&shot.bank.spec);
+        self.seen.bank.clone_from(&snapshot.bank.spec);
         self.seen.start = start;
-        self.level(shot);
-        if shot.outing != self.seen.outing {
-            self.seen.outing.clone_from(&shot.outing);
-            self.writer.give(Entry::OutingNamed(shot.outing.clone().unwrap_or_default()));
+        self.level(snapshot);
+        if snapshot.outing != self.seen.outing {
+            self.seen.outing.clone_from(&snapshot.outing);
+            self.writer.give(Entry::OutingNamed(snapshot.outing.clone().unwrap_or_default()));
         }
-        let activity = shot.activities.iter().find(|one| one.current).map(|one| &one.name);
+        let activity = snapshot.activities.iter().find(|one| one.current).map(|one| &one.name);
         if activity != self.seen.activity.as_ref() {
             self.seen.activity = activity.cloned();
             self.event(at, EventKind::Activity, activity.cloned().unwrap_or_default());
@@ -229,25 +229,26 @@ impl Recorder {
     }
 
     /// What was taken for another outing is the one before after all: its stretches go there.
-    fn back_again(&mut self, shot: &Snapshot) {
+    fn back_again(&mut self, snapshot: &Snapshot) {
         while let Some(began) = self.seen.began_before.pop() {
             self.writer.give(Entry::OutingJoins { earlier: None, off_before_s: Some(0.0) });
-            if began == shot.outing_began {
+            if began == snapshot.outing_began {
                 break;
             }
         }
-        self.seen.began = shot.outing_began;
-        self.seen.goes_on = shot.goes_on;
+        self.seen.began = snapshot.outing_began;
+        self.seen.goes_on = snapshot.goes_on;
     }
 
     /// The outing goes on from before the board was switched off, or is one of its own after all.
-    fn joins_or_parts(&mut self, shot: &Snapshot, start: Start) {
-        let off_before_s = shot.bank.since.as_ref().and_then(|since| since.off).map(Seconds::si);
-        match (shot.goes_on, &self.last_end) {
+    fn joins_or_parts(&mut self, snapshot: &Snapshot, start: Start) {
+        let off_before_s =
+            snapshot.bank.since.as_ref().and_then(|since| since.off).map(Seconds::si);
+        match (snapshot.goes_on, &self.last_end) {
             (Some(earlier), _) => {
                 self.writer.give(Entry::OutingJoins { earlier: Some(earlier), off_before_s });
                 // What that one may be the rest of is counted in as well, so it is joined as well.
-                for _ in 0..shot.bank.since.map_or(0, |since| since.older) {
+                for _ in 0..snapshot.bank.since.map_or(0, |since| since.older) {
                     self.writer.give(Entry::OutingJoins { earlier: None, off_before_s: None });
                 }
             }
@@ -257,14 +258,14 @@ impl Recorder {
             }
             (None, None) => {}
         }
-        self.seen.goes_on = shot.goes_on;
+        self.seen.goes_on = snapshot.goes_on;
         self.seen.start = start;
-        self.seen.outing.clone_from(&shot.outing);
+        self.seen.outing.clone_from(&snapshot.outing);
     }
 
     /// Whether somebody has said how full the bank was, so that the next start need not ask.
-    fn level(&mut self, shot: &Snapshot) {
-        let said = shot.questions.iter().any(|one| {
+    fn level(&mut self, snapshot: &Snapshot) {
+        let said = snapshot.questions.iter().any(|one| {
             one.standing == Standing::Said
                 && match one.question {
                     Question::SinceLast => one.answer != Some(Answer::GoesOn),
@@ -278,33 +279,33 @@ impl Recorder {
     }
 
     /// Another bank (or the same one, charged): one outing ends and the next begins.
-    fn next_outing(&mut self, shot: &Snapshot, start: Start) {
-        let at_s = shot.outing_began.as_s();
+    fn next_outing(&mut self, snapshot: &Snapshot, start: Start) {
+        let at_s = snapshot.outing_began.as_s();
         // The row till now belongs to the outing that ends.
         if let Some(row) = self.folder.finish() {
             self.writer.give(Entry::Row(row));
         }
         // Another bank came while nobody looked: the old one went when the supply did.
-        let away = shot.bank.away.filter(|away| away.to == shot.outing_began);
+        let away = snapshot.bank.away.filter(|away| away.to == snapshot.outing_began);
         let from_s = away.map_or(at_s, |away| away.from.as_s());
         let ending = Ending::Swapped;
         let end = self.close_as.take().unwrap_or(End { from_s, to_s: at_s, ending });
         self.writer.give(Entry::OutingEnds { outing: None, end });
-        for entry in beginning(shot, start, at_s) {
+        for entry in beginning(snapshot, start, at_s) {
             self.writer.give(entry);
         }
-        let before = core::mem::replace(&mut self.seen.began, shot.outing_began);
+        let before = core::mem::replace(&mut self.seen.began, snapshot.outing_began);
         if self.seen.began_before.len() >= MOST_BEFORE {
             self.seen.began_before.remove(0);
         }
         self.seen.began_before.push(before);
-        self.seen.goes_on = shot.goes_on;
+        self.seen.goes_on = snapshot.goes_on;
         self.seen.start = start;
         self.seen.level_said = false;
-        self.seen.outing.clone_from(&shot.outing);
-        self.seen.bank.clone_from(&shot.bank.spec);
-        self.seen.undervoltage_times = shot.undervoltage_times;
-        self.seen.strain = shot.strain_seen;
+        self.seen.outing.clone_from(&snapshot.outing);
+        self.seen.bank.clone_from(&snapshot.bank.spec);
+        self.seen.undervoltage_times = snapshot.undervoltage_times;
+        self.seen.strain = snapshot.flags_seen;
     }
 
     /// The outing that ends next ends like this.
@@ -313,46 +314,46 @@ impl Recorder {
     }
 
     /// The seconds around an absence of the supply are kept.
-    fn supply_away(&mut self, shot: &Snapshot) {
-        let away = shot.bank.away;
+    fn supply_away(&mut self, snapshot: &Snapshot) {
+        let away = snapshot.bank.away;
         if away.is_none() || away == core::mem::replace(&mut self.seen.away, away) {
             return;
         }
         let said = "the supply was away and came back while the board ran on: perhaps another bank";
         let part = self.ring.happened("another bank, perhaps");
         self.close_up(part);
-        self.event(shot.at.mono, EventKind::Other, said.to_owned());
+        self.event(snapshot.at.mono, EventKind::Other, said.to_owned());
         tracing::info!("{said}; the page asks");
     }
 
-    fn happened(&mut self, shot: &Snapshot) {
-        let at = shot.at.mono;
-        if shot.undervoltage_times > self.seen.undervoltage_times {
-            let text = plain_spaces(&words::supply(shot));
+    fn happened(&mut self, snapshot: &Snapshot) {
+        let at = snapshot.at.mono;
+        if snapshot.undervoltage_times > self.seen.undervoltage_times {
+            let text = plain_spaces(&words::supply(snapshot));
             self.event(at, EventKind::Undervoltage, text);
         }
-        self.seen.undervoltage_times = shot.undervoltage_times;
-        let news = new_strain(self.seen.strain, shot.strain_seen);
+        self.seen.undervoltage_times = snapshot.undervoltage_times;
+        let news = new_strain(self.seen.strain, snapshot.flags_seen);
         if !news.is_empty() {
             self.event(at, EventKind::Strain, news.join(", "));
         }
-        self.seen.strain = shot.strain_seen;
-        let more = shot.missed_sweeps.saturating_sub(self.seen.missed);
+        self.seen.strain = snapshot.flags_seen;
+        let more = snapshot.missed_sweeps.saturating_sub(self.seen.missed);
         if more > 0 && at.seconds_since(self.seen.missed_at).si() >= MISSED_EVERY_S {
             self.event(
                 at,
                 EventKind::MissedSweeps,
                 format!("{more} sweeps came too late or not at all"),
             );
-            (self.seen.missed, self.seen.missed_at) = (shot.missed_sweeps, at);
+            (self.seen.missed, self.seen.missed_at) = (snapshot.missed_sweeps, at);
         }
     }
 
-    fn sources(&mut self, shot: &Snapshot) {
-        if Arc::ptr_eq(&self.seen.sources, &shot.sources) {
+    fn sources(&mut self, snapshot: &Snapshot) {
+        if Arc::ptr_eq(&self.seen.sources, &snapshot.sources) {
             return;
         }
-        for (ix, now) in shot.sources.iter().enumerate() {
+        for (ix, now) in snapshot.sources.iter().enumerate() {
             let before = self.seen.sources.get(ix).map(|source| gap_of(source.state));
             let gap = gap_of(now.state);
             if before.as_ref() == Some(&gap) {
@@ -360,17 +361,17 @@ impl Recorder {
             }
             let at = match now.state {
                 SourceState::Silent { since, .. } => since,
-                SourceState::Live | SourceState::LeftAlone => shot.at.mono,
+                SourceState::Live | SourceState::LeftAlone => snapshot.at.mono,
             };
             let (id, title) = (now.id.clone(), now.title.clone());
             self.writer.give(Entry::Source(SourceChange { at, id, title, gap }));
         }
-        self.seen.sources = Arc::clone(&shot.sources);
+        self.seen.sources = Arc::clone(&snapshot.sources);
     }
 
     /// Attaches wall time where it can be believed, and notes when it was set.
-    fn clock(&mut self, shot: &Snapshot) {
-        let (at, trust) = (shot.at, shot.at.trust);
+    fn clock(&mut self, snapshot: &Snapshot) {
+        let (at, trust) = (snapshot.at, snapshot.at.trust);
         let boot_ms = at.wall.unix_ms().saturating_sub(millis(at.mono));
         let same_teller = self.seen.trust == Some(trust);
         if let Some(before) = self.seen.wall_at_boot_ms.filter(|_| same_teller)
@@ -399,9 +400,9 @@ impl Recorder {
         self.writer.give(Entry::Clock(ClockRow { at, wall_ms, within_ms, from: ClockFrom::Phone }));
     }
 
-    fn forecast(&mut self, shot: &Snapshot) {
-        let Outlook::Lasts(forecast) = &shot.outlook else { return };
-        let now = shot.at.mono;
+    fn forecast(&mut self, snapshot: &Snapshot) {
+        let Outlook::Lasts(forecast) = &snapshot.outlook else { return };
+        let now = snapshot.at.mono;
         if self.forecast_at.is_some_and(|then| now.seconds_since(then).si() < FORECAST_EVERY_S) {
             return;
         }
@@ -410,9 +411,9 @@ impl Recorder {
             at: now,
             remaining_s: forecast.remaining.map(reckon::units::Seconds::si),
             basis: forecast.basis,
-            delivered_wh: shot.bank.delivered.wh(),
-            bridged_wh: shot.bank.bridged.wh(),
-            usable_wh: shot.bank.usable.map(|three| three.map(reckon::units::Joules::wh)),
+            delivered_wh: snapshot.bank.delivered.wh(),
+            bridged_wh: snapshot.bank.bridged.wh(),
+            usable_wh: snapshot.bank.usable.map(|three| three.map(reckon::units::Joules::wh)),
         }));
     }
 
@@ -464,12 +465,12 @@ impl Recorder {
 }
 
 /// The entries that begin an outing.
-pub(crate) fn beginning(shot: &Snapshot, start: Start, at_s: f64) -> Vec<Entry> {
-    let bank = shot.bank.spec.as_deref();
+pub(crate) fn beginning(snapshot: &Snapshot, start: Start, at_s: f64) -> Vec<Entry> {
+    let bank = snapshot.bank.spec.as_deref();
     let told = bank.map(|bank| Entry::Bank(bank.clone()));
     let begins = Entry::OutingBegins {
         bank: bank.map(|bank| bank.name.clone()),
-        name: shot.outing.clone(),
+        name: snapshot.outing.clone(),
         start_share: if bank.is_some() { share_of(start) } else { None },
         at_s: if at_s < BOOTING_S { 0.0 } else { at_s },
     };

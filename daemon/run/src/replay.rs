@@ -149,7 +149,7 @@ fn bank_file(path: &Path) -> Result<(BankSpec, LoadPrior), Failed> {
             path.display()
         )));
     };
-    let board = BoardModel::of(settings.board, settings.board_draw);
+    let board = BoardModel::new(settings.board, settings.board_draw);
     let known = board.from != ModelFrom::Generic;
     // A radio draws its current at whatever voltage the pack has: unless the file says at which
     // voltage the sheet means it, the pack's own counts.

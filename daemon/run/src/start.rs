@@ -104,12 +104,12 @@ async fn live(run: &Run, settings: Settings, source: Option<&Path>) -> Result<()
     ready.ready();
     // What was found is known with the first sweep.
     let mut first = parts.now.clone();
-    let _ = timeout(FIRST_SWEEP, first.wait_for(|shot| !shot.sources.is_empty())).await;
+    let _ = timeout(FIRST_SWEEP, first.wait_for(|snapshot| !snapshot.sources.is_empty())).await;
     welcome::say(&welcome::Welcome {
         listen: here,
         settings: source,
         state: folders.state.as_deref(),
-        shot: &parts.now.borrow().clone(),
+        snapshot: &parts.now.borrow().clone(),
         pin: &parts.pairing.pin(parts.clock.mono()),
         trouble: parts.trouble.as_deref(),
     });

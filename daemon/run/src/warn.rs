@@ -46,33 +46,33 @@ impl Warner {
     }
 
     /// Tells of what has changed.
-    pub(crate) fn tell(&self, shot: &Snapshot, edges: &[Edge]) {
+    pub(crate) fn tell(&self, snapshot: &Snapshot, edges: &[Edge]) {
         for edge in edges {
-            self.courier.post(&Note::of_edge(edge, shot));
+            self.courier.post(&Note::of_edge(edge, snapshot));
         }
         if let Some(lamp) = &self.lamp {
             // A lamp that broke down has been said.
-            let _ = lamp.send(lamp_of(shot));
+            let _ = lamp.send(lamp_of(snapshot));
         }
     }
 
     /// Carries out an order; `true` when the board is to be switched off after this: then the
     /// record is closed first and [`Warner::switch_off`] called.
-    pub(crate) fn carry_out(&self, order: Order, shot: &Snapshot) -> bool {
+    pub(crate) fn carry_out(&self, order: Order, snapshot: &Snapshot) -> bool {
         match order {
             Order::Announce { .. } => {
-                let note = Note::countdown(shot);
+                let note = Note::countdown(snapshot);
                 tracing::warn!(event = "power_off_counting", "{} {}", note.text, note.meaning);
                 self.courier.post(&note);
             }
             Order::CallOff(why) => {
                 let said = plain_spaces(&words::called_off(why));
                 tracing::info!(event = "power_off_called_off", "{said}");
-                self.courier.post(&Note::called_off(why, shot));
+                self.courier.post(&Note::called_off(why, snapshot));
             }
             Order::Save => {
                 tracing::warn!(event = "saving", "the board is being switched off: programs save");
-                let (courier, note) = (self.courier.clone(), Note::saving(shot));
+                let (courier, note) = (self.courier.clone(), Note::saving(snapshot));
                 let events = self.events.clone();
                 self.runtime.spawn(async move {
                     courier.save(&note, SAVING).await;
@@ -103,9 +103,9 @@ impl Warner {
 }
 
 /// What the lamp says of this moment: the most urgent that is awake.
-fn lamp_of(shot: &Snapshot) -> Lamp {
+fn lamp_of(snapshot: &Snapshot) -> Lamp {
     if matches!(
-        shot.power_off,
+        snapshot.power_off,
         PowerOff::Counting { .. } | PowerOff::Saving { .. } | PowerOff::Closing { .. }
     ) {
         return Lamp::Countdown;
@@ -120,7 +120,7 @@ fn lamp_of(shot: &Snapshot) -> Lamp {
                 | About::BrownOutNear
         )
     };
-    let mut all = shot.alarms.iter().filter(awake).peekable();
+    let mut all = snapshot.alarms.iter().filter(awake).peekable();
     if all.peek().is_none() {
         Lamp::AsBefore
     } else if all.any(urgent) {

@@ -23,7 +23,7 @@ pub(crate) struct Welcome<'a> {
     /// Where choices and the record are kept.
     pub(crate) state: Option<&'a Path>,
     /// What was found.
-    pub(crate) shot: &'a Snapshot,
+    pub(crate) snapshot: &'a Snapshot,
     /// The pairing code.
     pub(crate) pin: &'a Pin,
     /// What is wrong with the folders.
@@ -47,18 +47,18 @@ fn text(w: &Welcome<'_>, addresses: &[String]) -> String {
         // Writing to a string cannot fail.
         let _ = writeln!(said, "{text}");
     };
-    if w.shot.demo {
+    if w.snapshot.demo {
         line("outlast plays a made-up outing; no sensor is read.");
     }
     line("Open the page on a phone in the same network, or here:");
     for address in addresses {
         line(&format!("  http://{address}/"));
     }
-    if w.shot.demo {
+    if w.snapshot.demo {
         line("Everyone who opens it may change things; nothing real is behind them.");
     }
     let minutes = w.pin.good_for.as_secs().div_ceil(60);
-    if !w.shot.demo {
+    if !w.snapshot.demo {
         line(&format!(
             "A phone that shall change things asks for this code: {} (good for {minutes} min; a new \
              one: outlast pin)",
@@ -76,17 +76,17 @@ fn text(w: &Welcome<'_>, addresses: &[String]) -> String {
         (None, None) => line("Nothing is kept"),
         (None, Some(why)) => line(&format!("{why}; what you choose is lost at a restart")),
     }
-    for found in found(w.shot) {
+    for found in found(w.snapshot) {
         line(&found);
     }
     said
 }
 
 /// The board and the sensors that count, in a line each.
-fn found(shot: &Snapshot) -> Vec<String> {
+fn found(snapshot: &Snapshot) -> Vec<String> {
     let mut lines =
-        vec![format!("Board: {}", shot.facts.model.as_deref().unwrap_or("not a known one"))];
-    let power = shot.sources.iter().filter(|s| s.role != Role::NotCounted);
+        vec![format!("Board: {}", snapshot.facts.model.as_deref().unwrap_or("not a known one"))];
+    let power = snapshot.sources.iter().filter(|s| s.role != Role::NotCounted);
     lines.extend(power.map(|source| match source.state {
         SourceState::Live => format!("Sensor: {}", source.title),
         SourceState::Silent { .. } => format!("Sensor: {} (silent now)", source.title),
@@ -175,11 +175,18 @@ mod tests {
     fn a_start_says_where_the_page_is_and_what_is_missing() {
         let wall = Wall::from_unix_ms(0);
         let at = Stamp { mono: Mono::at_s(9.0), wall, trust: Trust::Unset, utc_offset_s: 0 };
-        let shot = Engine::new(Setup::default(), at).tick(at);
+        let snapshot = Engine::new(Setup::default(), at).tick(at);
         let pin = Pin { code: "004711".into(), good_for: Duration::from_secs(599) };
         let listen = SocketAddr::from(([0, 0, 0, 0], 8073));
         let trouble = Some("There is no home folder to keep anything in");
-        let w = Welcome { listen, settings: None, state: None, shot: &shot, pin: &pin, trouble };
+        let w = Welcome {
+            listen,
+            settings: None,
+            state: None,
+            snapshot: &snapshot,
+            pin: &pin,
+            trouble,
+        };
         let said = text(&w, &["192.0.2.7:8073".to_owned(), "127.0.0.1:8073".to_owned()]);
         for line in [
             "  http://192.0.2.7:8073/\n  http://127.0.0.1:8073/\n",

@@ -115,9 +115,9 @@ async fn activity_alarm_and_name() {
     assert_eq!(asks("fine", "/activity", "name=Receive").await, [want]);
     assert_eq!(asks("fine", "/activity", "name=").await, [Ask::Activity { name: None }]);
     // The rules choose again; the button is there only where there are rules.
-    assert_eq!(asks("fine", "/activity", "itself=1").await, [Ask::ActivityByItself]);
+    assert_eq!(asks("fine", "/activity", "itself=1").await, [Ask::ActivityAuto]);
     let json_wish = asks("fine", "/api/v1/activity", r#"{"by_itself":true}"#).await;
-    assert_eq!(json_wish, [Ask::ActivityByItself]);
+    assert_eq!(json_wish, [Ask::ActivityAuto]);
     let rig = Rig::of("fine");
     let ticket = rig.ticket().await;
     let both = rig.send(form("/activity", "itself=1&name=Receive", &ticket)).await;

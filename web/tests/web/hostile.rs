@@ -10,7 +10,10 @@ use futures_util::stream;
 use proptest::prelude::*;
 use reckon::{
     adif::Contact,
-    report::{self, Change, Correction, Made, Mark, Report, Row, Spread, Truth, zero_at},
+    report::{
+        self, ActivityChange, ActivityCorrection, ForecastMade, Mark, MinMeanMax, Report,
+        ReportRow, Truth, zero_at,
+    },
     units::{Celsius, Seconds, Share, Volts, Watts},
 };
 use tokio::sync::{mpsc, watch};
@@ -214,7 +217,7 @@ proptest! {
         step_s in any::<u32>(),
         watts in prop::collection::vec(prop::option::of(any::<f32>()), 0..400),
     ) {
-        use reckon::{forecast::Outlook, snapshot::Trail, time::{Mono, Trust, Wall}, units::Seconds};
+        use reckon::{forecast::Outlook, snapshot::DrawHistory, time::{Mono, Trust, Wall}, units::Seconds};
         let runtime = tokio::runtime::Builder::new_current_thread().enable_time().build().unwrap();
         runtime.block_on(async {
             let rig = Rig::of("fine");
@@ -229,7 +232,7 @@ proptest! {
             made.finish = made.finish.and_then(|finish| {
                 finish_s.map(|at_s| reckon::snapshot::FinishView { at: Mono::at_s(at_s), ..finish })
             });
-            made.trail = Arc::new(Trail {
+            made.draw_history = Arc::new(DrawHistory {
                 began: Mono::at_s(began_s),
                 step_s,
                 peak_w: watts.iter().rev().copied().collect(),
@@ -366,7 +369,7 @@ impl web::Past for Wild {
         Ok(vec![web::BankTold { id: 1, spec, forgotten: false, usable_wh }])
     }
     fn book(&self, _: i64) -> Result<Option<web::BookTold>, web::PastGone> {
-        let book = wild_report(&self.outing, &self.series).report.book;
+        let book = wild_report(&self.outing, &self.series).report.tally;
         let (bank, coarsest_s) = (String::new(), self.series.step_s);
         Ok(Some(web::BookTold { bank, outings: 1, of: 1, coarsest_s, book }))
     }
@@ -395,20 +398,20 @@ fn wild_report(outing: &web::OutingTold, series: &web::SeriesTold) -> web::Repor
     let values: Vec<f64> =
         series.channels.iter().flat_map(|it| &it.mean).map(|it| it.unwrap_or(3.0)).collect();
     let value = |ix: usize| values.get(ix).copied().unwrap_or(-1.0);
-    let row = |(ix, t_s): (usize, &f64)| Row {
+    let row = |(ix, t_s): (usize, &f64)| ReportRow {
         from: Seconds::of(*t_s),
         span: Seconds::of(if ix % 3 == 0 { series.step_s } else { 10.0 }),
-        draw: Watts::new(value(ix)).map(|one| Spread { low: one, mean: one, high: one }),
+        draw: Watts::new(value(ix)).map(|one| MinMeanMax { low: one, mean: one, high: one }),
         measured: ix % 2 == 0,
         busy: Share::new(value(ix + 1)),
-        temp: Celsius::new(value(ix)).map(|one| Spread { low: one, mean: one, high: one }),
-        volts: Volts::new(value(ix)).map(|one| Spread { low: one, mean: one, high: one }),
+        temp: Celsius::new(value(ix)).map(|one| MinMeanMax { low: one, mean: one, high: one }),
+        volts: Volts::new(value(ix)).map(|one| MinMeanMax { low: one, mean: one, high: one }),
     };
-    let rows: Vec<Row> = series.t_s.iter().enumerate().map(row).collect();
-    let forecasts: Vec<Made> = outing
+    let rows: Vec<ReportRow> = series.t_s.iter().enumerate().map(row).collect();
+    let forecasts: Vec<ForecastMade> = outing
         .forecasts
         .iter()
-        .map(|it| Made {
+        .map(|it| ForecastMade {
             at: Seconds::of(it.at_s),
             remaining: it.remaining_s.map(Seconds::of),
             basis: it.basis,
@@ -417,10 +420,13 @@ fn wild_report(outing: &web::OutingTold, series: &web::SeriesTold) -> web::Repor
     let (a, b) = (Seconds::of(value(0)), Seconds::of(value(1)));
     let began = zero_at(a);
     let contact = Contact { began, ended: Some(zero_at(b)), band: None, mode: None, with: None };
-    let report = Report::of(&report::Told {
+    let report = Report::from_inputs(&report::ReportInputs {
         rows: &rows,
-        changes: &[Change { at: b, doing: Some("receive") }, Change { at: a, doing: None }],
-        corrections: &[Correction { from: a, to: b, doing: Some("<i>") }],
+        changes: &[
+            ActivityChange { at: b, doing: Some("receive") },
+            ActivityChange { at: a, doing: None },
+        ],
+        corrections: &[ActivityCorrection { from: a, to: b, doing: Some("<i>") }],
         contacts: &[contact],
         folds: &[],
         forecasts: &forecasts,

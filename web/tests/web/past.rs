@@ -11,9 +11,12 @@ use std::{
 
 use reckon::{
     adif::{Contact, band_named},
-    book::Book,
+    energy_tally::OutingTally,
     fold::{Beat, Reads, fold},
-    report::{self, Change, Correction, Made, Mark, Report, Row, Spread, Truth},
+    report::{
+        self, ActivityChange, ActivityCorrection, ForecastMade, Mark, MinMeanMax, Report,
+        ReportRow, Truth,
+    },
     snapshot::Basis,
     time::{Mono, Stamp, Trust, Wall},
     units::{Celsius, Seconds, Share, Volts, Watts},
@@ -197,24 +200,24 @@ fn watts(t: f64) -> Option<f64> {
         .then(|| 3.1 + 0.5 * (t / 3_000.0).sin() + 0.25 * (t / 130.0).sin() + more)
 }
 
-fn rows(lasted_s: f64) -> Vec<Row> {
+fn rows(lasted_s: f64) -> Vec<ReportRow> {
     let row = |ix: u32| {
         let t = f64::from(ix) * 10.0;
         let busy = 0.3 + 0.2 * (t / 3_000.0).sin() + 0.1 * (t / 130.0).sin();
         let warm = Celsius::of(44.0 + 30.0 * (busy - 0.3));
         let volts = Volts::of(if ix == 540 { 4.62 } else { 5.08 });
-        Row {
+        ReportRow {
             from: Seconds::of(t),
             span: Seconds::of(10.0),
-            draw: watts(t).map(|w| Spread {
+            draw: watts(t).map(|w| MinMeanMax {
                 low: Watts::of(w - 0.4),
                 mean: Watts::of(w),
                 high: Watts::of(w + 1.2),
             }),
             measured: true,
             busy: Share::new(busy),
-            temp: Some(Spread { low: warm, mean: warm, high: warm }),
-            volts: Some(Spread { low: volts, mean: Volts::of(5.08), high: Volts::of(5.09) }),
+            temp: Some(MinMeanMax { low: warm, mean: warm, high: warm }),
+            volts: Some(MinMeanMax { low: volts, mean: Volts::of(5.08), high: Volts::of(5.09) }),
         }
     };
     (0_u32..).map(row).take_while(|row| row.from.si() + 10.0 <= lasted_s).collect()
@@ -269,27 +272,27 @@ fn report_of(id: i64) -> ReportTold {
         watts: 2.6 + if at % 30 < 13 { 6.0 } else { 0.02 * f64::from(at % 7) },
     };
     let folds: Vec<_> = fold((0..3600).map(beat), Reads::SecondMeans).into_iter().collect();
-    let made = |it: &ForecastTold| Made {
+    let made = |it: &ForecastTold| ForecastMade {
         at: of(it.at_s),
         remaining: it.remaining_s.map(of),
         basis: it.basis,
     };
     let put_right = corrections();
-    let corrections: Vec<Correction<'_>> = put_right
+    let corrections: Vec<ActivityCorrection<'_>> = put_right
         .iter()
-        .map(|it| Correction {
+        .map(|it| ActivityCorrection {
             from: of(it.from_s),
             to: of(it.to_s),
             doing: it.activity.as_deref(),
         })
         .collect();
     let died = whole.line.ending == Ending::Died;
-    let report = Report::of(&report::Told {
+    let report = Report::from_inputs(&report::ReportInputs {
         rows: &rows(lasted),
         changes: &[
-            Change { at: of(4.0), doing: Some("receive") },
-            Change { at: of(20_000.0), doing: Some("contacts") },
-            Change { at: of(23_000.0), doing: Some("receive") },
+            ActivityChange { at: of(4.0), doing: Some("receive") },
+            ActivityChange { at: of(20_000.0), doing: Some("contacts") },
+            ActivityChange { at: of(23_000.0), doing: Some("receive") },
         ],
         corrections: &corrections,
         contacts: &contacts,
@@ -374,9 +377,9 @@ impl Past for Invented {
     }
 
     fn book(&self, bank: i64) -> Result<Option<BookTold>, PastGone> {
-        let mut book = Book::new();
+        let mut book = OutingTally::new();
         for id in [25, 29] {
-            book.merge(&report_of(id).report.book);
+            book.merge(&report_of(id).report.tally);
         }
         let bank = (bank == 1).then(|| BookTold {
             bank: "Blue ten".to_owned(),

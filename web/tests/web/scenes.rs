@@ -5,8 +5,8 @@ use std::{sync::Arc, time::Duration};
 use reckon::{
     bank::{BankSpec, Cells, MeasuredAt},
     belief::{Answer, Away, Question, QuestionView, Standing, Story, last_end::HowEnded},
-    book::Slope,
     draw::BoardKind,
+    energy_tally::RegressionLine,
     engine::Start,
     fold::{Beat, Reads, fold},
     forecast::{Forecast, Outlook},
@@ -16,9 +16,9 @@ use reckon::{
         SourceReport, SourceState, Strain, SupplyReading, Via,
     },
     snapshot::{
-        About, ActivityView, Alarm, BankChanged, BankView, Basis, Draw, FinishHelp, FinishView,
-        Folded, Footprint, LogState, Over, Possibility, Since, Snapshot, Supply, Switched, Trail,
-        Verdict,
+        About, ActivityView, Alarm, BankChanged, BankView, Basis, Draw, DrawHistory, EndedAlarm,
+        FinishAdvice, FinishView, Folded, Footprint, LogState, Possibility, Since, Snapshot,
+        Supply, Switched, Verdict,
     },
     time::{Mono, Stamp, Trust, Wall},
     units::{AmpHours, Amps, Celsius, Hertz, Joules, Ohms, Seconds, Share, Volts, Watts},
@@ -89,7 +89,7 @@ fn activity(name: &str, current: bool, watts: f64, h: [f64; 3]) -> ActivityView 
     }
 }
 
-fn trail() -> Trail {
+fn trail() -> DrawHistory {
     let steps = 180;
     let mean = |k: u32| -> Option<f32> {
         let k = f64::from(k);
@@ -103,7 +103,7 @@ fn trail() -> Trail {
         mean(k).map(|watts| if sent { watts + 1.6 } else { watts + 0.1 })
     };
     let gap = |k: &u32| !(150..153).contains(k);
-    Trail {
+    DrawHistory {
         began: Mono::at_s(BEGAN_S),
         step_s: 60,
         mean_w: (0..steps).map(|k| Some(k).filter(gap).and_then(mean)).collect(),
@@ -221,10 +221,10 @@ fn fine() -> Snapshot {
             activity("Logging", false, 2.5, [7.7, 8.7, 9.7]),
             activity("Idle", false, 1.9, [9.8, 11.0, 12.3]),
         ],
-        by_itself: Some(false),
-        help: None,
+        activity_auto: Some(false),
+        advice: None,
         alarms: Vec::new(),
-        over: Vec::new(),
+        ended_alarms: Vec::new(),
         power_off: PowerOff::Watching { limit: Duration::from_secs(300) },
         board: BoardReading {
             cpu_busy: Ok(Share::nearest(0.23)),
@@ -236,7 +236,7 @@ fn fine() -> Snapshot {
             rails_at_least: Err(Gap::Absent),
         },
         undervoltage_times: 0,
-        strain_seen: Strain::default(),
+        flags_seen: Strain::default(),
         facts: Arc::new(facts()),
         supplies: vec![SupplyReading {
             source: SourceIx(0),
@@ -249,9 +249,9 @@ fn fine() -> Snapshot {
         gauges: Vec::new(),
         programs: Arc::from(vec![Program { name: "decoder".to_owned(), cores_busy: 0.6 }]),
         sources: Arc::from(sources()),
-        trail: Arc::new(trail()),
+        draw_history: Arc::new(trail()),
         fold: Some(Arc::new(folded())),
-        load: Some(Slope {
+        load: Some(RegressionLine {
             intercept: 2.42,
             slope: 3.0,
             slope_se: 0.06,
@@ -313,12 +313,12 @@ fn alarm() -> Snapshot {
             asleep_until: Some(Mono::at_s(NOW_S + 1800.0)),
         },
     ];
-    made.over = vec![Over {
+    made.ended_alarms = vec![EndedAlarm {
         about: About::Hot,
         ended: Mono::at_s(NOW_S - 1500.0),
         lasted: Duration::from_secs(420),
     }];
-    made.help = Some(FinishHelp {
+    made.advice = Some(FinishAdvice {
         activity: Some("Receive".to_owned()),
         draw: Some(Watts::of(3.2)),
         at_most: Some(Watts::of(2.6)),
@@ -327,7 +327,7 @@ fn alarm() -> Snapshot {
     made.power_off =
         PowerOff::Counting { since: Mono::at_s(NOW_S - 30.0), until: Mono::at_s(NOW_S + 90.0) };
     made.undervoltage_times = 3;
-    made.strain_seen = Strain { undervoltage: true, ..Strain::default() };
+    made.flags_seen = Strain { undervoltage: true, ..Strain::default() };
     made.finish = Some(FinishView {
         at: Mono::at_s(NOW_S + 6.333 * 3600.0),
         chance: Share::new(0.66),
@@ -345,7 +345,7 @@ fn no_bank() -> Snapshot {
     made.outing = None;
     made.outlook = Outlook::NoBank;
     made.finish = None;
-    made.by_itself = None;
+    made.activity_auto = None;
     for activity in &mut made.activities {
         activity.remaining = None;
         activity.current = false;
@@ -383,7 +383,7 @@ fn too_soon() -> Snapshot {
     made.outlook = Outlook::TooSoon { wants: std::time::Duration::from_secs(230) };
     made.outing_began = Mono::at_s(NOW_S - 65.0);
     made.bank.counted = Seconds::of(65.0);
-    made.trail = Arc::new(Trail {
+    made.draw_history = Arc::new(DrawHistory {
         began: Mono::at_s(NOW_S - 65.0),
         step_s: 60,
         mean_w: vec![Some(3.1), Some(3.2)],
@@ -555,7 +555,7 @@ fn asked() -> Snapshot {
         question(Question::HowEnded, &[Answer::PlugPulled, Answer::RanEmpty], None, Standing::Open),
     ];
     made.finish = None;
-    made.trail = Arc::new(Trail {
+    made.draw_history = Arc::new(DrawHistory {
         began: Mono::at_s(0.0),
         step_s: 60,
         mean_w: vec![Some(3.9), Some(4.1), Some(4.0), Some(4.0), Some(4.0)],
@@ -697,7 +697,7 @@ pub(crate) fn scene(name: &str) -> Option<Snapshot> {
         "demo" => Snapshot {
             demo: true,
             outing: Some("Old quarry, in the cold".to_owned()),
-            by_itself: Some(true),
+            activity_auto: Some(true),
             ..fine()
         },
         _ => return None,

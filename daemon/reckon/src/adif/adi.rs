@@ -25,7 +25,7 @@ pub(super) fn read(text: &[u8], taker: &mut Taker) {
         tags += 1;
         at = match tag.kind {
             Kind::Record => {
-                if !taker.take(core::mem::replace(&mut record, Record::at(0))) {
+                if !taker.accept(core::mem::replace(&mut record, Record::at(0))) {
                     return;
                 }
                 tag.end
@@ -48,7 +48,7 @@ pub(super) fn read(text: &[u8], taker: &mut Taker) {
         taker.complain(1, None, Fault::NotALog);
     } else if record.fields > 0 || record.fault.is_some() {
         record.fail(Fault::Unfinished);
-        taker.take(record);
+        taker.accept(record);
     }
 }
 
@@ -74,7 +74,7 @@ fn field(
         return tag.end;
     };
     if let Ok(name) = core::str::from_utf8(tag.name) {
-        record.put(name, rest.get(..end).unwrap_or_default(), taker.keep);
+        record.insert(name, rest.get(..end).unwrap_or_default(), taker.keep);
     }
     tag.end + end
 }

@@ -34,7 +34,7 @@ pub(super) fn read(text: &[u8], taker: &mut Taker) {
             Token::Open { name, empty } if name.eq_ignore_ascii_case(b"RECORD") => {
                 if let Some(mut open) = record.take() {
                     open.fail(Fault::Unfinished);
-                    if !taker.take(open) {
+                    if !taker.accept(open) {
                         return;
                     }
                 }
@@ -43,7 +43,7 @@ pub(super) fn read(text: &[u8], taker: &mut Taker) {
             }
             Token::Close { name } if name.eq_ignore_ascii_case(b"RECORD") => {
                 if let Some(done) = record.take()
-                    && !taker.take(done)
+                    && !taker.accept(done)
                 {
                     return;
                 }
@@ -68,7 +68,7 @@ pub(super) fn read(text: &[u8], taker: &mut Taker) {
     }
     if let Some(mut open) = record {
         open.fail(Fault::Unfinished);
-        taker.take(open);
+        taker.accept(open);
     }
 }
 
@@ -78,7 +78,7 @@ fn close(name: &[u8], field: Option<(&[u8], Vec<u8>)>, record: Option<&mut Recor
     if !opened.eq_ignore_ascii_case(name) {
         record.fail(Fault::BadTag(short(opened)));
     } else if let Ok(name) = core::str::from_utf8(name) {
-        record.put(name, plain(&value).as_bytes(), taker.keep);
+        record.insert(name, plain(&value).as_bytes(), taker.keep);
     }
 }
 

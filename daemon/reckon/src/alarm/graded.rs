@@ -3,7 +3,7 @@
 use alloc::vec::Vec;
 
 use super::{
-    Change, Edge,
+    AlarmChange, Edge,
     latch::{Hold, Latch, Want},
 };
 use crate::{snapshot::About, time::Mono};
@@ -72,7 +72,7 @@ impl Graded {
         // Taken back may mean that a wider limit stands.
         if let Some(limit) = tightest {
             self.limit = limit;
-            self.latch.stand((scale.about)(limit), Change::Raised, now, edges);
+            self.latch.stand((scale.about)(limit), AlarmChange::Raised, now, edges);
         }
     }
 
@@ -100,7 +100,7 @@ impl Graded {
         }
         self.deeper = None;
         self.limit = limit;
-        self.latch.stand((scale.about)(limit), Change::Changed, now, edges);
+        self.latch.stand((scale.about)(limit), AlarmChange::Changed, now, edges);
     }
 
     /// Over at once.

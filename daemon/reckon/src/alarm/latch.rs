@@ -2,7 +2,7 @@
 
 use alloc::vec::Vec;
 
-use super::{Change, Edge};
+use super::{AlarmChange, Edge};
 use crate::{
     snapshot::{About, Alarm},
     time::Mono,
@@ -48,7 +48,7 @@ impl Latch {
         match (self.stands.as_mut(), want) {
             (None, Want::Stand(about)) => {
                 if self.held(now) >= hold.raise_s {
-                    self.stand(about, Change::Raised, now, edges);
+                    self.stand(about, AlarmChange::Raised, now, edges);
                 }
             }
             (Some(alarm), Want::Stand(about)) => {
@@ -72,7 +72,13 @@ impl Latch {
     }
 
     /// From now on this stands, awake.
-    pub(super) fn stand(&mut self, about: About, change: Change, now: Mono, edges: &mut Vec<Edge>) {
+    pub(super) fn stand(
+        &mut self,
+        about: About,
+        change: AlarmChange,
+        now: Mono,
+        edges: &mut Vec<Edge>,
+    ) {
         edges.push(Edge { at: now, about: about.clone(), change });
         self.stands = Some(Alarm { about, since: now, asleep_until: None });
         self.turning = None;
@@ -81,7 +87,7 @@ impl Latch {
     /// Over at once, whatever was wanted.
     pub(super) fn end(&mut self, now: Mono, edges: &mut Vec<Edge>) {
         if let Some(alarm) = self.stands.take() {
-            let change = Change::Cleared { lasted: now.since(alarm.since) };
+            let change = AlarmChange::Cleared { lasted: now.since(alarm.since) };
             edges.push(Edge { at: now, about: alarm.about, change });
         }
         self.turning = None;

@@ -4,9 +4,9 @@
 //! back lies a gap, and both have to hold for a while, so that a draw that flaps does not flap an
 //! alarm. Nothing here knows who hears of it.
 
+mod draw_high;
 mod graded;
 mod latch;
-mod usual;
 
 #[cfg(test)]
 mod tests;
@@ -16,13 +16,13 @@ use core::time::Duration;
 
 use crate::{
     reading::{Gap, SourceIx},
-    snapshot::{About, Alarm, Over},
+    snapshot::{About, Alarm, EndedAlarm},
     time::Mono,
     units::{Amps, Share, Watts},
 };
+use draw_high::DrawHighWatch;
 use graded::Graded;
 use latch::{Hold, Latch, Want};
-use usual::UsualWatch;
 
 /// How long an alarm sleeps at most.
 const LONGEST_SLEEP: Duration = Duration::from_secs(12 * 3600);
@@ -71,7 +71,7 @@ impl AlarmWants {
 
 /// What happened to an alarm.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Change {
+pub enum AlarmChange {
     /// It stands from now on.
     Raised,
     /// It stood already and has become something else (another limit, another reason).
@@ -91,12 +91,12 @@ pub struct Edge {
     /// What about.
     pub about: About,
     /// What happened.
-    pub change: Change,
+    pub change: AlarmChange,
 }
 
 /// What the rules look at.
 #[derive(Clone, Debug, Default)]
-pub(crate) struct Seen {
+pub(crate) struct AlarmInputs {
     /// Cautious remaining time, seconds.
     pub(crate) cautious_s: Option<f64>,
     /// What the bank outlives in 49 of 50 cases, seconds.
@@ -125,7 +125,7 @@ pub(crate) struct Seen {
     pub(crate) untimed: bool,
 }
 
-impl Seen {
+impl AlarmInputs {
     /// What the limits of the remaining time are held against: the cautious end, or twice the deep
     /// tail where that is less. One number, so that what takes a warning back fits what raised it.
     fn warning_s(&self) -> Option<f64> {
@@ -204,8 +204,8 @@ pub(crate) struct Alarms {
     running_out: Graded,
     finish: Graded,
     two_state: [Latch; Rule::ALL.len()],
-    usual: UsualWatch,
-    over: VecDeque<Over>,
+    usual: DrawHighWatch,
+    ended: VecDeque<EndedAlarm>,
     edges: Vec<Edge>,
 }
 
@@ -221,7 +221,7 @@ impl Alarms {
     }
 
     /// Looks at one second.
-    pub(crate) fn take(&mut self, seen: &Seen, now: Mono) {
+    pub(crate) fn observe(&mut self, seen: &AlarmInputs, now: Mono) {
         let told = self.edges.len();
         let minutes = seen.warning_s().map(|seconds| seconds / 60.0);
         self.running_out.follow(
@@ -256,13 +256,13 @@ impl Alarms {
             let want = self.wanted(rule, seen);
             self.two_state[rule as usize].follow(want, now, rule.hold(), &mut self.edges);
         }
-        self.remember_over(told);
+        self.remember_ended(told);
         if self.edges.len() > MOST_EDGES {
             self.edges.drain(..self.edges.len() - MOST_EDGES);
         }
     }
 
-    fn wanted(&self, rule: Rule, seen: &Seen) -> Want {
+    fn wanted(&self, rule: Rule, seen: &AlarmInputs) -> Want {
         let stand = |about: Option<About>| about.map_or(Want::Clear, Want::Stand);
         match rule {
             Rule::Undervoltage => stand(
@@ -282,13 +282,17 @@ impl Alarms {
         }
     }
 
-    fn remember_over(&mut self, told: usize) {
+    fn remember_ended(&mut self, told: usize) {
         for edge in self.edges.get(told..).unwrap_or_default() {
-            if let Change::Cleared { lasted } = edge.change {
-                if self.over.len() >= MOST_OVER {
-                    self.over.pop_front();
+            if let AlarmChange::Cleared { lasted } = edge.change {
+                if self.ended.len() >= MOST_OVER {
+                    self.ended.pop_front();
                 }
-                self.over.push_back(Over { about: edge.about.clone(), ended: edge.at, lasted });
+                self.ended.push_back(EndedAlarm {
+                    about: edge.about.clone(),
+                    ended: edge.at,
+                    lasted,
+                });
             }
         }
     }
@@ -312,9 +316,9 @@ impl Alarms {
     }
 
     /// Alarms of the last hour that are over, the latest first.
-    pub(crate) fn over(&self, now: Mono) -> Vec<Over> {
-        let recent = |one: &&Over| now.seconds_since(one.ended).si() < OVER_STAYS_S;
-        self.over.iter().rev().filter(recent).cloned().collect()
+    pub(crate) fn ended(&self, now: Mono) -> Vec<EndedAlarm> {
+        let recent = |one: &&EndedAlarm| now.seconds_since(one.ended).si() < OVER_STAYS_S;
+        self.ended.iter().rev().filter(recent).cloned().collect()
     }
 
     /// Lets the alarm at this place sleep; `false` if another one stands there by now.
@@ -363,7 +367,7 @@ impl Alarms {
             self.two_state[rule as usize].end(now, &mut self.edges);
         }
         self.usual.begin_again();
-        self.remember_over(told);
+        self.remember_ended(told);
     }
 
     /// Hands over what has changed since the last call.
@@ -393,7 +397,7 @@ pub(crate) fn urgency(about: &About) -> u8 {
 }
 
 /// The vendor throttles from 80 °C (Raspberry Pi documentation, frequency management).
-fn heat(seen: &Seen) -> Want {
+fn heat(seen: &AlarmInputs) -> Want {
     let temp = seen.temp_c.unwrap_or(0.0);
     if seen.heat_flag || temp >= 80.0 {
         Want::Stand(About::Hot)
@@ -405,7 +409,7 @@ fn heat(seen: &Seen) -> Want {
 }
 
 /// A tenth of the load is left before the board's detector trips.
-fn brown_out(seen: &Seen) -> Want {
+fn brown_out(seen: &AlarmInputs) -> Want {
     let Some((draw, limit)) = seen.load.filter(|(_, limit)| limit.si() > 0.0) else {
         return Want::Clear;
     };
@@ -420,7 +424,7 @@ fn brown_out(seen: &Seen) -> Want {
 }
 
 /// A current that is out of the bank and small; none at all means that nothing hangs there.
-fn auto_off(seen: &Seen, limit: Amps) -> Want {
+fn auto_off(seen: &AlarmInputs, limit: Amps) -> Want {
     match seen.output {
         None => Want::Clear,
         Some(amps) if (0.0..limit.si()).contains(&amps.si()) => Want::Stand(About::AutoOff),

@@ -3,56 +3,73 @@
 use super::*;
 
 /// Feeds so many seconds and gives the edges.
-fn play(alarms: &mut Alarms, from_s: u32, count: u32, seen: impl Fn(u32) -> Seen) -> Vec<Edge> {
+fn play(
+    alarms: &mut Alarms,
+    from_s: u32,
+    count: u32,
+    seen: impl Fn(u32) -> AlarmInputs,
+) -> Vec<Edge> {
     for k in 0..count {
-        alarms.take(&seen(k), Mono::at_s(f64::from(from_s + k)));
+        alarms.observe(&seen(k), Mono::at_s(f64::from(from_s + k)));
     }
     alarms.drain()
 }
 
-fn minutes_left(minutes: f64) -> Seen {
-    Seen { cautious_s: Some(minutes * 60.0), ..Seen::default() }
+fn minutes_left(minutes: f64) -> AlarmInputs {
+    AlarmInputs { cautious_s: Some(minutes * 60.0), ..AlarmInputs::default() }
 }
 
-fn chance(part: f64) -> Seen {
-    Seen { finish: FinishChance::Of(Share::nearest(part)), ..Seen::default() }
+fn chance(part: f64) -> AlarmInputs {
+    AlarmInputs { finish: FinishChance::Of(Share::nearest(part)), ..AlarmInputs::default() }
 }
 
-fn output(milliamps: f64) -> Seen {
-    Seen { output: Some(Amps::of(milliamps / 1000.0)), ..Seen::default() }
+fn output(milliamps: f64) -> AlarmInputs {
+    AlarmInputs { output: Some(Amps::of(milliamps / 1000.0)), ..AlarmInputs::default() }
 }
 
-fn load(watts: f64) -> Seen {
-    Seen { load: Some((Watts::of(watts), Watts::of(10.0))), ..Seen::default() }
+fn load(watts: f64) -> AlarmInputs {
+    AlarmInputs { load: Some((Watts::of(watts), Watts::of(10.0))), ..AlarmInputs::default() }
 }
 
 fn abouts(edges: &[Edge]) -> Vec<(&About, bool)> {
-    edges.iter().map(|e| (&e.about, !matches!(e.change, Change::Cleared { .. }))).collect()
+    edges.iter().map(|e| (&e.about, !matches!(e.change, AlarmChange::Cleared { .. }))).collect()
 }
 
 #[test]
 fn every_two_state_rule_is_raised_once_and_cleared_once() {
     let silent = Some((SourceIx(0), Gap::NoAnswer));
-    let cases: [(About, Seen, Seen); 8] = [
+    let cases: [(About, AlarmInputs, AlarmInputs); 8] = [
         (About::AutoOff, output(30.0), output(120.0)),
         (About::BrownOutNear, load(9.5), load(5.0)),
-        (About::Hot, Seen { heat_flag: true, ..Seen::default() }, Seen::default()),
+        (
+            About::Hot,
+            AlarmInputs { heat_flag: true, ..AlarmInputs::default() },
+            AlarmInputs::default(),
+        ),
         (
             About::SensorSilent { source: SourceIx(0), gap: Gap::NoAnswer },
-            Seen { silent, ..Seen::default() },
-            Seen::default(),
+            AlarmInputs { silent, ..AlarmInputs::default() },
+            AlarmInputs::default(),
         ),
-        (About::RecordNotWritten, Seen { unwritten: true, ..Seen::default() }, Seen::default()),
-        (About::ClockNotTrusted, Seen { untimed: true, ..Seen::default() }, Seen::default()),
+        (
+            About::RecordNotWritten,
+            AlarmInputs { unwritten: true, ..AlarmInputs::default() },
+            AlarmInputs::default(),
+        ),
+        (
+            About::ClockNotTrusted,
+            AlarmInputs { untimed: true, ..AlarmInputs::default() },
+            AlarmInputs::default(),
+        ),
         (
             About::ShuntDoubt { source: SourceIx(0) },
-            Seen { doubt: Some(SourceIx(0)), ..Seen::default() },
-            Seen::default(),
+            AlarmInputs { doubt: Some(SourceIx(0)), ..AlarmInputs::default() },
+            AlarmInputs::default(),
         ),
         (
             About::Undervoltage { times: 2 },
-            Seen { low_lately: 2, ..Seen::default() },
-            Seen::default(),
+            AlarmInputs { low_lately: 2, ..AlarmInputs::default() },
+            AlarmInputs::default(),
         ),
     ];
     for (about, bad, good) in cases {
@@ -62,10 +79,10 @@ fn every_two_state_rule_is_raised_once_and_cleared_once() {
         assert_eq!(abouts(&edges), [(&about, true)]);
         let edges = play(&mut alarms, 420, 300, |_| good.clone());
         assert_eq!(abouts(&edges), [(&about, false)]);
-        let over = alarms.over(Mono::at_s(720.0));
+        let over = alarms.ended(Mono::at_s(720.0));
         assert_eq!(over.len(), 1, "it can still be seen: {about:?}");
         assert!((60..=240).contains(&over[0].lasted.as_secs()), "{over:?}");
-        assert!(alarms.over(Mono::at_s(5000.0)).is_empty(), "and is forgotten after an hour");
+        assert!(alarms.ended(Mono::at_s(5000.0)).is_empty(), "and is forgotten after an hour");
         // Flapping every second never reaches the hold of a rule that has one.
         let mut alarms = Alarms::new(AlarmWants::default());
         let flapping = |k: u32| if k.is_multiple_of(2) { bad.clone() } else { good.clone() };
@@ -113,7 +130,7 @@ fn the_chance_of_the_finish_has_two_limits() {
     let edges = play(&mut alarms, 700, 100, |_| chance(0.8));
     assert_eq!(abouts(&edges), [(&About::FinishAtRisk { below_percent: 90 }, true)]);
     let edges = play(&mut alarms, 800, 100, |_| chance(0.4));
-    assert_eq!(edges[0].change, Change::Changed);
+    assert_eq!(edges[0].change, AlarmChange::Changed);
     assert_eq!(abouts(&edges), [(&About::FinishAtRisk { below_percent: 50 }, true)]);
     // In the gap above the limit it stays.
     assert!(play(&mut alarms, 900, 900, |_| chance(0.6)).is_empty());
@@ -127,7 +144,7 @@ fn the_chance_of_the_finish_has_two_limits() {
         ]
     );
     // Taken away by the operator: over.
-    let edges = play(&mut alarms, 2200, 400, |_| Seen::default());
+    let edges = play(&mut alarms, 2200, 400, |_| AlarmInputs::default());
     assert_eq!(abouts(&edges), [(&About::FinishAtRisk { below_percent: 90 }, false)]);
 }
 
@@ -151,8 +168,8 @@ fn a_small_draw_is_told_before_a_common_bank_switches_off() {
 
 #[test]
 fn something_left_on_is_told_after_ten_minutes_and_learned_by_no_one() {
-    let mut watch = UsualWatch::default();
-    let minute = |watch: &mut UsualWatch, watts: f64| {
+    let mut watch = DrawHighWatch::default();
+    let minute = |watch: &mut DrawHighWatch, watts: f64| {
         for _ in 0..60 {
             watch.add(1.0, Watts::of(watts), Some("receive"));
         }
@@ -187,7 +204,7 @@ fn something_left_on_is_told_after_ten_minutes_and_learned_by_no_one() {
 
 #[test]
 fn transmitting_in_turns_is_not_left_on() {
-    let mut watch = UsualWatch::default();
+    let mut watch = DrawHighWatch::default();
     // 15 s periods, key down for 12.64 s in every second one (QEX Jul/Aug 2020), calls answered
     // now and then only: the mean of a minute goes up and down by half.
     let mut lot = 12345_u32;

@@ -49,7 +49,7 @@ impl StopHow {
 
 /// What the record says about the end before this start.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Before {
+pub struct BeforeStart {
     /// The boot of the last run, as the kernel names it.
     pub boot_uuid: String,
     /// The last sign, seconds of that boot.
@@ -66,14 +66,14 @@ pub struct Before {
     pub outing: Option<OpenOuting>,
     /// Outings right before that one, newest first, that the open one may itself be the rest of: on
     /// the same bank, which was not seen to be charged in between.
-    pub unsettled: Vec<Unsettled>,
+    pub earlier_parts: Vec<EarlierPart>,
     /// Earlier outings of that bank whose power went away, newest first.
     pub losses: Vec<Loss>,
 }
 
 /// An outing that the next one may be the rest of.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Unsettled {
+pub struct EarlierPart {
     /// The outing.
     pub outing: OpenOuting,
     /// The chance that its bank had run empty, 0 to 1.
@@ -148,17 +148,21 @@ pub fn start_of(share: Option<f64>) -> Start {
     share.map_or(Start::Unknown, |share| Start::of_level(Share::nearest(share)))
 }
 
-impl Before {
+impl BeforeStart {
     /// What the open outing had used together with those that it may be the rest of.
     #[must_use]
     pub fn carried(&self) -> Option<Carried> {
         let open = self.outing.as_ref()?.carried();
-        Some(self.unsettled.iter().fold(open, |then, first| joined(&first.outing.carried(), &then)))
+        Some(
+            self.earlier_parts
+                .iter()
+                .fold(open, |then, first| joined(&first.outing.carried(), &then)),
+        )
     }
 
     /// The outings that the open one may be the rest of, as one.
     fn older(&self) -> Option<SinceLast> {
-        let (newest, others) = self.unsettled.split_first()?;
+        let (newest, others) = self.earlier_parts.split_first()?;
         let carried = others
             .iter()
             .fold(newest.outing.carried(), |then, first| joined(&first.outing.carried(), &then));
@@ -202,7 +206,7 @@ pub enum Ended {
 
 /// The account of the last end.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Account {
+pub struct LastEnd {
     /// What happened.
     pub ended: Ended,
     /// It ended no earlier than this, seconds of that boot.
@@ -217,7 +221,7 @@ pub struct Account {
     pub began_full: bool,
 }
 
-impl Account {
+impl LastEnd {
     /// Whether the board has not been switched off since.
     #[must_use]
     pub const fn is_same_boot(&self) -> bool {
@@ -246,17 +250,17 @@ pub struct AtStart {
 
 /// Decides whether the open outing goes on, and what there is to doubt.
 #[must_use]
-pub fn at_start(before: &Before, account: &Account) -> AtStart {
+pub fn at_start(before: &BeforeStart, last_end: &LastEnd) -> AtStart {
     let older = before.older();
-    if account.is_same_boot() {
+    if last_end.is_same_boot() {
         return AtStart { goes_on: before.outing.is_some(), since: older };
     }
     let since = before.outing.as_ref().zip(before.carried()).map(|(open, carried)| SinceLast {
         outing: Some(open.id),
-        died: account.died(),
-        off: account.off_s.map(Seconds::of),
-        restarted: account.ended == Ended::Restarted,
-        older: before.unsettled.len(),
+        died: last_end.died(),
+        off: last_end.off_s.map(Seconds::of),
+        restarted: last_end.ended == Ended::Restarted,
+        older: before.earlier_parts.len(),
         ..SinceLast::undated(carried)
     });
     let goes_on = since.as_ref().is_some_and(SinceLast::goes_on);
@@ -284,7 +288,7 @@ impl Default for Rules {
 
 /// Decides what happened before this start.
 #[must_use]
-pub fn account(before: &Before, start: &ThisStart, rules: &Rules) -> Account {
+pub fn judge_last_end(before: &BeforeStart, start: &ThisStart, rules: &Rules) -> LastEnd {
     let sign = before.last_sign_s.max(0.0);
     if before.boot_uuid == start.boot_uuid {
         return same_boot(before, start, sign);
@@ -296,12 +300,12 @@ pub fn account(before: &Before, start: &ThisStart, rules: &Rules) -> Account {
             let off = off_after(at_s);
             let ended =
                 if how == StopHow::Restarting { Ended::Restarted } else { Ended::SwitchedOff };
-            Account { off_s: off, ..known(ended, at_s, at_s) }
+            LastEnd { off_s: off, ..known(ended, at_s, at_s) }
         }
         None => {
             let to_s = sign + before.due_s.max(0.0) + rules.commit_slack_s;
             let weighed = weigh_loss(before, sign, to_s, rules);
-            Account {
+            LastEnd {
                 off_s: off_after(sign),
                 revised: weighed.earlier,
                 began_full: weighed.began_full,
@@ -311,16 +315,16 @@ pub fn account(before: &Before, start: &ThisStart, rules: &Rules) -> Account {
     }
 }
 
-fn same_boot(before: &Before, start: &ThisStart, sign: f64) -> Account {
+fn same_boot(before: &BeforeStart, start: &ThisStart, sign: f64) -> LastEnd {
     let (ended, from_s, to_s) = match before.stopped {
         Some((at_s, _)) => (Ended::DaemonStopped, at_s.max(sign), at_s.max(sign)),
         None => (Ended::DaemonCrashed, sign, start.at_s.max(sign)),
     };
-    Account { off_s: Some(0.0), ..known(ended, from_s, to_s) }
+    LastEnd { off_s: Some(0.0), ..known(ended, from_s, to_s) }
 }
 
-const fn known(ended: Ended, from_s: f64, to_s: f64) -> Account {
-    Account { ended, from_s, to_s, off_s: None, revised: None, began_full: false }
+const fn known(ended: Ended, from_s: f64, to_s: f64) -> LastEnd {
+    LastEnd { ended, from_s, to_s, off_s: None, revised: None, began_full: false }
 }
 
 /// Longer than this no bank lies unused: one of the clocks was wrong, s (three years).
@@ -329,7 +333,7 @@ const LONGEST_OFF_S: f64 = 3.0 * 365.0 * 86_400.0;
 /// Time without power between the two boots; only from wall times that were believed in both, and
 /// only if they make sense.
 #[expect(clippy::cast_precision_loss, reason = "milliseconds since 1970 are exact in a double")]
-fn off_s(before: &Before, start: &ThisStart, end_s: f64) -> Option<f64> {
+fn off_s(before: &BeforeStart, start: &ThisStart, end_s: f64) -> Option<f64> {
     let ended_ms = before.wall_at_boot_ms? as f64 + end_s * 1000.0;
     let off_s = (start.wall_at_boot_ms? as f64 - ended_ms) / 1000.0;
     (0.0..=LONGEST_OFF_S).contains(&off_s).then_some(off_s)
@@ -358,7 +362,7 @@ const BOTH: f64 = 0.75;
 /// the same bank is a second witness, whatever the forecast said: if its bank had run empty after
 /// E₀, this one runs empty after about E₀ too, ln E being normal about ln E₀.
 #[must_use]
-pub fn weigh_loss(before: &Before, from_s: f64, to_s: f64, rules: &Rules) -> Weighed {
+pub fn weigh_loss(before: &BeforeStart, from_s: f64, to_s: f64, rules: &Rules) -> Weighed {
     let lasted_s = before.outing.as_ref().map(|open| open.lasted_s);
     let expected = deaths_an_hour(before.forecast, lasted_s, from_s, to_s);
     let pulls = rules.pulls_an_hour.max(1e-6);
@@ -374,7 +378,7 @@ pub fn weigh_loss(before: &Before, from_s: f64, to_s: f64, rules: &Rules) -> Wei
     let best = before
         .losses
         .iter()
-        .map(|loss| (loss, Likeness::of(open, loss, to_s - from_s, rules)))
+        .map(|loss| (loss, Likeness::compare(open, loss, to_s - from_s, rules)))
         .filter(|(loss, _)| loss.died > 0.0)
         .max_by(|(a, x), (b, y)| (a.died * x.deaths).total_cmp(&(b.died * y.deaths)));
     let Some((loss, like)) = best else { return alone };
@@ -403,7 +407,7 @@ struct Likeness {
 
 impl Likeness {
     /// `within_s`: how far the end is not known; the other one's is taken to be no better.
-    fn of(open: &OpenOuting, loss: &Loss, within_s: f64, rules: &Rules) -> Self {
+    fn compare(open: &OpenOuting, loss: &Loss, within_s: f64, rules: &Rules) -> Self {
         let watts = open.energy_wh * 3600.0 / open.lasted_s.max(1.0);
         let unknown = within_s.max(0.0) / open.lasted_s.max(1.0);
         let sd = sqrt(rules.repeats * rules.repeats + 2.0 * unknown * unknown);

@@ -27,7 +27,7 @@ use crate::{engine::Start, units::Seconds};
 /// Below this weight a story is left out of what is shown.
 pub const PLAUSIBLE: f64 = 0.05;
 /// From this weight on a story is taken for what happened, until somebody says otherwise.
-pub const SETTLED: f64 = 0.9;
+pub const SURE: f64 = 0.9;
 /// Chance that a supply which was away for a short while came back as another bank. A plug that
 /// slipped and a bank that was changed are thought equally likely (common practice, no source).
 const ANOTHER_BANK: f64 = 0.5;
@@ -184,7 +184,7 @@ impl Belief {
 
     /// How full a person has said that it was.
     #[must_use]
-    pub const fn said(&self) -> Option<Start> {
+    pub const fn said_level(&self) -> Option<Start> {
         self.said
     }
 
@@ -258,13 +258,13 @@ impl Belief {
     #[must_use]
     pub fn goes_on(&self) -> bool {
         let (story, weight) = self.root();
-        story == Story::GoesOn && weight >= SETTLED
+        story == Story::GoesOn && weight >= SURE
     }
 
     /// What there is to ask, and what has been answered.
     #[must_use]
     pub fn questions(&self, start: Start, by_default: bool) -> Vec<QuestionView> {
-        question::of(self, start, by_default)
+        question::list(self, start, by_default)
     }
 
     /// The stories about how this outing began, with unnormalised weights.

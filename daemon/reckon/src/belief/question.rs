@@ -2,7 +2,7 @@
 
 use alloc::vec::Vec;
 
-use super::{Belief, SETTLED, Story};
+use super::{Belief, SURE, Story};
 use crate::{engine::Start, units::Share};
 
 /// What is asked.
@@ -153,7 +153,7 @@ impl QuestionView {
 
 /// The questions of a belief; `start` is how full the bank was told to be, `by_default` whether
 /// nobody told it.
-pub(super) fn of(belief: &Belief, start: Start, by_default: bool) -> Vec<QuestionView> {
+pub(super) fn list(belief: &Belief, start: Start, by_default: bool) -> Vec<QuestionView> {
     let all = [swapped(belief), since(belief), level(belief, start, by_default), ended(belief)];
     all.into_iter().flatten().collect()
 }
@@ -180,7 +180,7 @@ fn since(belief: &Belief) -> Option<QuestionView> {
     let answers = [Answer::GoesOn, Answer::Charged, Answer::Another];
     let (story, weight) = belief.root();
     let inferred = match story {
-        _ if weight < SETTLED => None,
+        _ if weight < SURE => None,
         Story::GoesOn => Some((Answer::GoesOn, Standing::Inferred)),
         Story::Charged => Some((Answer::Charged, Standing::Inferred)),
         _ => Some((Answer::Another, Standing::Inferred)),
@@ -198,9 +198,9 @@ fn swapped(belief: &Belief) -> Option<QuestionView> {
     let another = belief.weight_of(Story::Swapped);
     let answer = if swap.same {
         Some((Answer::Same, Standing::Said))
-    } else if another >= SETTLED {
+    } else if another >= SURE {
         Some((Answer::Another, Standing::Inferred))
-    } else if another <= 1.0 - SETTLED {
+    } else if another <= 1.0 - SURE {
         Some((Answer::Same, Standing::Inferred))
     } else {
         None
@@ -219,8 +219,8 @@ fn level(belief: &Belief, start: Start, by_default: bool) -> Option<QuestionView
             Start::Unknown => None,
             Start::Full | Start::Part(_) | Start::Between(..) => return None,
         },
-        (_, (Story::Charged, weight)) if weight >= SETTLED => Some(full),
-        (_, (Story::AnyLevel, weight)) if weight >= SETTLED => None,
+        (_, (Story::Charged, weight)) if weight >= SURE => Some(full),
+        (_, (Story::AnyLevel, weight)) if weight >= SURE => None,
         _ => return None,
     };
     Some(view(Question::HowFull, &answers, answer))

@@ -87,7 +87,7 @@ impl SinceLast {
     /// one.
     #[must_use]
     pub fn goes_on(&self) -> bool {
-        self.weights().first().is_some_and(|(_, weight)| *weight >= super::SETTLED)
+        self.weights().first().is_some_and(|(_, weight)| *weight >= super::SURE)
     }
 
     /// The stories with their weights, before anything was seen of this outing.

@@ -33,7 +33,7 @@ fn assumed(name: &str) -> Option<(f64, f64)> {
 
 /// The draw of one activity.
 #[derive(Clone, Debug)]
-struct Tally {
+struct ActivityDraw {
     name: String,
     known_s: f64,
     minutes: f64,
@@ -43,7 +43,7 @@ struct Tally {
     open_j: f64,
 }
 
-impl Tally {
+impl ActivityDraw {
     const fn new(name: String) -> Self {
         Self {
             name,
@@ -73,7 +73,7 @@ impl Tally {
         self.scatter += off * (minute - self.mean_w);
     }
 
-    fn learned(&self) -> Option<Usual> {
+    fn learned(&self) -> Option<UsualDraw> {
         if self.known_s < WORTH_S || self.minutes < 1.0 || self.mean_w <= 0.0 {
             return None;
         }
@@ -83,7 +83,7 @@ impl Tally {
         let variance = (seen * (self.minutes - 1.0) + prior * 3.0) / (self.minutes + 2.0);
         // The mean ahead differs from the mean behind by both their scatters.
         let of_mean = libm::sqrt(variance * 2.0 / self.minutes.min(30.0)) / self.mean_w;
-        Some(Usual {
+        Some(UsualDraw {
             watts: Watts::of(self.mean_w),
             log_sd: libm::sqrt(of_mean * of_mean + 0.05 * 0.05),
         })
@@ -92,14 +92,14 @@ impl Tally {
 
 /// The usual draw of an activity and how well it is known.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Usual {
+pub struct UsualDraw {
     /// The draw.
     pub watts: Watts,
     /// Standard deviation of its logarithm for the time ahead.
     pub log_sd: f64,
 }
 
-impl Usual {
+impl UsualDraw {
     /// Two opinions in one, each with the weight of its precision.
     fn with(self, other: Self) -> Self {
         let [mine, others] = [self, other].map(|it| 1.0 / (it.log_sd * it.log_sd));
@@ -111,7 +111,7 @@ impl Usual {
 
 /// What an activity drew on one earlier outing.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Drew {
+pub struct EarlierDraw {
     /// Its name.
     pub name: String,
     /// How long it was on.
@@ -127,15 +127,16 @@ const MOST_S: f64 = 3600.0;
 const BETWEEN: f64 = 0.12;
 
 /// The usual draw of each activity, by name.
-pub type UsualDraws = Vec<(String, Usual)>;
+pub type UsualDraws = Vec<(String, UsualDraw)>;
 
 /// What earlier outings say of each activity. The spread between outings is theirs, with
 /// [`BETWEEN`] counting as much as three of them.
 #[must_use]
-pub fn usual_draws(outings: &[Vec<Drew>]) -> UsualDraws {
+pub fn usual_draws(outings: &[Vec<EarlierDraw>]) -> UsualDraws {
     let mut all: Vec<(String, Vec<(f64, f64)>)> = Vec::new();
-    let worth =
-        |it: &&Drew| it.lasted.si() >= WORTH_S && it.lasted.si().is_finite() && it.mean.si() > 0.0;
+    let worth = |it: &&EarlierDraw| {
+        it.lasted.si() >= WORTH_S && it.lasted.si().is_finite() && it.mean.si() > 0.0
+    };
     for drew in outings.iter().flatten().filter(worth) {
         let seen = (drew.lasted.si().min(MOST_S), libm::log(drew.mean.si()));
         match all.iter_mut().find(|(name, _)| *name == drew.name) {
@@ -147,14 +148,14 @@ pub fn usual_draws(outings: &[Vec<Drew>]) -> UsualDraws {
 }
 
 #[expect(clippy::cast_precision_loss, reason = "outings are few")]
-fn between(seen: &[(f64, f64)]) -> Usual {
+fn between(seen: &[(f64, f64)]) -> UsualDraw {
     let n = seen.len() as f64;
     let weight: f64 = seen.iter().map(|(weight, _)| weight).sum();
     let mean = seen.iter().map(|(weight, log)| weight * log).sum::<f64>() / weight;
     let scatter =
         seen.iter().map(|(weight, log)| weight * (log - mean) * (log - mean)).sum::<f64>() / weight;
     let variance = (scatter * n + BETWEEN * BETWEEN * 3.0) / (n + 2.0);
-    Usual {
+    UsualDraw {
         watts: Watts::of(libm::exp(mean)),
         log_sd: libm::sqrt(variance * (1.0 + 1.0 / n) + 0.05 * 0.05),
     }
@@ -163,7 +164,7 @@ fn between(seen: &[(f64, f64)]) -> Usual {
 /// All activities, and which one is tagged.
 #[derive(Clone, Debug)]
 pub(super) struct Activities {
-    tallies: Vec<Tally>,
+    draws: Vec<ActivityDraw>,
     current: Option<usize>,
     measured_j: f64,
     modelled_j: f64,
@@ -173,13 +174,13 @@ pub(super) struct Activities {
 
 impl Activities {
     pub(super) fn new(names: &[String]) -> Self {
-        let mut tallies: Vec<Tally> = Vec::new();
+        let mut draws: Vec<ActivityDraw> = Vec::new();
         for name in names {
-            if !tallies.iter().any(|one| one.name == *name) {
-                tallies.push(Tally::new(name.clone()));
+            if !draws.iter().any(|one| one.name == *name) {
+                draws.push(ActivityDraw::new(name.clone()));
             }
         }
-        Self { tallies, current: None, measured_j: 0.0, modelled_j: 0.0, before: Vec::new() }
+        Self { draws, current: None, measured_j: 0.0, modelled_j: 0.0, before: Vec::new() }
     }
 
     /// What earlier outings say of this bank.
@@ -189,8 +190,8 @@ impl Activities {
 
     /// Another outing begins, perhaps with the draw seen elsewhere: nothing was drawn in it yet.
     pub(super) fn new_outing(&mut self) {
-        for tally in &mut self.tallies {
-            *tally = Tally::new(core::mem::take(&mut tally.name));
+        for draw in &mut self.draws {
+            *draw = ActivityDraw::new(core::mem::take(&mut draw.name));
         }
         (self.measured_j, self.modelled_j) = (0.0, 0.0);
     }
@@ -201,7 +202,7 @@ impl Activities {
             self.current = None;
             return true;
         };
-        let place = self.tallies.iter().position(|one| one.name == name);
+        let place = self.draws.iter().position(|one| one.name == name);
         if place.is_some() {
             self.current = place;
         }
@@ -209,15 +210,15 @@ impl Activities {
     }
 
     pub(super) fn current(&self) -> Option<&str> {
-        self.current.and_then(|place| self.tallies.get(place)).map(|one| one.name.as_str())
+        self.current.and_then(|place| self.draws.get(place)).map(|one| one.name.as_str())
     }
 
     /// A measured stretch, and what the model would have said of it.
     pub(super) fn add(&mut self, dt_s: f64, measured: Watts, modelled: Watts) {
         self.measured_j += measured.si() * dt_s;
         self.modelled_j += modelled.si() * dt_s;
-        if let Some(tally) = self.current.and_then(|place| self.tallies.get_mut(place)) {
-            tally.add(dt_s, measured.si());
+        if let Some(draw) = self.current.and_then(|place| self.draws.get_mut(place)) {
+            draw.add(dt_s, measured.si());
         }
     }
 
@@ -233,15 +234,15 @@ impl Activities {
         &self,
         board: &BoardModel,
         besides: &Besides,
-    ) -> Vec<(&str, Option<Usual>)> {
+    ) -> Vec<(&str, Option<UsualDraw>)> {
         let factor = self.station_factor();
         let modelled = |name: &str| {
             let (busy, duty) = assumed(name)?;
             let watts =
                 board.at(Some(Share::nearest(busy))) + besides.at_duty(Share::nearest(duty));
-            (watts.si() > 0.0).then(|| Usual { watts: watts * factor, log_sd: board.log_sd })
+            (watts.si() > 0.0).then(|| UsualDraw { watts: watts * factor, log_sd: board.log_sd })
         };
-        self.tallies
+        self.draws
             .iter()
             .map(|one| {
                 let before = self.before.iter().find(|(name, _)| *name == one.name);
@@ -276,7 +277,7 @@ mod tests {
             let on = (12.64 - phase).clamp(0.0, 1.0);
             all.add(1.0, Watts::of(3.0 + 10.0 * on), Watts::of(3.0));
         }
-        let (board, besides) = (BoardModel::of(None, None), Besides::default());
+        let (board, besides) = (BoardModel::new(None, None), Besides::default());
         let usual = all.usual(&board, &besides);
         let (name, contacts) = usual[1];
         let contacts = contacts.unwrap();
@@ -290,7 +291,7 @@ mod tests {
 
     #[test]
     fn earlier_outings_speak_until_this_one_does() {
-        let drew = |name: &str, hours: f64, watts: f64| Drew {
+        let drew = |name: &str, hours: f64, watts: f64| EarlierDraw {
             name: name.into(),
             lasted: Seconds::of(hours * 3600.0),
             mean: Watts::of(watts),
@@ -306,7 +307,7 @@ mod tests {
         assert!(name == "Receive" && (receive.watts.si() - libm::sqrt(4.0 * 4.4)).abs() < 1e-9);
         assert!((0.1..0.2).contains(&receive.log_sd), "{receive:?}");
 
-        let (board, besides) = (BoardModel::of(None, None), Besides::default());
+        let (board, besides) = (BoardModel::new(None, None), Besides::default());
         let mut all = Activities::new(&first_names());
         let modelled = all.usual(&board, &besides)[0].1.unwrap();
         all.note_before(usual.clone());

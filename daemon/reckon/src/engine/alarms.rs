@@ -1,8 +1,8 @@
 //! What the rules of [`crate::alarm`] and the watch of [`crate::power_off`] are shown of a second.
 
-use super::{By, Engine, outlook::DEEP, strain};
+use super::{Engine, MeasuredBy, latched_flags, shown_forecast::DEEP};
 use crate::{
-    alarm::{FinishChance, Seen},
+    alarm::{AlarmInputs, FinishChance},
     bank::{Cells, MeasuredAt},
     draw::ModelFrom,
     forecast::{Forecast, Outlook},
@@ -21,7 +21,7 @@ const CAUTIOUS: f64 = 0.1;
 
 /// A forecast that warnings may go by: what is expected before the first reading raises none and
 /// takes none back.
-fn told(outlook: &Outlook) -> Option<&Forecast> {
+fn warnable(outlook: &Outlook) -> Option<&Forecast> {
     match outlook {
         Outlook::Lasts(forecast) => Some(forecast).filter(|it| it.basis != Basis::Expected),
         _ => None,
@@ -32,19 +32,19 @@ impl Engine {
     /// Alarms and the clean power-off of this moment.
     pub(super) fn warn(&mut self, at: Stamp, outlook: &Outlook) {
         let now = at.mono;
-        let seen = self.seen(at, outlook);
+        let seen = self.alarm_inputs(at, outlook);
         self.alarms.wake(now);
-        self.alarms.take(&seen, now);
-        let forecast = told(outlook);
-        let seen = power_off::Seen {
+        self.alarms.observe(&seen, now);
+        let forecast = warnable(outlook);
+        let seen = power_off::PowerOffInputs {
             cautious_s: forecast.and(self.wary_s(now, outlook, CAUTIOUS)),
             hopeful_s: forecast.map(|forecast| forecast.hopeful().si()),
             run_s: self.counted_s(),
             draining: self.is_draining() && !self.drain.is_fed_otherwise(now),
-            measured: self.latest.by != By::Nobody && self.latest.silent.is_none(),
+            measured: self.latest.by != MeasuredBy::Nobody && self.latest.silent.is_none(),
             testing: self.testing,
         };
-        self.power_off.take(&seen, now);
+        self.power_off.observe(&seen, now);
     }
 
     /// The remaining time, s, that is outlived in all but this share of cases. While somebody is being
@@ -58,26 +58,26 @@ impl Engine {
         Some(wary.map_or(shown, |wary| wary.min(shown)).si())
     }
 
-    fn seen(&self, at: Stamp, outlook: &Outlook) -> Seen {
+    fn alarm_inputs(&self, at: Stamp, outlook: &Outlook) -> AlarmInputs {
         let now = at.mono;
         let board = &self.latest.board;
         let flags = board.flags.unwrap_or_default().now;
-        let low = strain::is_low(board);
-        Seen {
+        let low = latched_flags::is_low(board);
+        AlarmInputs {
             cautious_s: match outlook {
                 Outlook::NotDraining => Some(f64::INFINITY),
-                _ => told(outlook).and(self.wary_s(now, outlook, CAUTIOUS)),
+                _ => warnable(outlook).and(self.wary_s(now, outlook, CAUTIOUS)),
             },
-            deep_s: told(outlook).and(self.wary_s(now, outlook, DEEP)),
+            deep_s: warnable(outlook).and(self.wary_s(now, outlook, DEEP)),
             finish: self.finish_chance(now, outlook),
             low_now: low,
-            low_lately: self.strain.lately(now),
+            low_lately: self.latched_flags.lately(now),
             // Throttled together with too low a supply is the supply's doing.
             heat_flag: flags.soft_hot || (flags.throttled && !low),
             temp_c: board.temp.ok().map(Celsius::si),
             silent: self.latest.silent,
             doubt: self.shunt_doubt(),
-            load: self.tally().meter.now().zip(self.brown_out),
+            load: self.outing_count().meter.now().zip(self.brown_out),
             output: self.usb_output(),
             unwritten: match &self.log {
                 LogState::Off => false,
@@ -96,7 +96,7 @@ impl Engine {
         };
         match outlook {
             Outlook::NotDraining => FinishChance::Of(Share::WHOLE),
-            Outlook::Lasts(_) if told(outlook).is_some() => {
+            Outlook::Lasts(_) if warnable(outlook).is_some() => {
                 // As with the remaining time: what was merely inferred takes no warning back.
                 let chance = if self.alarms.is_finish_at_risk() {
                     self.on.shown.wary_chance(finish, now)
@@ -121,7 +121,11 @@ impl Engine {
     fn usb_output(&self) -> Option<Amps> {
         let bank = self.on.bank.as_deref()?;
         let usb = bank.cells == Cells::LiIon && bank.measured_at == MeasuredAt::Output;
-        if !usb || self.latest.by != By::Sensor || self.drain.stopped() || self.implausibly_low() {
+        if !usb
+            || self.latest.by != MeasuredBy::Sensor
+            || self.drain.stopped()
+            || self.implausibly_low()
+        {
             return None;
         }
         self.latest.supply.current.ok()
@@ -130,7 +134,7 @@ impl Engine {
     fn implausibly_low(&self) -> bool {
         let least = self.board.idle.si() / 4.0;
         self.board.from != ModelFrom::Generic
-            && self.tally().meter.now().is_some_and(|watts| watts.si() < least)
+            && self.outing_count().meter.now().is_some_and(|watts| watts.si() < least)
     }
 
     fn in_timed_mode(&self) -> bool {
@@ -142,10 +146,10 @@ impl Engine {
     /// The sensor whose current this board cannot draw: far above its full load at a voltage where
     /// nothing else is usual on the same sensor, or far below its idle draw.
     fn shunt_doubt(&self) -> Option<SourceIx> {
-        if self.latest.by != By::Sensor || self.board.from == ModelFrom::Generic {
+        if self.latest.by != MeasuredBy::Sensor || self.board.from == ModelFrom::Generic {
             return None;
         }
-        let watts = self.tally().meter.now()?.si();
+        let watts = self.outing_count().meter.now()?.si();
         let volts = self.latest.supply.volts.ok()?.si();
         let most = (self.board.full + self.besides.at_duty(Share::WHOLE)).si();
         let wrong = (watts > 3.5 * most && volts < 6.0) || self.implausibly_low();

@@ -2,9 +2,9 @@
 
 use alloc::{boxed::Box, vec::Vec};
 
-use super::{Engine, OnBank, Reason, Refusal, Shelf, Tally, follow::Following};
+use super::{Engine, OnBank, OutingCount, Reason, Refusal, Shelf, tracked_bank::TrackedBank};
 use crate::{
-    belief::{Answer, Belief, Question, QuestionView, SETTLED, SinceLast, Standing, Story},
+    belief::{Answer, Belief, Question, QuestionView, SURE, SinceLast, Standing, Story},
     engine::Start,
     snapshot::BankChanged,
     time::Mono,
@@ -103,7 +103,7 @@ impl Engine {
     /// Another bank came when the supply was away: its outing began then.
     fn another_came(&mut self, now: Mono) -> Result<(), Refusal> {
         let on = &self.on;
-        let (Some(away), Some(tally)) = (on.belief.doubted_away(), &on.since_away) else {
+        let (Some(away), Some(count)) = (on.belief.doubted_away(), &on.since_away) else {
             return Err(Refusal::NotAsked);
         };
         let mut activities = on.activities.clone();
@@ -113,10 +113,14 @@ impl Engine {
             start: Start::Unknown,
             start_told: true,
             chosen: on.chosen,
-            tally: tally.clone(),
+            count: count.clone(),
             belief: on.belief.of_another(away),
             presence: on.presence.clone(),
-            following: self.following(Story::Swapped).map(Following::told).into_iter().collect(),
+            following: self
+                .following(Story::Swapped)
+                .map(TrackedBank::as_told)
+                .into_iter()
+                .collect(),
             ..OnBank::new(activities, away.to)
         };
         let before = core::mem::replace(&mut self.on, next);
@@ -129,7 +133,7 @@ impl Engine {
     /// Keeps the outing before for when the word is taken back.
     pub(super) fn shelve(&mut self, before: OnBank, by: Reason, now: Mono) {
         self.on.before =
-            Some(Box::new(Shelf { changed: now, by, on: before, since: Tally::new(now) }));
+            Some(Box::new(Shelf { changed: now, by, on: before, since: OutingCount::new(now) }));
     }
 
     /// The word is taken back: the outing before goes on, and what was counted since is its own.
@@ -203,7 +207,7 @@ impl Engine {
     #[must_use]
     pub fn start(&self) -> Start {
         let (story, weight) = self.on.belief.root();
-        if weight >= SETTLED { self.start_of_story(story) } else { Start::Unknown }
+        if weight >= SURE { self.start_of_story(story) } else { Start::Unknown }
     }
 
     /// The same by one story.
@@ -215,7 +219,7 @@ impl Engine {
             }
             Story::Charged => Start::Full,
             Story::AnyLevel | Story::Swapped => Start::Unknown,
-            Story::Said => self.on.belief.said().unwrap_or(self.on.start),
+            Story::Said => self.on.belief.said_level().unwrap_or(self.on.start),
         }
     }
 }

@@ -7,7 +7,7 @@
 use alloc::{string::String, sync::Arc, vec::Vec};
 
 use crate::{
-    fold::{Beat, Keeper, Kind, Reads, Stretch},
+    fold::{Beat, FoldRing, Kind, Reads, Stretch},
     reading::{Sweep, Via},
     snapshot::Folded,
     time::Mono,
@@ -24,7 +24,7 @@ const MOST: usize = 16;
 /// The keeper, and what came of it.
 #[derive(Clone, Debug)]
 pub(super) struct Folding {
-    keeper: Keeper,
+    ring: FoldRing,
     doing: Option<String>,
     latest: Option<Arc<Folded>>,
     closed: Vec<Arc<Folded>>,
@@ -35,7 +35,7 @@ pub(super) struct Folding {
 impl Default for Folding {
     fn default() -> Self {
         Self {
-            keeper: Keeper::new(Reads::SecondMeans),
+            ring: FoldRing::new(Reads::SecondMeans),
             doing: None,
             latest: None,
             closed: Vec::new(),
@@ -46,18 +46,18 @@ impl Default for Folding {
 
 impl Folding {
     /// A reading of a second.
-    pub(super) fn take(&mut self, at: Mono, draw: Watts, reads: Reads, doing: Option<&str>) {
-        if self.doing.as_deref() != doing || self.keeper.reads() != reads {
+    pub(super) fn observe(&mut self, at: Mono, draw: Watts, reads: Reads, doing: Option<&str>) {
+        if self.doing.as_deref() != doing || self.ring.reads() != reads {
             self.close();
             self.doing = doing.map(String::from);
         }
-        if self.keeper.reads() != reads {
-            self.keeper = Keeper::new(reads);
+        if self.ring.reads() != reads {
+            self.ring = FoldRing::new(reads);
         }
-        let closed = self.keeper.take(Beat { at_s: at.as_s(), watts: draw.si() });
+        let closed = self.ring.push(Beat { at_s: at.as_s(), watts: draw.si() });
         self.keep(closed);
-        let due = self.keeper.len().is_multiple_of(LOOK_EVERY) && !self.keeper.is_full();
-        if due && let Some(found) = self.keeper.look().filter(is_worth_it) {
+        let due = self.ring.len().is_multiple_of(LOOK_EVERY) && !self.ring.is_full();
+        if due && let Some(found) = self.ring.fold_so_far().filter(is_worth_it) {
             self.latest = Some(self.folded(found));
             if self.hurried {
                 self.close();
@@ -67,7 +67,7 @@ impl Folding {
 
     /// Folds what is there: whatever is read next does not belong to it.
     pub(super) fn close(&mut self) {
-        let closed = self.keeper.close();
+        let closed = self.ring.close();
         self.keep(closed);
     }
 
@@ -130,7 +130,7 @@ pub(super) fn reads(sweep: &Sweep) -> Reads {
     let mut bank = sweep
         .supplies
         .iter()
-        .filter(|one| super::pick::counts_as_bank(sweep, one.source))
+        .filter(|one| super::source_select::counts_as_bank(sweep, one.source))
         .peekable();
     let any = bank.peek().is_some();
     if any && bank.all(mean) { Reads::SecondMeans } else { Reads::Instants }

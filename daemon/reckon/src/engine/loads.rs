@@ -9,8 +9,8 @@
 use alloc::vec::Vec;
 
 use crate::{
-    book::{PART_SENT, Slope, Within},
     draw::BoardModel,
+    energy_tally::{PART_SENT, RegressionLine, WithinMinuteFit},
     units::{Seconds, Share, Watts},
 };
 
@@ -27,7 +27,7 @@ const MARGIN_W: f64 = 0.5;
 /// The fit, and the minute that is being filled.
 #[derive(Clone, Debug, Default)]
 pub(super) struct LoadWatch {
-    within: Within,
+    within: WithinMinuteFit,
     open: Minute,
     /// What a transmission takes, once one was found in the draw.
     sent_w: Option<f64>,
@@ -51,7 +51,7 @@ impl Default for Minute {
 
 impl LoadWatch {
     /// A measured stretch with the cores this busy.
-    pub(super) fn take(&mut self, span: Seconds, busy: Share, draw: Watts, board: &BoardModel) {
+    pub(super) fn observe(&mut self, span: Seconds, busy: Share, draw: Watts, board: &BoardModel) {
         let (dt, watts) = (span.si(), draw.si());
         if dt <= 0.0 || dt > super::GAP_S {
             self.open = Minute::default();
@@ -90,7 +90,7 @@ impl LoadWatch {
     }
 
     /// Watts from idle to all cores busy, once a load that changed has told them.
-    pub(super) fn line(&self) -> Option<Slope> {
+    pub(super) fn line(&self) -> Option<RegressionLine> {
         let line = self.within.line()?;
         (self.within.groups() >= FEWEST && line.slope > 2.0 * line.slope_se).then_some(line)
     }
@@ -103,8 +103,8 @@ mod tests {
     /// A 4B: 3.06 W idle, 6.12 W under stress (Raspberry Pi documentation at 5.1 V), with what is
     /// besides it, decoding at the end of the received slots of 15 s; a contact in every fifth
     /// minute, 12.64 s of carrier (QEX Jul/Aug 2020).
-    fn learned(besides_w: impl Fn(u32) -> f64, send_w: f64, told: bool) -> Option<Slope> {
-        let board = BoardModel::of(Some(crate::draw::BoardKind::FourB), None);
+    fn learned(besides_w: impl Fn(u32) -> f64, send_w: f64, told: bool) -> Option<RegressionLine> {
+        let board = BoardModel::new(Some(crate::draw::BoardKind::FourB), None);
         let mut watch = LoadWatch::default();
         for second in 0..7200_u32 {
             if told && second == 1200 {
@@ -115,7 +115,7 @@ mod tests {
             let busy = if decodes { 0.9 } else { 0.1 + 0.05 * f64::from(second / 60 % 7) };
             let radio_w = if sent && second % 15 < 13 { send_w } else { 0.0 };
             let watts = 3.06 + 3.06 * busy + radio_w + besides_w(second);
-            watch.take(Seconds::of(1.0), Share::nearest(busy), Watts::of(watts), &board);
+            watch.observe(Seconds::of(1.0), Share::nearest(busy), Watts::of(watts), &board);
         }
         watch.line()
     }

@@ -32,7 +32,7 @@ pub(super) struct Meter {
     pub(super) counted_s: f64,
     now: Option<f64>,
     lately: Vec<(f64, f64)>,
-    history: History,
+    history: StepHistory,
     /// Steps of the history that are of before the restart.
     before_steps: usize,
 }
@@ -66,7 +66,7 @@ impl Meter {
         self.counted_s += span.si();
         let since = core::mem::take(&mut self.history.steps);
         self.before_steps = steps.len();
-        self.history.steps = steps.iter().map(Step::of).chain(since).collect();
+        self.history.steps = steps.iter().map(Step::from_observation).chain(since).collect();
     }
 
     /// Puts steps in the place of the one that [`Meter::before`] made of a mere sum; `false` if there
@@ -88,7 +88,8 @@ impl Meter {
             ..super::Carried::nothing()
         };
         let since = self.history.steps.split_off(1);
-        self.history.steps = carried.told().iter().map(Step::of).chain(since).collect();
+        self.history.steps =
+            carried.to_steps().iter().map(Step::from_observation).chain(since).collect();
         self.before_steps = self.history.steps.len();
         true
     }
@@ -155,7 +156,7 @@ struct Step {
 }
 
 impl Step {
-    fn of(seen: &Observation) -> Self {
+    fn from_observation(seen: &Observation) -> Self {
         let values = [seen.watts, seen.volts, seen.amps, seen.cpu_busy, seen.cpu_temp_c];
         let sum = |value: Option<f64>| value.map_or((0.0, 0.0), |v| (seen.dt_s, v * seen.dt_s));
         Self { dt_s: seen.dt_s, sums: values.map(sum) }
@@ -179,7 +180,7 @@ impl Step {
 
 /// What was seen in an outing in few steps.
 pub(super) fn few_steps(seen: impl IntoIterator<Item = Observation>) -> Vec<Observation> {
-    let mut history = History::default();
+    let mut history = StepHistory::default();
     for one in seen {
         history.add(&one);
     }
@@ -187,20 +188,20 @@ pub(super) fn few_steps(seen: impl IntoIterator<Item = Observation>) -> Vec<Obse
 }
 
 #[derive(Clone, Debug)]
-struct History {
+struct StepHistory {
     steps: Vec<Step>,
     step_s: f64,
 }
 
-impl Default for History {
+impl Default for StepHistory {
     fn default() -> Self {
         Self { steps: Vec::new(), step_s: 60.0 }
     }
 }
 
-impl History {
+impl StepHistory {
     fn add(&mut self, seen: &Observation) {
-        let more = Step::of(seen);
+        let more = Step::from_observation(seen);
         match self.steps.last_mut() {
             Some(last) if last.dt_s + more.dt_s <= self.step_s => last.merge(&more),
             _ => self.steps.push(more),

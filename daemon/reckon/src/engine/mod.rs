@@ -1,30 +1,30 @@
 //! The only mutable state: takes sweeps and asks, gives snapshots.
 //!
-//! Everything that may change what the page shows comes in through [`Engine::take`],
+//! Everything that may change what the page shows comes in through [`Engine::observe`],
 //! [`Engine::tick`] or [`Engine::ask`]; time is always an argument.
 
 mod activities;
+mod advice;
 mod alarms;
 mod answers;
+mod build_snapshot;
+mod draw_history;
 mod folding;
-mod follow;
-mod help;
+mod latched_flags;
 mod loads;
 mod meter;
-mod outlook;
-mod pick;
+mod outing_count;
 mod possible;
 mod resume;
 mod rules;
 mod setup;
-mod show;
-mod strain;
+mod shown_forecast;
+mod source_select;
 mod switches;
-mod tally;
-mod trail;
+mod tracked_bank;
 
-pub use crate::alarm::{Change, Edge};
-pub use activities::{Drew, Usual, UsualDraws, first_names, usual_draws};
+pub use crate::alarm::{AlarmChange, Edge};
+pub use activities::{EarlierDraw, UsualDraw, UsualDraws, first_names, usual_draws};
 pub use resume::{AwayChoice, Carried, Choices, FinishChoice, Resume, few_steps};
 pub use rules::{ActivityRule, DayTime, ProgramBusy};
 pub use setup::{Accessory, Ask, Radio, Refusal, Setup, Start};
@@ -44,21 +44,21 @@ use crate::{
         BoardFacts, BoardReading, Gap, GaugeReading, Program, SourceIx, SourceReport,
         SupplyReading, Sweep,
     },
-    snapshot::{Basis, FinishHelp, Folded, Footprint, LogState, Snapshot, Supply, Switched},
+    snapshot::{Basis, FinishAdvice, Folded, Footprint, LogState, Snapshot, Supply, Switched},
     time::{Mono, Stamp, Wall},
     units::{Celsius, Seconds, Share, Watts},
 };
 use activities::Activities;
 use folding::Folding;
-use follow::{Drain, Following};
+use latched_flags::LatchedFlags;
 use loads::LoadWatch;
-use outlook::{Shown, Silence};
-use pick::{By, Picked, Picker};
+use outing_count::OutingCount;
 use rules::ByRules;
-use strain::StrainWatch;
+use shown_forecast::{ShownForecast, Silence};
+use source_select::{MeasuredBy, SelectedSource, SourceSelector};
 use switches::Switches;
 pub(crate) use switches::is_switch;
-use tally::Tally;
+use tracked_bank::{Drain, TrackedBank};
 
 /// Names of outings, activities and banks are held to this many characters.
 const LONGEST_NAME: usize = 64;
@@ -77,7 +77,7 @@ const NEAR_END_S: f64 = 3600.0;
 #[derive(Clone, Debug)]
 struct Latest {
     supply: Supply,
-    by: By,
+    by: MeasuredBy,
     silent: Option<(SourceIx, Gap)>,
     draw_now: Option<Watts>,
     board: BoardReading,
@@ -97,7 +97,7 @@ impl Default for Latest {
                 power: Err(Gap::NotReady),
                 source: None,
             },
-            by: By::Nobody,
+            by: MeasuredBy::Nobody,
             silent: None,
             draw_now: None,
             board: BoardReading::UNKNOWN,
@@ -121,13 +121,13 @@ struct OnBank {
     /// The outing's name.
     outing: Option<String>,
     /// What the outing has counted; and the same since the supply was away in the middle of it.
-    tally: Tally,
-    since_away: Option<Tally>,
+    count: OutingCount,
+    since_away: Option<OutingCount>,
     belief: Belief,
     presence: Presence,
     /// The estimator of each story.
-    following: Vec<Following>,
-    shown: Shown,
+    following: Vec<TrackedBank>,
+    shown: ShownForecast,
     activities: Activities,
     /// Which earlier outing it is the rest of, as of the last look.
     joined: Option<i64>,
@@ -143,12 +143,12 @@ impl OnBank {
             start_told: false,
             chosen: false,
             outing: None,
-            tally: Tally::new(began),
+            count: OutingCount::new(began),
             since_away: None,
             belief: Belief::default(),
             presence: Presence::default(),
             following: Vec::new(),
-            shown: Shown::default(),
+            shown: ShownForecast::default(),
             activities,
             joined: None,
             before: None,
@@ -164,7 +164,7 @@ struct Shelf {
     by: Reason,
     on: OnBank,
     /// Counted since the word.
-    since: Tally,
+    since: OutingCount,
 }
 
 /// What ends one outing and begins the next.
@@ -191,8 +191,8 @@ pub struct Engine {
     late_sweeps: u64,
     finish: Option<Mono>,
     finish_wall: Option<Wall>,
-    picker: Picker,
-    strain: StrainWatch,
+    selector: SourceSelector,
+    latched_flags: LatchedFlags,
     /// What activities drew on earlier outings, by the bank's name.
     usual_before: Vec<(String, UsualDraws)>,
     by_rules: ByRules,
@@ -200,13 +200,13 @@ pub struct Engine {
     loads: LoadWatch,
     switches: Switches,
     drain: Drain,
-    usual: Vec<show::ActivityLeft>,
+    usual: Vec<build_snapshot::ActivityLeft>,
     usual_at: Option<Mono>,
     alarms: Alarms,
     power_off: power_off::Watch,
     brown_out: Option<Watts>,
     testing: bool,
-    help: Option<FinishHelp>,
+    advice: Option<FinishAdvice>,
     latest: Latest,
     log: LogState,
     footprint: Footprint,
@@ -230,7 +230,7 @@ impl Engine {
         } else {
             setup.bank_choices.clone()
         };
-        let board = BoardModel::of(setup.facts.kind, setup.board_draw);
+        let board = BoardModel::new(setup.facts.kind, setup.board_draw);
         let besides = besides(&setup);
         let mut engine = Self {
             bank_choices: choices.into(),
@@ -246,8 +246,8 @@ impl Engine {
             late_sweeps: 0,
             finish: None,
             finish_wall: None,
-            picker: Picker::default(),
-            strain: StrainWatch::default(),
+            selector: SourceSelector::default(),
+            latched_flags: LatchedFlags::default(),
             usual_before: Vec::new(),
             by_rules: ByRules::new(setup.activity_rules.clone()),
             folding: Folding::default(),
@@ -260,7 +260,7 @@ impl Engine {
             power_off: power_off::Watch::new(setup.power_off),
             brown_out: None,
             testing: false,
-            help: None,
+            advice: None,
             latest: Latest::default(),
             log: LogState::Off,
             footprint: Footprint::default(),
@@ -277,7 +277,7 @@ impl Engine {
 
     /// Takes a sweep. One that is not later than what is accounted for already (handed over twice,
     /// out of order, or after its time) costs nothing and is counted as missed.
-    pub fn take(&mut self, sweep: &Sweep, at: Stamp) -> Arc<Snapshot> {
+    pub fn observe(&mut self, sweep: &Sweep, at: Stamp) -> Arc<Snapshot> {
         let when = sweep.at.min(at.mono);
         let first = self.last_sweep.is_none();
         if !first && when <= self.accounted {
@@ -285,27 +285,27 @@ impl Engine {
             return self.snapshot(at);
         }
         let dt = when.seconds_since(self.accounted);
-        let picked = self.picker.pick(sweep, when);
+        let picked = self.selector.pick(sweep, when);
         // What a chip has counted itself holds for the whole gap.
         let gap = dt.si() > GAP_S && !picked.counted;
         let (unseen, seen) = if gap { (dt.si() - 1.0, 1.0) } else { (0.0, dt.si()) };
         self.unseen(unseen);
         self.accounted = when.max(self.accounted);
         self.last_sweep = Some(when);
-        if self.strain.take(&sweep.board, when) {
+        if self.latched_flags.observe(&sweep.board, when) {
             self.tick_at(when);
         }
         self.watch_supply(&picked, when);
         self.draw_of(&picked, sweep, Seconds::of(seen), when);
         self.remember(&picked, sweep);
-        if let Some(name) = self.by_rules.look(&sweep.programs, at)
+        if let Some(name) = self.by_rules.choose_activity(&sweep.programs, at)
             && name != self.on.activities.current()
         {
             // An activity that the settings do not name is none.
             let _ = self.on.activities.tag(name);
             self.usual_at = None;
         }
-        self.look(at);
+        self.refresh(at);
         self.snapshot(at)
     }
 
@@ -323,7 +323,7 @@ impl Engine {
                 self.latest.silent = Some((source, Gap::Late));
             }
         }
-        self.look(at);
+        self.refresh(at);
         self.snapshot(at)
     }
 
@@ -343,7 +343,7 @@ impl Engine {
                 }
                 let _ = self.by_rules.choose(false);
             }
-            Ask::ActivityByItself => {
+            Ask::ActivityAuto => {
                 if self.by_rules.on().is_none() {
                     return Err(Refusal::NoRules);
                 }
@@ -369,7 +369,7 @@ impl Engine {
         }
         self.on.shown.hurry();
         self.usual_at = None;
-        self.look(at);
+        self.refresh(at);
         Ok(())
     }
 
@@ -435,7 +435,7 @@ impl Engine {
 
     /// Board facts that were found out later.
     pub fn note_facts(&mut self, facts: Arc<BoardFacts>) {
-        self.board = BoardModel::of(facts.kind, self.setup.board_draw);
+        self.board = BoardModel::new(facts.kind, self.setup.board_draw);
         self.setup.facts = facts;
     }
 
@@ -461,7 +461,7 @@ impl Engine {
         // A bank that came in the middle of the outing is now told of: what was counted since is its
         // own.
         let came = if self.on.belief.is_another() {
-            Some(self.on.tally.clone())
+            Some(self.on.count.clone())
         } else {
             self.on.since_away.clone().filter(|_| self.on.belief.doubted_away().is_some())
         };
@@ -469,8 +469,8 @@ impl Engine {
         if self.on.bank.is_some() {
             self.new_outing(at.mono);
         }
-        if let Some(tally) = came {
-            self.on.tally = tally;
+        if let Some(count) = came {
+            self.on.count = count;
         }
         self.on.bank = Some(Arc::new(bank.clone()));
         self.on.start = start.unwrap_or_default();
@@ -492,16 +492,16 @@ impl Engine {
         self.shelve(before, Reason::BankUsed, now);
         self.accounted = self.accounted.max(now);
         self.finish = self.finish.filter(|at| *at > now);
-        self.strain = StrainWatch::default();
+        self.latched_flags = LatchedFlags::default();
         self.drain = Drain::default();
         self.folding.new_bank();
         // The next bank's draw may be seen elsewhere.
         self.loads = LoadWatch::default();
         self.switches = Switches::default();
-        self.picker.forget();
+        self.selector.forget();
         self.alarms.new_bank(now);
         self.power_off.new_bank();
-        self.help = None;
+        self.advice = None;
     }
 
     fn set_finish(&mut self, after: Option<Duration>, at: Stamp) -> Result<(), Refusal> {
@@ -532,8 +532,8 @@ impl Engine {
     }
 
     /// Takes the draw of one sweep into the count, the estimate, the trail and the activities.
-    fn draw_of(&mut self, picked: &Picked, sweep: &Sweep, dt: Seconds, when: Mono) {
-        self.drain.take(picked, when);
+    fn draw_of(&mut self, picked: &SelectedSource, sweep: &Sweep, dt: Seconds, when: Mono) {
+        self.drain.observe(picked, when);
         let modelled = self.modelled(Some(&sweep.board));
         self.latest.draw_now = match picked.measured {
             Some(measured) => measured.ok(),
@@ -548,7 +548,7 @@ impl Engine {
         }
         let seen = self.observation(picked, &sweep.board, modelled, dt);
         // Before the meter notes this second: an estimator that is built here is told the history.
-        self.settle(picked, &sweep.board);
+        self.track_bank(picked, &sweep.board);
         self.feed(&seen);
         match picked.measured {
             Some(Ok(watts)) => {
@@ -562,8 +562,8 @@ impl Engine {
     }
 
     /// Whether the supply stays the same, where a sensor sees it.
-    fn watch_supply(&mut self, picked: &Picked, when: Mono) {
-        if picked.by != By::Sensor || self.on.bank.is_none() {
+    fn watch_supply(&mut self, picked: &SelectedSource, when: Mono) {
+        if picked.by != MeasuredBy::Sensor || self.on.bank.is_none() {
             return;
         }
         let at_cells = self.on.bank.as_ref().is_some_and(|it| it.measured_at == MeasuredAt::Cells);
@@ -578,14 +578,14 @@ impl Engine {
     fn take_apart(&mut self, sweep: &Sweep, watts: Watts, dt: Seconds, when: Mono) {
         if dt.si() <= BEAT_S {
             let reads = folding::reads(sweep);
-            self.folding.take(when, watts, reads, self.on.activities.current());
+            self.folding.observe(when, watts, reads, self.on.activities.current());
             if let Some(sent) = self.folding.transmission() {
                 self.loads.sends(sent);
             }
-            self.switches.take(watts);
+            self.switches.observe(watts);
         }
         if let Ok(busy) = sweep.board.cpu_busy {
-            self.loads.take(dt, busy, watts, &self.board);
+            self.loads.observe(dt, busy, watts, &self.board);
         }
     }
 
@@ -598,7 +598,7 @@ impl Engine {
 
     fn observation(
         &self,
-        picked: &Picked,
+        picked: &SelectedSource,
         board: &BoardReading,
         modelled: Watts,
         dt: Seconds,
@@ -618,7 +618,7 @@ impl Engine {
         }
     }
 
-    fn remember(&mut self, picked: &Picked, sweep: &Sweep) {
+    fn remember(&mut self, picked: &SelectedSource, sweep: &Sweep) {
         let latest = &mut self.latest;
         latest.supply = picked.supply;
         latest.by = picked.by;
@@ -631,7 +631,7 @@ impl Engine {
     }
 
     /// Forecast and alarms of this moment.
-    fn look(&mut self, at: Stamp) {
+    fn refresh(&mut self, at: Stamp) {
         let now = at.mono;
         self.mind_silence(now);
         self.find_finish(at);
@@ -649,7 +649,7 @@ impl Engine {
             };
             let wants_s = self.leading().map_or(0.0, |it| it.estimator.wants_s());
             let basis = if wants_s > 0.0 { Basis::Expected } else { self.basis() };
-            self.on.shown.take(possible, now, basis);
+            self.on.shown.update(possible, now, basis);
             anew = self.look_at_activities(now);
         }
         let outlook = self.outlook(now);
@@ -657,7 +657,7 @@ impl Engine {
             self.folding.hurried = forecast.cautious().si() < NEAR_END_S;
         }
         if anew {
-            self.look_for_help(now, &outlook);
+            self.update_advice(now, &outlook);
         }
         self.warn(at, &outlook);
     }
@@ -674,19 +674,19 @@ impl Engine {
     }
 
     fn basis(&self) -> Basis {
-        if self.leading().is_some_and(Following::by_gauge) {
+        if self.leading().is_some_and(TrackedBank::by_gauge) {
             return Basis::Gauge;
         }
         match self.latest.by {
-            By::Sensor => Basis::Measured,
-            By::Gauge => Basis::Gauge,
-            By::Nobody => Basis::Modelled,
+            MeasuredBy::Sensor => Basis::Measured,
+            MeasuredBy::Gauge => Basis::Gauge,
+            MeasuredBy::Nobody => Basis::Modelled,
         }
     }
 }
 
 /// The board is fed by something else: next to nothing comes out of the bank.
-fn fed_otherwise(picked: &Picked) -> bool {
+fn fed_otherwise(picked: &SelectedSource) -> bool {
     picked.measured.and_then(Result::ok).is_some_and(|watts| watts.si() < FED_OTHERWISE_W)
 }
 

@@ -99,7 +99,7 @@ impl Carried {
     }
 
     /// As an estimator is told it: the steps that are known, and before them the rest as one.
-    pub(super) fn told(&self) -> Vec<Observation> {
+    pub(super) fn to_steps(&self) -> Vec<Observation> {
         let known_s: f64 = self.steps.iter().map(|step| step.dt_s).sum();
         let joules = |step: &Observation| step.watts.map_or(0.0, |watts| watts * step.dt_s);
         let known_j: f64 = self.steps.iter().map(joules).sum();
@@ -132,7 +132,7 @@ impl Engine {
         self.on.start = carried.start;
         self.on.start_told = true;
         self.on.shown.forget();
-        self.on.tally.before(carried);
+        self.on.count.before(carried);
         self.follow_anew(true);
     }
 
@@ -154,7 +154,7 @@ impl Engine {
             activity_tapped: self.by_rules.on() == Some(false)
                 || (self.by_rules.on().is_none() && self.on.activities.current().is_some()),
             outing: self.on.outing.clone(),
-            began: self.tally().began,
+            began: self.outing_count().began,
             counted_to: self.accounted,
             counted: Seconds::of(self.counted_s()),
             delivered: self.delivered(),
@@ -194,10 +194,10 @@ impl Engine {
         self.on.outing = choices.outing;
         self.finish = choices.finish.map(|finish| finish.at);
         self.accounted = choices.counted_to;
-        self.on.tally = super::Tally::new(choices.began);
+        self.on.count = super::OutingCount::new(choices.began);
         let span = choices.counted_to.seconds_since(choices.began);
-        self.on.tally.trail.add(span.si(), None);
-        self.on.tally.before(&Carried {
+        self.on.count.draw_history.add(span.si(), None);
+        self.on.count.before(&Carried {
             span: span.max(choices.counted),
             delivered: choices.delivered,
             bridged: choices.bridged,
@@ -207,8 +207,8 @@ impl Engine {
             self.doubt_supply(doubted.away);
             let span = choices.counted_to.seconds_since(doubted.away.to);
             let delivered = choices.delivered - doubted.before;
-            if let Some(tally) = &mut self.on.since_away {
-                tally.before(&Carried { span, delivered, ..Carried::nothing() });
+            if let Some(count) = &mut self.on.since_away {
+                count.before(&Carried { span, delivered, ..Carried::nothing() });
             }
         }
     }
@@ -216,7 +216,7 @@ impl Engine {
     /// What was seen in this outing before a restart of the daemon alone, step by step, in the place
     /// of the mere sum.
     pub fn recall_steps(&mut self, steps: &[Observation]) {
-        if self.on.tally.meter.recall(steps) {
+        if self.on.count.meter.recall(steps) {
             self.follow_anew(true);
         }
     }
@@ -224,7 +224,7 @@ impl Engine {
     /// Time switched on till now, with what the outing had before this boot where it goes on.
     pub(super) fn counted_s(&self) -> f64 {
         let since = self.on.belief.since().filter(|_| self.on.belief.goes_on());
-        self.tally().meter.counted_s + since.map_or(0.0, |since| since.carried.span.si())
+        self.outing_count().meter.counted_s + since.map_or(0.0, |since| since.carried.span.si())
     }
 
     /// After a boot nobody knows whether the bank was charged in between, unless next to nothing had

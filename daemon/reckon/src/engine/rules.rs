@@ -95,7 +95,11 @@ impl ByRules {
     }
 
     /// What is being done by the rules, once they are sure: `Some(None)` where none of them holds.
-    pub(super) fn look(&mut self, programs: &[Program], at: Stamp) -> Option<Option<&str>> {
+    pub(super) fn choose_activity(
+        &mut self,
+        programs: &[Program],
+        at: Stamp,
+    ) -> Option<Option<&str>> {
         let due = self.looked.is_none_or(|then| at.mono.seconds_since(then).si() >= EVERY_S);
         if self.on() != Some(true) || !due {
             return None;

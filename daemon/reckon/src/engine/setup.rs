@@ -142,7 +142,7 @@ pub enum Ask {
         name: Option<String>,
     },
     /// From now on the rules say what I am doing, until somebody taps again.
-    ActivityByItself,
+    ActivityAuto,
     /// Let this alarm sleep.
     Sleep {
         /// Its place in the snapshot's list, and since when it stands (so that a list that has

@@ -3,7 +3,7 @@
 
 use alloc::{collections::VecDeque, string::String, sync::Arc, vec::Vec};
 
-use crate::{book::Marked, snapshot::Switched, time::Mono, units::Watts};
+use crate::{energy_tally::BeforeAfter, snapshot::Switched, time::Mono, units::Watts};
 
 /// Readings on each side: two minutes hold whole periods of every timed mode.
 const SIDE: usize = 120;
@@ -23,13 +23,13 @@ pub(super) struct Switches {
 struct Open {
     mark: String,
     at: Mono,
-    marked: Marked,
+    marked: BeforeAfter,
     seen: usize,
 }
 
 impl Switches {
     /// A reading of a second.
-    pub(super) fn take(&mut self, draw: Watts) {
+    pub(super) fn observe(&mut self, draw: Watts) {
         if let Some(open) = &mut self.open {
             open.seen += 1;
             if open.seen <= STARTS {
@@ -52,7 +52,7 @@ impl Switches {
             return;
         }
         self.judge();
-        let mut marked = Marked::default();
+        let mut marked = BeforeAfter::default();
         for draw in self.lately.drain(..) {
             marked.before(draw);
         }
@@ -105,7 +105,7 @@ mod tests {
         let mut all = Switches::default();
         let take = |all: &mut Switches, n: u32, watts: f64| {
             for k in 0..n {
-                all.take(Watts::of(watts + 0.01 * f64::from(k % 3)));
+                all.observe(Watts::of(watts + 0.01 * f64::from(k % 3)));
             }
         };
         take(&mut all, 200, 3.0);
@@ -134,12 +134,12 @@ mod tests {
         let mut all = Switches::default();
         let noise = |k: u32| 0.01 * f64::from(k % 3);
         for k in 0..200 {
-            all.take(Watts::of(3.0 + noise(k)));
+            all.observe(Watts::of(3.0 + noise(k)));
         }
         all.mark("fan on", Mono::at_s(200.0));
         for k in 0..130 {
             let fan = if k < 5 { 30.0 } else { 0.6 };
-            all.take(Watts::of(3.0 + fan + noise(k)));
+            all.observe(Watts::of(3.0 + fan + noise(k)));
         }
         let judged = all.drain();
         assert!((judged[0].difference.si() - 0.6).abs() < 0.01, "{:?}", judged[0].difference);

@@ -107,7 +107,7 @@ pub(super) struct Curve {
 
 impl Curve {
     /// The best that is known of this bank.
-    pub(super) fn of<'a>(
+    pub(super) fn best_known<'a>(
         bank: &BankSpec,
         runs: impl DoubleEndedIterator<Item = &'a RunDown>,
     ) -> Self {

@@ -46,7 +46,7 @@ const PRINTED_TAIL: f64 = 1.0;
 
 /// What is usual for this bank's outings before this one shows its own level.
 #[derive(Clone, Copy, Debug)]
-pub(super) struct Usual {
+pub(super) struct DrawPrior {
     /// ln W, mean over the bank's outings.
     pub(super) log_w: f64,
     /// What is unknown of that mean (variance).
@@ -61,7 +61,7 @@ pub(super) struct Usual {
     pub(super) printed: bool,
 }
 
-impl Usual {
+impl DrawPrior {
     /// Deviation of an outing's level (variance).
     const fn before(&self) -> f64 {
         self.var + self.between * self.between
@@ -103,7 +103,7 @@ struct Regimes {
 
 impl Regimes {
     /// Takes a complete mean; a half hour with a hole in it is compared with nothing.
-    fn take(&mut self, mean_w: Option<f64>) {
+    fn observe(&mut self, mean_w: Option<f64>) {
         let Some(mean_w) = mean_w else {
             (self.open_w, self.open, self.before) = (0.0, 0, None);
             return;
@@ -131,7 +131,7 @@ impl Regimes {
 /// The draw of one outing.
 #[derive(Clone, Debug)]
 pub(super) struct Draw {
-    usual: Usual,
+    usual: DrawPrior,
     regimes: Regimes,
     tracks: [Track; MODELS],
     sum_ws: f64,
@@ -141,7 +141,7 @@ pub(super) struct Draw {
 }
 
 impl Draw {
-    pub(super) fn new(usual: Usual) -> Self {
+    pub(super) fn new(usual: DrawPrior) -> Self {
         let tracks = TEMPERS.map(|(slow, fast, fast_h)| {
             let mut p = [[0.0; 3]; 3];
             p[0][0] = usual.before();
@@ -154,7 +154,7 @@ impl Draw {
     }
 
     /// Takes `dt` seconds at `watts` (`None` in a gap).
-    pub(super) fn take(&mut self, dt: f64, watts: Option<f64>) {
+    pub(super) fn observe(&mut self, dt: f64, watts: Option<f64>) {
         if let Some(w) = watts {
             self.sum_ws += w * dt;
             self.sum_s += dt;
@@ -163,7 +163,7 @@ impl Draw {
         if self.clock_s >= BUCKET_S {
             self.tracks = self.now();
             self.buckets += u32::from(self.sum_s > 0.0);
-            self.regimes.take((self.sum_s > 0.0).then(|| self.sum_ws / self.sum_s));
+            self.regimes.observe((self.sum_s > 0.0).then(|| self.sum_ws / self.sum_s));
             self.sum_ws = 0.0;
             self.sum_s = 0.0;
             self.clock_s = 0.0;
@@ -230,7 +230,7 @@ fn mixed_w(tracks: &[Track; MODELS]) -> f64 {
 /// The draw seen from now.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Ahead {
-    usual: Usual,
+    usual: DrawPrior,
     /// Changes of regime an hour.
     rate: f64,
     tracks: [Track; MODELS],
@@ -367,7 +367,7 @@ impl Track {
 mod tests {
     use super::*;
 
-    const USUAL: Usual = Usual {
+    const USUAL: DrawPrior = DrawPrior {
         log_w: 1.0,
         var: 0.03,
         between: 0.14,
@@ -380,7 +380,7 @@ mod tests {
         let mut draw = Draw::new(USUAL);
         for watts in half_hours_w {
             for _ in 0..180 {
-                draw.take(10.0, Some(*watts));
+                draw.observe(10.0, Some(*watts));
             }
         }
         draw
@@ -418,7 +418,7 @@ mod tests {
     fn watts_are_averaged_over_changes() {
         let present = Present { mean: log(2.0), var: 1e-4, level: log(2.0), level_var: 1e-4 };
         let mut ahead = after(&[2.0; 6]).ahead();
-        ahead.usual = Usual { log_w: log(8.0), var: 0.0, ..USUAL };
+        ahead.usual = DrawPrior { log_w: log(8.0), var: 0.0, ..USUAL };
         let (new, var) = ahead.changed(&present, 1.0);
         assert!((exp(new) - 8.0).abs() < 1e-9 && (sqrt(var) - 0.3).abs() < 1e-9, "{new} {var}");
         let (new, var) = ahead.changed(&present, 0.0);

@@ -5,24 +5,24 @@
 //! outing is over, [`Estimator::close`] gives a [`RunDown`], from which [`Learned`] learns.
 //!
 //! The model, its assumptions and the source of every constant are written out in the crate's
-//! README. In one breath: `capacity` says how much the bank holds, `holds` cuts that by being still
+//! README. In one breath: `capacity` says how much the bank holds, `energy_left` cuts that by being still
 //! alive, `volts` weighs it by the cells' voltage where that is seen, `draw` says what will be
-//! drawn, `outcome` puts the two together; without a sensor `rhythm`, `life` and `modelled` stand
+//! drawn, `time_to_empty` puts the two together; without a sensor `burst_rhythm`, `work_life` and `draw_model` stand
 //! in for it.
 
+mod burst_rhythm;
 mod capacity;
 mod curve;
 mod draw;
-mod holds;
+mod draw_model;
+mod draw_prior;
+mod energy_left;
 mod learned;
-mod life;
 mod maths;
-mod modelled;
-mod outcome;
 mod outing;
-mod rhythm;
-mod usual;
+mod time_to_empty;
 mod volts;
+mod work_life;
 
 pub use learned::{Learned, RunDown};
 
@@ -40,7 +40,7 @@ use outing::Outing;
 
 /// Seconds of draw that must have been seen before a number stands on readings: one quarter-minute radio slot
 /// sent and one heard. What is not known yet is in the width of the range.
-pub const SETTLE_S: f64 = 30.0;
+pub const READINGS_WANTED_S: f64 = 30.0;
 
 /// With a smaller draw the board is fed by something else, W: no board that can run this lives on so
 /// little (the smallest takes about 0.4 W doing nothing; common practice, no source).
@@ -150,7 +150,7 @@ impl Estimator {
     pub fn remaining(&self) -> Option<Spread> {
         let outing = self.speaker();
         let ahead = outing.ahead();
-        let spread = outcome::lasts(&outing.left(), |h| ahead.over(h));
+        let spread = time_to_empty::lasts(&outing.left(), |h| ahead.over(h));
         (spread != Spread::default()).then_some(spread)
     }
 
@@ -165,7 +165,7 @@ impl Estimator {
     /// it does.
     #[must_use]
     pub fn wants_s(&self) -> f64 {
-        (SETTLE_S - self.speaker().read_s()).max(0.0)
+        (READINGS_WANTED_S - self.speaker().read_s()).max(0.0)
     }
 
     /// The remaining time if from now on the mean draw were `mean_w`, known to `log_sd`
@@ -176,7 +176,7 @@ impl Estimator {
             return None;
         }
         let known = [(1.0, log(mean_w), log_sd), (0.0, 0.0, 1.0), (0.0, 0.0, 1.0)];
-        Some(outcome::lasts(&self.speaker().left(), |_| known))
+        Some(time_to_empty::lasts(&self.speaker().left(), |_| known))
     }
 
     /// Usable energy of the whole bank as seen at the sensor, watt-hours: 10 %, 50 %, 90 %.

@@ -8,12 +8,12 @@ use super::{
     Ending, FED_OTHERWISE_W, LoadPrior, Observation, RunDown,
     capacity::{Capacity, Terms},
     draw::{Ahead, BUCKET_S, Draw},
-    holds::{Grid, Node},
+    draw_model::DrawModel,
+    draw_prior::draw_prior,
+    energy_left::{Grid, Node},
     learned::Learned,
-    life::{Case, Work},
-    modelled::Modelled,
-    usual::usual,
     volts::Volts,
+    work_life::{Case, Work},
 };
 use crate::{
     bank::{BankSpec, MeasuredAt},
@@ -45,7 +45,7 @@ pub(super) struct Outing {
     grid: Grid,
     draw: Draw,
     volts: Option<Volts>,
-    modelled: Option<Modelled>,
+    modelled: Option<DrawModel>,
     elapsed_s: f64,
     bucket_s: f64,
     read_s: f64,
@@ -76,11 +76,11 @@ impl Outing {
             let depth = volts.as_ref().map_or(1.0, |v| v.own_end_depth_of(run));
             capacity.learn(run, k as f64, blur, depth);
         }
-        let usual = usual(bank, load, converter, runs, RunDown::mean_w);
+        let prior = draw_prior(bank, load, converter, runs, RunDown::mean_w);
         let ambient_c = bank.ambient.map(Celsius::si);
-        let x = capacity.terms(exp(usual.log_w), ambient_c, runs.len() as f64);
+        let x = capacity.terms(exp(prior.log_w), ambient_c, runs.len() as f64);
         let belief = capacity.expect(&x);
-        Self::new(bank, start, runs.len(), capacity, Draw::new(usual), exp(usual.log_w), belief)
+        Self::new(bank, start, runs.len(), capacity, Draw::new(prior), exp(prior.log_w), belief)
             .with(volts, None)
     }
 
@@ -95,17 +95,17 @@ impl Outing {
         // A board that lives on a single lithium cell has a converter before it.
         let converter = bank.series <= 1;
         let mut capacity = Capacity::from_label(bank, converter);
-        if learned.full_curves().any(|run| Work::of(run).is_some()) {
+        if learned.full_curves().any(|run| Work::from_run_down(run).is_some()) {
             capacity.set_known();
         }
         let ambient_c = bank.ambient.map(Celsius::si);
-        let model = Modelled::new(bank, load, &capacity, ambient_c, runs);
+        let model = DrawModel::new(bank, load, &capacity, ambient_c, runs);
         let mean_w = |run: &RunDown| {
-            Work::of(run).map_or_else(|| run.mean_w(), |work| model.life.mean_w(&work))
+            Work::from_run_down(run).map_or_else(|| run.mean_w(), |work| model.life.mean_w(&work))
         };
-        let usual = usual(bank, load, converter, runs, mean_w);
+        let prior = draw_prior(bank, load, converter, runs, mean_w);
         let belief = model.expect();
-        Self::new(bank, start, runs.len(), capacity, Draw::new(usual), exp(usual.log_w), belief)
+        Self::new(bank, start, runs.len(), capacity, Draw::new(prior), exp(prior.log_w), belief)
             .with(None, Some(model))
     }
 
@@ -142,7 +142,7 @@ impl Outing {
         }
     }
 
-    fn with(mut self, volts: Option<Volts>, modelled: Option<Modelled>) -> Self {
+    fn with(mut self, volts: Option<Volts>, modelled: Option<DrawModel>) -> Self {
         let usual_wh = exp(self.belief(&modelled).0);
         self.volts = volts;
         self.modelled = modelled;
@@ -164,10 +164,10 @@ impl Outing {
         }
         let dt = seen.dt_s;
         let watts = match &mut self.modelled {
-            Some(model) => model.take(dt, seen.cpu_busy),
+            Some(model) => model.observe(dt, seen.cpu_busy),
             None => self.measured_w(seen),
         };
-        self.draw.take(dt, watts);
+        self.draw.observe(dt, watts);
         let wh = watts.unwrap_or_else(|| self.draw.bridge_w()) * dt / 3600.0;
         self.elapsed_s += dt;
         self.delivered_wh += wh;
@@ -180,7 +180,7 @@ impl Outing {
         if let Some(volts) = &mut self.volts {
             match (seen.volts, seen.amps) {
                 (Some(v), Some(a)) if v.abs() < TOO_MANY_W && a.abs() < TOO_MANY_A => {
-                    volts.take(dt, v, a);
+                    volts.observe(dt, v, a);
                 }
                 _ => volts.gap(),
             }
@@ -220,7 +220,7 @@ impl Outing {
     }
 
     /// Mean and variance of ln(usable Wh) as believed now, ε and voltage apart.
-    fn belief(&self, modelled: &Option<Modelled>) -> (f64, f64) {
+    fn belief(&self, modelled: &Option<DrawModel>) -> (f64, f64) {
         match modelled {
             Some(model) => model.expect(),
             None => self.capacity.expect(&self.terms()),
@@ -258,7 +258,7 @@ impl Outing {
         let (m, v) = self.belief(&self.modelled);
         let bridged = BRIDGED * self.bridged_wh / self.delivered_wh.max(1e-9);
         let sooner = self.volts.as_ref().map_or(0.0, |volts| log(volts.own_end_depth()));
-        let other = self.modelled.as_ref().map(Modelled::unmarked).unwrap_or_default();
+        let other = self.modelled.as_ref().map(DrawModel::unmarked).unwrap_or_default();
         let plain = Case { chance: 1.0 - other.chance, ..Case::default() };
         let cases = [plain, other];
         let parts = cases.iter().filter(|case| case.chance > 0.0).flat_map(|case| {
@@ -321,7 +321,7 @@ impl Outing {
     }
 
     pub(super) fn close(self, ending: Ending) -> RunDown {
-        let (work, burst) = self.modelled.as_ref().map(Modelled::sums).unwrap_or_default();
+        let (work, burst) = self.modelled.as_ref().map(DrawModel::sums).unwrap_or_default();
         let source_ohms = self.volts.as_ref().and_then(Volts::seen_ohms);
         let peak_a = source_ohms.and(self.volts.as_ref().map(Volts::peak_a));
         RunDown {

@@ -11,7 +11,7 @@ use alloc::vec::Vec;
 
 use libm::{exp, log};
 
-use super::{Ending, RunDown, curve::Curve, holds::Node};
+use super::{Ending, RunDown, curve::Curve, energy_left::Node};
 use crate::bank::BankSpec;
 
 /// Readings are gathered into ticks of this length, so that one-second and ten-second steps see
@@ -87,7 +87,7 @@ impl Volts {
     ) -> Self {
         let ohms = runs.clone().filter_map(|r| r.source_ohms).next_back();
         Self {
-            curve: Curve::of(bank, runs),
+            curve: Curve::best_known(bank, runs),
             usual_wh: 0.0,
             tick: [0.0; 3],
             before: None,
@@ -133,7 +133,7 @@ impl Volts {
     }
 
     /// Gathers readings.
-    pub(super) fn take(&mut self, dt: f64, volts: f64, amps: f64) {
+    pub(super) fn observe(&mut self, dt: f64, volts: f64, amps: f64) {
         self.tick[0] += dt;
         self.tick[1] += volts * dt;
         self.tick[2] += amps * dt;

@@ -9,15 +9,15 @@
 //! slots up to 30 s; slots of two minutes need an hour.
 
 mod burst;
-mod keep;
 mod period;
+mod ring;
 mod rows;
 mod slots;
 
 use alloc::vec::Vec;
 
-pub use keep::{Keeper, Stretch, Total, Totals};
 pub use period::{FALSE_ALARM, Found, period};
+pub use ring::{FoldRing, Stretch, Total, Totals};
 
 use crate::units::{Joules, Share, Watts};
 

@@ -44,7 +44,7 @@ pub(super) fn lowest_quarter(beats: &[Beat]) -> f64 {
 }
 
 /// One slot of the record.
-pub(super) struct Row {
+pub(super) struct SlotRow {
     /// Slots since the clock's zero.
     pub(super) index: f64,
     pub(super) beats: Range<usize>,
@@ -56,7 +56,7 @@ pub(super) struct Row {
 
 /// Cuts the record into slots, so that slots begin at `cut` of the clock modulo the slot. Their
 /// means leave out half a pause at either end, where decoding may be.
-pub(super) fn rows(beats: &[Beat], slot_s: f64, cut_s: f64, pause_s: f64) -> Vec<Row> {
+pub(super) fn rows(beats: &[Beat], slot_s: f64, cut_s: f64, pause_s: f64) -> Vec<SlotRow> {
     let within = |beat: &&Beat| {
         let phase = wrap(beat.at_s - cut_s, slot_s);
         phase >= pause_s / 2.0 && phase <= slot_s - pause_s / 2.0
@@ -68,7 +68,7 @@ pub(super) fn rows(beats: &[Beat], slot_s: f64, cut_s: f64, pause_s: f64) -> Vec
         .map(|row| {
             let range = from..from + row.len();
             from = range.end;
-            Row {
+            SlotRow {
                 index: row.first().map_or(0.0, index),
                 beats: range,
                 mean: mean_of(row.iter().filter(within)),
@@ -82,7 +82,7 @@ pub(super) fn rows(beats: &[Beat], slot_s: f64, cut_s: f64, pause_s: f64) -> Vec
 /// Phase in its own slot and draw, of every reading of a row.
 pub(super) fn points<'a>(
     beats: &'a [Beat],
-    row: &Row,
+    row: &SlotRow,
     slot_s: f64,
     cut_s: f64,
 ) -> impl Iterator<Item = (f64, f64)> + 'a {
@@ -127,7 +127,7 @@ pub(super) fn best_cut(beats: &[Beat], slot_s: f64, pause_s: f64) -> f64 {
 
 /// Splits the slots in two by their means (Otsu, IEEE Trans. SMC 9, 1979) and marks the upper ones;
 /// `false` if the two are not well apart.
-pub(super) fn mark_sent(rows: &mut [Row]) -> bool {
+pub(super) fn mark_sent(rows: &mut [SlotRow]) -> bool {
     let mut means: Vec<f64> = rows.iter().filter(|row| row.covered).map(|row| row.mean).collect();
     means.sort_by(f64::total_cmp);
     let whole: f64 = means.iter().sum();

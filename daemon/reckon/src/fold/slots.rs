@@ -6,7 +6,7 @@ use super::{
     Beat, Bin, Kind, MODES, Mode, Raw, Reads, binned,
     burst::{Burst, burst, edges, mean, noise, solid},
     count,
-    rows::{Row, best_cut, levelled, lowest_quarter, mark_sent, points, rows},
+    rows::{SlotRow, best_cut, levelled, lowest_quarter, mark_sent, points, rows},
     wrap,
 };
 
@@ -51,7 +51,7 @@ pub(super) fn best(
             let level = levelled(beats, mode.slot_s);
             Some((mode, transmissions(&level, floor_w, mode, reads)?))
         })
-        .max_by(|a, b| taken(&a.1).total_cmp(&taken(&b.1)));
+        .max_by(|a, b| parts_energy(&a.1).total_cmp(&parts_energy(&b.1)));
     if let Some((mode, sliced)) = sent {
         return Some((Some(mode), sliced));
     }
@@ -66,7 +66,7 @@ pub(super) fn best(
     for mode in MODES.iter().rev().filter(|mode| mode.slot_s < period_s) {
         if wrap(period_s, mode.slot_s) == 0.0 && repeats(&level, period_s, mode.slot_s) {
             let shorter = listening(&level, mode.slot_s);
-            if taken(&shorter) > 1.05 * taken(&best) {
+            if parts_energy(&shorter) > 1.05 * parts_energy(&best) {
                 best = shorter;
             }
         }
@@ -74,7 +74,7 @@ pub(super) fn best(
     Some((None, best))
 }
 
-fn taken(sliced: &Sliced) -> f64 {
+fn parts_energy(sliced: &Sliced) -> f64 {
     sliced.parts.iter().map(|part| part.energy_j).sum()
 }
 
@@ -92,7 +92,9 @@ fn transmissions(beats: &[Beat], floor_w: f64, mode: &Mode, reads: Reads) -> Opt
     // Where the key is down in every slot, those in which a little more is drawn pass for the sent
     // ones: the other word then explains far more.
     match (some, every) {
-        (Some(some), Some(every)) if taken(&every) > 3.0 * taken(&some) => Some(every),
+        (Some(some), Some(every)) if parts_energy(&every) > 3.0 * parts_energy(&some) => {
+            Some(every)
+        }
         (some, every) => some.or(every),
     }
 }
@@ -131,7 +133,7 @@ const FEWEST_WEAK: usize = 8;
 /// A record cut into marked slots.
 struct View<'a> {
     beats: &'a [Beat],
-    rows: Vec<Row>,
+    rows: Vec<SlotRow>,
     slot_s: f64,
     cut_s: f64,
 }
@@ -154,15 +156,15 @@ impl<'a> View<'a> {
         Some(f64::midpoint(from_s, to_s) - self.slot_s / 2.0)
     }
 
-    fn points(&self, row: &Row) -> impl Iterator<Item = (f64, f64)> {
+    fn points(&self, row: &SlotRow) -> impl Iterator<Item = (f64, f64)> {
         points(self.beats, row, self.slot_s, self.cut_s)
     }
 
     /// Rows with the one that follows directly.
-    fn pairs(&self) -> impl Iterator<Item = (&Row, &Row)> {
+    fn pairs(&self) -> impl Iterator<Item = (&SlotRow, &SlotRow)> {
         self.rows
             .windows(2)
-            .filter_map(|pair| <&[Row; 2]>::try_from(pair).ok())
+            .filter_map(|pair| <&[SlotRow; 2]>::try_from(pair).ok())
             .filter(|[a, b]| b.index == a.index + 1.0)
             .map(|[a, b]| (a, b))
     }
@@ -206,7 +208,7 @@ impl<'a> View<'a> {
     /// Start, end and height of the transmissions, with the end of a decoding burst taken off the
     /// beginning where it is known.
     fn pulse(&self, base: f64, quiet: Option<(&Burst, &[Bin])>, mode: &Mode) -> Option<Pulse> {
-        let sent: Vec<(&Row, bool)> = self.sent_rows().collect();
+        let sent: Vec<(&SlotRow, bool)> = self.sent_rows().collect();
         if sent.len() < 2 {
             return None;
         }
@@ -237,8 +239,8 @@ impl<'a> View<'a> {
     }
 
     /// The sent slots, each with whether a received one stands right before it.
-    fn sent_rows(&self) -> impl Iterator<Item = (&Row, bool)> {
-        let mut before: Option<&Row> = None;
+    fn sent_rows(&self) -> impl Iterator<Item = (&SlotRow, bool)> {
+        let mut before: Option<&SlotRow> = None;
         self.rows.iter().filter_map(move |row| {
             let after_quiet =
                 before.is_some_and(|other| !other.sent && other.index == row.index - 1.0);

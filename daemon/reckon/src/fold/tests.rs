@@ -164,16 +164,16 @@ struct Worst {
 
 /// The total of the slot that most of the outing was folded with.
 fn total_of(beats: &[Beat], reads: Reads) -> Option<Total> {
-    let mut keeper = Keeper::new(reads);
+    let mut ring = FoldRing::new(reads);
     for beat in beats {
-        let _ = keeper.take(*beat);
+        let _ = ring.push(*beat);
     }
-    let _ = keeper.close();
+    let _ = ring.close();
     assert_eq!(
-        keeper.totals().iter().map(|t| t.lasted.si()).sum::<f64>() + keeper.without().si(),
+        ring.totals().iter().map(|t| t.lasted.si()).sum::<f64>() + ring.without().si(),
         beats.len() as f64
     );
-    keeper.totals().iter().max_by(|a, b| a.lasted.si().total_cmp(&b.lasted.si())).cloned()
+    ring.totals().iter().max_by(|a, b| a.lasted.si().total_cmp(&b.lasted.si())).cloned()
 }
 
 fn worst(recipe: &Recipe, seeds: std::ops::Range<u64>) -> Worst {

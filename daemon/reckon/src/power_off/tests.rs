@@ -2,7 +2,7 @@
 
 use super::*;
 
-const LOW: Seen = Seen {
+const LOW: PowerOffInputs = PowerOffInputs {
     cautious_s: Some(200.0),
     hopeful_s: Some(1800.0),
     run_s: 36_000.0,
@@ -10,9 +10,10 @@ const LOW: Seen = Seen {
     measured: true,
     testing: false,
 };
-const PLENTY: Seen = Seen { cautious_s: Some(9000.0), hopeful_s: Some(12_000.0), ..LOW };
+const PLENTY: PowerOffInputs =
+    PowerOffInputs { cautious_s: Some(9000.0), hopeful_s: Some(12_000.0), ..LOW };
 /// Ten hours into an outing, and two hours may be left: a fifth of the run.
-const UNKNOWN: Seen = Seen { hopeful_s: Some(7200.0), ..LOW };
+const UNKNOWN: PowerOffInputs = PowerOffInputs { hopeful_s: Some(7200.0), ..LOW };
 
 struct Lab {
     watch: Watch,
@@ -30,11 +31,11 @@ impl Lab {
         Mono::at_s(f64::from(self.now_s))
     }
 
-    fn play(&mut self, count: u32, seen: Seen) -> &mut Self {
+    fn play(&mut self, count: u32, seen: PowerOffInputs) -> &mut Self {
         for _ in 0..count {
             self.now_s += 1;
             let now = self.now();
-            self.watch.take(&seen, now);
+            self.watch.observe(&seen, now);
             let at = self.now_s;
             self.told.extend(self.watch.orders().into_iter().map(|order| (at, order)));
         }
@@ -81,11 +82,11 @@ fn the_whole_way_down_is_gone_once_and_in_order() {
 #[test]
 fn it_does_not_begin_where_it_must_not() {
     let cases = [
-        ("on mains", Seen { draining: false, ..LOW }),
-        ("nobody measures", Seen { measured: false, ..LOW }),
-        ("a run-down test", Seen { testing: true, ..LOW }),
-        ("no forecast", Seen { cautious_s: None, ..LOW }),
-        ("at the limit", Seen { cautious_s: Some(300.0), ..LOW }),
+        ("on mains", PowerOffInputs { draining: false, ..LOW }),
+        ("nobody measures", PowerOffInputs { measured: false, ..LOW }),
+        ("a run-down test", PowerOffInputs { testing: true, ..LOW }),
+        ("no forecast", PowerOffInputs { cautious_s: None, ..LOW }),
+        ("at the limit", PowerOffInputs { cautious_s: Some(300.0), ..LOW }),
     ];
     for (what, seen) in cases {
         let mut lab = Lab::new();
@@ -105,7 +106,7 @@ fn it_does_not_begin_where_it_must_not() {
     // Where the owner wants it without a sensor as well.
     let wants = PowerOffWants { unit: true, unmeasured: true, ..PowerOffWants::default() };
     let mut lab = Lab { watch: Watch::new(wants), ..Lab::new() };
-    lab.play(30, Seen { measured: false, ..LOW });
+    lab.play(30, PowerOffInputs { measured: false, ..LOW });
     assert_eq!(lab.count(is_announce), 1);
 }
 
@@ -120,11 +121,11 @@ fn a_forecast_that_dips_for_a_moment_starts_nothing() {
 
 #[test]
 fn power_that_comes_back_calls_it_off() {
-    let back = Seen { draining: false, ..LOW };
+    let back = PowerOffInputs { draining: false, ..LOW };
     let cases = [
         (back, CalledOff::PowerIsBack),
         (PLENTY, CalledOff::MoreIsLeft),
-        (Seen { testing: true, ..LOW }, CalledOff::Test),
+        (PowerOffInputs { testing: true, ..LOW }, CalledOff::Test),
     ];
     for (seen, why) in cases {
         let mut lab = Lab::new();
@@ -161,7 +162,7 @@ fn a_person_stops_it_for_good_or_shortens_it() {
     assert_eq!(lab.count(is_announce), 1, "{:?}", lab.told);
     assert!(matches!(lab.watch.view(), PowerOff::Stopped { .. }));
     // After a charge it watches again.
-    lab.play(60, Seen { draining: false, ..LOW }).play(30, LOW);
+    lab.play(60, PowerOffInputs { draining: false, ..LOW }).play(30, LOW);
     assert_eq!(lab.count(is_announce), 2);
     assert!(lab.watch.ask(PowerOffAsk::Now, lab.now()));
     assert_eq!(lab.watch.orders(), [Order::Save]);
@@ -199,11 +200,11 @@ fn a_bank_that_is_not_known_is_left_to_a_person() {
     assert_eq!(lab.count(is_announce), 1);
     // The range of a known bank grows with the run: 1 h 20 after ten hours is near.
     let mut lab = Lab::new();
-    lab.play(30, Seen { hopeful_s: Some(4800.0), ..LOW });
+    lab.play(30, PowerOffInputs { hopeful_s: Some(4800.0), ..LOW });
     assert_eq!(lab.count(is_announce), 1);
     // Power that comes back, and another bank.
     let mut lab = Lab::new();
-    lab.play(60, UNKNOWN).play(30, Seen { draining: false, ..UNKNOWN });
+    lab.play(60, UNKNOWN).play(30, PowerOffInputs { draining: false, ..UNKNOWN });
     assert!(matches!(lab.watch.view(), PowerOff::Watching { .. }));
     lab.play(60, UNKNOWN);
     lab.watch.new_bank();
@@ -213,7 +214,7 @@ fn a_bank_that_is_not_known_is_left_to_a_person() {
 #[test]
 fn a_sensor_that_dies_in_the_countdown_calls_nothing_off() {
     // Silent, and what is bridged meanwhile says that hours are left.
-    let dead = Seen { measured: false, ..PLENTY };
+    let dead = PowerOffInputs { measured: false, ..PLENTY };
     let mut lab = Lab::new();
     lab.play(60, LOW).play(200, dead);
     assert_eq!(lab.count(|order| matches!(order, Order::CallOff(_))), 0, "{:?}", lab.told);
@@ -221,7 +222,7 @@ fn a_sensor_that_dies_in_the_countdown_calls_nothing_off() {
     // It does not begin in the silence, known bank or not.
     for seen in [LOW, UNKNOWN] {
         let mut lab = Lab::new();
-        lab.play(5, seen).play(3600, Seen { measured: false, ..seen });
+        lab.play(5, seen).play(3600, PowerOffInputs { measured: false, ..seen });
         assert!(lab.told.is_empty(), "{:?}", lab.told);
     }
 }

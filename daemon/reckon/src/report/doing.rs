@@ -2,12 +2,12 @@
 
 use alloc::{borrow::ToOwned, vec::Vec};
 
-use super::Done;
+use super::ActivitySpan;
 use crate::units::Seconds;
 
 /// From this moment on the operator did this.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Change<'a> {
+pub struct ActivityChange<'a> {
     /// When, since the outing began.
     pub at: Seconds,
     /// What; `None`: nothing that has a name.
@@ -16,7 +16,7 @@ pub struct Change<'a> {
 
 /// Said afterwards: in this stretch it was that.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Correction<'a> {
+pub struct ActivityCorrection<'a> {
     /// From, since the outing began.
     pub from: Seconds,
     /// To.
@@ -34,8 +34,8 @@ pub(super) struct From<'a> {
 
 /// The stretches that come of both, in order; before the first nothing was said.
 pub(super) fn stretches<'a>(
-    changes: &[Change<'a>],
-    corrections: &[Correction<'a>],
+    changes: &[ActivityChange<'a>],
+    corrections: &[ActivityCorrection<'a>],
 ) -> Vec<From<'a>> {
     let mut all: Vec<From<'a>> =
         changes.iter().map(|it| From { at_s: it.at.si(), doing: it.doing }).collect();
@@ -56,9 +56,9 @@ pub(super) fn stretches<'a>(
 }
 
 /// The same from the beginning to the end, neighbours that say the same in one.
-pub(super) fn done(stretches: &[From<'_>], ends: Seconds) -> Vec<Done> {
+pub(super) fn done(stretches: &[From<'_>], ends: Seconds) -> Vec<ActivitySpan> {
     let mut along = Along::new(stretches);
-    let mut all: Vec<Done> = Vec::new();
+    let mut all: Vec<ActivitySpan> = Vec::new();
     let mut at_s = 0.0;
     while at_s < ends.si() {
         let (doing, until_s) = along.at(at_s);
@@ -67,7 +67,7 @@ pub(super) fn done(stretches: &[From<'_>], ends: Seconds) -> Vec<Done> {
             Some(last) => last.to = to,
             None => {
                 let doing = doing.map(ToOwned::to_owned);
-                all.push(Done { from: Seconds::of(at_s), to, doing });
+                all.push(ActivitySpan { from: Seconds::of(at_s), to, doing });
             }
         }
         at_s = to.si();

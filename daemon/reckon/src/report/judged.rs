@@ -32,7 +32,7 @@ pub enum Truth {
 
 /// A forecast as it was made.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Made {
+pub struct ForecastMade {
     /// When, since the outing began.
     pub at: Seconds,
     /// Remaining time at 10 %, 50 %, 90 %.
@@ -43,7 +43,7 @@ pub struct Made {
 
 /// What became of a forecast.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub enum Outcome {
+pub enum ForecastOutcome {
     /// The true end lay between its ends.
     Held,
     /// It came before the cautious end.
@@ -56,13 +56,13 @@ pub enum Outcome {
 
 /// A forecast against what came.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Judged {
+pub struct JudgedForecast {
     /// As it was made.
-    pub made: Made,
+    pub made: ForecastMade,
     /// What really remained then (the middle of an interval); where only 'at least' is known, that.
     pub came: Option<Seconds>,
     /// What became of it.
-    pub outcome: Outcome,
+    pub outcome: ForecastOutcome,
     /// Its middle minus what came, where that is known.
     pub off: Option<Seconds>,
     /// The size of that as a share of what remained.
@@ -73,7 +73,7 @@ pub struct Judged {
 #[derive(Clone, Debug, PartialEq)]
 pub struct Forecasts {
     /// Each.
-    pub all: Vec<Judged>,
+    pub all: Vec<JudgedForecast>,
     /// How it went.
     pub truth: Truth,
     /// How many can be judged.
@@ -89,18 +89,20 @@ pub struct Forecasts {
 impl Forecasts {
     /// Lays each against the truth, times switched off left out. What was made at or after the end foretold nothing.
     #[must_use]
-    pub fn judge(made: &[Made], truth: Truth, off: &[(Seconds, Seconds)]) -> Self {
+    pub fn judge(made: &[ForecastMade], truth: Truth, off: &[(Seconds, Seconds)]) -> Self {
         let end_s = match truth {
             Truth::Open { .. } => f64::INFINITY,
             Truth::Died { at, within } => at.si() + within.si().max(0.0) / 2.0,
             Truth::AtLeast { at } => at.si(),
         };
         let before = made.iter().filter(|it| it.at.si() < end_s);
-        let all: Vec<Judged> = before.map(|it| judge(it, truth, end_s, off)).collect();
-        let off = |pick: fn(&Judged) -> Option<f64>| middle(all.iter().filter_map(pick).collect());
+        let all: Vec<JudgedForecast> = before.map(|it| judge(it, truth, end_s, off)).collect();
+        let off = |pick: fn(&JudgedForecast) -> Option<f64>| {
+            middle(all.iter().filter_map(pick).collect())
+        };
         Self {
-            judged: all.iter().filter(|it| it.outcome != Outcome::Open).count(),
-            held: all.iter().filter(|it| it.outcome == Outcome::Held).count(),
+            judged: all.iter().filter(|it| it.outcome != ForecastOutcome::Open).count(),
+            held: all.iter().filter(|it| it.outcome == ForecastOutcome::Held).count(),
             middle_off: off(|it| it.off.map(|off| off.si().abs())).and_then(Seconds::new),
             middle_off_share: off(|it| it.off_share.map(Share::part)).map(Share::nearest),
             all,
@@ -109,23 +111,28 @@ impl Forecasts {
     }
 }
 
-fn judge(made: &Made, truth: Truth, end_s: f64, off: &[(Seconds, Seconds)]) -> Judged {
+fn judge(
+    made: &ForecastMade,
+    truth: Truth,
+    end_s: f64,
+    off: &[(Seconds, Seconds)],
+) -> JudgedForecast {
     let since = |at: Seconds| at.si().clamp(made.at.si(), end_s.max(made.at.si()));
     let off_s: f64 = off.iter().map(|(from, to)| (since(*to) - since(*from)).max(0.0)).sum();
     let came = Seconds::new(end_s - made.at.si() - off_s).filter(|came| came.si() > 0.0);
     let [low, middle, high] = made.remaining;
     let (outcome, known) = match (truth, came) {
-        (Truth::Open { .. }, _) | (_, None) => (Outcome::Open, None),
-        (Truth::Died { .. }, Some(came)) if came < low => (Outcome::Sooner, Some(came)),
+        (Truth::Open { .. }, _) | (_, None) => (ForecastOutcome::Open, None),
+        (Truth::Died { .. }, Some(came)) if came < low => (ForecastOutcome::Sooner, Some(came)),
         (_, Some(came)) if came > high => {
             let died = matches!(truth, Truth::Died { .. });
-            (Outcome::Later, died.then_some(came))
+            (ForecastOutcome::Later, died.then_some(came))
         }
-        (Truth::Died { .. }, Some(came)) => (Outcome::Held, Some(came)),
-        (Truth::AtLeast { .. }, Some(_)) => (Outcome::Open, None),
+        (Truth::Died { .. }, Some(came)) => (ForecastOutcome::Held, Some(came)),
+        (Truth::AtLeast { .. }, Some(_)) => (ForecastOutcome::Open, None),
     };
     let off = known.map(|came| middle - came);
-    Judged {
+    JudgedForecast {
         made: *made,
         came,
         outcome,

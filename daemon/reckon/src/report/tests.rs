@@ -35,12 +35,12 @@ const fn s(seconds: f64) -> Seconds {
     Seconds::of(seconds)
 }
 
-fn row(from_s: f64, span_s: f64, watts: f64) -> Row {
+fn row(from_s: f64, span_s: f64, watts: f64) -> ReportRow {
     let one = Watts::of(watts);
-    Row {
+    ReportRow {
         from: s(from_s),
         span: s(span_s),
-        draw: Some(Spread { low: one, mean: one, high: one }),
+        draw: Some(MinMeanMax { low: one, mean: one, high: one }),
         measured: true,
         busy: None,
         temp: None,
@@ -48,8 +48,8 @@ fn row(from_s: f64, span_s: f64, watts: f64) -> Row {
     }
 }
 
-fn told(rows: &[Row]) -> Told<'_> {
-    Told {
+fn told(rows: &[ReportRow]) -> ReportInputs<'_> {
+    ReportInputs {
         rows,
         changes: &[],
         corrections: &[],
@@ -62,47 +62,47 @@ fn told(rows: &[Row]) -> Told<'_> {
     }
 }
 
-fn from(at_s: f64, doing: &str) -> Change<'_> {
-    Change { at: s(at_s), doing: Some(doing).filter(|doing| !doing.is_empty()) }
+fn from(at_s: f64, doing: &str) -> ActivityChange<'_> {
+    ActivityChange { at: s(at_s), doing: Some(doing).filter(|doing| !doing.is_empty()) }
 }
 
-fn it_was<'a>(from_s: f64, to_s: f64, doing: &'a str) -> Correction<'a> {
+fn it_was<'a>(from_s: f64, to_s: f64, doing: &'a str) -> ActivityCorrection<'a> {
     let doing = Some(doing).filter(|doing| !doing.is_empty());
-    Correction { from: s(from_s), to: s(to_s), doing }
+    ActivityCorrection { from: s(from_s), to: s(to_s), doing }
 }
 
 fn wh_of(report: &Report, name: &str) -> f64 {
-    let found = report.book.activities().find(|(known, _)| *known == name);
+    let found = report.tally.activities().find(|(known, _)| *known == name);
     found.map_or(0.0, |(_, page)| page.energy().wh())
 }
 
 #[test]
 fn energy_spread_and_load_are_numpys_and_scipys() {
     let [busy, watts, want] = reference("rows");
-    let rows: Vec<Row> = busy
+    let rows: Vec<ReportRow> = busy
         .iter()
         .zip(&watts)
         .enumerate()
-        .map(|(ix, (busy, watts))| Row {
+        .map(|(ix, (busy, watts))| ReportRow {
             busy: Share::new(*busy),
             ..row(60.0 * ix as f64, 60.0, *watts)
         })
         .collect();
     let [begins, _, parts] = reference("parts");
     let names = ["", "receive", "contacts", "", "receive"];
-    let changes: Vec<Change<'_>> =
+    let changes: Vec<ActivityChange<'_>> =
         begins.iter().zip(names).map(|(at, name)| from(*at, name)).collect();
-    let report = Report::of(&Told { changes: &changes, ..told(&rows) });
-    let whole = report.book.whole();
+    let report = Report::from_inputs(&ReportInputs { changes: &changes, ..told(&rows) });
+    let whole = report.tally.whole();
     near(whole.energy().si(), want[0], 1e-12, "energy");
     near(whole.mean().unwrap().si(), want[1], 1e-12, "mean");
-    near(whole.p95().unwrap().si(), want[2], crate::book::RELATIVE_ERROR, "95 %");
+    near(whole.p95().unwrap().si(), want[2], crate::energy_tally::RELATIVE_ERROR, "95 %");
     near(wh_of(&report, "receive") * 3600.0, parts[1] + parts[4], 1e-9, "receive");
     near(wh_of(&report, "contacts") * 3600.0, parts[2], 1e-9, "contacts");
-    near(report.book.untold().energy().si(), parts[0] + parts[3], 1e-9, "untold");
+    near(report.tally.untagged().energy().si(), parts[0] + parts[3], 1e-9, "untold");
     let [_, _, hours] = reference("hours");
-    assert_eq!(report.book.hours().len(), hours.len());
-    for (page, want) in report.book.hours().iter().zip(hours) {
+    assert_eq!(report.tally.hours().len(), hours.len());
+    for (page, want) in report.tally.hours().iter().zip(hours) {
         near(page.energy().si(), want, 1e-9, "an hour");
     }
     let [_, _, want] = reference("load");
@@ -117,10 +117,10 @@ fn energy_spread_and_load_are_numpys_and_scipys() {
 fn forecasts_are_judged_as_numpy_judges_them() {
     let [three, came, want] = reference("judged");
     let end_s = 36_000.0;
-    let made: Vec<Made> = three
+    let made: Vec<ForecastMade> = three
         .chunks(3)
         .zip(&came)
-        .map(|(said, came)| Made {
+        .map(|(said, came)| ForecastMade {
             at: s(end_s - came),
             remaining: [s(said[0]), s(said[1]), s(said[2])],
             basis: Basis::Measured,
@@ -138,10 +138,10 @@ fn forecasts_are_judged_as_numpy_judges_them() {
         let off = it.off.unwrap().si();
         near(it.off_share.unwrap().part(), off.abs() / came, 1e-9, "its share");
         let wanted = match it.outcome {
-            Outcome::Sooner => *came < it.made.remaining[0].si(),
-            Outcome::Later => *came > it.made.remaining[2].si(),
-            Outcome::Held => true,
-            Outcome::Open => false,
+            ForecastOutcome::Sooner => *came < it.made.remaining[0].si(),
+            ForecastOutcome::Later => *came > it.made.remaining[2].si(),
+            ForecastOutcome::Held => true,
+            ForecastOutcome::Open => false,
         };
         assert!(wanted, "{it:?}");
     }
@@ -149,7 +149,7 @@ fn forecasts_are_judged_as_numpy_judges_them() {
 
 #[test]
 fn an_outing_that_was_switched_off_says_at_least() {
-    let made = |at_s: f64, low: f64, high: f64| Made {
+    let made = |at_s: f64, low: f64, high: f64| ForecastMade {
         at: s(at_s),
         remaining: [s(low), s(f64::midpoint(low, high)), s(high)],
         basis: Basis::Measured,
@@ -163,8 +163,8 @@ fn an_outing_that_was_switched_off_says_at_least() {
         made(10_000.0, 100.0, 200.0),
     ];
     let judged = Forecasts::judge(&all, Truth::AtLeast { at: s(10_000.0) }, &[]);
-    let outcomes: Vec<Outcome> = judged.all.iter().map(|it| it.outcome).collect();
-    assert_eq!(outcomes, [Outcome::Later, Outcome::Open, Outcome::Open]);
+    let outcomes: Vec<ForecastOutcome> = judged.all.iter().map(|it| it.outcome).collect();
+    assert_eq!(outcomes, [ForecastOutcome::Later, ForecastOutcome::Open, ForecastOutcome::Open]);
     assert_eq!((judged.judged, judged.held, judged.middle_off), (1, 0, None));
     // Switched off for 4000 s in between, what was left then lasts that much longer.
     let night = [(s(5000.0), s(9000.0))];
@@ -172,14 +172,14 @@ fn an_outing_that_was_switched_off_says_at_least() {
     let came: Vec<f64> = judged.all.iter().map(|it| it.came.unwrap().si()).collect();
     assert_eq!(came, [5000.0, 4000.0, 3000.0]);
     let open = Forecasts::judge(&all, Truth::Open { at: s(11_000.0) }, &[]);
-    assert!(open.all.iter().all(|it| it.outcome == Outcome::Open && it.came.is_none()));
+    assert!(open.all.iter().all(|it| it.outcome == ForecastOutcome::Open && it.came.is_none()));
     assert_eq!((open.judged, open.all.len()), (0, 4));
 }
 
 #[test]
 fn later_corrections_win_and_can_be_left_out_again() {
     // A watt for an hour and forty minutes.
-    let rows: Vec<Row> = (0..600).map(|ix| row(f64::from(ix) * 10.0, 10.0, 1.0)).collect();
+    let rows: Vec<ReportRow> = (0..600).map(|ix| row(f64::from(ix) * 10.0, 10.0, 1.0)).collect();
     let changes = [from(0.0, "receive"), from(3000.0, "contacts")];
     let all = [
         it_was(1000.0, 2000.0, "logging"),
@@ -187,11 +187,11 @@ fn later_corrections_win_and_can_be_left_out_again() {
         it_was(2900.0, 3105.0, ""),
         it_was(4000.0, 4000.0, "nothing lasts no time"),
     ];
-    let seconds = |corrections: &[Correction<'_>]| {
-        let told = Told { changes: &changes, corrections, ..told(&rows) };
-        let report = Report::of(&told);
+    let seconds = |corrections: &[ActivityCorrection<'_>]| {
+        let told = ReportInputs { changes: &changes, corrections, ..told(&rows) };
+        let report = Report::from_inputs(&told);
         let of = |name| libm::round(wh_of(&report, name) * 3600.0);
-        let untold = libm::round(report.book.untold().energy().si());
+        let untold = libm::round(report.tally.untagged().energy().si());
         [of("receive"), of("contacts"), of("logging"), of("idle"), untold]
     };
     assert_eq!(seconds(&[]), [3000.0, 3000.0, 0.0, 0.0, 0.0]);
@@ -199,7 +199,11 @@ fn later_corrections_win_and_can_be_left_out_again() {
     assert_eq!(seconds(&all[..2]), [1500.0, 3000.0, 500.0, 1000.0, 0.0]);
     assert_eq!(seconds(&all), [1400.0, 2895.0, 500.0, 1000.0, 205.0]);
     assert_eq!(seconds(&all[1..2]), [2000.0, 3000.0, 0.0, 1000.0, 0.0]);
-    let report = Report::of(&Told { changes: &changes, corrections: &all[1..3], ..told(&rows) });
+    let report = Report::from_inputs(&ReportInputs {
+        changes: &changes,
+        corrections: &all[1..3],
+        ..told(&rows)
+    });
     let done: Vec<(f64, f64, &str)> = report
         .done
         .iter()
@@ -250,38 +254,38 @@ fn an_outing_of_known_parts_is_taken_apart() {
         }
         // Rows begin where the daemon's seconds do, so a change falls inside of one.
         let mean = |all: &[f64]| all.iter().sum::<f64>() / all.len() as f64;
-        let rows: Vec<Row> = seconds
+        let rows: Vec<ReportRow> = seconds
             .chunks(10)
             .zip(busy.chunks(10))
             .enumerate()
-            .map(|(ix, (watts, busy))| Row {
+            .map(|(ix, (watts, busy))| ReportRow {
                 busy: Share::new(mean(busy)),
                 ..row(ix as f64 * 10.0, watts.len() as f64, mean(watts))
             })
             .collect();
-        let report = Report::of(&Told { changes: &changes, ..told(&rows) });
+        let report = Report::from_inputs(&ReportInputs { changes: &changes, ..told(&rows) });
         for ((name, _, _), want) in parts.iter().zip(true_j) {
             near(wh_of(&report, name) * 3600.0, want, 0.03, name);
         }
-        near(report.book.whole().energy().si(), true_j.iter().sum(), 1e-9, "all");
-        assert_eq!(report.book.untold().lasted(), s(0.0));
+        near(report.tally.whole().energy().si(), true_j.iter().sum(), 1e-9, "all");
+        assert_eq!(report.tally.untagged().lasted(), s(0.0));
     }
 }
 
 #[test]
 fn a_peak_is_of_single_looks_and_falls_to_the_piece_that_most_likely_held_it() {
-    let high = |row: Row, watts: f64| {
-        let draw = row.draw.map(|draw| Spread { high: Watts::of(watts), ..draw });
-        Row { draw, ..row }
+    let high = |row: ReportRow, watts: f64| {
+        let draw = row.draw.map(|draw| MinMeanMax { high: Watts::of(watts), ..draw });
+        ReportRow { draw, ..row }
     };
     let rows = [high(row(0.0, 10.0, 3.0), 14.0), high(row(10.0, 10.0, 3.0), 4.0)];
     let changes = [from(0.0, "contacts"), from(7.0, "receive")];
-    let report = Report::of(&Told { changes: &changes, ..told(&rows) });
+    let report = Report::from_inputs(&ReportInputs { changes: &changes, ..told(&rows) });
     let peak = |name| {
-        let page = report.book.activities().find(|(known, _)| *known == name).unwrap().1;
+        let page = report.tally.activities().find(|(known, _)| *known == name).unwrap().1;
         page.peak().si()
     };
-    assert_eq!(report.book.whole().peak().si(), 14.0);
+    assert_eq!(report.tally.whole().peak().si(), 14.0);
     assert_eq!((peak("contacts"), peak("receive")), (14.0, 4.0));
 }
 
@@ -292,24 +296,24 @@ fn gaps_are_not_energy_and_ranges_are_weighed_by_time() {
         let temp = Celsius::of(if ix < 50 { 40.0 } else { 60.0 });
         let volts = Volts::of(if ix == 70 { 4.6 } else { 5.1 });
         let mut row = row(f64::from(ix) * 10.0, if ix < 50 { 10.0 } else { 5.0 }, 3.0);
-        row.temp = Some(Spread { low: temp, mean: temp, high: temp });
-        row.volts = Some(Spread { low: volts, mean: Volts::of(5.1), high: Volts::of(5.1) });
+        row.temp = Some(MinMeanMax { low: temp, mean: temp, high: temp });
+        row.volts = Some(MinMeanMax { low: volts, mean: Volts::of(5.1), high: Volts::of(5.1) });
         if (20..30).contains(&ix) {
             row.draw = None;
         }
         row.measured = ix < 90;
         rows.push(row);
     }
-    let report = Report::of(&told(&rows));
-    near(report.book.whole().energy().si(), 3.0 * (400.0 + 250.0), 1e-12, "energy");
+    let report = Report::from_inputs(&told(&rows));
+    near(report.tally.whole().energy().si(), 3.0 * (400.0 + 250.0), 1e-12, "energy");
     assert_eq!((report.silent, report.modelled.lasted()), (s(100.0), s(50.0)));
     let temp = report.temp.unwrap();
     assert_eq!((temp.low.si(), temp.high.si()), (40.0, 60.0));
     near(temp.mean.si(), (40.0 * 500.0 + 60.0 * 250.0) / 750.0, 1e-12, "temperature");
     assert_eq!(report.volts.unwrap().low.si(), 4.6);
-    let nothing = Report::of(&told(&[]));
+    let nothing = Report::from_inputs(&told(&[]));
     assert!(nothing.temp.is_none() && nothing.load.is_none() && nothing.contacts.is_none());
-    assert_eq!(nothing.book.whole().mean(), None);
+    assert_eq!(nothing.tally.whole().mean(), None);
 }
 
 #[test]
@@ -321,19 +325,19 @@ fn contacts_folds_and_what_is_left_come_together() {
           <QSO_DATE:8>19700101<TIME_ON:4>0040<TIME_OFF:4>0042<BAND:3>40m<MODE:2>CW<EOR>",
         Keep::default(),
     );
-    let rows: Vec<Row> = (0..360).map(|ix| row(f64::from(ix) * 10.0, 10.0, 6.0)).collect();
+    let rows: Vec<ReportRow> = (0..360).map(|ix| row(f64::from(ix) * 10.0, 10.0, 6.0)).collect();
     // A transmission of 12.64 s every 30 s on a quiet board, for an hour.
     let beats = (0..3600).map(|at| crate::fold::Beat {
         at_s: f64::from(at),
         watts: 3.0 + if at % 30 < 13 { 8.0 } else { 0.02 * f64::from(at % 7) },
     });
     let found = crate::fold::fold(beats, Reads::SecondMeans).unwrap();
-    let forecasts = [Made {
+    let forecasts = [ForecastMade {
         at: s(3000.0),
         remaining: [s(3000.0), s(4200.0), s(6000.0)],
         basis: Basis::Measured,
     }];
-    let report = Report::of(&Told {
+    let report = Report::from_inputs(&ReportInputs {
         contacts: &log.contacts,
         folds: &[found.clone(), found.clone()],
         forecasts: &forecasts,
@@ -361,7 +365,7 @@ fn contacts_folds_and_what_is_left_come_together() {
 
 #[test]
 fn a_mark_that_switched_something_says_what_it_draws() {
-    let rows: Vec<Row> = (0..120)
+    let rows: Vec<ReportRow> = (0..120)
         .map(|ix| {
             let at_s = f64::from(ix) * 10.0;
             let lamp_w = if at_s >= 600.0 { 0.6 } else { 0.0 };
@@ -371,12 +375,12 @@ fn a_mark_that_switched_something_says_what_it_draws() {
     let mark = |at_s, text| Mark { at: s(at_s), text };
     let marks =
         [mark(300.0, "rain"), mark(604.0, " lamp lit "), mark(620.0, ""), mark(1190.0, "end")];
-    let report = Report::of(&Told { marks: &marks, ..told(&rows) });
+    let report = Report::from_inputs(&ReportInputs { marks: &marks, ..told(&rows) });
     let texts: Vec<&str> = report.switched.iter().map(|it| it.text.as_str()).collect();
     // Nothing undisturbed is left on either side of the lamp's, and hardly anything after 'end'.
     assert_eq!(texts, ["rain"], "{:?}", report.switched);
     let marks = [mark(300.0, "rain"), mark(604.0, " lamp lit ")];
-    let report = Report::of(&Told { marks: &marks, ..told(&rows) });
+    let report = Report::from_inputs(&ReportInputs { marks: &marks, ..told(&rows) });
     let lamp = report.switched.iter().find(|it| it.text == "lamp lit").unwrap();
     near(lamp.more.0.si(), 0.6, 0.03, "the lamp");
     assert!(lamp.more.1.si() < 0.02);
@@ -385,5 +389,7 @@ fn a_mark_that_switched_something_says_what_it_draws() {
     assert_eq!(rain.text, "rain".to_string());
     // A switch was judged at the time, from single seconds; it is not judged twice.
     let marks = [mark(604.0, "lamp on")];
-    assert!(Report::of(&Told { marks: &marks, ..told(&rows) }).switched.is_empty());
+    assert!(
+        Report::from_inputs(&ReportInputs { marks: &marks, ..told(&rows) }).switched.is_empty()
+    );
 }

@@ -13,10 +13,13 @@ use super::{
     report::{contact_draw, contacts, contacts_left, load, marked},
 };
 use crate::{
-    book::Page,
     contacts::{Group, Reckoned},
+    energy_tally::EnergyTally,
     fold::{Fold, Total},
-    report::{Forecasts, Judged, Load, Outcome, Report, Spread, Switched, Truth},
+    report::{
+        ForecastOutcome, Forecasts, JudgedForecast, LoadShare, MarkedChange, MinMeanMax, Report,
+        Truth,
+    },
     units::{Celsius, Joules, Seconds, Share, Volts},
 };
 
@@ -27,7 +30,7 @@ pub const UNTOLD: &str = "not said";
 
 /// A page of the energy book, a cell for each column; the units stand in the head.
 #[must_use]
-pub fn book_row(page: &Page) -> [String; 5] {
+pub fn book_row(page: &EnergyTally) -> [String; 5] {
     let bare = |said: String| said.split(TIE).next().unwrap_or_default().to_string();
     let watts = |watts: Option<_>| watts.map_or_else(|| "–".to_string(), |it| bare(power(it)));
     [
@@ -51,7 +54,7 @@ pub fn book_note(coarsest: Seconds) -> String {
 
 /// What a bank's book is summed over.
 #[must_use]
-pub fn bank_over(page: &Page, outings: usize, of: usize) -> String {
+pub fn bank_over(page: &EnergyTally, outings: usize, of: usize) -> String {
     let over = match (outings, of) {
         (0, _) => return "No outing with it is in the record yet.".to_string(),
         (1, 1) => "one outing".to_string(),
@@ -73,7 +76,7 @@ pub fn book_hour(began: Option<Local>, hour: usize) -> String {
 
 /// What a mark switched: `Fan on: 0.62 W more, give or take 0.05 W (10:20:05, after 2 h).`
 #[must_use]
-pub fn switched(it: &Switched, began: Option<Local>) -> String {
+pub fn switched(it: &MarkedChange, began: Option<Local>) -> String {
     let said = marked(&capital(&it.text), it.more.0, it.more.1);
     format!("{said} ({}).", moment_of(began, it.at))
 }
@@ -81,7 +84,7 @@ pub fn switched(it: &Switched, began: Option<Local>) -> String {
 /// What of the book was not measured.
 #[must_use]
 pub fn not_measured(report: &Report) -> Vec<String> {
-    let whole = report.book.whole();
+    let whole = report.tally.whole();
     let mut lines = Vec::new();
     let modelled = report.modelled.lasted().si();
     if modelled > 0.0 && modelled >= 0.999 * whole.lasted().si() {
@@ -100,7 +103,7 @@ pub fn not_measured(report: &Report) -> Vec<String> {
 
 /// What the processor's load drew, in one or two sentences.
 #[must_use]
-pub fn load_took(found: &Load, whole: Joules) -> String {
+pub fn load_took(found: &LoadShare, whole: Joules) -> String {
     let line = load(&found.line);
     let Some((taken, error)) = found.taken else { return line };
     let share = percent(Share::nearest(taken.si() / whole.si().max(1e-9)));
@@ -113,14 +116,14 @@ pub fn load_took(found: &Load, whole: Joules) -> String {
 
 /// `31 to 58 °C, 44 °C on average`.
 #[must_use]
-pub fn temperatures(seen: &Spread<Celsius>) -> String {
+pub fn temperatures(seen: &MinMeanMax<Celsius>) -> String {
     let bare = celsius(seen.low).replace(&format!("{TIE}°C"), "");
     format!("{bare} to {}, {} on average", celsius(seen.high), celsius(seen.mean))
 }
 
 /// `4.92 to 5.14 V, 5.08 V on average`.
 #[must_use]
-pub fn supplies(seen: &Spread<Volts>) -> String {
+pub fn supplies(seen: &MinMeanMax<Volts>) -> String {
     let bare = volts(seen.low).replace(&format!("{TIE}V"), "");
     format!("{bare} to {}, {} on average", volts(seen.high), volts(seen.mean))
 }
@@ -225,15 +228,15 @@ pub fn foretold(all: &Forecasts) -> Vec<String> {
 /// One forecast against what came: `between 5 h 50 and 7 h 30; it was 6 h 40: held, its middle
 /// 10 min too long`.
 #[must_use]
-pub fn forecast_came(it: &Judged) -> String {
+pub fn forecast_came(it: &JudgedForecast) -> String {
     let known = it.came.filter(|_| it.off.is_some());
     let said = forecast_then(it.made.remaining, known);
     let outcome = match it.outcome {
-        Outcome::Held => ": held",
-        Outcome::Sooner => ": missed, it came sooner",
-        Outcome::Later if known.is_some() => ": missed, it came later",
-        Outcome::Later => "; it was more than that",
-        Outcome::Open => "",
+        ForecastOutcome::Held => ": held",
+        ForecastOutcome::Sooner => ": missed, it came sooner",
+        ForecastOutcome::Later if known.is_some() => ": missed, it came later",
+        ForecastOutcome::Later => "; it was more than that",
+        ForecastOutcome::Open => "",
     };
     let off = it.off.map_or_else(String::new, |off| {
         let size = span(off.abs());
@@ -293,7 +296,7 @@ pub fn undated(undated: Seconds) -> String {
 mod tests {
     use super::*;
     use crate::{
-        report::Made,
+        report::ForecastMade,
         snapshot::Basis,
         units::{Share, Watts},
     };
@@ -308,7 +311,7 @@ mod tests {
 
     #[test]
     fn a_page_of_the_book_is_numbers_under_heads_with_units() {
-        let mut page = Page::default();
+        let mut page = EnergyTally::default();
         assert_eq!(
             book_row(&page),
             ["0", "0 s", "–", "–", "–"].map(|it| it.replace(' ', "\u{a0}"))
@@ -316,14 +319,14 @@ mod tests {
         page.add(s(12_000.0), Watts::of(3.72));
         let row = book_row(&page).map(|it| said(&it));
         assert_eq!(row, ["12.4", "3 h 20", "3.7", "3.7", "3.7"]);
-        page.look(Watts::of(14.21));
+        page.raise_peak(Watts::of(14.21));
         assert_eq!(said(&book_row(&page)[4]), "14.2");
         assert!(said(&book_note(s(10.0))).contains("ten-second means"));
         assert!(said(&book_note(s(300.0))).contains("of 5 min means"));
     }
 
     fn judged(remaining: [f64; 3], truth: Truth) -> Forecasts {
-        let made = Made { at: s(0.0), remaining: remaining.map(s), basis: Basis::Measured };
+        let made = ForecastMade { at: s(0.0), remaining: remaining.map(s), basis: Basis::Measured };
         Forecasts::judge(&[made], truth, &[])
     }
 
@@ -351,7 +354,7 @@ mod tests {
 
     #[test]
     fn ranges_and_learning_are_said() {
-        let temp = |low, mean, high| Spread {
+        let temp = |low, mean, high| MinMeanMax {
             low: Celsius::of(low),
             mean: Celsius::of(mean),
             high: Celsius::of(high),

@@ -4,10 +4,10 @@ use alloc::{format, string::String};
 
 use super::numbers::{TIE, ago, celsius, chance, clock_time, power, range, span};
 use crate::{
-    engine::{Change, Edge, Refusal},
+    engine::{AlarmChange, Edge, Refusal},
     forecast::Outlook,
     reading::{Gap, SourceIx},
-    snapshot::{About, Alarm, LogState, Over, Snapshot},
+    snapshot::{About, Alarm, EndedAlarm, LogState, Snapshot},
     units::{Seconds, Watts},
 };
 
@@ -111,7 +111,7 @@ fn finish_at_risk(below_percent: u32, snapshot: &Snapshot) -> Said {
 /// What would help when the finish is tight or short, as sentences; `None` where none is needed.
 #[must_use]
 pub fn help(snapshot: &Snapshot) -> Option<String> {
-    let help = snapshot.help.as_ref()?;
+    let help = snapshot.advice.as_ref()?;
     let mut said = String::new();
     if let Some(activity) = &help.activity {
         said.push_str(&format!("With nothing but '{activity}' from now on it would be reached. "));
@@ -251,11 +251,11 @@ fn title(source: SourceIx, snapshot: &Snapshot) -> &str {
 #[must_use]
 pub fn edge(edge: &Edge, snapshot: &Snapshot) -> String {
     match edge.change {
-        Change::Raised | Change::Changed => {
+        AlarmChange::Raised | AlarmChange::Changed => {
             let Said { text, advice, .. } = about(&edge.about, snapshot);
             format!("{text} {advice}")
         }
-        Change::Cleared { lasted } => {
+        AlarmChange::Cleared { lasted } => {
             let lasted = span(Seconds::of(lasted.as_secs_f64()));
             format!("{} It lasted {lasted}.", over(&edge.about, snapshot))
         }
@@ -295,7 +295,7 @@ fn over(about: &About, snapshot: &Snapshot) -> String {
 
 /// An alarm that is over, in one line for somebody who did not look meanwhile.
 #[must_use]
-pub fn over_line(one: &Over, snapshot: &Snapshot) -> String {
+pub fn over_line(one: &EndedAlarm, snapshot: &Snapshot) -> String {
     format!(
         "{} It lasted {}, until {}.",
         over(&one.about, snapshot),

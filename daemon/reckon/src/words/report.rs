@@ -8,8 +8,8 @@ use alloc::{
 use super::numbers::{TIE, ago, clock_time, energy, percent, power, span};
 use crate::{
     adif::{Complaint, Fault, Log, MOST_BYTES, MOST_KEPT, MOST_RECORDS},
-    book::{Page, Slope},
     contacts::Reckoned,
+    energy_tally::{EnergyTally, RegressionLine},
     fold::{Fold, Kind, Part},
     snapshot::{Folded, Switched},
     time::Stamp,
@@ -60,7 +60,7 @@ pub fn part(part: &Part) -> String {
 
 /// `12.4 Wh in 3 h 20, mean 3.7 W, below 8.1 W for 95 % of the time, peak 14.2 W`.
 #[must_use]
-pub fn page(page: &Page) -> String {
+pub fn page(page: &EnergyTally) -> String {
     let (Some(mean), Some(p95)) = (page.mean(), page.p95()) else {
         return "nothing was measured".to_string();
     };
@@ -76,7 +76,7 @@ pub fn page(page: &Page) -> String {
 
 /// `With idle cores 2.4 W would be drawn; all of them busy take 3.0 W more, give or take 0.1 W.`
 #[must_use]
-pub fn load(line: &Slope) -> String {
+pub fn load(line: &RegressionLine) -> String {
     if line.slope <= 2.0 * line.slope_se {
         return "The load changed too little to say what it takes.".to_string();
     }
@@ -344,7 +344,7 @@ mod tests {
 
     #[test]
     fn a_page_is_said() {
-        let mut sheet = Page::default();
+        let mut sheet = EnergyTally::default();
         assert_eq!(page(&sheet), "nothing was measured");
         sheet.add(Seconds::of(12_000.0), Watts::of(3.72));
         assert_eq!(

@@ -48,7 +48,7 @@ fn followed(big: &str, after: &str) -> String {
 pub fn day_line(snapshot: &Snapshot) -> String {
     let at = snapshot.at;
     let mut said = format!("The draw since {}", moment(snapshot.outing_began, at));
-    match snapshot.trail.ticks.len() {
+    match snapshot.draw_history.ticks.len() {
         0 => {}
         1 => said.push_str(", with one event"),
         many => said.push_str(&format!(", with {many} events")),

@@ -43,13 +43,13 @@ fn snapshot() -> Snapshot {
 }
 
 fn lasting(low: f64, middle: f64, high: f64) -> Snapshot {
-    let mut shot = snapshot();
-    shot.outlook = Outlook::Lasts(Forecast {
+    let mut snapshot = snapshot();
+    snapshot.outlook = Outlook::Lasts(Forecast {
         remaining: [minutes(low), minutes(middle), minutes(high)],
         basis: Basis::Measured,
-        made_at: shot.at.mono,
+        made_at: snapshot.at.mono,
     });
-    shot
+    snapshot
 }
 
 #[test]
@@ -223,7 +223,7 @@ fn the_answer_for_every_outlook() {
     unset.at.trust = Trust::Unset;
     assert_eq!(answer(&unset).lines.len(), 1, "no time of day without a clock");
 
-    let mut shot = snapshot();
+    let mut snapshot = snapshot();
     let last = Forecast {
         remaining: [minutes(60.0), minutes(80.0), minutes(100.0)],
         basis: Basis::Measured,
@@ -241,11 +241,11 @@ fn the_answer_for_every_outlook() {
         ),
     ];
     for (outlook, big, line) in outlooks {
-        shot.outlook = outlook;
-        let said = answer(&shot);
+        snapshot.outlook = outlook;
+        let said = answer(&snapshot);
         assert!(said.big.contains(big), "{said:?}");
         assert!(plain(&said.lines.join(" ")).contains(line), "{said:?}");
-        assert!(status(&shot).contains(big));
+        assert!(status(&snapshot).contains(big));
     }
 }
 
@@ -263,46 +263,46 @@ fn the_verdict_is_a_sentence() {
         (Verdict::Short, 0.49, 1.0, "Short for 17:05: the chance of lasting is about 1 in 2."),
     ];
     for (verdict_, chance_, spare, want) in table {
-        let mut shot = lasting(110.0, 130.0, 150.0);
-        shot.finish = Some(FinishView {
+        let mut snapshot = lasting(110.0, 130.0, 150.0);
+        snapshot.finish = Some(FinishView {
             at: Mono::at_s(5000.0 + 7200.0),
             chance: Some(Share::nearest(chance_)),
             verdict: Some(verdict_),
             spare: Some(minutes(spare)),
         });
-        assert_eq!(plain(&verdict(&shot).unwrap()), want);
-        shot.at.trust = Trust::Unset;
-        assert!(plain(&verdict(&shot).unwrap()).contains("for the finish in 2 h"));
+        assert_eq!(plain(&verdict(&snapshot).unwrap()), want);
+        snapshot.at.trust = Trust::Unset;
+        assert!(plain(&verdict(&snapshot).unwrap()).contains("for the finish in 2 h"));
     }
-    let mut shot = snapshot();
-    assert_eq!(verdict(&shot), None);
+    let mut snapshot = snapshot();
+    assert_eq!(verdict(&snapshot), None);
     let none = FinishView { at: Mono::at_s(9000.0), chance: None, verdict: None, spare: None };
-    shot.finish = Some(none);
-    assert!(verdict(&shot).unwrap().starts_with("Too soon to say whether"));
-    shot.finish = Some(FinishView { at: Mono::at_s(100.0), ..none });
-    assert!(verdict(&shot).unwrap().starts_with("The finish was"));
+    snapshot.finish = Some(none);
+    assert!(verdict(&snapshot).unwrap().starts_with("Too soon to say whether"));
+    snapshot.finish = Some(FinishView { at: Mono::at_s(100.0), ..none });
+    assert!(verdict(&snapshot).unwrap().starts_with("The finish was"));
 }
 
 #[test]
 fn draw_and_supply() {
-    let mut shot = snapshot();
-    shot.draw.now = Some(Watts::of(4.07));
-    shot.draw.basis = Basis::Measured;
-    assert_eq!(plain(&draw(&shot)), "Drawing 4.1 W now.");
-    shot.activities = vec![crate::snapshot::ActivityView {
+    let mut snapshot = snapshot();
+    snapshot.draw.now = Some(Watts::of(4.07));
+    snapshot.draw.basis = Basis::Measured;
+    assert_eq!(plain(&draw(&snapshot)), "Drawing 4.1 W now.");
+    snapshot.activities = vec![crate::snapshot::ActivityView {
         name: "Contacts".into(),
         current: true,
         usual: Some(Watts::of(3.22)),
         remaining: None,
     }];
-    assert_eq!(plain(&draw(&shot)), "Drawing 4.1 W now; 3.2 W is usual for contacts.");
-    shot.draw.now = Some(Watts::of(-5.0));
-    assert_eq!(plain(&draw(&shot)), "5.0 W go into the bank.");
-    shot.draw.now = None;
-    shot.supply.power = Err(Gap::NoAnswer);
-    assert!(draw(&shot).contains("does not answer"));
+    assert_eq!(plain(&draw(&snapshot)), "Drawing 4.1 W now; 3.2 W is usual for contacts.");
+    snapshot.draw.now = Some(Watts::of(-5.0));
+    assert_eq!(plain(&draw(&snapshot)), "5.0 W go into the bank.");
+    snapshot.draw.now = None;
+    snapshot.supply.power = Err(Gap::NoAnswer);
+    assert!(draw(&snapshot).contains("does not answer"));
 
-    shot.supply.volts = Ok(Volts::of(5.08));
+    snapshot.supply.volts = Ok(Volts::of(5.08));
     let states = [
         (Ok(false), 0, "Supply 5.08 V, steady."),
         (Ok(true), 1, "Supply 5.08 V, too low for the board right now."),
@@ -310,15 +310,15 @@ fn draw_and_supply() {
         (Err(Gap::NotMeasurable), 0, "Supply 5.08 V; this board cannot tell whether it sags."),
     ];
     for (low, times, want) in states {
-        shot.board.undervoltage = low;
-        shot.undervoltage_times = times;
-        assert_eq!(plain(&supply(&shot)), want);
+        snapshot.board.undervoltage = low;
+        snapshot.undervoltage_times = times;
+        assert_eq!(plain(&supply(&snapshot)), want);
     }
 }
 
 #[test]
 fn every_alarm_gap_and_refusal_says_what_to_do() {
-    let mut shot = lasting(25.0, 40.0, 60.0);
+    let mut snapshot = lasting(25.0, 40.0, 60.0);
     let source = SourceIx(7);
     let gaps = [
         Gap::Absent,
@@ -347,11 +347,11 @@ fn every_alarm_gap_and_refusal_says_what_to_do() {
         About::ClockNotTrusted,
     ]);
     for low in [true, false] {
-        shot.board.undervoltage = Ok(low);
+        snapshot.board.undervoltage = Ok(low);
         for about in &abouts {
             let said = alarm(
                 &Alarm { about: about.clone(), since: Mono::BOOT, asleep_until: None },
-                &shot,
+                &snapshot,
             );
             for part in [&said.text, &said.meaning, &said.advice] {
                 assert!(part.ends_with('.') && part.len() > 10, "{about:?}: '{part}'");
@@ -361,7 +361,7 @@ fn every_alarm_gap_and_refusal_says_what_to_do() {
     }
     let text = |limit_min| {
         let about = About::RunningOut { limit_min };
-        plain(&alarm(&Alarm { about, since: Mono::BOOT, asleep_until: None }, &shot).text)
+        plain(&alarm(&Alarm { about, since: Mono::BOOT, asleep_until: None }, &snapshot).text)
     };
     assert_eq!(text(30), "Less than 30 min may be left: between 25 min and 1 h.");
     assert_eq!(text(120), "Less than 2 h may be left: between 25 min and 1 h.");
@@ -469,16 +469,16 @@ fn long_six() -> BankSpec {
 
 /// On this bank, after an outing that took 50.7 Wh.
 fn on(bank: BankSpec) -> Snapshot {
-    let mut shot = snapshot();
-    shot.bank.spec = Some(alloc::sync::Arc::new(bank));
-    shot.bank.since = Some(crate::snapshot::Since {
+    let mut snapshot = snapshot();
+    snapshot.bank.spec = Some(alloc::sync::Arc::new(bank));
+    snapshot.bank.since = Some(crate::snapshot::Since {
         outing: None,
         delivered: Joules::from_wh(50.7),
         off: None,
         restarted: false,
         older: 0,
     });
-    shot
+    snapshot
 }
 
 fn view(question: Question, answer: Option<Reply>, standing: Standing) -> QuestionView {
@@ -498,62 +498,62 @@ fn view(question: Question, answer: Option<Reply>, standing: Standing) -> Questi
     QuestionView { question, answers, answer, standing }
 }
 
-fn open(question: Question, shot: &Snapshot) -> Asked {
-    asked(&view(question, None, Standing::Open), shot)
+fn open(question: Question, snapshot: &Snapshot) -> Asked {
+    asked(&view(question, None, Standing::Open), snapshot)
 }
 
 #[test]
 fn why_it_is_asked_whether_the_bank_was_charged() {
-    let mut shot = on(long_six());
-    let why = |shot: &Snapshot| plain(&open(Question::SinceLast, shot).why);
+    let mut snapshot = on(long_six());
+    let why = |snapshot: &Snapshot| plain(&open(Question::SinceLast, snapshot).why);
     let rest = "Before that, Long six had given 50.7 Wh.";
-    assert_eq!(why(&shot), format!("Nobody knows how long the board was off. {rest}"));
-    let told = |shot: &mut Snapshot, off: Option<f64>, restarted: bool| {
-        let since = shot.bank.since.as_mut().expect("it follows another outing");
+    assert_eq!(why(&snapshot), format!("Nobody knows how long the board was off. {rest}"));
+    let told = |snapshot: &mut Snapshot, off: Option<f64>, restarted: bool| {
+        let since = snapshot.bank.since.as_mut().expect("it follows another outing");
         (since.off, since.restarted) = (off.map(minutes), restarted);
     };
-    told(&mut shot, None, true);
-    assert_eq!(why(&shot), format!("The board was restarted. {rest}"));
-    told(&mut shot, Some(540.0), false);
-    assert_eq!(why(&shot), format!("The board was off for 9 h. {rest}"));
-    told(&mut shot, Some(7.0), true);
-    assert_eq!(why(&shot), format!("The board was off for 7 min. {rest}"));
-    assert_eq!(open(Question::SinceLast, &shot).text, "Same bank, not charged since?");
-    assert_eq!(open(Question::SinceLast, &shot).holds, None);
+    told(&mut snapshot, None, true);
+    assert_eq!(why(&snapshot), format!("The board was restarted. {rest}"));
+    told(&mut snapshot, Some(540.0), false);
+    assert_eq!(why(&snapshot), format!("The board was off for 9 h. {rest}"));
+    told(&mut snapshot, Some(7.0), true);
+    assert_eq!(why(&snapshot), format!("The board was off for 7 min. {rest}"));
+    assert_eq!(open(Question::SinceLast, &snapshot).text, "Same bank, not charged since?");
+    assert_eq!(open(Question::SinceLast, &snapshot).holds, None);
 }
 
 #[test]
 fn why_it_is_asked_whether_it_is_another_bank() {
-    let mut shot = on(blue_ten());
-    let why = |shot: &Snapshot| plain(&open(Question::Swapped, shot).why);
+    let mut snapshot = on(blue_ten());
+    let why = |snapshot: &Snapshot| plain(&open(Question::Swapped, snapshot).why);
     let from = Mono::at_s(4360.0);
-    shot.bank.away = Some(Away { from, to: Mono::at_s(4400.0), stepped: false });
+    snapshot.bank.away = Some(Away { from, to: Mono::at_s(4400.0), stepped: false });
     // 13:05:00 UTC at an offset of two hours, ten minutes ago.
     assert_eq!(
-        why(&shot),
+        why(&snapshot),
         "The supply was away for 40 s and the board ran on. It came back at 14:55."
     );
-    shot.at.trust = Trust::Unset;
-    assert!(why(&shot).ends_with("It came back 10 min ago."), "{}", why(&shot));
-    shot.bank.away = Some(Away { from, to: Mono::at_s(4980.0), stepped: true });
-    assert_eq!(why(&shot), "The voltage jumped less than a minute ago and has stayed there.");
+    snapshot.at.trust = Trust::Unset;
+    assert!(why(&snapshot).ends_with("It came back 10 min ago."), "{}", why(&snapshot));
+    snapshot.bank.away = Some(Away { from, to: Mono::at_s(4980.0), stepped: true });
+    assert_eq!(why(&snapshot), "The voltage jumped less than a minute ago and has stayed there.");
 }
 
 #[test]
 fn answers_and_what_they_leave() {
-    let mut shot = on(long_six());
+    let mut snapshot = on(long_six());
     let one = |story, weight, min: [f64; 3]| Possibility {
         story,
         weight: Share::nearest(weight),
         remaining: min.map(minutes),
     };
-    shot.possibilities = alloc::vec![
+    snapshot.possibilities = alloc::vec![
         one(Story::GoesOn, 0.4, [120.0, 240.0, 355.0]),
         one(Story::Charged, 0.5, [880.0, 1000.0, 1115.0]),
         one(Story::AnyLevel, 0.1, [130.0, 500.0, 950.0]),
     ];
-    let said = |question, shot: &Snapshot| {
-        let answers = open(question, shot).answers.into_iter();
+    let said = |question, snapshot: &Snapshot| {
+        let answers = open(question, snapshot).answers.into_iter();
         answers
             .map(|(_, label, leaves)| (plain(&label), leaves.map(|it| plain(&it))))
             .collect::<Vec<_>>()
@@ -562,24 +562,24 @@ fn answers_and_what_they_leave() {
         (String::from(label), Some(String::from(leaves)).filter(|it| !it.is_empty()))
     };
     assert_eq!(
-        said(Question::SinceLast, &shot),
+        said(Question::SinceLast, &snapshot),
         [
             pair("Yes, not charged", "4 h left"),
             pair("No, charged full", "16 h 30 left"),
             pair("Part-charged or another bank", "8 h left"),
         ]
     );
-    shot.possibilities = alloc::vec![
+    snapshot.possibilities = alloc::vec![
         one(Story::Told, 0.6, [350.0, 400.0, 450.0]),
         one(Story::Swapped, 0.4, [84.0, 306.0, 534.0]),
     ];
     assert_eq!(
-        said(Question::Swapped, &shot),
+        said(Question::Swapped, &snapshot),
         [pair("Another bank", "5 h left"), pair("Still Long six", "6 h 40 left")]
     );
     // A pack has no lamps; a USB bank shows four, each a quarter (common practice, no source).
     assert_eq!(
-        said(Question::HowFull, &shot),
+        said(Question::HowFull, &snapshot),
         [pair("Full", ""), pair("25 to 50 %", ""), pair("About 70 %", "")]
     );
     assert_eq!(
@@ -587,7 +587,7 @@ fn answers_and_what_they_leave() {
         [pair("Full", ""), pair("2 of 4 lamps", "25 to 50 %"), pair("About 70 %", "")]
     );
     assert_eq!(
-        said(Question::HowEnded, &shot),
+        said(Question::HowEnded, &snapshot),
         [pair("The bank ran empty", ""), pair("The plug was pulled", "")]
     );
 }
@@ -610,7 +610,7 @@ fn the_levels_that_can_be_said_part_the_whole_charge() {
 
 #[test]
 fn a_changed_bank_says_till_when_it_can_be_taken_back() {
-    let mut shot = on(long_six());
+    let mut snapshot = on(long_six());
     let changed = |before| {
         Some(BankChanged {
             at: Mono::at_s(4880.0),
@@ -618,13 +618,13 @@ fn a_changed_bank_says_till_when_it_can_be_taken_back() {
             before: Some(alloc::sync::Arc::new(before)),
         })
     };
-    shot.bank.changed = changed(blue_ten());
-    let said = |shot: &Snapshot| {
-        let asked = open(Question::BankChanged, shot);
+    snapshot.bank.changed = changed(blue_ten());
+    let said = |snapshot: &Snapshot| {
+        let asked = open(Question::BankChanged, snapshot);
         (plain(&asked.why), asked.answers[0].1.clone())
     };
     assert_eq!(
-        said(&shot),
+        said(&snapshot),
         (
             String::from(
                 "Long six has been in use since 15:03. You can take that back until 15:13."
@@ -632,9 +632,9 @@ fn a_changed_bank_says_till_when_it_can_be_taken_back() {
             String::from("Back to Blue ten"),
         )
     );
-    shot.bank.changed = changed(long_six());
+    snapshot.bank.changed = changed(long_six());
     assert_eq!(
-        said(&shot),
+        said(&snapshot),
         (
             String::from(
                 "Long six counts as charged since 15:03. You can take that back until 15:13."
@@ -642,17 +642,17 @@ fn a_changed_bank_says_till_when_it_can_be_taken_back() {
             String::from("It was not charged: go back"),
         )
     );
-    shot.at.trust = Trust::Unset;
-    let (why, _) = said(&shot);
+    snapshot.at.trust = Trust::Unset;
+    let (why, _) = said(&snapshot);
     assert_eq!(why, "Long six counts as charged for 2 min. You can take that back for 8 min more.");
 }
 
 #[test]
 fn what_holds_says_by_whose_word() {
-    let mut shot = on(blue_ten());
-    let since = shot.bank.since.as_mut().expect("it follows another outing");
+    let mut snapshot = on(blue_ten());
+    let since = snapshot.bank.since.as_mut().expect("it follows another outing");
     since.off = Some(minutes(4380.0));
-    shot.bank.away =
+    snapshot.bank.away =
         Some(Away { from: Mono::at_s(4360.0), to: Mono::at_s(4400.0), stepped: false });
     let part = |part| Reply::Level(Share::nearest(part));
     for (question, answer, want) in [
@@ -680,7 +680,11 @@ fn what_holds_says_by_whose_word() {
         ),
     ] {
         let holds = |standing| {
-            plain(&asked(&view(question, Some(answer), standing), &shot).holds.unwrap_or_default())
+            plain(
+                &asked(&view(question, Some(answer), standing), &snapshot)
+                    .holds
+                    .unwrap_or_default(),
+            )
         };
         assert_eq!(holds(Standing::Said), format!("{want} You said so."));
         let by = match question {
@@ -699,7 +703,7 @@ fn what_holds_says_by_whose_word() {
 
 #[test]
 fn of_several_possibilities_the_cautious_one_stands_large() {
-    let mut shot = lasting(120.0, 510.0, 1115.0);
+    let mut snapshot = lasting(120.0, 510.0, 1115.0);
     let one = |story, min: [f64; 3]| Possibility {
         story,
         weight: Share::nearest(0.5),
@@ -711,11 +715,11 @@ fn of_several_possibilities_the_cautious_one_stands_large() {
         (Story::Swapped, "left, if it is another bank"),
         (Story::Told, "left, if it is the same bank"),
     ] {
-        shot.possibilities = alloc::vec![
+        snapshot.possibilities = alloc::vec![
             one(Story::Charged, [880.0, 1000.0, 1115.0]),
             one(story, [120.0, 240.0, 355.0]),
         ];
-        let said = answer(&shot);
+        let said = answer(&snapshot);
         assert_eq!((plain(&said.big).as_str(), said.after.as_str()), ("4 h", supposes));
         assert_eq!(plain(&said.lines[0]), "between 2 h and 19 h", "the range spans them all");
     }

@@ -22,7 +22,7 @@
 use std::sync::Arc;
 
 use reckon::{
-    engine::{Change, Engine, Radio, Setup, Start},
+    engine::{AlarmChange, Engine, Radio, Setup, Start},
     estimator::{Ending, Estimator, Learned, Observation},
     reading::{BoardReading, Role, SourceIx, SourceReport, SourceState, SupplyReading, Sweep, Via},
     snapshot::About,
@@ -147,12 +147,14 @@ fn play_one(outing: &Outing, known: bool, learned: &mut Learned) -> Warned {
         });
         while at_s < until_s {
             at_s = (at_s + f64::from(STEP_S)).min(until_s);
-            engine.take(&sweep(at_s, &row, &sources), stamp(at_s));
+            engine.observe(&sweep(at_s, &row, &sources), stamp(at_s));
         }
         for edge in engine.edges() {
             let About::RunningOut { limit_min } = edge.about else { continue };
             let place = LIMITS_MIN.iter().position(|limit| *limit == limit_min);
-            if let (Some(place), false) = (place, matches!(edge.change, Change::Cleared { .. })) {
+            if let (Some(place), false) =
+                (place, matches!(edge.change, AlarmChange::Cleared { .. }))
+            {
                 left_min[place].get_or_insert((outing.lasted_s() - edge.at.as_s()) / 60.0);
             }
         }

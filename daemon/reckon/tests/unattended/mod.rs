@@ -170,8 +170,8 @@ fn play_one(outing: usize, holds_wh: f64, learned: &Learned, case: Case) -> (Wen
         used_wh += watts * STEP_S / 3600.0;
         let read = (at_s < dies_at_s).then_some(watts);
         recorder.step(&Observation { dt_s: STEP_S, watts: read, ..Observation::default() });
-        let shot = engine.take(&sweep(at_s, read, &sources), stamp(at_s));
-        let unsure = matches!(shot.power_off, PowerOff::Unsure { .. });
+        let snapshot = engine.observe(&sweep(at_s, read, &sources), stamp(at_s));
+        let unsure = matches!(snapshot.power_off, PowerOff::Unsure { .. });
         if unsure && case == Case::TapsAtOnce {
             engine
                 .ask(&Ask::PowerOff(PowerOffAsk::Now), stamp(at_s))

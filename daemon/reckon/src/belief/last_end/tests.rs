@@ -4,8 +4,8 @@ use alloc::vec;
 
 use super::*;
 
-fn before() -> Before {
-    Before {
+fn before() -> BeforeStart {
+    BeforeStart {
         boot_uuid: "first".into(),
         last_sign_s: 49_500.0,
         due_s: 10.0,
@@ -22,7 +22,7 @@ fn before() -> Before {
             bridged_wh: 0.0,
             steps: Vec::new(),
         }),
-        unsettled: Vec::new(),
+        earlier_parts: Vec::new(),
         losses: Vec::new(),
     }
 }
@@ -34,7 +34,7 @@ fn start(boot: &str, at_s: f64) -> ThisStart {
 #[test]
 fn a_bank_that_the_forecast_saw_dying_died_between_the_last_sign_and_the_next() {
     let rules = Rules::default();
-    let told = account(&before(), &start("second", 12.0), &rules);
+    let told = judge_last_end(&before(), &start("second", 12.0), &rules);
     let Ended::PowerLost { died } = told.ended else { panic!("{told:?}") };
     assert!(died > 0.8, "{died}");
     assert_eq!((told.from_s, told.to_s), (49_500.0, 49_512.0));
@@ -45,12 +45,12 @@ fn a_bank_that_the_forecast_saw_dying_died_between_the_last_sign_and_the_next() 
 fn power_lost_with_half_a_day_left_was_a_pulled_plug() {
     let mut early = before();
     early.forecast = Some((49_200.0, [36_000.0, 43_000.0, 50_000.0]));
-    let told = account(&early, &start("second", 12.0), &Rules::default());
+    let told = judge_last_end(&early, &start("second", 12.0), &Rules::default());
     let Ended::PowerLost { died } = told.ended else { panic!("{told:?}") };
     assert!(died < 0.2, "{died}");
     early.forecast = None;
     let Ended::PowerLost { died } =
-        account(&early, &start("second", 12.0), &Rules::default()).ended
+        judge_last_end(&early, &start("second", 12.0), &Rules::default()).ended
     else {
         panic!()
     };
@@ -63,7 +63,7 @@ fn the_longer_the_forecast_is_overrun_the_likelier_a_death() {
     let mut last = 0.0;
     for at in [0.0, 5_000.0, 9_000.0, 10_800.0, 14_400.0, 20_000.0] {
         let forecast = Some((0.0, [9_000.0, 10_800.0, 12_600.0]));
-        let died = weigh_loss(&Before { forecast, ..before() }, at, at + 60.0, &rules).died;
+        let died = weigh_loss(&BeforeStart { forecast, ..before() }, at, at + 60.0, &rules).died;
         assert!(died >= last - 1e-9 && (0.0..=1.0).contains(&died), "{at}: {died} after {last}");
         last = died;
     }
@@ -72,12 +72,12 @@ fn the_longer_the_forecast_is_overrun_the_likelier_a_death() {
 
 #[test]
 fn same_boot_means_the_daemon_alone() {
-    let told = account(&before(), &start("first", 49_530.0), &Rules::default());
+    let told = judge_last_end(&before(), &start("first", 49_530.0), &Rules::default());
     assert_eq!(told.ended, Ended::DaemonCrashed);
     assert!(at_start(&before(), &told).goes_on);
     let mut stopped = before();
     stopped.stopped = Some((49_505.0, StopHow::Stopped));
-    let told = account(&stopped, &start("first", 49_530.0), &Rules::default());
+    let told = judge_last_end(&stopped, &start("first", 49_530.0), &Rules::default());
     assert_eq!(told.ended, Ended::DaemonStopped);
     assert!(at_start(&stopped, &told).goes_on);
 }
@@ -87,7 +87,7 @@ fn switched_off_restarted_and_back_again() {
     let rules = Rules::default();
     let mut off = before();
     off.stopped = Some((49_505.5, StopHow::SwitchingOff));
-    let told = account(&off, &start("second", 9.0), &rules);
+    let told = judge_last_end(&off, &start("second", 9.0), &rules);
     assert_eq!((told.ended, told.from_s, told.to_s), (Ended::SwitchedOff, 49_505.5, 49_505.5));
     assert!(
         !at_start(&off, &told).goes_on,
@@ -95,7 +95,7 @@ fn switched_off_restarted_and_back_again() {
     );
 
     off.stopped = Some((49_505.5, StopHow::Restarting));
-    let told = account(&off, &start("second", 9.0), &rules);
+    let told = judge_last_end(&off, &start("second", 9.0), &rules);
     assert_eq!(told.ended, Ended::Restarted);
     assert!(at_start(&off, &told).goes_on);
 
@@ -112,7 +112,7 @@ fn switched_off_restarted_and_back_again() {
         (36_000_000, false),
     ] {
         back.wall_at_boot_ms = Some(1_000_000_000_000 + 49_505_500 + i64::from(off_ms));
-        let told = account(&off, &back, &rules);
+        let told = judge_last_end(&off, &back, &rules);
         assert_eq!(told.off_s, Some(f64::from(off_ms) / 1000.0));
         assert_eq!(at_start(&off, &told).goes_on, goes_on);
     }
@@ -123,11 +123,11 @@ fn a_clock_that_jumps_ten_years_changes_no_duration() {
     const TEN_YEARS_MS: i64 = 10 * 365 * 86_400_000;
     let mut dated = before();
     dated.wall_at_boot_ms = Some(1_700_000_000_000);
-    let still = account(&dated, &start("second", 5.0), &Rules::default());
+    let still = judge_last_end(&dated, &start("second", 5.0), &Rules::default());
     for jump in [-TEN_YEARS_MS, TEN_YEARS_MS] {
         let mut back = start("second", 5.0);
         back.wall_at_boot_ms = Some(1_700_000_000_000 + jump);
-        let told = account(&dated, &back, &Rules::default());
+        let told = judge_last_end(&dated, &back, &Rules::default());
         assert_eq!((told.from_s, told.to_s, told.ended), (still.from_s, still.to_s, still.ended));
         if jump < 0 {
             assert_eq!(told.off_s, None, "an end after the next start cannot be believed");
@@ -141,7 +141,7 @@ fn two_boots_with_the_same_wall_time_are_two_boots() {
     dated.wall_at_boot_ms = Some(1_700_000_000_000);
     let mut back = start("second", 5.0);
     back.wall_at_boot_ms = Some(1_700_000_000_000);
-    let told = account(&dated, &back, &Rules::default());
+    let told = judge_last_end(&dated, &back, &Rules::default());
     assert!(matches!(told.ended, Ended::PowerLost { .. }));
     assert_eq!(told.off_s, None);
 }
@@ -197,17 +197,17 @@ fn a_chain_of_short_boots_forgets_nothing_that_was_used() {
     };
     third.outing = Some(open(9, 0.3, None));
     third.forecast = None;
-    third.unsettled = vec![
-        Unsettled { outing: open(8, 0.2, None), died: 0.5 },
-        Unsettled { outing: open(7, 24.0, Some(1.0)), died: 0.3 },
+    third.earlier_parts = vec![
+        EarlierPart { outing: open(8, 0.2, None), died: 0.5 },
+        EarlierPart { outing: open(7, 24.0, Some(1.0)), died: 0.3 },
     ];
-    let told = account(&third, &start("third", 9.0), &Rules::default());
+    let told = judge_last_end(&third, &start("third", 9.0), &Rules::default());
     let made = at_start(&third, &told);
     let carried = made.since.unwrap().carried;
     assert!(!made.goes_on && carried.start == Start::Full);
     assert!((carried.delivered.wh() - 24.5).abs() < 1e-9, "{carried:?}");
     // The daemon alone restarted: the open one goes on, and the older doubt stands.
-    let told = account(&third, &start("first", 49_600.0), &Rules::default());
+    let told = judge_last_end(&third, &start("first", 49_600.0), &Rules::default());
     let made = at_start(&third, &told);
     let since = made.since.unwrap();
     assert!(made.goes_on && since.outing == Some(8));

@@ -12,8 +12,8 @@ use crate::{
     units::Seconds,
 };
 
-fn standing(shot: &Snapshot, q: Question) -> Option<Standing> {
-    shot.questions.iter().find(|one| one.question == q).map(|one| one.standing)
+fn standing(snapshot: &Snapshot, q: Question) -> Option<Standing> {
+    snapshot.questions.iter().find(|one| one.question == q).map(|one| one.standing)
 }
 fn level(text: &str) -> Option<Answer> {
     Answer::named(text)
@@ -26,9 +26,14 @@ fn absence_after_a_level_was_said_is_asked() {
     answer(&mut f, Question::HowFull, level("0.375"));
     f.seconds(3600, |_| three_watts());
     f.seconds(120, |_| away());
-    let shot = f.seconds(60, |_| three_watts());
-    assert_eq!(standing(&shot, Question::Swapped), Some(Standing::Open), "{:?}", shot.questions);
-    assert_eq!(shot.possibilities.len(), 2);
+    let snapshot = f.seconds(60, |_| three_watts());
+    assert_eq!(
+        standing(&snapshot, Question::Swapped),
+        Some(Standing::Open),
+        "{:?}",
+        snapshot.questions
+    );
+    assert_eq!(snapshot.possibilities.len(), 2);
 }
 
 #[test]
@@ -54,8 +59,8 @@ fn goes_on_against_the_odds_then_absence() {
     answer(&mut f, Question::SinceLast, Some(Answer::GoesOn));
     f.seconds(600, |_| three_watts());
     f.seconds(40, |_| away());
-    let shot = f.seconds(60, |_| three_watts());
-    assert_eq!(standing(&shot, Question::Swapped), Some(Standing::Open));
+    let snapshot = f.seconds(60, |_| three_watts());
+    assert_eq!(standing(&snapshot, Question::Swapped), Some(Standing::Open));
 }
 
 #[test]
@@ -67,8 +72,8 @@ fn joined_then_doubt_keeps_the_energy_and_the_start() {
     answer(&mut f, Question::SinceLast, Some(Answer::GoesOn));
     f.seconds(600, |_| three_watts());
     f.seconds(40, |_| away());
-    let shot = f.seconds(60, |_| three_watts());
-    assert!(shot.bank.delivered.wh() > 18.0, "{}", shot.bank.delivered.wh());
+    let snapshot = f.seconds(60, |_| three_watts());
+    assert!(snapshot.bank.delivered.wh() > 18.0, "{}", snapshot.bank.delivered.wh());
 }
 
 #[test]
@@ -93,14 +98,14 @@ fn an_inference_does_not_clear_the_finish_alarm() {
     f.second(three_watts());
     f.engine.note_since(Some(since(6.0)));
     f.ask(&Ask::Finish { after: Some(core::time::Duration::from_secs(5 * 3600)) }).unwrap();
-    let at_risk = |shot: &Snapshot| {
-        shot.alarms.iter().any(|one| matches!(one.about, About::FinishAtRisk { .. }))
+    let at_risk = |snapshot: &Snapshot| {
+        snapshot.alarms.iter().any(|one| matches!(one.about, About::FinishAtRisk { .. }))
     };
-    let shot = f.seconds(300, |_| three_watts());
-    assert!(at_risk(&shot), "raised");
+    let snapshot = f.seconds(300, |_| three_watts());
+    assert!(at_risk(&snapshot), "raised");
     f.engine.note_off(Seconds::of(20.0 * 86_400.0));
-    let shot = f.seconds(1200, |_| three_watts());
-    assert!(at_risk(&shot), "cleared by an inference");
+    let snapshot = f.seconds(1200, |_| three_watts());
+    assert!(at_risk(&snapshot), "cleared by an inference");
 }
 
 #[test]
@@ -131,8 +136,8 @@ fn taking_back_what_was_never_answered_undoes_no_bank() {
     f.seconds(10, |_| three_watts());
     let back = Ask::Answer { question: Question::BankChanged, answer: None };
     let done = f.ask(&back);
-    let shot = f.second(three_watts());
-    assert!(done.is_err(), "{done:?} {:?}", shot.bank.spec.as_ref().map(|s| s.name.clone()));
+    let snapshot = f.second(three_watts());
+    assert!(done.is_err(), "{done:?} {:?}", snapshot.bank.spec.as_ref().map(|s| s.name.clone()));
 }
 
 #[test]
@@ -142,9 +147,9 @@ fn joined_by_inference_it_goes_on_under_its_name() {
     f.engine.note_since(Some(since(2.0)));
     f.seconds(60, |_| three_watts());
     f.engine.note_off(Seconds::of(40.0));
-    let shot = f.seconds(30, |_| three_watts());
-    assert_eq!(shot.goes_on, Some(4));
-    assert_eq!(shot.outing.as_deref(), Some("Ridge above the reservoir"));
+    let snapshot = f.seconds(30, |_| three_watts());
+    assert_eq!(snapshot.goes_on, Some(4));
+    assert_eq!(snapshot.outing.as_deref(), Some("Ridge above the reservoir"));
 }
 
 #[test]
@@ -194,8 +199,8 @@ fn a_crash_after_an_absence_counts_to_the_last_row_for_either_bank() {
         Engine::new(Setup { bank: Some(blue_ten()), resume: Some(resume), ..setup() }, f.stamp());
     f.seconds(10, |_| three_watts());
     answer(&mut f, Question::Swapped, Some(Answer::Another));
-    let shot = f.seconds(10, |_| three_watts());
-    near(shot.bank.delivered.wh(), 6.05, 0.1, "since it came");
+    let snapshot = f.seconds(10, |_| three_watts());
+    near(snapshot.bank.delivered.wh(), 6.05, 0.1, "since it came");
 }
 
 #[test]
@@ -209,8 +214,8 @@ fn undo_of_a_change_keeps_what_was_bridged() {
     hole.supplies[0].amps = Err(Gap::Late);
     f.seconds(240, |_| hole.clone());
     answer(&mut f, Question::BankChanged, Some(Answer::Undo));
-    let shot = f.seconds(2, |_| three_watts());
-    assert!(shot.bank.bridged.wh() > 0.15);
+    let snapshot = f.seconds(2, |_| three_watts());
+    assert!(snapshot.bank.bridged.wh() > 0.15);
 }
 
 #[test]
@@ -220,8 +225,8 @@ fn a_bank_plugged_in_then_tapped_begins_when_it_came() {
     f.seconds(40, |_| away());
     f.seconds(1200, |_| three_watts());
     f.ask(&Ask::UseBank { bank: BankSpec::common()[1].clone(), start: Some(Start::Full) }).unwrap();
-    let shot = f.seconds(60, |_| three_watts());
-    assert!(shot.bank.delivered.wh() > 1.0);
+    let snapshot = f.seconds(60, |_| three_watts());
+    assert!(snapshot.bank.delivered.wh() > 1.0);
 }
 
 #[test]
@@ -246,13 +251,13 @@ fn mains_in_the_countdown_calls_it_off() {
     let mut counting = |_| matches!(f.second(three_watts()).power_off, PowerOff::Counting { .. });
     assert!((0..600).any(&mut counting));
     // Plugged into the mains: nothing comes out of the bank any more.
-    let shot = f.seconds(151, |_| measured(5.1, 0.0));
+    let snapshot = f.seconds(151, |_| measured(5.1, 0.0));
     assert!(
         !matches!(
-            shot.power_off,
+            snapshot.power_off,
             PowerOff::Saving { .. } | PowerOff::Closing { .. } | PowerOff::Asked { .. }
         ),
         "{:?}",
-        shot.power_off
+        snapshot.power_off
     );
 }

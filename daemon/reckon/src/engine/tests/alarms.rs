@@ -4,7 +4,7 @@ use core::time::Duration;
 
 use super::*;
 use crate::{
-    engine::{Ask, Change, Edge, Refusal},
+    engine::{AlarmChange, Ask, Edge, Refusal},
     reading::{Flags, Strain},
     snapshot::About,
     words,
@@ -13,7 +13,7 @@ use crate::{
 fn raised(edges: &[Edge]) -> Vec<&About> {
     edges
         .iter()
-        .filter(|edge| !matches!(edge.change, Change::Cleared { .. }))
+        .filter(|edge| !matches!(edge.change, AlarmChange::Cleared { .. }))
         .map(|edge| &edge.about)
         .collect()
 }
@@ -36,20 +36,20 @@ fn the_limits_of_the_remaining_time_come_one_after_another() {
     // 37 Wh at the cells; 8 W with bursts empty it in a few hours.
     for k in 0..5 * 3600_u32 {
         let burst = if k % 30 < 13 { 0.8 } else { 0.0 };
-        let shot = field.second(measured(5.0, 1.25 + burst));
+        let snapshot = field.second(measured(5.0, 1.25 + burst));
         for edge in field.engine.edges() {
             match (&edge.about, edge.change) {
-                (About::RunningOut { limit_min }, Change::Raised | Change::Changed) => {
+                (About::RunningOut { limit_min }, AlarmChange::Raised | AlarmChange::Changed) => {
                     seen.push(*limit_min);
-                    let cautious = lasts(&shot).cautious().si() / 60.0;
+                    let cautious = lasts(&snapshot).cautious().si() / 60.0;
                     // Or the deep tail is below half of it; nearer than where it is taken back.
                     let limit = f64::from(*limit_min);
                     assert!(cautious < 1.25 * limit + 5.0, "{limit_min} at {cautious} min");
                 }
-                (About::RunningOut { .. }, Change::Cleared { .. }) => flapped += 1,
+                (About::RunningOut { .. }, AlarmChange::Cleared { .. }) => flapped += 1,
                 other => panic!("{other:?}"),
             }
-            assert!(words::edge(&edge, &shot).ends_with('.'));
+            assert!(words::edge(&edge, &snapshot).ends_with('.'));
         }
     }
     assert!(flapped <= 1, "{flapped} taken back");
@@ -67,15 +67,15 @@ fn undervoltage_is_counted_once_an_event() {
         field.seconds(3, |_| low(good(), false, true));
         field.seconds(20, |_| low(good(), false, false))
     };
-    let shot = dip(&mut field);
-    assert_eq!(shot.undervoltage_times, 1);
-    assert!(shot.strain_seen.undervoltage && !shot.strain_seen.throttled);
-    assert_eq!(shot.trail.ticks.len(), 1);
-    let shot = dip(&mut field);
-    assert_eq!(shot.undervoltage_times, 2);
-    assert_eq!(shot.alarms[0].about, About::Undervoltage { times: 2 });
+    let snapshot = dip(&mut field);
+    assert_eq!(snapshot.undervoltage_times, 1);
+    assert!(snapshot.flags_seen.undervoltage && !snapshot.flags_seen.throttled);
+    assert_eq!(snapshot.draw_history.ticks.len(), 1);
+    let snapshot = dip(&mut field);
+    assert_eq!(snapshot.undervoltage_times, 2);
+    assert_eq!(snapshot.alarms[0].about, About::Undervoltage { times: 2 });
     // A flag alone counts as well (boards whose driver has no alarm file).
-    let shot = {
+    let snapshot = {
         let only_flag = || {
             let sweep = low(good(), false, true);
             Sweep {
@@ -86,11 +86,11 @@ fn undervoltage_is_counted_once_an_event() {
         field.seconds(4, |_| only_flag());
         field.seconds(700, |_| low(good(), false, false))
     };
-    assert_eq!(shot.undervoltage_times, 3);
-    assert!(shot.alarms.is_empty(), "over after ten quiet minutes: {:?}", shot.alarms);
+    assert_eq!(snapshot.undervoltage_times, 3);
+    assert!(snapshot.alarms.is_empty(), "over after ten quiet minutes: {:?}", snapshot.alarms);
     let edges = field.engine.edges();
     assert_eq!(raised(&edges).len(), 1, "told once: {edges:?}");
-    let Change::Cleared { lasted } = edges[1].change else { panic!("{edges:?}") };
+    let AlarmChange::Cleared { lasted } = edges[1].change else { panic!("{edges:?}") };
     assert!((600..760).contains(&lasted.as_secs()), "{lasted:?}");
 }
 
@@ -100,19 +100,19 @@ fn a_silent_sensor_is_told_and_taken_back() {
     field.seconds(120, |_| measured(5.0, 0.8));
     assert!(field.seconds(5, |_| silent(Gap::NoAnswer)).alarms.is_empty(), "a hiccup is not");
     field.seconds(30, |_| measured(5.0, 0.8));
-    let shot = field.seconds(20, |_| silent(Gap::NoAnswer));
+    let snapshot = field.seconds(20, |_| silent(Gap::NoAnswer));
     let about = About::SensorSilent { source: SourceIx(0), gap: Gap::NoAnswer };
-    assert_eq!(shot.alarms[0].about, about);
-    let said = words::alarm(&shot.alarms[0], &shot);
+    assert_eq!(snapshot.alarms[0].about, about);
+    let said = words::alarm(&snapshot.alarms[0], &snapshot);
     assert!(said.text.contains("INA226 power monitor"), "{}", said.text);
     field.seconds(60, |_| measured(5.0, 0.8));
     let edges = field.engine.edges();
     assert_eq!(raised(&edges), [&about]);
     assert_eq!(edges.len(), 2);
     // A sampler that hangs is told in the same way.
-    let shot = field.silence(20);
+    let snapshot = field.silence(20);
     let late = About::SensorSilent { source: SourceIx(0), gap: Gap::Late };
-    assert_eq!(shot.alarms[0].about, late);
+    assert_eq!(snapshot.alarms[0].about, late);
 }
 
 #[test]
@@ -133,20 +133,20 @@ fn heat_has_a_gap_between_raised_and_cleared() {
     };
     field.seconds(600, |k| at(if k % 2 == 0 { 79.0 } else { 80.5 }));
     assert!(field.engine.edges().len() <= 1);
-    let shot = field.seconds(60, |_| at(83.0));
-    assert_eq!(shot.alarms[0].about, About::Hot);
+    let snapshot = field.seconds(60, |_| at(83.0));
+    assert_eq!(snapshot.alarms[0].about, About::Hot);
     field.seconds(600, |k| at(if k % 2 == 0 { 76.0 } else { 81.0 }));
     assert_eq!(field.engine.edges().len(), 1, "raised, and nothing since");
-    let shot = field.seconds(120, |_| at(60.0));
-    assert!(shot.alarms.is_empty());
+    let snapshot = field.seconds(120, |_| at(60.0));
+    assert!(snapshot.alarms.is_empty());
     // Throttled together with undervoltage is the supply's doing, not heat.
     let both = Strain { undervoltage: true, throttled: true, ..Strain::default() };
-    let shot = field.seconds(30, |_| {
+    let snapshot = field.seconds(30, |_| {
         let sweep = low(measured(5.0, 0.8), true, true);
         let flags = Ok(Flags { now: both, lately: both });
         Sweep { board: BoardReading { flags, ..sweep.board }, ..sweep }
     });
-    assert!(shot.alarms.iter().all(|alarm| alarm.about != About::Hot), "{:?}", shot.alarms);
+    assert!(snapshot.alarms.iter().all(|alarm| alarm.about != About::Hot), "{:?}", snapshot.alarms);
 }
 
 #[test]
@@ -155,34 +155,34 @@ fn a_shunt_that_is_ten_times_off_is_doubted() {
     let table = [(0.8, false), (1.5, false), (8.0, true), (0.08, true), (0.6, false)];
     for (amps, want) in table {
         let mut field = Field::blue_ten();
-        let shot = field.seconds(90, |_| measured(5.0, amps));
+        let snapshot = field.seconds(90, |_| measured(5.0, amps));
         let doubt = About::ShuntDoubt { source: SourceIx(0) };
-        let found = shot.alarms.iter().any(|alarm| alarm.about == doubt);
-        assert_eq!(found, want, "{amps} A: {:?}", shot.alarms);
+        let found = snapshot.alarms.iter().any(|alarm| alarm.about == doubt);
+        assert_eq!(found, want, "{amps} A: {:?}", snapshot.alarms);
     }
     // A radio on a 12 V pack may draw that much.
     let mut field = Field::new(Setup { bank: Some(BankSpec::common()[2].clone()), ..setup() });
-    let shot = field.seconds(300, |_| measured(13.2, 5.0));
-    assert!(shot.alarms.iter().all(|alarm| !matches!(alarm.about, About::ShuntDoubt { .. })));
+    let snapshot = field.seconds(300, |_| measured(13.2, 5.0));
+    assert!(snapshot.alarms.iter().all(|alarm| !matches!(alarm.about, About::ShuntDoubt { .. })));
 }
 
 #[test]
 fn an_alarm_sleeps_and_wakes() {
     let mut field = Field::blue_ten();
     field.seconds(120, |_| measured(5.0, 0.8));
-    let shot = field.seconds(60, |_| silent(Gap::NoAnswer));
-    let since = shot.alarms[0].since;
+    let snapshot = field.seconds(60, |_| silent(Gap::NoAnswer));
+    let since = snapshot.alarms[0].since;
     let span = Duration::from_secs(300);
     field.ask(&Ask::Sleep { alarm: 0, since, span }).unwrap();
-    let shot = field.second(silent(Gap::NoAnswer));
-    assert!(shot.alarms[0].asleep_until.is_some());
+    let snapshot = field.second(silent(Gap::NoAnswer));
+    assert!(snapshot.alarms[0].asleep_until.is_some());
     let gone = Ask::Sleep { alarm: 0, since: Mono::at_s(1.0), span };
     assert_eq!(field.ask(&gone), Err(Refusal::AlarmGone));
     let gone = Ask::Sleep { alarm: 9, since, span };
     assert_eq!(field.ask(&gone), Err(Refusal::AlarmGone));
-    let shot = field.seconds(310, |_| silent(Gap::NoAnswer));
-    assert_eq!(shot.alarms[0].asleep_until, None, "awake again");
-    assert_eq!(shot.alarms[0].since, since, "and the same alarm");
+    let snapshot = field.seconds(310, |_| silent(Gap::NoAnswer));
+    assert_eq!(snapshot.alarms[0].asleep_until, None, "awake again");
+    assert_eq!(snapshot.alarms[0].since, since, "and the same alarm");
 }
 
 #[test]
@@ -198,9 +198,9 @@ fn nobody_draining_the_edges_does_not_fill_the_memory() {
 /// How long the one alarm of these edges stood: raised once, cleared once, nothing else.
 fn stood_s(edges: &[Edge], about: &About) -> u64 {
     let [up, down] = edges else { panic!("want raised and cleared: {edges:?}") };
-    assert_eq!((&up.about, up.change), (about, Change::Raised));
+    assert_eq!((&up.about, up.change), (about, AlarmChange::Raised));
     assert_eq!(&down.about, about);
-    let Change::Cleared { lasted } = down.change else { panic!("{down:?}") };
+    let AlarmChange::Cleared { lasted } = down.change else { panic!("{down:?}") };
     lasted.as_secs()
 }
 
@@ -216,8 +216,8 @@ fn a_draw_so_low_that_the_bank_may_switch_off_is_told_once_and_taken_back_once()
     field.seconds(60, |_| measured(5.0, 0.045));
     // Above the limit, but not by much: nothing changes.
     field.seconds(600, |k| measured(5.0, if k % 2 == 0 { 0.07 } else { 0.055 }));
-    let shot = field.seconds(30, |_| measured(5.0, 0.12));
-    assert_eq!(shot.alarms[0].about, About::AutoOff);
+    let snapshot = field.seconds(30, |_| measured(5.0, 0.12));
+    assert_eq!(snapshot.alarms[0].about, About::AutoOff);
     field.seconds(90, |_| measured(5.0, 0.12));
     // 60 s low but for the ten before it was believed, 600 between, 60 before it was taken back.
     assert_eq!(stood_s(&field.engine.edges(), &About::AutoOff), 50 + 600 + 60);
@@ -238,8 +238,8 @@ fn a_draw_well_above_the_activitys_usual_one_is_told_once_and_taken_back_once() 
     field.seconds(1200, |_| measured(5.0, 1.2));
     // Back by half of the surplus only: it stands, and does not flap.
     field.seconds(600, |k| measured(5.0, if (k / 60).is_multiple_of(2) { 0.8 } else { 1.2 }));
-    let shot = field.last.clone().unwrap();
-    let [alarm] = &shot.alarms[..] else { panic!("{:?}", shot.alarms) };
+    let snapshot = field.last.clone().unwrap();
+    let [alarm] = &snapshot.alarms[..] else { panic!("{:?}", snapshot.alarms) };
     let About::DrawHigh { activity, usual } = &alarm.about else { panic!("{alarm:?}") };
     assert_eq!(activity, "Logging");
     near(usual.si(), 3.1, 0.05, "usual");
@@ -259,7 +259,7 @@ fn a_clock_that_is_not_set_is_told_once_while_a_timed_mode_is_on() {
         for _ in 0..count {
             field.now_s += 1.0;
             let at = Stamp { trust: Trust::Unset, ..field.stamp() };
-            field.engine.take(&Sweep { at: at.mono, ..measured(5.0, 0.8) }, at);
+            field.engine.observe(&Sweep { at: at.mono, ..measured(5.0, 0.8) }, at);
         }
     };
     let does = |field: &mut Field, name: &str| {

@@ -117,8 +117,8 @@ fn step() -> impl Strategy<Value = Step> {
 }
 
 /// What must hold of every snapshot.
-fn check(shot: &Snapshot) {
-    let forecast = match &shot.outlook {
+fn check(snapshot: &Snapshot) {
+    let forecast = match &snapshot.outlook {
         Outlook::Lasts(forecast) => Some(forecast),
         Outlook::Blind { last, .. } => last.as_ref(),
         _ => None,
@@ -126,23 +126,23 @@ fn check(shot: &Snapshot) {
     if let Some(forecast) = forecast {
         assert!(in_order(forecast), "{forecast:?}");
     }
-    for one in &shot.activities {
+    for one in &snapshot.activities {
         if let Some([low, middle, high]) = one.remaining {
             assert!(low <= middle && middle <= high, "{one:?}");
         }
     }
-    if let Some([low, middle, high]) = shot.bank.usable {
-        assert!(low <= middle && middle <= high, "{:?}", shot.bank);
+    if let Some([low, middle, high]) = snapshot.bank.usable {
+        assert!(low <= middle && middle <= high, "{:?}", snapshot.bank);
     }
-    assert!(shot.bank.delivered.si() >= 0.0 && shot.bank.bridged.si() >= 0.0);
-    assert!(shot.trail.mean_w.len() <= 240 && shot.trail.ticks.len() <= 64);
+    assert!(snapshot.bank.delivered.si() >= 0.0 && snapshot.bank.bridged.si() >= 0.0);
+    assert!(snapshot.draw_history.mean_w.len() <= 240 && snapshot.draw_history.ticks.len() <= 64);
     for text in [
-        crate::words::status(shot),
-        crate::words::supply(shot),
-        crate::words::board(shot),
-        crate::words::bank(shot),
-        crate::words::basis(shot),
-        crate::words::verdict(shot).unwrap_or_default(),
+        crate::words::status(snapshot),
+        crate::words::supply(snapshot),
+        crate::words::board(snapshot),
+        crate::words::bank(snapshot),
+        crate::words::basis(snapshot),
+        crate::words::verdict(snapshot).unwrap_or_default(),
     ] {
         assert!(!text.contains("NaN") && !text.contains("inf "), "{text}");
     }
@@ -162,7 +162,7 @@ proptest! {
             match step {
                 Step::Sweep(sweep) => {
                     let at = field.stamp();
-                    check(&field.engine.take(&sweep, at));
+                    check(&field.engine.observe(&sweep, at));
                 }
                 Step::Even(sweep, count) => {
                     check(&field.seconds(u32::from(count), |_| sweep.clone()));

@@ -18,9 +18,9 @@ fn play(made: &Made, setup: Setup) -> (Engine, Vec<Arc<Snapshot>>) {
     let mut shots = Vec::new();
     for (n, beat) in made.beats.iter().enumerate() {
         let sweep = averaged(Mono::at_s(beat.at_s), beat.watts);
-        let shot = engine.take(&sweep, stamp_at(beat.at_s, NOON));
+        let snapshot = engine.observe(&sweep, stamp_at(beat.at_s, NOON));
         if n % 60 == 0 {
-            shots.push(shot);
+            shots.push(snapshot);
         }
     }
     (engine, shots)
@@ -88,7 +88,7 @@ fn a_fold_ends_with_the_activity_and_with_the_bank() {
     let play = |engine: &mut Engine, from: usize, to: usize| {
         for beat in &made.beats[from..to] {
             let _ = engine
-                .take(&averaged(Mono::at_s(beat.at_s), beat.watts), stamp_at(beat.at_s, NOON));
+                .observe(&averaged(Mono::at_s(beat.at_s), beat.watts), stamp_at(beat.at_s, NOON));
         }
         stamp_at(made.beats[to - 1].at_s, NOON)
     };
@@ -133,11 +133,11 @@ fn what_load_takes_and_outlast_itself() {
         sweep
     };
     assert_eq!(field.seconds(300, at_load).load, None, "too soon");
-    let shot = field.seconds(1500, at_load);
-    let line = shot.load.unwrap();
+    let snapshot = field.seconds(1500, at_load);
+    let line = snapshot.load.unwrap();
     near(line.slope, 3.06, 0.001, "idle to all cores");
     near(line.intercept, 3.06, 0.001, "idle");
-    near(shot.own_draw.unwrap().0.si(), 0.00153, 1e-6, "own draw");
+    near(snapshot.own_draw.unwrap().0.si(), 0.00153, 1e-6, "own draw");
     // A load that never changes tells nothing.
     let mut field = Field::new(with_bank());
     assert_eq!(field.seconds(1800, |_| measured(5.0, 0.8)).load, None);
@@ -147,11 +147,11 @@ fn what_load_takes_and_outlast_itself() {
 fn a_fan_is_weighed_by_its_mark() {
     let made = Recipe::of(15.0, Sends::Never, false).make(7);
     let mut engine = Engine::new(with_bank(), stamp_at(990.0, NOON));
-    let mut shot = None;
+    let mut snapshot = None;
     for (n, beat) in made.beats.iter().enumerate().take(1000) {
         let at = stamp_at(beat.at_s, NOON);
         let fan = if n >= 400 { 0.62 } else { 0.0 };
-        shot = Some(engine.take(&averaged(at.mono, beat.watts + fan), at));
+        snapshot = Some(engine.observe(&averaged(at.mono, beat.watts + fan), at));
         match n {
             100 => engine.note_mark("lunch", at.mono),
             399 => engine.note_mark("fan on", at.mono),
@@ -163,7 +163,7 @@ fn a_fan_is_weighed_by_its_mark() {
     assert_eq!(judged.len(), 1);
     let (difference, error) = (judged[0].difference.si(), judged[0].error.si());
     assert!((difference - 0.62).abs() < 3.0 * error && error < 0.1, "{difference} ± {error}");
-    assert_eq!(shot.unwrap().switched.as_deref().map(|one| one.mark.as_str()), Some("fan on"));
+    assert_eq!(snapshot.unwrap().switched.as_deref().map(|one| one.mark.as_str()), Some("fan on"));
     assert!(engine.switched().is_empty(), "said once");
 }
 
@@ -188,16 +188,16 @@ fn running(name: &str, cores_busy: f64) -> Sweep {
     Sweep { programs, ..measured(5.0, 0.8) }
 }
 
-fn doing(shot: &Snapshot) -> Option<&str> {
-    shot.activities.iter().find(|one| one.current).map(|one| one.name.as_str())
+fn doing(snapshot: &Snapshot) -> Option<&str> {
+    snapshot.activities.iter().find(|one| one.current).map(|one| one.name.as_str())
 }
 
 #[test]
 fn rules_choose_until_somebody_taps() {
     let mut field = Field::new(rules());
     let decodes = |_| running("MyDecoder", 0.6);
-    let shot = field.seconds(50, decodes);
-    assert_eq!((doing(&shot), shot.by_itself), (None, Some(true)), "not sure yet");
+    let snapshot = field.seconds(50, decodes);
+    assert_eq!((doing(&snapshot), snapshot.activity_auto), (None, Some(true)), "not sure yet");
     assert_eq!(doing(&field.seconds(70, decodes)), Some("Receive"));
     // A minute without it changes nothing, two do.
     field.seconds(60, |_| running("other", 0.6));
@@ -205,21 +205,21 @@ fn rules_choose_until_somebody_taps() {
     assert_eq!(doing(&field.seconds(170, |_| running("MyDecoder", 0.04))), None);
     // A tap wins over the rules.
     field.ask(&Ask::Activity { name: Some("Contacts".into()) }).unwrap();
-    let shot = field.seconds(300, decodes);
-    assert_eq!((doing(&shot), shot.by_itself), (Some("Contacts"), Some(false)));
+    let snapshot = field.seconds(300, decodes);
+    assert_eq!((doing(&snapshot), snapshot.activity_auto), (Some("Contacts"), Some(false)));
     // Which of the two it is survives a restart.
     let choices = field.engine.choices();
     let resume = |choices| Setup { resume: Some(Resume { choices, same_boot: true }), ..rules() };
     let mut again = Field::new(resume(choices));
     again.now_s = field.now_s;
-    let shot = again.seconds(300, decodes);
-    assert_eq!((doing(&shot), shot.by_itself), (Some("Contacts"), Some(false)));
-    again.ask(&Ask::ActivityByItself).unwrap();
+    let snapshot = again.seconds(300, decodes);
+    assert_eq!((doing(&snapshot), snapshot.activity_auto), (Some("Contacts"), Some(false)));
+    again.ask(&Ask::ActivityAuto).unwrap();
     assert_eq!(doing(&again.seconds(130, decodes)), Some("Receive"));
     let mut third = Field::new(resume(again.engine.choices()));
     third.now_s = again.now_s;
-    let shot = third.seconds(10, decodes);
-    assert_eq!((doing(&shot), shot.by_itself), (Some("Receive"), Some(true)));
+    let snapshot = third.seconds(10, decodes);
+    assert_eq!((doing(&snapshot), snapshot.activity_auto), (Some("Receive"), Some(true)));
 }
 
 #[test]
@@ -227,8 +227,8 @@ fn the_time_of_day_chooses_only_while_the_clock_is_believed() {
     let mut field = Field::new(rules());
     field.seconds(1700, |_| measured(5.0, 0.8));
     assert_eq!(doing(field.last.as_ref().unwrap()), None, "before half past two");
-    let shot = field.seconds(300, |_| measured(5.0, 0.8));
-    assert_eq!(doing(&shot), Some("Logging"));
+    let snapshot = field.seconds(300, |_| measured(5.0, 0.8));
+    assert_eq!(doing(&snapshot), Some("Logging"));
     let mut unset = Engine::new(rules(), Stamp { trust: Trust::Unset, ..field.stamp() });
     for second in 0..300 {
         let at = Stamp {
@@ -236,15 +236,15 @@ fn the_time_of_day_chooses_only_while_the_clock_is_believed() {
             trust: Trust::Unset,
             ..field.stamp()
         };
-        let shot = unset.take(&Sweep { at: at.mono, ..measured(5.0, 0.8) }, at);
-        assert_eq!(doing(&shot), None);
+        let snapshot = unset.observe(&Sweep { at: at.mono, ..measured(5.0, 0.8) }, at);
+        assert_eq!(doing(&snapshot), None);
     }
 }
 
 #[test]
 fn without_rules_nothing_chooses_itself() {
     let mut field = Field::blue_ten();
-    assert_eq!(field.ask(&Ask::ActivityByItself), Err(Refusal::NoRules));
-    let shot = field.seconds(200, |_| running("MyDecoder", 0.6));
-    assert_eq!((doing(&shot), shot.by_itself), (None, None));
+    assert_eq!(field.ask(&Ask::ActivityAuto), Err(Refusal::NoRules));
+    let snapshot = field.seconds(200, |_| running("MyDecoder", 0.6));
+    assert_eq!((doing(&snapshot), snapshot.activity_auto), (None, None));
 }

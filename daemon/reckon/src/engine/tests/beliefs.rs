@@ -42,12 +42,12 @@ fn answer_off(field: &mut Field) {
     field.ask(&Ask::PowerOff(crate::power_off::PowerOffAsk::Stop)).unwrap();
 }
 
-fn open(shot: &Snapshot) -> Vec<Question> {
-    shot.questions.iter().filter(|one| one.is_open()).map(|one| one.question).collect()
+fn open(snapshot: &Snapshot) -> Vec<Question> {
+    snapshot.questions.iter().filter(|one| one.is_open()).map(|one| one.question).collect()
 }
 
-fn running_out(shot: &Snapshot) -> bool {
-    shot.alarms.iter().any(|one| matches!(one.about, crate::snapshot::About::RunningOut { .. }))
+fn running_out(snapshot: &Snapshot) -> bool {
+    snapshot.alarms.iter().any(|one| matches!(one.about, crate::snapshot::About::RunningOut { .. }))
 }
 
 /// A bank that has given nearly all that it can, minutes before its end.
@@ -81,8 +81,8 @@ fn a_sweep_of_no_volts_while_current_flows_is_a_gap() {
     let (mut field, mut calm) = (Field::blue_ten(), Field::blue_ten());
     let before = field.seconds(600, |_| three_watts());
     let calm = calm.seconds(631, |_| three_watts());
-    let shot = field.second(measured(0.0, 0.6));
-    assert_eq!(shot.supply.volts, Err(Gap::Implausible));
+    let snapshot = field.second(measured(0.0, 0.6));
+    assert_eq!(snapshot.supply.volts, Err(Gap::Implausible));
     let after = field.seconds(30, |_| three_watts());
     assert_eq!(after.outing_began, before.outing_began);
     assert!(after.questions.iter().all(|one| one.question != Question::Swapped));
@@ -93,45 +93,45 @@ fn a_sweep_of_no_volts_while_current_flows_is_a_gap() {
 #[test]
 fn in_the_countdown_of_a_dying_bank_neither_a_zero_nor_a_dip_calls_anything_off() {
     let mut field = counting();
-    let shot = field.second(three_watts());
-    assert!(matches!(shot.power_off, PowerOff::Counting { .. }), "{:?}", shot.power_off);
+    let snapshot = field.second(three_watts());
+    assert!(matches!(snapshot.power_off, PowerOff::Counting { .. }), "{:?}", snapshot.power_off);
     for odd in [measured(0.0, 0.6), away(), away(), away()] {
         field.second(odd);
     }
-    let shot = field.seconds(20, |_| three_watts());
-    assert!(matches!(shot.power_off, PowerOff::Counting { .. }), "{:?}", shot.power_off);
-    assert!(running_out(&shot) && lasts(&shot).cautious().si() < 300.0);
-    assert_eq!(shot.outing_began, Mono::at_s(10.0));
+    let snapshot = field.seconds(20, |_| three_watts());
+    assert!(matches!(snapshot.power_off, PowerOff::Counting { .. }), "{:?}", snapshot.power_off);
+    assert!(running_out(&snapshot) && lasts(&snapshot).cautious().si() < 300.0);
+    assert_eq!(snapshot.outing_began, Mono::at_s(10.0));
 }
 
 #[test]
 fn a_supply_that_was_away_widens_the_range_and_clears_no_warning() {
     let mut field = counting();
     field.seconds(40, |_| away());
-    let shot = field.seconds(40, |_| three_watts());
-    assert_eq!(open(&shot), [Question::Swapped]);
-    assert_eq!(shot.possibilities.len(), 2, "{:?}", shot.possibilities);
-    let [low, _, high] = hours(&lasts(&shot));
+    let snapshot = field.seconds(40, |_| three_watts());
+    assert_eq!(open(&snapshot), [Question::Swapped]);
+    assert_eq!(snapshot.possibilities.len(), 2, "{:?}", snapshot.possibilities);
+    let [low, _, high] = hours(&lasts(&snapshot));
     assert!(low < 0.1 && high > 2.0, "{low} to {high}");
-    assert!(running_out(&shot));
-    assert!(matches!(shot.power_off, PowerOff::Counting { .. }), "{:?}", shot.power_off);
+    assert!(running_out(&snapshot));
+    assert!(matches!(snapshot.power_off, PowerOff::Counting { .. }), "{:?}", snapshot.power_off);
     // The word: another bank. What was said of the old one is over.
     answer(&mut field, Question::Swapped, Some(Answer::Another));
-    let shot = field.seconds(300, |_| three_watts());
-    assert!(!running_out(&shot) && shot.possibilities.is_empty());
-    assert!(!matches!(shot.power_off, PowerOff::Counting { .. }));
-    assert!(shot.outing_began > Mono::at_s(100.0));
-    near(shot.bank.delivered.wh(), 3.0 * 340.0 / 3600.0, 0.02, "since it came");
-    assert_eq!(open(&shot), [Question::HowFull]);
+    let snapshot = field.seconds(300, |_| three_watts());
+    assert!(!running_out(&snapshot) && snapshot.possibilities.is_empty());
+    assert!(!matches!(snapshot.power_off, PowerOff::Counting { .. }));
+    assert!(snapshot.outing_began > Mono::at_s(100.0));
+    near(snapshot.bank.delivered.wh(), 3.0 * 340.0 / 3600.0, 0.02, "since it came");
+    assert_eq!(open(&snapshot), [Question::HowFull]);
     // Taken back: as it was, and what was drawn since is the old bank's.
     answer(&mut field, Question::Swapped, None);
-    let shot = field.seconds(30, |_| three_watts());
-    assert_eq!(shot.outing_began, Mono::at_s(10.0));
-    assert!(shot.bank.delivered.wh() > 29.2, "{}", shot.bank.delivered.wh());
-    assert!(running_out(&shot));
+    let snapshot = field.seconds(30, |_| three_watts());
+    assert_eq!(snapshot.outing_began, Mono::at_s(10.0));
+    assert!(snapshot.bank.delivered.wh() > 29.2, "{}", snapshot.bank.delivered.wh());
+    assert!(running_out(&snapshot));
     answer(&mut field, Question::Swapped, Some(Answer::Same));
-    let shot = field.seconds(30, |_| three_watts());
-    assert!(shot.possibilities.is_empty() && lasts(&shot).cautious().si() < 300.0);
+    let snapshot = field.seconds(30, |_| three_watts());
+    assert!(snapshot.possibilities.is_empty() && lasts(&snapshot).cautious().si() < 300.0);
 }
 
 #[test]
@@ -153,10 +153,10 @@ fn an_absence_draws_nothing_and_is_not_usual() {
     let mut field = Field::blue_ten();
     let before = field.seconds(1800, |_| three_watts());
     // Fed otherwise for three quarters of an hour.
-    let shot = field.seconds(2700, |_| measured(5.0, 0.01));
-    near(shot.bank.delivered.wh(), before.bank.delivered.wh(), 0.05, "delivered");
-    let shot = field.seconds(10, |_| three_watts());
-    let (then, now) = (hours(&lasts(&before)), hours(&lasts(&shot)));
+    let snapshot = field.seconds(2700, |_| measured(5.0, 0.01));
+    near(snapshot.bank.delivered.wh(), before.bank.delivered.wh(), 0.05, "delivered");
+    let snapshot = field.seconds(10, |_| three_watts());
+    let (then, now) = (hours(&lasts(&before)), hours(&lasts(&snapshot)));
     for k in 0..3 {
         near(now[k], then[k], 0.04 * then[k], "hours left");
     }
@@ -167,13 +167,13 @@ fn after_a_boot_that_nobody_can_date_the_range_spans_both_and_warnings_go_by_the
     let mut field = Field::blue_ten();
     field.second(three_watts());
     field.engine.note_since(Some(since(8.0)));
-    let shot = field.seconds(60, |_| three_watts());
-    assert_eq!(open(&shot), [Question::SinceLast]);
-    let [low, _, high] = hours(&lasts(&shot));
-    let stories: Vec<Story> = shot.possibilities.iter().map(|one| one.story).collect();
+    let snapshot = field.seconds(60, |_| three_watts());
+    assert_eq!(open(&snapshot), [Question::SinceLast]);
+    let [low, _, high] = hours(&lasts(&snapshot));
+    let stories: Vec<Story> = snapshot.possibilities.iter().map(|one| one.story).collect();
     assert_eq!(stories, [Story::GoesOn, Story::Charged, Story::AnyLevel]);
     assert!(low < 1.0 && high > 7.0, "{low} to {high}");
-    assert!(running_out(&shot), "the cautious story is nearly empty");
+    assert!(running_out(&snapshot), "the cautious story is nearly empty");
     assert_eq!(field.engine.start(), Start::Unknown);
 
     // Each answer takes effect at once, and can be taken back.
@@ -197,15 +197,15 @@ fn what_is_merely_inferred_takes_no_warning_back() {
     let mut field = Field::blue_ten();
     field.second(three_watts());
     field.engine.note_since(Some(since(9.0)));
-    let shot = field.seconds(60, |_| three_watts());
-    assert!(running_out(&shot));
+    let snapshot = field.seconds(60, |_| three_watts());
+    assert!(running_out(&snapshot));
     // The phone tells the time: six days. Charged, most likely; nobody has said so.
     field.engine.note_off(Seconds::of(6.0 * 86_400.0));
-    let shot = field.seconds(600, |_| three_watts());
-    let view = shot.questions.iter().find(|one| one.question == Question::SinceLast).unwrap();
+    let snapshot = field.seconds(600, |_| three_watts());
+    let view = snapshot.questions.iter().find(|one| one.question == Question::SinceLast).unwrap();
     assert_ne!(view.standing, Standing::Said);
-    assert!(shot.possibilities.iter().all(|one| one.story != Story::GoesOn));
-    assert!(running_out(&shot), "it stands till somebody says");
+    assert!(snapshot.possibilities.iter().all(|one| one.story != Story::GoesOn));
+    assert!(running_out(&snapshot), "it stands till somebody says");
     answer(&mut field, Question::SinceLast, Some(Answer::Charged));
     assert!(!running_out(&field.seconds(300, |_| three_watts())));
 }
@@ -216,8 +216,9 @@ fn a_bank_that_outlives_what_was_left_of_it_was_charged() {
     field.second(three_watts());
     field.engine.note_since(Some(since(9.5)));
     let first = field.seconds(60, |_| three_watts());
-    let weight = |shot: &Snapshot, story| {
-        shot.possibilities
+    let weight = |snapshot: &Snapshot, story| {
+        snapshot
+            .possibilities
             .iter()
             .find(|one| one.story == story)
             .map_or(0.0, |one| one.weight.part())
@@ -238,8 +239,8 @@ fn a_word_on_the_level_settles_it_too() {
     answer(&mut field, Question::SinceLast, Some(Answer::Another));
     assert_eq!(open(&field.second(three_watts())), [Question::HowFull]);
     answer(&mut field, Question::HowFull, Some(half));
-    let shot = field.seconds(2, |_| three_watts());
-    assert!(open(&shot).is_empty() && shot.possibilities.is_empty());
+    let snapshot = field.seconds(2, |_| three_watts());
+    assert!(open(&snapshot).is_empty() && snapshot.possibilities.is_empty());
     let Start::Part(level) = field.engine.start() else { panic!("{:?}", field.engine.start()) };
     assert!((level.part() - 0.5).abs() < 1e-9);
     answer(&mut field, Question::HowFull, None);
@@ -302,31 +303,31 @@ fn a_bank_that_came_in_the_middle_and_is_then_told_of_keeps_what_it_gave() {
     let came = field.second(three_watts()).outing_began;
     let green = BankSpec { name: String::from("Green ten"), ..blue_ten() };
     field.ask(&Ask::UseBank { bank: green, start: Some(Start::Full) }).unwrap();
-    let shot = field.seconds(60, |_| three_watts());
+    let snapshot = field.seconds(60, |_| three_watts());
     assert_eq!(
-        (shot.outing_began, shot.bank.spec.as_ref().unwrap().name.as_str()),
+        (snapshot.outing_began, snapshot.bank.spec.as_ref().unwrap().name.as_str()),
         (came, "Green ten")
     );
-    near(shot.bank.delivered.wh(), 3.0 * 661.0 / 3600.0, 0.02, "since it came");
+    near(snapshot.bank.delivered.wh(), 3.0 * 661.0 / 3600.0, 0.02, "since it came");
     // Undone twice: which bank it is, and that another one came at all.
     answer(&mut field, Question::BankChanged, Some(Answer::Undo));
-    let shot = field.second(three_watts());
-    assert_eq!(shot.outing_began, came);
-    near(shot.bank.delivered.wh(), 3.0 * 662.0 / 3600.0, 0.02, "nothing twice");
+    let snapshot = field.second(three_watts());
+    assert_eq!(snapshot.outing_began, came);
+    near(snapshot.bank.delivered.wh(), 3.0 * 662.0 / 3600.0, 0.02, "nothing twice");
     answer(&mut field, Question::Swapped, None);
-    let shot = field.seconds(40, |_| three_watts());
-    assert_eq!(shot.outing_began, before.outing_began);
-    near(shot.bank.delivered.wh(), 3.0 * 2502.0 / 3600.0, 0.03, "all of it");
+    let snapshot = field.seconds(40, |_| three_watts());
+    assert_eq!(snapshot.outing_began, before.outing_began);
+    near(snapshot.bank.delivered.wh(), 3.0 * 2502.0 / 3600.0, 0.03, "all of it");
 }
 
 #[test]
 fn the_very_first_start_takes_the_bank_for_full_and_says_that_it_does() {
     let mut field = Field::blue_ten();
-    let shot = field.seconds(60, |_| three_watts());
-    let view = shot.questions.iter().find(|one| one.question == Question::HowFull).unwrap();
+    let snapshot = field.seconds(60, |_| three_watts());
+    let view = snapshot.questions.iter().find(|one| one.question == Question::HowFull).unwrap();
     assert_eq!(view.standing, Standing::Inferred);
     assert_eq!(field.engine.start(), Start::Full);
-    assert!(shot.possibilities.is_empty());
+    assert!(snapshot.possibilities.is_empty());
 }
 
 #[test]
@@ -339,9 +340,9 @@ fn a_restart_in_another_boot_without_any_record_is_doubted_as_well() {
     };
     let resume = Resume { choices, same_boot: false };
     let mut field = Field::new(Setup { bank: Some(blue_ten()), resume: Some(resume), ..setup() });
-    let shot = field.seconds(60, |_| three_watts());
-    assert_eq!(open(&shot), [Question::SinceLast]);
-    assert!(shot.possibilities.iter().any(|one| one.story == Story::GoesOn));
+    let snapshot = field.seconds(60, |_| three_watts());
+    assert_eq!(open(&snapshot), [Question::SinceLast]);
+    assert!(snapshot.possibilities.iter().any(|one| one.story == Story::GoesOn));
 }
 
 #[test]
@@ -354,12 +355,12 @@ fn a_restart_of_the_daemon_alone_forgets_no_doubt_about_the_supply() {
     let resume = Resume { choices, same_boot: true };
     let setup = Setup { bank: Some(blue_ten()), resume: Some(resume), ..setup() };
     field.engine = Engine::new(setup, field.stamp());
-    let shot = field.seconds(40, |_| three_watts());
-    assert!(open(&shot).contains(&Question::Swapped));
-    near(shot.bank.delivered.wh(), 3.0 * 2440.0 / 3600.0, 0.02, "of the outing");
+    let snapshot = field.seconds(40, |_| three_watts());
+    assert!(open(&snapshot).contains(&Question::Swapped));
+    near(snapshot.bank.delivered.wh(), 3.0 * 2440.0 / 3600.0, 0.02, "of the outing");
     answer(&mut field, Question::Swapped, Some(Answer::Another));
-    let shot = field.seconds(2, |_| three_watts());
-    near(shot.bank.delivered.wh(), 3.0 * 642.0 / 3600.0, 0.02, "since it came");
+    let snapshot = field.seconds(2, |_| three_watts());
+    near(snapshot.bank.delivered.wh(), 3.0 * 642.0 / 3600.0, 0.02, "since it came");
 }
 
 #[test]
@@ -369,12 +370,12 @@ fn what_the_operator_says_of_the_last_end_moves_the_belief() {
     field.engine.note_since(Some(SinceLast { died: 0.4, ..since(7.0) }));
     let ended = |said| Some(HowEnded { outing: 4, died: 0.4, said });
     field.engine.note_last_ended(ended(None));
-    let shot = field.seconds(30, |_| three_watts());
-    assert!(open(&shot).contains(&Question::HowEnded));
+    let snapshot = field.seconds(30, |_| three_watts());
+    assert!(open(&snapshot).contains(&Question::HowEnded));
     field.engine.note_last_ended(ended(Some(true)));
     let empty = field.seconds(30, |_| three_watts());
     assert!(field.engine.belief().weight_of(Story::GoesOn) <= 0.051);
-    assert!(hours(&lasts(&empty))[0] >= hours(&lasts(&shot))[0]);
+    assert!(hours(&lasts(&empty))[0] >= hours(&lasts(&snapshot))[0]);
     field.engine.note_last_ended(ended(Some(false)));
     assert!(field.engine.belief().weight_of(Story::GoesOn) > 0.5);
 }
@@ -386,9 +387,9 @@ fn a_pack_goes_through_its_transmissions_as_one_outing() {
     let mut field = Field::new(Setup { bank: Some(six), ..setup() });
     // 12.6 V at 0.6 A; every half minute 13 s of 11.9 V at 5 A, for an hour.
     let slot = |k: u32| if k % 30 < 13 { measured(11.9, 5.0) } else { measured(12.6, 0.6) };
-    let shot = field.seconds(3600, slot);
-    assert_eq!(shot.outing_began, Mono::at_s(10.0));
-    assert!(shot.questions.iter().all(|one| one.question != Question::Swapped));
+    let snapshot = field.seconds(3600, slot);
+    assert_eq!(snapshot.outing_began, Mono::at_s(10.0));
+    assert!(snapshot.questions.iter().all(|one| one.question != Question::Swapped));
     let watts = (13.0 * 11.9 * 5.0 + 17.0 * 12.6 * 0.6) / 30.0;
-    near(shot.bank.delivered.wh(), watts, 0.1, "an hour's energy");
+    near(snapshot.bank.delivered.wh(), watts, 0.1, "an hour's energy");
 }

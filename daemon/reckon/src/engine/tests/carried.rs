@@ -40,12 +40,12 @@ fn what_was_used_before_the_board_was_switched_off_counts() {
     field.engine.carry_on(&carried(4.0, 12.0));
     // Half an hour, so that both know the draw: before that the fresh one leans on the print.
     let new = fresh.seconds(1800, |_| measured(5.0, 0.6));
-    let shot = field.seconds(1800, |_| measured(5.0, 0.6));
-    assert_eq!(shot.outing.as_deref(), Some("Ridge above the reservoir"));
+    let snapshot = field.seconds(1800, |_| measured(5.0, 0.6));
+    assert_eq!(snapshot.outing.as_deref(), Some("Ridge above the reservoir"));
     // 12 Wh from before and half an hour at 3 W.
-    near(shot.bank.delivered.wh(), 13.5, 0.02, "delivered");
+    near(snapshot.bank.delivered.wh(), 13.5, 0.02, "delivered");
     // 12 Wh less at 3 W is four hours less; knowing that the bank outlived them moves it up a bit.
-    let less = hours(&lasts(&new))[1] - hours(&lasts(&shot))[1];
+    let less = hours(&lasts(&new))[1] - hours(&lasts(&snapshot))[1];
     assert!((2.5..4.2).contains(&less), "{less} h less");
 }
 
@@ -55,13 +55,13 @@ fn what_is_taught_while_the_outing_is_on_is_used_at_once() {
     let before = hours(&lasts(&field.seconds(300, |_| measured(5.0, 0.8))));
     let of_another = vec![(String::from("Long six"), learned(&[20.0; 4]))];
     field.engine.note_learned(of_another);
-    let shot = field.seconds(60, |_| measured(5.0, 0.8));
-    assert_eq!(shot.bank.learned_from, 0, "another bank's run-downs are not this one's");
+    let snapshot = field.seconds(60, |_| measured(5.0, 0.8));
+    assert_eq!(snapshot.bank.learned_from, 0, "another bank's run-downs are not this one's");
     field.engine.note_learned(vec![(String::from("Blue ten"), learned(&[31.0, 31.4, 30.8]))]);
-    let shot = field.seconds(60, |_| measured(5.0, 0.8));
-    assert_eq!(shot.bank.learned_from, 3);
-    near(shot.bank.delivered.wh(), 420.0 * 4.0 / 3600.0, 0.03, "delivered");
-    let after = hours(&lasts(&shot));
+    let snapshot = field.seconds(60, |_| measured(5.0, 0.8));
+    assert_eq!(snapshot.bank.learned_from, 3);
+    near(snapshot.bank.delivered.wh(), 420.0 * 4.0 / 3600.0, 0.03, "delivered");
+    let after = hours(&lasts(&snapshot));
     // 31 Wh is more than the label led to expect, and better known than a label.
     assert!(after[1] > before[1], "{before:?} {after:?}");
     assert!(after[2] / after[0] < before[2] / before[0], "{before:?} {after:?}");

@@ -11,10 +11,10 @@ use crate::{
 #[test]
 fn what_is_expected_and_then_a_range_around_the_truth() {
     let mut field = Field::blue_ten();
-    let shot = field.second(measured(5.0, 0.8));
-    let expected = lasts(&shot);
+    let snapshot = field.second(measured(5.0, 0.8));
+    let expected = lasts(&snapshot);
     assert_eq!(expected.basis, Basis::Expected);
-    assert!(crate::words::answer(&shot).lines.iter().any(|line| line.contains("label")));
+    assert!(crate::words::answer(&snapshot).lines.iter().any(|line| line.contains("label")));
     // Every second of the first minutes: the first reading is no leap out of what was expected.
     let mut before = expected;
     for _ in 0..300 {
@@ -24,8 +24,8 @@ fn what_is_expected_and_then_a_range_around_the_truth() {
         before = now;
     }
     assert_eq!(before.basis, Basis::Measured);
-    let shot = field.seconds(900, |_| measured(5.0, 0.8));
-    let [low, middle, high] = hours(&lasts(&shot));
+    let snapshot = field.seconds(900, |_| measured(5.0, 0.8));
+    let [low, middle, high] = hours(&lasts(&snapshot));
     // 10 000 mAh at 3.7 V are 37 Wh; behind a converter of 75 to 90 % and cells down to 85 % of
     // their label that is 23 to 33 Wh at 5 V, so 5.8 to 8.3 h at 4 W (converter makers' sheets;
     // the ageing is common practice, no source). The upper end leans towards what such a board
@@ -41,8 +41,8 @@ fn the_shown_forecast_counts_down_and_holds_still() {
     let mut before: Option<Forecast> = None;
     let mut jumps = 0;
     for k in 0..600 {
-        let shot = field.second(measured(5.0, 0.8 + 0.1 * f64::from(k % 3)));
-        let now = lasts(&shot);
+        let snapshot = field.second(measured(5.0, 0.8 + 0.1 * f64::from(k % 3)));
+        let now = lasts(&snapshot);
         assert!(in_order(&now));
         if let Some(before) = &before {
             let step = now.middle().si() - before.middle().si();
@@ -114,13 +114,15 @@ fn a_sensor_that_falls_silent_early_widens_the_range_at_once_and_for_good() {
 #[test]
 fn blind_only_when_nothing_comes_at_all() {
     let mut field = Field::blue_ten();
-    let shot = field.seconds(900, |_| measured(5.0, 0.8));
-    let seen = lasts(&shot);
-    let shot = field.silence(300);
-    let still = lasts(&shot);
+    let snapshot = field.seconds(900, |_| measured(5.0, 0.8));
+    let seen = lasts(&snapshot);
+    let snapshot = field.silence(300);
+    let still = lasts(&snapshot);
     assert!(still.middle() < seen.middle(), "it counts down meanwhile");
-    let shot = field.silence(400);
-    let Outlook::Blind { since, last } = &shot.outlook else { panic!("{:?}", shot.outlook) };
+    let snapshot = field.silence(400);
+    let Outlook::Blind { since, last } = &snapshot.outlook else {
+        panic!("{:?}", snapshot.outlook)
+    };
     near(since.as_s(), 910.0, 1.5, "since the last sweep");
     assert!(last.is_some());
     lasts(&field.seconds(130, |_| measured(5.0, 0.8)));
@@ -131,9 +133,9 @@ fn a_gauge_is_enough() {
     // Source: kernel power-supply class, a bq27441 gauge: 1.704 Ah left at 0.612 A and 3.842 V.
     // The naive remaining time is 1.704 / 0.612 = 2.784 h.
     let mut field = Field::new(setup());
-    let shot = field.seconds(600, |_| gauge(Flow::Draining, 0.612));
-    near(watts(&shot), 2.351_304, 1e-9, "3.842 V x 0.612 A");
-    let forecast = lasts(&shot);
+    let snapshot = field.seconds(600, |_| gauge(Flow::Draining, 0.612));
+    near(watts(&snapshot), 2.351_304, 1e-9, "3.842 V x 0.612 A");
+    let forecast = lasts(&snapshot);
     assert_eq!(forecast.basis, Basis::Gauge);
     let [low, middle, high] = hours(&forecast);
     let naive = 1.704 / 0.612;
@@ -151,9 +153,9 @@ fn a_gauge_that_falls_silent_leaves_its_last_word() {
     quiet.gauges[0].amps = Err(Gap::NoAnswer);
     quiet.gauges[0].level = Err(Gap::NoAnswer);
     quiet.gauges[0].energy_left = Err(Gap::NoAnswer);
-    let shot = field.seconds(600, |_| quiet.clone());
-    assert_eq!(shot.supply.power, Err(Gap::NoAnswer));
-    let after = lasts(&shot);
+    let snapshot = field.seconds(600, |_| quiet.clone());
+    assert_eq!(snapshot.supply.power, Err(Gap::NoAnswer));
+    let after = lasts(&snapshot);
     let gone = hours(&before)[1] - hours(&after)[1];
     near(gone, 600.0 / 3600.0, 0.15, "the time that has passed is taken off");
     // Gone altogether.
@@ -191,29 +193,29 @@ fn charging_or_mains_is_not_draining() {
         let mut field = Field::new(setup());
         field.seconds(300, |_| gauge(Flow::Draining, 0.612));
         let before = field.last.clone().unwrap().bank.delivered;
-        let shot = field.seconds(300, |_| sweep.clone());
-        assert_eq!(shot.outlook, Outlook::NotDraining);
-        near(shot.bank.delivered.si(), before.si(), 6.0, "nothing is taken meanwhile");
+        let snapshot = field.seconds(300, |_| sweep.clone());
+        assert_eq!(snapshot.outlook, Outlook::NotDraining);
+        near(snapshot.bank.delivered.si(), before.si(), 6.0, "nothing is taken meanwhile");
         lasts(&field.seconds(200, |_| gauge(Flow::Draining, 0.612)));
     }
     // A sensor that reads into the bank, for longer than noise does.
     let mut field = Field::blue_ten();
     field.seconds(300, |_| measured(5.0, 0.8));
     lasts(&field.seconds(10, |_| measured(5.0, -0.5)));
-    let shot = field.seconds(30, |_| measured(5.0, -0.5));
-    assert_eq!(shot.outlook, Outlook::NotDraining);
-    near(watts(&shot), -2.5, 0.01, "shown as it is");
+    let snapshot = field.seconds(30, |_| measured(5.0, -0.5));
+    assert_eq!(snapshot.outlook, Outlook::NotDraining);
+    near(watts(&snapshot), -2.5, 0.01, "shown as it is");
     lasts(&field.seconds(30, |_| measured(5.0, 0.8)));
     // Noise around nothing is not charging.
-    let shot = field.seconds(60, |k| measured(5.0, if k % 2 == 0 { -0.005 } else { 0.006 }));
-    lasts(&shot);
+    let snapshot = field.seconds(60, |k| measured(5.0, if k % 2 == 0 { -0.005 } else { 0.006 }));
+    lasts(&snapshot);
 }
 
 #[test]
 fn the_finish_against_the_forecast() {
     let mut field = Field::blue_ten();
-    let shot = field.seconds(900, |_| measured(5.0, 0.8));
-    let [low, middle, high] = lasts(&shot).remaining.map(crate::units::Seconds::si);
+    let snapshot = field.seconds(900, |_| measured(5.0, 0.8));
+    let [low, middle, high] = lasts(&snapshot).remaining.map(crate::units::Seconds::si);
     // The cautious end is outlived in nine of ten cases and the middle in one of two, so that these
     // are where the verdict turns. (What is shown may be a minute on the cautious side.)
     let table = [
@@ -227,10 +229,10 @@ fn the_finish_against_the_forecast() {
     ];
     for (after_s, want) in table {
         field.ask(&Ask::Finish { after: Some(Duration::from_secs_f64(after_s)) }).unwrap();
-        let shot = field.second(measured(5.0, 0.8));
-        let finish = shot.finish.unwrap();
+        let snapshot = field.second(measured(5.0, 0.8));
+        let finish = snapshot.finish.unwrap();
         assert_eq!(finish.verdict, Some(want), "{after_s} s: {finish:?}");
-        let spare = lasts(&shot).middle().si() - (after_s - 1.0);
+        let spare = lasts(&snapshot).middle().si() - (after_s - 1.0);
         near(finish.spare.unwrap().si(), spare, 0.01, "spare");
     }
     field.ask(&Ask::Finish { after: None }).unwrap();
@@ -245,18 +247,18 @@ fn the_finish_against_the_forecast() {
 #[test]
 fn activities_are_learned_and_forecast() {
     let mut field = Field::blue_ten();
-    let shot = field.seconds(600, |_| measured(5.0, 0.6));
-    let names: Vec<&str> = shot.activities.iter().map(|one| one.name.as_str()).collect();
+    let snapshot = field.seconds(600, |_| measured(5.0, 0.6));
+    let names: Vec<&str> = snapshot.activities.iter().map(|one| one.name.as_str()).collect();
     assert_eq!(names, ["Receive", "Contacts", "Logging", "Idle"]);
-    assert!(shot.activities.iter().all(|one| one.remaining.is_some() && !one.current));
+    assert!(snapshot.activities.iter().all(|one| one.remaining.is_some() && !one.current));
     field.ask(&Ask::Activity { name: Some(String::from("Contacts")) }).unwrap();
-    let shot = field.seconds(1800, |_| measured(5.0, 1.2));
-    let contacts = &shot.activities[1];
+    let snapshot = field.seconds(1800, |_| measured(5.0, 1.2));
+    let contacts = &snapshot.activities[1];
     assert!(contacts.current);
     near(contacts.usual.unwrap().si(), 6.0, 1e-6, "learned");
     let [low, middle, high] = contacts.remaining.unwrap().map(crate::units::Seconds::si);
     assert!(low <= middle && middle <= high);
-    let idle = shot.activities[3].remaining.unwrap()[1].si();
+    let idle = snapshot.activities[3].remaining.unwrap()[1].si();
     assert!(idle > middle * 1.2, "idle lasts longer: {idle} against {middle}");
     let unknown = Ask::Activity { name: Some(String::from("Fishing")) };
     assert_eq!(field.ask(&unknown), Err(Refusal::NoSuchActivity));
@@ -273,13 +275,13 @@ fn bad_asks_change_nothing() {
     assert!(matches!(refused, Err(Refusal::BankImplausible(_))), "{refused:?}");
     let name = "x".repeat(65);
     assert_eq!(field.ask(&Ask::NameOuting { name }), Err(Refusal::NameTooLong));
-    let shot = field.second(measured(5.0, 0.8));
-    assert_eq!(shot.bank.spec.as_ref().unwrap().name, "Blue ten");
-    near(shot.bank.delivered.si(), 4.0 * 301.0, 1e-6, "the outing goes on");
+    let snapshot = field.second(measured(5.0, 0.8));
+    assert_eq!(snapshot.bank.spec.as_ref().unwrap().name, "Blue ten");
+    near(snapshot.bank.delivered.si(), 4.0 * 301.0, 1e-6, "the outing goes on");
     let name = String::from(" Ridge above the reservoir ");
     field.ask(&Ask::NameOuting { name }).unwrap();
-    let shot = field.second(measured(5.0, 0.8));
-    assert_eq!(shot.outing.as_deref(), Some("Ridge above the reservoir"));
+    let snapshot = field.second(measured(5.0, 0.8));
+    assert_eq!(snapshot.outing.as_deref(), Some("Ridge above the reservoir"));
 }
 
 #[test]
@@ -290,7 +292,7 @@ fn choices_survive_a_restart_of_the_daemon() {
         .unwrap();
     field.ask(&Ask::Finish { after: Some(Duration::from_secs(7200)) }).unwrap();
     field.ask(&Ask::Activity { name: Some(String::from("Logging")) }).unwrap();
-    let shot = field.seconds(1800, |_| measured(5.0, 0.8));
+    let snapshot = field.seconds(1800, |_| measured(5.0, 0.8));
     let kept = field.engine.choices();
     // Twenty seconds later in the same boot.
     let resume = Some(Resume { choices: kept.clone(), same_boot: true });
@@ -298,15 +300,15 @@ fn choices_survive_a_restart_of_the_daemon() {
     field.engine = Engine::new(Setup { resume, ..setup() }, at);
     field.now_s += 20.0;
     let again = field.seconds(200, |_| measured(5.0, 0.8));
-    assert_eq!(again.bank.spec, shot.bank.spec);
-    assert_eq!(again.outing_began, shot.outing_began);
-    assert_eq!(again.finish.unwrap().at, shot.finish.unwrap().at);
+    assert_eq!(again.bank.spec, snapshot.bank.spec);
+    assert_eq!(again.outing_began, snapshot.outing_began);
+    assert_eq!(again.finish.unwrap().at, snapshot.finish.unwrap().at);
     assert!(again.activities[2].current);
     near(again.bank.delivered.wh(), 4.0 * 2020.0 / 3600.0, 0.01, "the count goes on");
     // Of the time before the restart only the mean draw is known, not how even it was.
     near(
         hours(&lasts(&again))[1],
-        hours(&lasts(&shot))[1] - 220.0 / 3600.0,
+        hours(&lasts(&snapshot))[1] - 220.0 / 3600.0,
         0.35,
         "so does the rest",
     );
@@ -316,8 +318,8 @@ fn choices_survive_a_restart_of_the_daemon() {
     let resume = Some(Resume { choices: kept, same_boot: false });
     let at = stamp_at(30.0, field.wall.plus_s(1800.0));
     let mut engine = Engine::new(Setup { resume, ..setup() }, at);
-    let next = engine.take(&Sweep { at: Mono::at_s(30.0), ..measured(5.0, 0.8) }, at);
-    assert_eq!(next.bank.spec, shot.bank.spec);
+    let next = engine.observe(&Sweep { at: Mono::at_s(30.0), ..measured(5.0, 0.8) }, at);
+    assert_eq!(next.bank.spec, snapshot.bank.spec);
     assert_eq!(engine.choices().bank.unwrap().1, Start::Unknown);
     let ahead = next.finish.unwrap().at.as_s() - 30.0;
     near(ahead, 7200.0 - 1800.0 - 2000.0, 1.0, "the finish by the calendar");
@@ -331,10 +333,10 @@ fn a_finish_that_has_passed_ends_with_the_bank_and_one_ahead_stays() {
         let mut field = Field::blue_ten();
         field.seconds(60, |_| measured(5.0, 0.8));
         field.ask(&Ask::Finish { after: Some(Duration::from_secs(after_s)) }).unwrap();
-        let shot = field.seconds(120, |_| measured(5.0, 0.8));
-        assert!(shot.finish.is_some(), "one that has passed is told for a while");
+        let snapshot = field.seconds(120, |_| measured(5.0, 0.8));
+        assert!(snapshot.finish.is_some(), "one that has passed is told for a while");
         field.ask(&Ask::UseBank { bank: next.clone(), start: Some(FULL) }).unwrap();
-        let shot = field.second(measured(5.0, 0.8));
-        assert_eq!(shot.finish.is_some(), stays, "{after_s} s");
+        let snapshot = field.second(measured(5.0, 0.8));
+        assert_eq!(snapshot.finish.is_some(), stays, "{after_s} s");
     }
 }

@@ -58,29 +58,29 @@ impl Field {
         self.now_s += 1.0;
         self.wall = self.wall.plus_s(1.0);
         let sweep = Sweep { at: Mono::at_s(self.now_s), ..sweep };
-        let shot = self.engine.take(&sweep, self.stamp());
-        self.last = Some(Arc::clone(&shot));
-        shot
+        let snapshot = self.engine.observe(&sweep, self.stamp());
+        self.last = Some(Arc::clone(&snapshot));
+        snapshot
     }
 
     /// So many seconds with the same sweep.
     fn seconds(&mut self, count: u32, sweep: impl Fn(u32) -> Sweep) -> Arc<Snapshot> {
-        let mut shot = None;
+        let mut snapshot = None;
         for k in 0..count {
-            shot = Some(self.second(sweep(k)));
+            snapshot = Some(self.second(sweep(k)));
         }
-        shot.unwrap()
+        snapshot.unwrap()
     }
 
     /// So many seconds in which no sweep arrives.
     fn silence(&mut self, count: u32) -> Arc<Snapshot> {
-        let mut shot = None;
+        let mut snapshot = None;
         for _ in 0..count {
             self.now_s += 1.0;
             self.wall = self.wall.plus_s(1.0);
-            shot = Some(self.engine.tick(self.stamp()));
+            snapshot = Some(self.engine.tick(self.stamp()));
         }
-        shot.unwrap()
+        snapshot.unwrap()
     }
 
     fn ask(&mut self, ask: &super::Ask) -> Result<(), super::Refusal> {
@@ -196,8 +196,8 @@ fn gauge(flow: Flow, amps: f64) -> Sweep {
     }
 }
 
-fn lasts(shot: &Snapshot) -> Forecast {
-    match &shot.outlook {
+fn lasts(snapshot: &Snapshot) -> Forecast {
+    match &snapshot.outlook {
         Outlook::Lasts(forecast) => forecast.clone(),
         other => panic!("want a forecast, got {other:?}"),
     }
@@ -222,8 +222,8 @@ fn nowhere() -> BankSpec {
 }
 
 /// A draw as one value.
-fn watts(shot: &Snapshot) -> f64 {
-    shot.draw.now.map_or(f64::NAN, Watts::si)
+fn watts(snapshot: &Snapshot) -> f64 {
+    snapshot.draw.now.map_or(f64::NAN, Watts::si)
 }
 
 /// How full a fresh bank is.

@@ -18,9 +18,9 @@ fn whole_lives(kind: BoardKind, watts: f64) -> [[f64; 3]; 3] {
     let mut field = on(kind);
     let mut gone_s = 0;
     [900, 1800, 3600].map(|until_s| {
-        let shot = field.seconds(until_s - gone_s, |_| measured(5.0, watts / 5.0));
+        let snapshot = field.seconds(until_s - gone_s, |_| measured(5.0, watts / 5.0));
         gone_s = until_s;
-        hours(&lasts(&shot)).map(|h| h + f64::from(until_s) / 3600.0)
+        hours(&lasts(&snapshot)).map(|h| h + f64::from(until_s) / 3600.0)
     })
 }
 

@@ -6,7 +6,7 @@ use core::time::Duration;
 
 use super::*;
 use crate::{
-    alarm::{Change, Edge},
+    alarm::{AlarmChange, Edge},
     engine::Ask,
     estimator::{Ending, Learned, RunDown},
     power_off::{Order, PowerOff, PowerOffAsk, PowerOffWants},
@@ -93,10 +93,9 @@ struct Outing {
 impl Outing {
     /// How long before the end an alarm was first raised, minutes.
     fn ahead_min(&self, wanted: &About) -> Option<f64> {
-        let edge = self
-            .edges
-            .iter()
-            .find(|edge| edge.about == *wanted && !matches!(edge.change, Change::Cleared { .. }))?;
+        let edge = self.edges.iter().find(|edge| {
+            edge.about == *wanted && !matches!(edge.change, AlarmChange::Cleared { .. })
+        })?;
         Some((self.ended_s - edge.at.as_s()) / 60.0)
     }
 }
@@ -220,37 +219,37 @@ fn a_finish_out_of_reach_comes_with_what_would_help() {
     field.ask(&Ask::Activity { name: Some(String::from("Idle")) }).unwrap();
     field.seconds(1200, |_| measured(5.0, 0.5));
     field.ask(&Ask::Activity { name: Some(String::from("Contacts")) }).unwrap();
-    let shot = field.seconds(1800, |_| measured(5.0, 1.2));
-    assert!(shot.help.is_none(), "no finish, no help");
-    let [_, middle, _] = lasts(&shot).remaining;
+    let snapshot = field.seconds(1800, |_| measured(5.0, 1.2));
+    assert!(snapshot.advice.is_none(), "no finish, no help");
+    let [_, middle, _] = lasts(&snapshot).remaining;
     let after = Duration::from_secs_f64(middle.si() * 1.3);
     field.ask(&Ask::Finish { after: Some(after) }).unwrap();
-    let shot = field.seconds(180, |_| measured(5.0, 1.2));
-    assert_eq!(shot.finish.unwrap().verdict, Some(Verdict::Short));
-    let help = shot.help.clone().unwrap();
-    assert!(shot.alarms.iter().any(|a| a.about == About::FinishAtRisk { below_percent: 50 }));
+    let snapshot = field.seconds(180, |_| measured(5.0, 1.2));
+    assert_eq!(snapshot.finish.unwrap().verdict, Some(Verdict::Short));
+    let help = snapshot.advice.clone().unwrap();
+    assert!(snapshot.alarms.iter().any(|a| a.about == About::FinishAtRisk { below_percent: 50 }));
     // By hand: what the bank still gives in nine of ten cases, spread over the time needed.
-    let [cautious, ..] = lasts(&shot).remaining;
-    let needed = shot.finish.unwrap().at.seconds_since(shot.at.mono);
-    let [usable, ..] = shot.bank.usable.unwrap();
-    let by_hand = (usable - shot.bank.delivered).si() / needed.si();
+    let [cautious, ..] = lasts(&snapshot).remaining;
+    let needed = snapshot.finish.unwrap().at.seconds_since(snapshot.at.mono);
+    let [usable, ..] = snapshot.bank.usable.unwrap();
+    let by_hand = (usable - snapshot.bank.delivered).si() / needed.si();
     let at_most = help.at_most.unwrap().si();
     assert!((at_most / by_hand - 1.0).abs() < 0.15, "{at_most} W, by hand {by_hand} W");
     near(help.draw.unwrap().si(), 6.0, 0.1, "drawn lately");
-    let safe = help.safe_until.seconds_since(shot.at.mono);
+    let safe = help.safe_until.seconds_since(snapshot.at.mono);
     assert!((safe - cautious).abs() < Seconds::of(60.0), "{safe:?}, {cautious:?}");
     // Idling draws 2.5 W and reaches it.
     assert_eq!(help.activity.as_deref(), Some("Idle"));
-    let said = words::help(&shot).unwrap().replace('\u{a0}', " ");
+    let said = words::help(&snapshot).unwrap().replace('\u{a0}', " ");
     assert!(said.contains("nothing but 'Idle'") && said.contains("must fall by"), "{said}");
     // Keeping to it brings the finish back within reach (how fast is up to the forecast, which
     // also remembers how the outing went so far).
     field.ask(&Ask::Activity { name: Some(String::from("Idle")) }).unwrap();
-    let shot = field.seconds(7200, |_| measured(5.0, at_most * 0.97 / 5.0));
-    let chance = shot.finish.unwrap().chance.unwrap().part();
+    let snapshot = field.seconds(7200, |_| measured(5.0, at_most * 0.97 / 5.0));
+    let chance = snapshot.finish.unwrap().chance.unwrap().part();
     assert!(chance > 0.7, "{chance}");
     let short = About::FinishAtRisk { below_percent: 50 };
-    assert!(shot.alarms.iter().all(|alarm| alarm.about != short), "{:?}", shot.alarms);
+    assert!(snapshot.alarms.iter().all(|alarm| alarm.about != short), "{:?}", snapshot.alarms);
 }
 
 #[test]
@@ -263,8 +262,8 @@ fn the_countdown_is_for_a_bank_that_is_really_drained() {
     let mut field = Field::new(base.clone());
     let counts = |field: &mut Field| {
         (0..1500).find(|_| {
-            let shot = field.second(measured(5.0, 0.8));
-            matches!(shot.power_off, PowerOff::Counting { .. })
+            let snapshot = field.second(measured(5.0, 0.8));
+            matches!(snapshot.power_off, PowerOff::Counting { .. })
         })
     };
     assert!(counts(&mut field).is_some(), "it never counts");
@@ -277,8 +276,8 @@ fn the_countdown_is_for_a_bank_that_is_really_drained() {
         count += 1;
         assert!(count < 1500, "it never counts");
     }
-    let shot = field.seconds(60, |_| measured(5.0, -0.5));
-    assert!(matches!(shot.power_off, PowerOff::Watching { .. }), "{:?}", shot.power_off);
+    let snapshot = field.seconds(60, |_| measured(5.0, -0.5));
+    assert!(matches!(snapshot.power_off, PowerOff::Watching { .. }), "{:?}", snapshot.power_off);
     // Charging, a gauge that says so beside the sensor, a test, and a board without a sensor.
     let mut charging = Field::new(base.clone());
     charging.seconds(1500, |_| measured(5.0, -0.4));
@@ -308,27 +307,27 @@ fn an_untrusted_clock_and_an_unwritten_record_are_told() {
         ..setup()
     });
     let unset = |field: &mut Field, count: u32| {
-        let mut shot = None;
+        let mut snapshot = None;
         for _ in 0..count {
             field.now_s += 1.0;
             let at = Stamp { trust: Trust::Unset, ..field.stamp() };
             let sweep = Sweep { at: at.mono, ..measured(5.0, 0.8) };
-            shot = Some(field.engine.take(&sweep, at));
+            snapshot = Some(field.engine.observe(&sweep, at));
         }
-        shot.unwrap()
+        snapshot.unwrap()
     };
     field.ask(&Ask::Activity { name: Some(String::from("Voice")) }).unwrap();
     assert!(unset(&mut field, 120).alarms.is_empty(), "voice needs no clock");
     field.ask(&Ask::Activity { name: Some(String::from("FT8")) }).unwrap();
-    let shot = unset(&mut field, 60);
-    assert_eq!(shot.alarms[0].about, About::ClockNotTrusted);
-    let shot = field.seconds(10, |_| measured(5.0, 0.8));
-    assert!(shot.alarms.is_empty(), "a clock that is set ends it");
+    let snapshot = unset(&mut field, 60);
+    assert_eq!(snapshot.alarms[0].about, About::ClockNotTrusted);
+    let snapshot = field.seconds(10, |_| measured(5.0, 0.8));
+    assert!(snapshot.alarms.is_empty(), "a clock that is set ends it");
     let why = String::from("The card is full");
     field.engine.note_log(crate::snapshot::LogState::Stopped { why });
-    let shot = field.seconds(10, |_| measured(5.0, 0.8));
-    assert_eq!(shot.alarms[0].about, About::RecordNotWritten);
-    assert!(words::alarm(&shot.alarms[0], &shot).text.contains("The card is full."));
+    let snapshot = field.seconds(10, |_| measured(5.0, 0.8));
+    assert_eq!(snapshot.alarms[0].about, About::RecordNotWritten);
+    assert!(words::alarm(&snapshot.alarms[0], &snapshot).text.contains("The card is full."));
     // Written, and then not for a long time.
     field.engine.note_log(crate::snapshot::LogState::Kept { last: Mono::at_s(field.now_s) });
     assert!(field.seconds(250, |_| measured(5.0, 0.8)).alarms.is_empty());
@@ -341,8 +340,8 @@ fn the_load_is_held_against_a_supply_whose_limit_is_known() {
     field.seconds(60, |_| measured(5.0, 1.9));
     assert!(field.engine.edges().is_empty(), "nobody has measured the cable");
     field.engine.note_brown_out(Some(Watts::of(10.0)));
-    let shot = field.seconds(30, |_| measured(5.0, 1.9));
-    assert_eq!(shot.alarms[0].about, About::BrownOutNear);
+    let snapshot = field.seconds(30, |_| measured(5.0, 1.9));
+    assert_eq!(snapshot.alarms[0].about, About::BrownOutNear);
     field.seconds(200, |_| measured(5.0, 1.0));
     assert_eq!(field.engine.edges().len(), 2);
 }
@@ -354,8 +353,8 @@ fn no_warning_goes_by_what_is_only_expected() {
     let wants = PowerOffWants { unit: true, ..PowerOffWants::default() };
     let start = Start::Part(Share::nearest(0.02));
     let mut field = Field::new(Setup { bank: Some(small()), start, power_off: wants, ..setup() });
-    let shot = field.seconds(25, |_| measured(5.0, 0.8));
-    let forecast = lasts(&shot);
+    let snapshot = field.seconds(25, |_| measured(5.0, 0.8));
+    let forecast = lasts(&snapshot);
     assert_eq!(forecast.basis, crate::snapshot::Basis::Expected);
     assert!(forecast.cautious().si() < 1800.0, "{forecast:?}");
     assert!(field.engine.edges().is_empty() && field.engine.orders().is_empty());
@@ -370,10 +369,10 @@ fn what_feeds_the_board_meanwhile_is_no_small_draw() {
     let mut field = Field::blue_ten();
     let before = lasts(&field.seconds(3600, |_| measured(5.0, 0.8)));
     field.seconds(2700, |_| measured(5.0, 0.01));
-    let shot = field.seconds(300, |_| measured(5.0, 0.8));
-    let after = lasts(&shot);
+    let snapshot = field.seconds(300, |_| measured(5.0, 0.8));
+    let after = lasts(&snapshot);
     // What trickles out of it all the same is counted: 50 mW for three quarters of an hour.
-    near(shot.bank.delivered.wh(), (4.0 * 3900.0 + 0.05 * 2700.0) / 3600.0, 0.02, "delivered");
+    near(snapshot.bank.delivered.wh(), (4.0 * 3900.0 + 0.05 * 2700.0) / 3600.0, 0.02, "delivered");
     for (before, after) in before.remaining.iter().zip(after.remaining) {
         near((after.si() + 300.0) / before.si(), 1.0, 0.04, "as if it had not been");
     }
@@ -389,16 +388,16 @@ fn what_is_being_done_already_is_no_advice() {
     field.seconds(1800, |_| measured(5.0, 0.35));
     field.ask(&Ask::Activity { name: Some(String::from("Idle")) }).unwrap();
     field.seconds(7200, |_| measured(5.0, 0.4));
-    let shot = field.seconds(600, |_| measured(5.0, 3.0));
-    let idle = shot.activities.iter().find(|one| one.name == "Idle").unwrap();
+    let snapshot = field.seconds(600, |_| measured(5.0, 3.0));
+    let idle = snapshot.activities.iter().find(|one| one.name == "Idle").unwrap();
     let [cautious, ..] = idle.remaining.unwrap();
-    let after = f64::midpoint(lasts(&shot).cautious().si(), cautious.si());
+    let after = f64::midpoint(lasts(&snapshot).cautious().si(), cautious.si());
     let after = Duration::from_secs_f64(after);
     field.ask(&Ask::Finish { after: Some(after) }).unwrap();
-    let shot = field.second(measured(5.0, 3.0));
-    let idle = shot.activities.iter().find(|one| one.name == "Idle").unwrap();
-    let needed = shot.finish.unwrap().at.seconds_since(shot.at.mono);
+    let snapshot = field.second(measured(5.0, 3.0));
+    let idle = snapshot.activities.iter().find(|one| one.name == "Idle").unwrap();
+    let needed = snapshot.finish.unwrap().at.seconds_since(snapshot.at.mono);
     assert!(idle.current && idle.remaining.unwrap()[0] >= needed, "else it is no trial");
-    assert_ne!(shot.finish.unwrap().verdict, Some(Verdict::Enough));
-    assert_eq!(shot.help.as_ref().unwrap().activity.as_deref(), Some("Logging"));
+    assert_ne!(snapshot.finish.unwrap().verdict, Some(Verdict::Enough));
+    assert_eq!(snapshot.advice.as_ref().unwrap().activity.as_deref(), Some("Logging"));
 }

@@ -2,7 +2,7 @@
 //! is repeated beside it, so that it can be checked by hand.
 
 use super::*;
-use crate::estimator::{capacity::Capacity, maths, outcome};
+use crate::estimator::{capacity::Capacity, maths, time_to_empty};
 
 fn near(got: f64, want: f64, within: f64, what: &str) {
     assert!((got - want).abs() <= within, "{what}: {got}, want {want}");
@@ -109,7 +109,7 @@ fn the_ratio_of_what_is_left_and_what_is_drawn() {
         })
         .collect();
     let known = [(1.0, libm::log(4.0), 0.1), (0.0, 0.0, 1.0), (0.0, 0.0, 1.0)];
-    let spread = outcome::lasts(&left, |_| known);
+    let spread = time_to_empty::lasts(&left, |_| known);
     let got = quantiles(&spread);
     for (got, want) in got.iter().zip([3.857, 4.387, 5.065]) {
         near(*got / want, 1.0, 0.012, "hours");
@@ -206,7 +206,7 @@ fn the_processor_shows_which_slots_were_sent() {
     let noise = |t: u32| f64::from(t.wrapping_mul(2_654_435_761) >> 22) / 1024.0 * 0.06;
     for phase in [0, 4, 9, 13] {
         for step in [1, 10] {
-            let mut rhythm = crate::estimator::rhythm::Rhythm::new(None, None);
+            let mut rhythm = crate::estimator::burst_rhythm::BurstRhythm::new(None, None);
             let (mut heard, mut sent) = ((0.0, 0.0), (0.0, 0.0));
             for t in (0..7200).step_by(step) {
                 let busy = |t: u32| {
@@ -217,7 +217,7 @@ fn the_processor_shows_which_slots_were_sent() {
                 };
                 let mean = (0..step).map(|k| busy(t + u32::try_from(k).unwrap())).sum::<f64>()
                     / step as f64;
-                rhythm.take(step as f64, Some(mean));
+                rhythm.observe(step as f64, Some(mean));
                 let sum = if t < 3600 { &mut heard } else { &mut sent };
                 sum.0 += rhythm.seen().sending * step as f64;
                 sum.1 += step as f64;

@@ -16,7 +16,7 @@ const MOST_KEPT: usize = 64;
 
 /// What has been seen of undervoltage and heat.
 #[derive(Clone, Debug, Default)]
-pub(super) struct StrainWatch {
+pub(super) struct LatchedFlags {
     /// Undervoltage events in this outing.
     pub(super) times: u32,
     /// Flags seen in this outing.
@@ -25,9 +25,9 @@ pub(super) struct StrainWatch {
     recent: VecDeque<Mono>,
 }
 
-impl StrainWatch {
+impl LatchedFlags {
     /// Takes the board's flags of one sweep; says whether a new undervoltage event began.
-    pub(super) fn take(&mut self, board: &BoardReading, at: Mono) -> bool {
+    pub(super) fn observe(&mut self, board: &BoardReading, at: Mono) -> bool {
         let low = is_low(board);
         if let Ok(flags) = board.flags {
             self.seen = either(self.seen, either(flags.now, flags.lately));

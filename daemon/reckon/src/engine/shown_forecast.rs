@@ -28,20 +28,20 @@ pub(super) const BLIND_S: f64 = 600.0;
 
 /// The shown forecast and the distribution behind it.
 #[derive(Clone, Debug, Default)]
-pub(super) struct Shown {
-    shown: Option<Made>,
+pub(super) struct ShownForecast {
+    shown: Option<MadeForecast>,
     looked: Option<Mono>,
 }
 
 #[derive(Clone, Debug)]
-struct Made {
+struct MadeForecast {
     possible: Possible,
     points: [Seconds; 3],
     at: Mono,
     basis: Basis,
 }
 
-impl Made {
+impl MadeForecast {
     fn new(possible: Possible, at: Mono, basis: Basis) -> Option<Self> {
         Some(Self { points: possible.points()?, at, basis, possible })
     }
@@ -53,7 +53,7 @@ impl Made {
 
     /// A number that would be printed one step lower within the next minute is shown so at once: up
     /// to a minute on the cautious side, and no number that goes up and comes straight down again.
-    fn settled(mut self) -> Self {
+    fn steadied(mut self) -> Self {
         let [low, middle, high] = self.points;
         let stands = stands_s(middle, high - low);
         if stands < FRESH_S && middle.si() > 2.0 * FRESH_S {
@@ -74,13 +74,13 @@ impl Made {
     }
 }
 
-impl Shown {
+impl ShownForecast {
     /// Whether a new forecast is due.
     pub(super) fn due(&self, now: Mono) -> bool {
         self.looked.is_none_or(|looked| now.seconds_since(looked).si() >= ANEW_S)
     }
 
-    /// The next call of [`Shown::due`] says yes, and what comes then is shown at once.
+    /// The next call of [`ShownForecast::due`] says yes, and what comes then is shown at once.
     pub(super) fn hurry(&mut self) {
         self.looked = None;
     }
@@ -93,16 +93,16 @@ impl Shown {
     /// Takes new distributions. What follows is shown at once where it says something else, and
     /// within two minutes anyway; until then the old one counts down, so that the last digit stands
     /// still.
-    pub(super) fn take(&mut self, possible: Possible, now: Mono, basis: Basis) {
+    pub(super) fn update(&mut self, possible: Possible, now: Mono, basis: Basis) {
         let at_once = self.looked.is_none();
         self.looked = Some(now);
-        let Some(made) = Made::new(possible, now, basis) else { return };
+        let Some(made) = MadeForecast::new(possible, now, basis) else { return };
         let hold = !at_once
             && self.shown.as_ref().is_some_and(|old| {
                 now.seconds_since(old.at).si() < SHOW_S && old.nearly(&made, now)
             });
         if !hold {
-            self.shown = Some(made.settled());
+            self.shown = Some(made.steadied());
         }
     }
 

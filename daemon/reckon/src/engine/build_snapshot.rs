@@ -4,12 +4,12 @@ use alloc::{string::String, sync::Arc, vec::Vec};
 
 use super::{
     Engine,
-    follow::Following,
-    outlook::{BLIND_S, wants},
+    shown_forecast::{BLIND_S, wants},
+    tracked_bank::TrackedBank,
 };
 use crate::{
     belief::{SinceLast, Story},
-    book,
+    energy_tally,
     forecast::Outlook,
     snapshot::{ActivityView, BankView, Draw, Since, Snapshot},
     time::{Mono, Stamp},
@@ -67,7 +67,7 @@ impl Engine {
         let quiet = self.last_sweep.map(|last| (last, now.seconds_since(last).si()));
         let Some(following) = self.leading() else {
             return if self.on.bank.is_some() {
-                Outlook::TooSoon { wants: wants(crate::estimator::SETTLE_S) }
+                Outlook::TooSoon { wants: wants(crate::estimator::READINGS_WANTED_S) }
             } else {
                 Outlook::NoBank
             };
@@ -85,12 +85,12 @@ impl Engine {
     /// it fits what that says is left. While it is not known whether the outing before goes on, its
     /// energy is its own.
     pub(super) fn delivered(&self) -> Joules {
-        let counted = self.tally().meter.delivered;
+        let counted = self.outing_count().meter.delivered;
         let goes_on = self.on.belief.goes_on();
         let since = self.on.belief.since().filter(|_| goes_on);
         let before = since.map_or(Joules::ZERO, |since| since.carried.delivered);
         let of_this =
-            |one: &&Following| goes_on == one.is_of(Story::GoesOn) && !one.is_of(Story::Swapped);
+            |one: &&TrackedBank| goes_on == one.is_of(Story::GoesOn) && !one.is_of(Story::Swapped);
         let modelled =
             self.on.following.iter().find(of_this).filter(|it| !it.estimator.is_measured());
         modelled.map_or(counted + before, |it| Joules::from_wh(it.estimator.delivered_wh()))
@@ -98,7 +98,7 @@ impl Engine {
 
     /// By the meter: an estimator that was built anew has been told only means of what was before.
     pub(super) fn bridged(&self) -> Joules {
-        self.tally().meter.bridged.min(self.delivered())
+        self.outing_count().meter.bridged.min(self.delivered())
     }
 
     pub(super) fn snapshot(&self, at: Stamp) -> Arc<Snapshot> {
@@ -108,13 +108,13 @@ impl Engine {
         let load = self.loads.line();
         let own_draw = load.and_then(|line| {
             let cores = u32::from(self.setup.facts.cores?);
-            book::footprint(&line, self.footprint.cpu_share?, cores)
+            energy_tally::footprint(&line, self.footprint.cpu_share?, cores)
         });
         Arc::new(Snapshot {
             at,
             station: self.setup.station.clone(),
             outing: self.on.outing.clone(),
-            outing_began: self.tally().began,
+            outing_began: self.outing_count().began,
             supply: latest.supply,
             draw: self.draw_view(),
             bank: self.bank_view(now),
@@ -125,20 +125,20 @@ impl Engine {
             questions: self.questions(now),
             goes_on: self.goes_on(),
             activities: self.activity_views(now),
-            by_itself: self.by_rules.on(),
-            help: self.help.clone(),
+            activity_auto: self.by_rules.on(),
+            advice: self.advice.clone(),
             alarms: self.alarms.standing(),
-            over: self.alarms.over(now),
+            ended_alarms: self.alarms.ended(now),
             power_off: self.power_off.view(),
             board: latest.board,
-            undervoltage_times: self.strain.times,
-            strain_seen: self.strain.seen,
+            undervoltage_times: self.latched_flags.times,
+            flags_seen: self.latched_flags.seen,
             facts: Arc::clone(&self.setup.facts),
             supplies: latest.supplies.clone(),
             gauges: latest.gauges.clone(),
             programs: Arc::clone(&latest.programs),
             sources: Arc::clone(&latest.sources),
-            trail: self.tally().trail.trail(),
+            draw_history: self.outing_count().draw_history.draw_history(),
             fold: self.folding.latest(),
             load,
             own_draw,
@@ -151,18 +151,18 @@ impl Engine {
     }
 
     fn draw_view(&self) -> Draw {
-        let measured = self.tally().meter.now().filter(|_| self.latest.draw_now.is_some());
+        let measured = self.outing_count().meter.now().filter(|_| self.latest.draw_now.is_some());
         Draw {
             now: measured.or(self.latest.draw_now),
-            lately: self.tally().meter.lately(),
-            outing: self.tally().meter.outing(),
+            lately: self.outing_count().meter.lately(),
+            outing: self.outing_count().meter.outing(),
             basis: self.basis(),
         }
     }
 
     /// Time in this outing: since it began, and before this boot where it goes on from there.
     fn lasted(&self, now: Mono) -> Seconds {
-        let here = now.seconds_since(self.tally().began);
+        let here = now.seconds_since(self.outing_count().began);
         here.max(Seconds::of(self.counted_s()))
     }
 

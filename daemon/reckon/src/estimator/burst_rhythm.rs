@@ -60,7 +60,7 @@ const SURE_WINDOWS: f64 = 5.0;
 
 /// What the last window looked like.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) struct Seen {
+pub(super) struct WindowSeen {
     /// Share of the time that was sent, 0 to 1.
     pub(super) sending: f64,
     /// Chance that somebody works at the board.
@@ -81,13 +81,13 @@ struct Guess {
 
 /// Follows one outing's processor use.
 #[derive(Clone, Debug)]
-pub(super) struct Rhythm {
+pub(super) struct BurstRhythm {
     clock_s: f64,
     /// A reading that may still go on: its length, s, and processor use.
     same: Option<(f64, f64)>,
     window: Window,
     guesses: Vec<Guess>,
-    seen: Seen,
+    seen: WindowSeen,
     last_peak: [f64; 2],
     /// How surely one burst every two minutes is all there is: a beacon mode.
     beacon: f64,
@@ -95,7 +95,7 @@ pub(super) struct Rhythm {
     bursts_seen: f64,
 }
 
-impl Rhythm {
+impl BurstRhythm {
     /// `burst`: size and length from an earlier outing; `floor`: processor use at rest then.
     pub(super) fn new(burst: Option<[f64; 2]>, floor: Option<f64>) -> Self {
         let mut guesses = Vec::with_capacity(BINS / 2 * SIZES.len());
@@ -111,7 +111,7 @@ impl Rhythm {
             window: Window::default(),
             guesses,
             // Before the first window: what is usual.
-            seen: Seen { sending: 0.06, present: 0.3, quiet: 0.5, unmarked: 0.3 },
+            seen: WindowSeen { sending: 0.06, present: 0.3, quiet: 0.5, unmarked: 0.3 },
             last_peak: [0.0; 2],
             beacon: 0.0,
             floor: floor.unwrap_or(FLOOR),
@@ -119,7 +119,7 @@ impl Rhythm {
         }
     }
 
-    pub(super) const fn seen(&self) -> &Seen {
+    pub(super) const fn seen(&self) -> &WindowSeen {
         &self.seen
     }
 
@@ -135,7 +135,7 @@ impl Rhythm {
     }
 
     /// Takes processor use over the last `dt` seconds.
-    pub(super) fn take(&mut self, dt: f64, busy: Option<f64>) {
+    pub(super) fn observe(&mut self, dt: f64, busy: Option<f64>) {
         // A number that is handed over again is not a new reading: whoever reads the processor may
         // be slower than our steps.
         match (busy, &mut self.same) {
@@ -157,7 +157,7 @@ impl Rhythm {
     /// Takes the pending reading into the window.
     fn flush(&mut self) {
         if let Some((s, u)) = self.same.take().filter(|r| r.0 <= LONGEST_STEP_S) {
-            self.window.take(s, self.clock_s - 0.5 * s, u);
+            self.window.observe(s, self.clock_s - 0.5 * s, u);
         }
     }
 
@@ -166,7 +166,7 @@ impl Rhythm {
         if n < 3 {
             return;
         }
-        let fold = Fold::of(&mut cells[..n], window.noise2());
+        let fold = FoldedWindow::of(&mut cells[..n], window.noise2());
         let mean = window.lower_mean();
         let (by_pattern, none) = self.weigh(&fold);
         let total = none + by_pattern.iter().sum::<f64>();
@@ -189,7 +189,7 @@ impl Rhythm {
         self.beacon += 0.2 * (if alike { quiet } else { 0.0 } - self.beacon);
         let away = ((self.beacon - 0.2) / 0.15).clamp(0.0, 1.0);
         let raised = 1.0 / (1.0 + exp(-(mean - self.floor - RAISED.0) / RAISED.1));
-        self.seen = Seen {
+        self.seen = WindowSeen {
             sending: sending + BEACON_SENDS * away * quiet,
             present: working + quiet * raised * (1.0 - away),
             quiet,
@@ -198,7 +198,7 @@ impl Rhythm {
     }
 
     /// Weight of each pattern and of none, over all guesses; sharpens the guesses.
-    fn weigh(&mut self, fold: &Fold) -> ([f64; PATTERNS.len()], f64) {
+    fn weigh(&mut self, fold: &FoldedWindow) -> ([f64; PATTERNS.len()], f64) {
         let none = NONE * fold.score(0.0, 0.0, 0.0, self.floor + IDLES.0, IDLES.1);
         let mut by_pattern = [0.0; PATTERNS.len()];
         let mut all = 0.0;
@@ -272,7 +272,7 @@ impl Window {
         clippy::cast_sign_loss,
         reason = "a phase lies between 0 and 30; single precision is meant"
     )]
-    fn take(&mut self, dt: f64, mid_s: f64, busy: f64) {
+    fn observe(&mut self, dt: f64, mid_s: f64, busy: f64) {
         let phase = mid_s - FOLD_S * floor(mid_s / FOLD_S);
         let bin = &mut self.bins[(phase as usize).min(BINS - 1)];
         if bin.n < REPEATS {
@@ -359,7 +359,7 @@ struct Place {
 }
 
 /// Sums over the cells of one window, and over every place of a burst.
-struct Fold {
+struct FoldedWindow {
     n: f64,
     first: f64,
     second: f64,
@@ -369,7 +369,7 @@ struct Fold {
     across: [f64; BINS / 2],
 }
 
-impl Fold {
+impl FoldedWindow {
     fn of(cells: &mut [Cell], noise2: f64) -> Self {
         let (first, second) =
             cells.iter().fold((0.0, 0.0), |(a, b), c| (a + c.busy, b + c.busy * c.busy));

@@ -5,7 +5,7 @@ use alloc::string::String;
 use super::Engine;
 use crate::{
     forecast::Outlook,
-    snapshot::{FinishHelp, Verdict},
+    snapshot::{FinishAdvice, Verdict},
     time::Mono,
     units::{Seconds, Watts},
 };
@@ -19,21 +19,21 @@ const LEAST_W: f64 = 0.05;
 
 impl Engine {
     /// The advice for a finish that is tight or short; `None` where none is needed.
-    pub(super) fn look_for_help(&mut self, now: Mono, outlook: &Outlook) {
-        self.help = self.helping(now, outlook);
+    pub(super) fn update_advice(&mut self, now: Mono, outlook: &Outlook) {
+        self.advice = self.finish_advice(now, outlook);
     }
 
-    fn helping(&self, now: Mono, outlook: &Outlook) -> Option<FinishHelp> {
+    fn finish_advice(&self, now: Mono, outlook: &Outlook) -> Option<FinishAdvice> {
         let Outlook::Lasts(forecast) = outlook else { return None };
         let finish = self.finish.filter(|finish| *finish > now)?;
         let chance = self.on.shown.chance(finish, now)?;
-        if super::outlook::verdict(chance) == Verdict::Enough {
+        if super::shown_forecast::verdict(chance) == Verdict::Enough {
             return None;
         }
         let needed = finish.seconds_since(now);
-        let draw = self.tally().meter.lately().or(self.latest.draw_now);
+        let draw = self.outing_count().meter.lately().or(self.latest.draw_now);
         let at_most = self.draw_that_lasts(needed, draw?);
-        Some(FinishHelp {
+        Some(FinishAdvice {
             activity: self.activity_that_lasts(needed),
             draw,
             at_most,

@@ -12,8 +12,8 @@ use libm::{exp, log, log1p, sqrt};
 
 use super::{
     Ending, LoadPrior, RunDown,
+    draw_prior::{FULL_TO_IDLE, SOME_BOARD_W, STEP_DOWN},
     maths::{above, correct},
-    usual::{FULL_TO_IDLE, SOME_BOARD_W, STEP_DOWN},
 };
 use crate::{bank::BankSpec, engine::Start};
 
@@ -89,7 +89,7 @@ impl Work {
     pub(super) const NONE: Self = Self { parts: [0.0; PARTS], quiet: 0.0, unmarked: 0.0 };
 
     /// As a run-down keeps it: parts, processor use at rest, then the two other sums.
-    pub(super) fn of(run: &RunDown) -> Option<Self> {
+    pub(super) fn from_run_down(run: &RunDown) -> Option<Self> {
         let parts = run.work.first_chunk::<PARTS>()?;
         let sum = |k: usize| run.work.get(k).copied().unwrap_or(0.0);
         (parts[0] > 0.0).then(|| Self { parts: *parts, quiet: sum(6), unmarked: sum(7) })
@@ -111,7 +111,7 @@ impl Work {
 
 /// The most likely energy and watts, with what is unknown of them.
 #[derive(Clone, Debug)]
-pub(super) struct Life {
+pub(super) struct WorkLife {
     /// ln usable Wh, then ln of the watts of each part.
     at: [f64; N],
     cov: [[f64; N]; N],
@@ -120,7 +120,7 @@ pub(super) struct Life {
     unmarked: Chance,
 }
 
-impl Life {
+impl WorkLife {
     /// `energy`: mean and deviation of ln(usable Wh) for the present outing; `drift`: by how much
     /// an earlier outing's energy differed from that, as its age and temperature say.
     pub(super) fn new(
@@ -149,7 +149,7 @@ impl Life {
                 life.cov[k][k] = d * d;
             }
             for (k, run) in runs.iter().enumerate() {
-                if let Some(work) = Work::of(run) {
+                if let Some(work) = Work::from_run_down(run) {
                     life.learn(run, &work, &around, drift(run, k as f64));
                 }
             }
@@ -334,7 +334,7 @@ mod tests {
         units::{AmpHours, Volts},
     };
 
-    fn life(runs: &[RunDown]) -> Life {
+    fn life(runs: &[RunDown]) -> WorkLife {
         let bank = BankSpec {
             name: "Long six".into(),
             cells: Cells::LiFePo4,
@@ -352,7 +352,7 @@ mod tests {
             radio_receive_w: Some(4.0),
             radio_transmit_w: Some(15.0),
         };
-        Life::new(&bank, &load, (log(66.0), 0.08), |_, _| 0.0, runs)
+        WorkLife::new(&bank, &load, (log(66.0), 0.08), |_, _| 0.0, runs)
     }
 
     /// A run-down of so many hours, of which so many with somebody there and no mark of sending.
@@ -382,7 +382,7 @@ mod tests {
         // A thirstier display would explain short lives as well, so the chance rises less than it falls.
         assert!(sends > 1.2 * first && listens < 0.7 * first, "{listens} {first} {sends}");
         // What is lacking then: 66 Wh against 5.87 h × (7.93 + 1.12) W = 53.1 Wh.
-        let work = Work::of(&run(5.87, 5.87)).expect("hours");
+        let work = Work::from_run_down(&run(5.87, 5.87)).expect("hours");
         let lacks = -life(&[]).unmarked(&work).shift;
         assert!((lacks - log(66.0 / 53.1)).abs() < 0.01, "{lacks}");
     }

@@ -91,7 +91,7 @@ pub struct Stretch {
 
 /// A reading as it is kept: 8 bytes, so that an hour takes 28 KiB.
 #[derive(Clone, Copy, Debug)]
-struct Kept {
+struct RingReading {
     /// Milliseconds after the first one.
     after_ms: u32,
     watts: f32,
@@ -99,15 +99,15 @@ struct Kept {
 
 /// Takes the readings of an outing one by one; never holds more than an hour of them.
 #[derive(Clone, Debug)]
-pub struct Keeper {
+pub struct FoldRing {
     reads: Reads,
     first_s: f64,
-    ring: Vec<Kept>,
+    ring: Vec<RingReading>,
     totals: Totals,
     unfolded_s: f64,
 }
 
-impl Keeper {
+impl FoldRing {
     /// With nothing in it.
     #[must_use]
     pub const fn new(reads: Reads) -> Self {
@@ -140,7 +140,7 @@ impl Keeper {
 
     /// One more reading; what is not finite or not later than the one before is left out. Every
     /// hour the ring is folded and emptied, which is the only costly call.
-    pub fn take(&mut self, beat: Beat) -> Vec<Stretch> {
+    pub fn push(&mut self, beat: Beat) -> Vec<Stretch> {
         if !(beat.at_s.is_finite() && beat.watts.is_finite()) {
             return Vec::new();
         }
@@ -161,7 +161,7 @@ impl Keeper {
     /// What the ring would fold into by now, or the last third of an hour in it; it goes on being
     /// filled.
     #[must_use]
-    pub fn look(&self) -> Option<Stretch> {
+    pub fn fold_so_far(&self) -> Option<Stretch> {
         let last = self.ring.get(self.ring.len().saturating_sub(THIRD)..).unwrap_or_default();
         self.folded(&self.ring)
             .or_else(|| if last.len() < self.ring.len() { self.folded(last) } else { None })
@@ -200,8 +200,8 @@ impl Keeper {
         Seconds::of(self.unfolded_s)
     }
 
-    fn folded(&self, part: &[Kept]) -> Option<Stretch> {
-        let beat = |kept: &Kept| Beat {
+    fn folded(&self, part: &[RingReading]) -> Option<Stretch> {
+        let beat = |kept: &RingReading| Beat {
             at_s: self.first_s + f64::from(kept.after_ms) / 1000.0,
             watts: f64::from(kept.watts),
         };
@@ -222,7 +222,7 @@ impl Keeper {
     clippy::cast_sign_loss,
     reason = "a float cast saturates; milliseconds of a month fit"
 )]
-fn kept(beat: Beat, first_s: f64) -> Kept {
+fn kept(beat: Beat, first_s: f64) -> RingReading {
     let after_ms = libm::round((beat.at_s - first_s) * 1000.0) as u32;
-    Kept { after_ms, watts: beat.watts as f32 }
+    RingReading { after_ms, watts: beat.watts as f32 }
 }

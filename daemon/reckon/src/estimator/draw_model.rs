@@ -6,9 +6,9 @@ use libm::sqrt;
 
 use super::{
     LoadPrior, RunDown,
+    burst_rhythm::BurstRhythm,
     capacity::Capacity,
-    life::{Case, Life, PARTS, Work},
-    rhythm::Rhythm,
+    work_life::{Case, PARTS, Work, WorkLife},
 };
 use crate::bank::BankSpec;
 
@@ -24,15 +24,15 @@ const LEAST_H: f64 = 3.0;
 
 /// Models one outing's draw.
 #[derive(Clone, Debug)]
-pub(super) struct Modelled {
-    pub(super) life: Life,
-    rhythm: Rhythm,
+pub(super) struct DrawModel {
+    pub(super) life: WorkLife,
+    rhythm: BurstRhythm,
     work: Work,
     usual: Work,
     busy: f64,
 }
 
-impl Modelled {
+impl DrawModel {
     pub(super) fn new(
         bank: &BankSpec,
         load: &LoadPrior,
@@ -46,14 +46,14 @@ impl Modelled {
         let drift =
             |run: &RunDown, k: f64| capacity.expect(&capacity.terms(rated, run.ambient_c, k)).0 - m;
         let mut usual = Work::USUAL;
-        for work in runs.iter().filter_map(Work::of) {
+        for work in runs.iter().filter_map(Work::from_run_down) {
             usual.add(&work, OUTING_H / work.hours().max(0.1));
         }
         let floor = runs.iter().rev().find_map(|r| r.work.get(PARTS).copied());
         let burst = runs.iter().rev().find_map(|r| r.burst);
         Self {
-            life: Life::new(bank, load, (m, sqrt(v)), drift, runs),
-            rhythm: Rhythm::new(burst, floor),
+            life: WorkLife::new(bank, load, (m, sqrt(v)), drift, runs),
+            rhythm: BurstRhythm::new(burst, floor),
             work: Work::NONE,
             usual,
             busy: BUSY,
@@ -62,9 +62,9 @@ impl Modelled {
 
     /// Takes processor use over the last `dt` seconds; gives the watts that follow, `None` where it
     /// was not read.
-    pub(super) fn take(&mut self, dt: f64, busy: Option<f64>) -> Option<f64> {
+    pub(super) fn observe(&mut self, dt: f64, busy: Option<f64>) -> Option<f64> {
         let busy = busy.filter(|u| u.is_finite()).map(|u| u.clamp(0.0, 1.0));
-        self.rhythm.take(dt, busy);
+        self.rhythm.observe(dt, busy);
         let u = busy.unwrap_or(self.busy);
         self.busy += (dt / BUSY_MEMORY_S).min(1.0) * (u - self.busy);
         let seen = self.rhythm.seen();

@@ -10,7 +10,7 @@ use crate::units::{Joules, Seconds, Share, Watts};
 /// LeVeque, American Statistician 37, 1983 for merging): nothing large is ever subtracted from
 /// something large.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
-pub struct Trend {
+pub struct Regression {
     n: f64,
     mean_x: f64,
     mean_y: f64,
@@ -21,7 +21,7 @@ pub struct Trend {
 
 /// A fitted straight line.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Slope {
+pub struct RegressionLine {
     /// Value at zero.
     pub intercept: f64,
     /// Rise per unit.
@@ -36,7 +36,7 @@ pub struct Slope {
     pub pairs: f64,
 }
 
-impl Trend {
+impl Regression {
     /// Adds a pair; numbers that are not finite are left out.
     pub fn add(&mut self, x: f64, y: f64) {
         if !(x.is_finite() && y.is_finite()) {
@@ -72,7 +72,7 @@ impl Trend {
     /// The errors hold if the scatter about the line is independent from pair to pair. Readings a
     /// second apart are not quite: fitted over means of a minute they are nearly.
     #[must_use]
-    pub fn line(&self) -> Option<Slope> {
+    pub fn line(&self) -> Option<RegressionLine> {
         let spread = self.xx > 1e-12 * self.n * (self.mean_x * self.mean_x).max(1e-12);
         if self.n < 3.0 || !spread {
             return None;
@@ -80,7 +80,7 @@ impl Trend {
         let slope = self.xy / self.xx;
         let left = (self.yy - slope * self.xy).max(0.0);
         let variance = left / (self.n - 2.0);
-        Some(Slope {
+        Some(RegressionLine {
             intercept: self.mean_y - slope * self.mean_x,
             slope,
             slope_se: libm::sqrt(variance / self.xx),
@@ -105,15 +105,15 @@ pub(crate) const PART_SENT: f64 = 0.6;
 /// Draw against load within short groups of stretches: from group to group other things change with
 /// the load (a receiver is plugged in, a radio listens), so only what goes together inside one counts.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
-pub struct Within {
+pub struct WithinMinuteFit {
     /// Off the means of their groups.
-    trend: Trend,
+    regression: Regression,
     groups: f64,
     busy: f64,
     watts: f64,
 }
 
-impl Within {
+impl WithinMinuteFit {
     /// Adds a group: pairs of load and watts, each of a stretch of one length.
     pub fn add(&mut self, group: &[(f64, f64)]) {
         let n = group.iter().fold(0.0, |n, _| n + 1.0);
@@ -123,7 +123,7 @@ impl Within {
         let busy = group.iter().map(|one| one.0).sum::<f64>() / n;
         let watts = group.iter().map(|one| one.1).sum::<f64>() / n;
         for one in group {
-            self.trend.add(one.0 - busy, one.1 - watts);
+            self.regression.add(one.0 - busy, one.1 - watts);
         }
         self.groups += 1.0;
         self.busy += (busy - self.busy) / self.groups;
@@ -138,9 +138,9 @@ impl Within {
 
     /// Watts from idle to all cores busy, through the mean of all.
     #[must_use]
-    pub fn line(&self) -> Option<Slope> {
-        let line = self.trend.line()?;
-        Some(Slope {
+    pub fn line(&self) -> Option<RegressionLine> {
+        let line = self.regression.line()?;
+        Some(RegressionLine {
             intercept: self.watts - line.slope * self.busy,
             intercept_se: libm::hypot(line.intercept_se, line.slope_se * self.busy),
             pairs: self.groups,
@@ -153,7 +153,7 @@ impl Within {
 /// minute.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct LoadFit {
-    within: Within,
+    within: WithinMinuteFit,
     busy_s: f64,
     open: Vec<(f64, f64)>,
 }
@@ -182,14 +182,14 @@ impl LoadFit {
 
     /// Watts from idle to all cores busy.
     #[must_use]
-    pub fn line(&self) -> Option<Slope> {
+    pub fn line(&self) -> Option<RegressionLine> {
         self.within.line()
     }
 
     /// What the load took so far, above an idle board, with the standard error; `None` until the
     /// line is steeper than twice its error (a load that never changed tells nothing).
     #[must_use]
-    pub fn taken(&self) -> Option<(Joules, Joules)> {
+    pub fn energy_of_load(&self) -> Option<(Joules, Joules)> {
         let line = self.line().filter(|line| line.slope > 2.0 * line.slope_se)?;
         Some((Joules::new(line.slope * self.busy_s)?, Joules::new(line.slope_se * self.busy_s)?))
     }
@@ -199,7 +199,7 @@ impl LoadFit {
 ///
 /// `None` without a usable line. The error is that of the slope alone.
 #[must_use]
-pub fn footprint(line: &Slope, own_core_share: f64, cores: u32) -> Option<(Watts, Watts)> {
+pub fn footprint(line: &RegressionLine, own_core_share: f64, cores: u32) -> Option<(Watts, Watts)> {
     if cores == 0 || own_core_share < 0.0 || line.slope <= 2.0 * line.slope_se {
         return None;
     }
@@ -209,7 +209,7 @@ pub fn footprint(line: &Slope, own_core_share: f64, cores: u32) -> Option<(Watts
 
 /// Before against after a mark ('fan on'): the difference of the mean draws.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
-pub struct Marked {
+pub struct BeforeAfter {
     before: Half,
     after: Half,
 }
@@ -259,7 +259,7 @@ impl Half {
     }
 }
 
-impl Marked {
+impl BeforeAfter {
     /// A reading of one second before the mark.
     pub fn before(&mut self, draw: Watts) {
         self.before.add(draw.si());

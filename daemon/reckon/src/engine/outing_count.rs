@@ -1,6 +1,6 @@
 //! What an outing has counted: kept twice while another bank may have come in the middle of it.
 
-use super::{Carried, Engine, meter::Meter, trail::TrailMaker};
+use super::{Carried, Engine, draw_history::DrawHistoryMaker, meter::Meter};
 use crate::{
     belief::{Away, Story},
     estimator::Observation,
@@ -10,15 +10,15 @@ use crate::{
 
 /// Energy and drawing of a stretch that counts as an outing.
 #[derive(Clone, Debug)]
-pub(super) struct Tally {
+pub(super) struct OutingCount {
     pub(super) began: Mono,
     pub(super) meter: Meter,
-    pub(super) trail: TrailMaker,
+    pub(super) draw_history: DrawHistoryMaker,
 }
 
-impl Tally {
+impl OutingCount {
     pub(super) fn new(began: Mono) -> Self {
-        Self { began, meter: Meter::default(), trail: TrailMaker::new(began) }
+        Self { began, meter: Meter::default(), draw_history: DrawHistoryMaker::new(began) }
     }
 
     /// What the outing had used before all that is counted here.
@@ -26,46 +26,46 @@ impl Tally {
         if carried.span.si() >= 1.0 {
             let [delivered, bridged] =
                 [carried.delivered, carried.bridged].map(|energy| energy.max(Joules::ZERO));
-            self.meter.before(carried.span, delivered, bridged, &carried.told());
+            self.meter.before(carried.span, delivered, bridged, &carried.to_steps());
         }
     }
 
     /// A stretch with this mean draw, measured or modelled.
     fn add(&mut self, dt: Seconds, watts: Watts, seen: &Observation) {
         self.meter.add(dt, watts, seen);
-        self.trail.add(dt.si(), Some(watts));
+        self.draw_history.add(dt.si(), Some(watts));
     }
 
     /// A stretch that nobody saw: bridged with the draw before it, else with this.
     fn bridge(&mut self, dt: Seconds, else_watts: Watts, seen: &Observation) {
         self.meter.bridge(dt, else_watts, seen);
-        self.trail.add(dt.si(), None);
+        self.draw_history.add(dt.si(), None);
     }
 
     /// A stretch in which nothing worth mentioning was taken from the bank: its time does not count.
     fn rest(&mut self, dt: Seconds, watts: Watts) {
         self.meter.watch(dt, watts);
         self.meter.delivered = self.meter.delivered + Joules::of(watts.si().max(0.0) * dt.si());
-        self.trail.add(dt.si(), Some(Watts::ZERO));
+        self.draw_history.add(dt.si(), Some(Watts::ZERO));
     }
 }
 
 impl Engine {
     /// The outing's tally.
-    pub(super) const fn tally(&self) -> &Tally {
-        &self.on.tally
+    pub(super) const fn outing_count(&self) -> &OutingCount {
+        &self.on.count
     }
 
     /// The tally that a story goes by.
-    pub(super) fn tally_of(&self, story: Story) -> &Tally {
+    pub(super) fn count_of(&self, story: Story) -> &OutingCount {
         let later = self.on.since_away.as_ref().filter(|_| story == Story::Swapped);
-        later.unwrap_or(&self.on.tally)
+        later.unwrap_or(&self.on.count)
     }
 
     /// Every tally that is kept: the outing's, the one since the supply was away, and for each word that
     /// may be taken back the one since it was given.
-    fn each_tally(&mut self, change: impl Fn(&mut Tally)) {
-        change(&mut self.on.tally);
+    fn each_count(&mut self, change: impl Fn(&mut OutingCount)) {
+        change(&mut self.on.count);
         self.on.since_away.iter_mut().for_each(&change);
         let mut shelf = self.on.before.as_deref_mut();
         while let Some(one) = shelf {
@@ -82,32 +82,32 @@ impl Engine {
         watts: Option<Watts>,
         mean: Watts,
     ) {
-        for tally in core::iter::once(&mut self.on.tally).chain(self.on.since_away.as_mut()) {
+        for count in core::iter::once(&mut self.on.count).chain(self.on.since_away.as_mut()) {
             match watts {
-                Some(watts) => tally.add(dt, watts, seen),
-                None => tally.bridge(dt, mean, seen),
+                Some(watts) => count.add(dt, watts, seen),
+                None => count.bridge(dt, mean, seen),
             }
         }
     }
 
     pub(super) fn count(&mut self, dt: Seconds, watts: Watts, seen: &Observation) {
-        self.each_tally(|tally| tally.add(dt, watts, seen));
+        self.each_count(|count| count.add(dt, watts, seen));
     }
 
     pub(super) fn bridge(&mut self, dt: Seconds, else_watts: Watts, seen: &Observation) {
-        self.each_tally(|tally| tally.bridge(dt, else_watts, seen));
+        self.each_count(|count| count.bridge(dt, else_watts, seen));
     }
 
     pub(super) fn rest(&mut self, dt: Seconds, watts: Watts) {
-        self.each_tally(|tally| tally.rest(dt, watts));
+        self.each_count(|count| count.rest(dt, watts));
     }
 
     pub(super) fn blank(&mut self, dt_s: f64) {
-        self.each_tally(|tally| tally.trail.add(dt_s, None));
+        self.each_count(|count| count.draw_history.add(dt_s, None));
     }
 
     pub(super) fn tick_at(&mut self, at: Mono) {
-        self.each_tally(|tally| tally.trail.tick(at));
+        self.each_count(|count| count.draw_history.tick(at));
     }
 
     /// The supply was away and is back: from now on it is counted apart as well, until somebody
@@ -118,7 +118,7 @@ impl Engine {
         let counted = self.on.belief.away();
         self.on.belief.note_away(away);
         if self.on.belief.away() != counted {
-            self.on.since_away = Some(Tally::new(away.to));
+            self.on.since_away = Some(OutingCount::new(away.to));
             self.on.following.retain(|one| !one.is_of(Story::Swapped));
         }
         self.on.shown.hurry();

@@ -19,7 +19,7 @@ const SOME_AMPS: f64 = 0.05;
 
 /// What one sweep says about the bank.
 #[derive(Clone, Debug)]
-pub(super) struct Picked {
+pub(super) struct SelectedSource {
     /// As it is shown.
     pub(super) supply: Supply,
     /// What a sensor or gauge measures, if there is one that has ever answered.
@@ -30,14 +30,14 @@ pub(super) struct Picked {
     /// Whose silence is behind a missing measurement.
     pub(super) silent: Option<(SourceIx, Gap)>,
     /// Who measured.
-    pub(super) by: By,
+    pub(super) by: MeasuredBy,
     /// What the gauges say together.
     pub(super) gauge: Option<Gauge>,
 }
 
 /// Who measures the draw.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) enum By {
+pub(super) enum MeasuredBy {
     /// A sensor that sees what the bank delivers.
     Sensor,
     /// A fuel gauge.
@@ -59,13 +59,13 @@ pub(super) struct Gauge {
 
 /// Remembers who has ever measured, and each chip's last energy count.
 #[derive(Clone, Debug, Default)]
-pub(super) struct Picker {
+pub(super) struct SourceSelector {
     answered: Vec<SourceIx>,
     counted: Vec<(SourceIx, Joules, Mono)>,
     gauge_answered: Option<SourceIx>,
 }
 
-impl Picker {
+impl SourceSelector {
     /// Forgets who has answered, for a new bank on what may be other terminals.
     pub(super) fn forget(&mut self) {
         self.answered.clear();
@@ -73,7 +73,7 @@ impl Picker {
     }
 
     /// What this sweep says, taken at `when`.
-    pub(super) fn pick(&mut self, sweep: &Sweep, when: Mono) -> Picked {
+    pub(super) fn pick(&mut self, sweep: &Sweep, when: Mono) -> SelectedSource {
         let channels = self.bank_channels(sweep);
         let gauge = together(&sweep.gauges);
         if !self.answered.is_empty() {
@@ -83,7 +83,7 @@ impl Picker {
             return found;
         }
         let nobody = Gap::Absent;
-        Picked {
+        SelectedSource {
             supply: Supply {
                 volts: sweep
                     .board
@@ -96,7 +96,7 @@ impl Picker {
             measured: None,
             counted: false,
             silent: None,
-            by: By::Nobody,
+            by: MeasuredBy::Nobody,
             gauge,
         }
     }
@@ -127,7 +127,7 @@ impl Picker {
         channels: &[&SupplyReading],
         when: Mono,
         gauge: Option<Gauge>,
-    ) -> Picked {
+    ) -> SelectedSource {
         let mut power = Watts::ZERO;
         let mut amps: Got<Amps> = Ok(Amps::ZERO);
         let mut volts: Got<Volts> = Err(Gap::NotReady);
@@ -153,7 +153,7 @@ impl Picker {
         let shown = silent.map_or(Ok(power), |(_, gap)| Err(gap));
         let by_count = self.counted_power(channels, when).filter(|_| shown.is_ok());
         let measured = by_count.map_or(shown, Ok);
-        Picked {
+        SelectedSource {
             supply: Supply {
                 volts: volts.or_else(|gap| sweep.board.input_volts.map_err(|_| gap)),
                 current: amps,
@@ -163,7 +163,7 @@ impl Picker {
             measured: Some(measured),
             counted: by_count.is_some(),
             silent,
-            by: By::Sensor,
+            by: MeasuredBy::Sensor,
             gauge,
         }
     }
@@ -196,7 +196,7 @@ impl Picker {
         power
     }
 
-    fn by_gauge(&mut self, sweep: &Sweep, gauge: Option<Gauge>) -> Option<Picked> {
+    fn by_gauge(&mut self, sweep: &Sweep, gauge: Option<Gauge>) -> Option<SelectedSource> {
         let first = sweep.gauges.first().map(|one| one.source);
         if gauge.is_some_and(|all| all.watts.is_some()) {
             self.gauge_answered = self.gauge_answered.or(first);
@@ -208,7 +208,7 @@ impl Picker {
             .find_map(|one| one.amps.err().or(one.volts.err()))
             .unwrap_or_else(|| gap_of(sweep, source));
         let measured = gauge.and_then(|all| all.watts).ok_or(gap);
-        Some(Picked {
+        Some(SelectedSource {
             supply: Supply {
                 volts: gauge.and_then(|all| all.volts).ok_or(gap),
                 current: gauge.and_then(|all| all.amps).ok_or(gap),
@@ -218,7 +218,7 @@ impl Picker {
             measured: Some(measured),
             counted: false,
             silent: measured.is_err().then_some((source, gap)),
-            by: By::Gauge,
+            by: MeasuredBy::Gauge,
             gauge,
         })
     }

@@ -29,16 +29,16 @@ fn near(got: f64, want: f64, within: f64, what: &str) {
 #[test]
 fn line_is_scipys() {
     for [x, y, want] in reference("line") {
-        let mut whole = Trend::default();
-        let mut halves = [Trend::default(), Trend::default()];
+        let mut whole = Regression::default();
+        let mut halves = [Regression::default(), Regression::default()];
         for (at, (x, y)) in x.iter().zip(&y).enumerate() {
             whole.add(*x, *y);
             halves[usize::from(at > 4)].add(*x, *y);
         }
         let [mut merged, other] = halves;
         merged.merge(&other);
-        for trend in [whole, merged] {
-            let line = trend.line().unwrap();
+        for regression in [whole, merged] {
+            let line = regression.line().unwrap();
             // Source: scipy.stats.linregress. The ill-conditioned set keeps six digits.
             near(line.slope, want[0], 1e-6, "slope");
             near(line.intercept, want[1], 1e-9, "intercept");
@@ -47,7 +47,7 @@ fn line_is_scipys() {
             near(line.explained.part(), want[4], 1e-6, "r squared");
         }
     }
-    let mut flat = Trend::default();
+    let mut flat = Regression::default();
     for y in 0..100 {
         flat.add(0.3, f64::from(y));
     }
@@ -57,7 +57,7 @@ fn line_is_scipys() {
 #[test]
 fn energy_is_numpys_trapezoid() {
     for [t, y, want] in reference("trapezoid") {
-        let (mut between, mut page) = (Between::new(Seconds::of(2.0)), Page::default());
+        let (mut between, mut page) = (Between::new(Seconds::of(2.0)), EnergyTally::default());
         for (t, y) in t.iter().zip(&y) {
             if let Some((lasted, draw)) = between.step(Seconds::of(*t), Watts::of(*y)) {
                 page.add(lasted, draw);
@@ -84,13 +84,14 @@ fn a_gap_is_no_measurement() {
 #[test]
 fn quantiles_are_numpys_within_the_stated_error() {
     for [weights, values, want] in reference("quantiles") {
-        let mut sketch = Sketch::default();
-        let mut parts = [Sketch::default(), Sketch::default(), Sketch::default()];
+        let mut sketch = QuantileSketch::default();
+        let mut parts =
+            [QuantileSketch::default(), QuantileSketch::default(), QuantileSketch::default()];
         for (at, (weight, value)) in weights.iter().zip(&values).enumerate() {
             sketch.add(*value, *weight);
             parts[at % 3].add(*value, *weight);
         }
-        let mut merged = Sketch::default();
+        let mut merged = QuantileSketch::default();
         for part in &parts {
             merged.merge(part);
         }
@@ -103,7 +104,7 @@ fn quantiles_are_numpys_within_the_stated_error() {
 
 #[test]
 fn a_sketch_stays_small_and_takes_anything() {
-    let mut sketch = Sketch::default();
+    let mut sketch = QuantileSketch::default();
     for power in -400..400 {
         sketch.add(10_f64.powf(f64::from(power) / 10.0), 1.0);
     }
@@ -112,7 +113,7 @@ fn a_sketch_stays_small_and_takes_anything() {
         sketch.add(1.0, odd);
     }
     assert!(sketch.bins() <= 807, "{} bins", sketch.bins());
-    assert_eq!(Sketch::default().quantile(0.5), None);
+    assert_eq!(QuantileSketch::default().quantile(0.5), None);
     assert_eq!(sketch.quantile(1.5), None);
     assert_eq!(sketch.quantile(0.0), Some(0.0));
 }
@@ -120,7 +121,7 @@ fn a_sketch_stays_small_and_takes_anything() {
 #[test]
 fn a_sum_keeps_the_small_terms() {
     // A year of seconds at 2.1 W on top of a large beginning, as a plain sum would lose them.
-    let mut page = Page::default();
+    let mut page = EnergyTally::default();
     page.add(Seconds::of(1.0), Watts::of(1e12));
     for _ in 0..1_000_000 {
         page.add(Seconds::of(0.001), Watts::of(0.1));
@@ -133,7 +134,7 @@ fn the_difference_at_a_mark_is_scipys() {
     for [before, after, want] in reference("difference") {
         // Each number stands for ten equal seconds; the numbers follow one another at random, and
         // what little they seem to resemble each other may only widen the error.
-        let mut marked = Marked::default();
+        let mut marked = BeforeAfter::default();
         for value in &before {
             (0..10).for_each(|_| marked.before(Watts::of(*value)));
         }
@@ -145,7 +146,7 @@ fn the_difference_at_a_mark_is_scipys() {
         assert!(error.si() >= want[1] * 0.999 && error.si() < want[1] * 1.6, "{error:?}, {want:?}");
         assert!(marked.luck().unwrap().part() < 1e-6, "0.6 W are no luck");
     }
-    assert_eq!(Marked::default().difference(), None);
+    assert_eq!(BeforeAfter::default().difference(), None);
 }
 
 #[test]
@@ -167,7 +168,7 @@ fn the_load_takes_its_part() {
     near(line.slope, 3.0, 0.001, "watts by load");
     // Seven sorts of minute, in turn: 0.6 W of receiver in the mean.
     near(line.intercept, 2.4 + 0.6, 0.01, "idle");
-    let (taken, error) = fit.taken().unwrap();
+    let (taken, error) = fit.energy_of_load().unwrap();
     near(taken.si(), true_j, 0.01, "taken by the load");
     assert!(error.si() < 0.01 * true_j);
     // 0.2 % of one core of four: 3 W × 0.002 / 4 = 1.5 mW.
@@ -178,7 +179,7 @@ fn the_load_takes_its_part() {
 
 #[test]
 fn pages_add_up() {
-    let mut book = Book::new();
+    let mut tally = OutingTally::new();
     for second in 0..9000 {
         let at = Seconds::of(f64::from(second));
         let doing = match second / 3000 {
@@ -187,45 +188,46 @@ fn pages_add_up() {
             _ => None,
         };
         let draw = if second / 3000 == 1 { 8.0 } else { 2.0 };
-        book.enter(at, Seconds::of(1.0), Watts::of(draw), doing);
+        tally.enter(at, Seconds::of(1.0), Watts::of(draw), doing);
     }
-    let names: Vec<&str> = book.activities().map(|(name, _)| name).collect();
+    let names: Vec<&str> = tally.activities().map(|(name, _)| name).collect();
     assert_eq!(names, ["Receive", "Contacts"]);
-    let parts: f64 = book.activities().map(|(_, page)| page.energy().wh()).sum();
-    near(parts + book.untold().energy().wh(), book.whole().energy().wh(), 1e-12, "activities");
+    let parts: f64 = tally.activities().map(|(_, page)| page.energy().wh()).sum();
+    near(parts + tally.untagged().energy().wh(), tally.whole().energy().wh(), 1e-12, "activities");
     // 6000 s at 2 W and 3000 s at 8 W: 36 kJ, 10 Wh.
-    near(book.whole().energy().wh(), 10.0, 1e-12, "whole");
-    let hours: f64 = book.hours().iter().map(|page| page.energy().wh()).sum();
+    near(tally.whole().energy().wh(), 10.0, 1e-12, "whole");
+    let hours: f64 = tally.hours().iter().map(|page| page.energy().wh()).sum();
     near(hours, 10.0, 1e-12, "hours");
-    assert_eq!(book.hours().len(), 3);
-    near(book.whole().mean().unwrap().si(), 4.0, 1e-12, "mean by time");
-    near(book.whole().p95().unwrap().si(), 8.0, RELATIVE_ERROR, "p95");
-    assert_eq!(book.whole().peak(), Watts::of(8.0));
-    let mut bank = Page::default();
-    for hour in book.hours() {
+    assert_eq!(tally.hours().len(), 3);
+    near(tally.whole().mean().unwrap().si(), 4.0, 1e-12, "mean by time");
+    near(tally.whole().p95().unwrap().si(), 8.0, RELATIVE_ERROR, "p95");
+    assert_eq!(tally.whole().peak(), Watts::of(8.0));
+    let mut bank = EnergyTally::default();
+    for hour in tally.hours() {
         bank.merge(hour);
     }
-    assert_eq!(bank.p95(), book.whole().p95());
-    book.rename("Contacts", "Receive");
-    assert_eq!(book.activities().count(), 1);
+    assert_eq!(bank.p95(), tally.whole().p95());
+    tally.rename("Contacts", "Receive");
+    assert_eq!(tally.activities().count(), 1);
 }
 
 #[test]
 fn too_many_names_are_not_kept() {
-    let mut book = Book::new();
+    let mut tally = OutingTally::new();
     for name in 0..1000 {
         let name = format!("Activity {name}");
-        book.enter(Seconds::of(1e12), Seconds::of(1.0), Watts::of(1.0), Some(&name));
+        tally.enter(Seconds::of(1e12), Seconds::of(1.0), Watts::of(1.0), Some(&name));
     }
-    assert!(book.activities().count() <= 64 && book.hours().is_empty());
-    near(book.whole().energy().si(), 1000.0, 1e-12, "nothing is lost");
-    near(book.untold().energy().si(), 936.0, 1e-12, "the rest is untold");
+    assert!(tally.activities().count() <= 64 && tally.hours().is_empty());
+    near(tally.whole().energy().si(), 1000.0, 1e-12, "nothing is lost");
+    near(tally.untagged().energy().si(), 936.0, 1e-12, "the rest is untold");
 }
 
 #[test]
 fn a_bank_is_the_sum_of_its_outings() {
     let (s, w) = (Seconds::of, Watts::of);
-    let [mut first, mut second, mut both] = [Book::new(), Book::new(), Book::new()];
+    let [mut first, mut second, mut both] =
+        [OutingTally::new(), OutingTally::new(), OutingTally::new()];
     for (at, lasted, draw, doing) in [
         (0.0, 600.0, 3.0, Some("receive")),
         (600.0, 60.0, 9.0, Some("contacts")),
@@ -236,14 +238,14 @@ fn a_bank_is_the_sum_of_its_outings() {
         both.enter(s(at), s(lasted), w(draw), doing);
         both.enter(s(at), s(lasted), w(draw * 1.5), doing.filter(|it| *it != "receive"));
     }
-    let mut bank = Book::new();
+    let mut bank = OutingTally::new();
     bank.merge(&first);
     bank.merge(&second);
     near(bank.whole().energy().si(), both.whole().energy().si(), 1e-12, "all");
-    near(bank.untold().energy().si(), both.untold().energy().si(), 1e-12, "untold");
+    near(bank.untagged().energy().si(), both.untagged().energy().si(), 1e-12, "untold");
     assert_eq!(bank.whole().p95(), both.whole().p95());
-    let pages = |book: &Book| {
-        book.activities().map(|(name, page)| (name.to_string(), page.energy())).collect::<Vec<_>>()
+    let pages = |tally: &OutingTally| {
+        tally.activities().map(|(name, page)| (name.to_string(), page.energy())).collect::<Vec<_>>()
     };
     assert_eq!(pages(&bank), pages(&both));
     assert!(bank.hours().is_empty());

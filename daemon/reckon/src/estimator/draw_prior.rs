@@ -2,7 +2,7 @@
 
 use libm::log;
 
-use super::{LoadPrior, RunDown, draw::Usual, maths::correct};
+use super::{LoadPrior, RunDown, draw::DrawPrior, maths::correct};
 use crate::bank::BankSpec;
 
 /// A 12 V pack feeds the board through a step-down converter of about this efficiency (trade
@@ -30,13 +30,13 @@ pub(super) const SOME_BOARD_W: f64 = 2.5;
 pub(super) const FULL_TO_IDLE: f64 = 2.2;
 
 /// From the printed figures and the earlier outings; `mean_w` gives an outing's mean draw.
-pub(super) fn usual(
+pub(super) fn draw_prior(
     bank: &BankSpec,
     load: &LoadPrior,
     converter: bool,
     runs: &[RunDown],
     mean_w: impl Fn(&RunDown) -> f64,
-) -> Usual {
+) -> DrawPrior {
     let (mut log_w, mut var) = printed(bank, load, converter);
     for run in runs {
         let seen = correct(var, 1.0, BETWEEN * BETWEEN);
@@ -46,7 +46,7 @@ pub(super) fn usual(
     let (change_sd, change_h) = if converter { CHANGE_USB } else { CHANGE_PACK };
     let radio = load.radio_receive_w.is_some() || load.radio_transmit_w.is_some();
     let printed = runs.is_empty() && !radio;
-    Usual { log_w, var, between: BETWEEN, change_sd, change_h, printed }
+    DrawPrior { log_w, var, between: BETWEEN, change_sd, change_h, printed }
 }
 
 /// ln of the mean draw (W) and its variance, from what is printed.

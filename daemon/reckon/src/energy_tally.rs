@@ -4,30 +4,32 @@
 //! so an outing is the sum of its hours and a bank the sum of its outings. Beside them stand the
 //! share of the draw that goes with the processor's load, and what an accessory takes.
 
-mod sketch;
-mod trend;
+mod quantile_sketch;
+mod regression;
 
 use alloc::{
     string::{String, ToString},
     vec::Vec,
 };
 
-pub use sketch::{RELATIVE_ERROR, Sketch};
-pub(crate) use trend::PART_SENT;
-pub use trend::{LoadFit, Marked, Slope, Trend, Within, footprint};
+pub use quantile_sketch::{QuantileSketch, RELATIVE_ERROR};
+pub(crate) use regression::PART_SENT;
+pub use regression::{
+    BeforeAfter, LoadFit, Regression, RegressionLine, WithinMinuteFit, footprint,
+};
 
 use crate::units::{Joules, Seconds, Watts};
 
 /// Everything about a stretch of drawing.
 #[derive(Clone, Debug, Default, PartialEq)]
-pub struct Page {
+pub struct EnergyTally {
     energy_j: Sum,
     lasted_s: Sum,
     peak_w: f64,
-    sketch: Sketch,
+    sketch: QuantileSketch,
 }
 
-impl Page {
+impl EnergyTally {
     /// Adds a stretch at one draw. Nothing that is not finite, and no time below zero, gets in.
     pub fn add(&mut self, lasted: Seconds, draw: Watts) {
         let (dt, watts) = (lasted.si(), draw.si());
@@ -41,7 +43,7 @@ impl Page {
     }
 
     /// Raises the peak to a single look that stands out of the stretches.
-    pub const fn look(&mut self, draw: Watts) {
+    pub const fn raise_peak(&mut self, draw: Watts) {
         self.peak_w = self.peak_w.max(draw.si());
     }
 
@@ -86,7 +88,7 @@ impl Page {
 
     /// How the draw was spread.
     #[must_use]
-    pub const fn sketch(&self) -> &Sketch {
+    pub const fn sketch(&self) -> &QuantileSketch {
         &self.sketch
     }
 }
@@ -151,14 +153,14 @@ const MOST_HOURS: usize = 672;
 
 /// The book of one outing.
 #[derive(Clone, Debug, Default)]
-pub struct Book {
-    whole: Page,
-    activities: Vec<(String, Page)>,
-    hours: Vec<Page>,
-    untold: Page,
+pub struct OutingTally {
+    whole: EnergyTally,
+    activities: Vec<(String, EnergyTally)>,
+    hours: Vec<EnergyTally>,
+    untagged: EnergyTally,
 }
 
-impl Book {
+impl OutingTally {
     /// Empty.
     #[must_use]
     pub fn new() -> Self {
@@ -179,9 +181,9 @@ impl Book {
         peak: Watts,
         doing: Option<&str>,
     ) {
-        let put = |page: &mut Page| {
+        let put = |page: &mut EnergyTally| {
             page.add(lasted, draw);
-            page.look(peak);
+            page.raise_peak(peak);
         };
         put(&mut self.whole);
         if let Some(page) = self.hour_page(into) {
@@ -203,7 +205,7 @@ impl Book {
     /// Adds another outing's book, by activity. Hours of different outings are not added up.
     pub fn merge(&mut self, other: &Self) {
         self.whole.merge(&other.whole);
-        self.untold.merge(&other.untold);
+        self.untagged.merge(&other.untagged);
         for (name, page) in other.activities() {
             self.activity_page(Some(name)).merge(page);
         }
@@ -211,24 +213,24 @@ impl Book {
 
     /// All of it.
     #[must_use]
-    pub const fn whole(&self) -> &Page {
+    pub const fn whole(&self) -> &EnergyTally {
         &self.whole
     }
 
     /// By activity, in the order of first mention.
-    pub fn activities(&self) -> impl Iterator<Item = (&str, &Page)> {
+    pub fn activities(&self) -> impl Iterator<Item = (&str, &EnergyTally)> {
         self.activities.iter().map(|(name, page)| (name.as_str(), page))
     }
 
     /// What nobody said an activity for.
     #[must_use]
-    pub const fn untold(&self) -> &Page {
-        &self.untold
+    pub const fn untagged(&self) -> &EnergyTally {
+        &self.untagged
     }
 
     /// By hour since the bank was connected; hours without a reading are empty pages.
     #[must_use]
-    pub fn hours(&self) -> &[Page] {
+    pub fn hours(&self) -> &[EnergyTally] {
         &self.hours
     }
 
@@ -237,31 +239,31 @@ impl Book {
         clippy::cast_sign_loss,
         reason = "held to the range first"
     )]
-    fn hour_page(&mut self, into: Seconds) -> Option<&mut Page> {
+    fn hour_page(&mut self, into: Seconds) -> Option<&mut EnergyTally> {
         let hour = (into.si() / 3600.0).clamp(0.0, 1e6) as usize;
         if hour >= MOST_HOURS {
             return None;
         }
         if self.hours.len() <= hour {
-            self.hours.resize(hour + 1, Page::default());
+            self.hours.resize(hour + 1, EnergyTally::default());
         }
         self.hours.get_mut(hour)
     }
 
-    fn activity_page(&mut self, doing: Option<&str>) -> &mut Page {
-        let Some(doing) = doing else { return &mut self.untold };
+    fn activity_page(&mut self, doing: Option<&str>) -> &mut EnergyTally {
+        let Some(doing) = doing else { return &mut self.untagged };
         let at = self.activities.iter().position(|(name, _)| name == doing);
         let at = match at {
             Some(at) => at,
             None if self.activities.len() < MOST_NAMES => {
-                self.activities.push((doing.to_string(), Page::default()));
+                self.activities.push((doing.to_string(), EnergyTally::default()));
                 self.activities.len() - 1
             }
-            None => return &mut self.untold,
+            None => return &mut self.untagged,
         };
         match self.activities.get_mut(at) {
             Some((_, page)) => page,
-            None => &mut self.untold,
+            None => &mut self.untagged,
         }
     }
 }

@@ -5,9 +5,9 @@ use alloc::{string::String, vec::Vec};
 
 use super::{
     Engine, Start,
-    outlook::stretched,
-    pick::{By, Gauge, Picked},
     possible::Possible,
+    shown_forecast::stretched,
+    source_select::{Gauge, MeasuredBy, SelectedSource},
 };
 use crate::{
     bank::{BankSpec, Cells, MeasuredAt},
@@ -42,7 +42,7 @@ pub(super) enum Site {
 
 /// The estimator of one story and what it was built on.
 #[derive(Clone, Debug)]
-pub(super) struct Following {
+pub(super) struct TrackedBank {
     story: Story,
     pub(super) estimator: Estimator,
     site: Site,
@@ -58,7 +58,7 @@ pub(super) struct Following {
     pub(super) learned_from: u32,
 }
 
-impl Following {
+impl TrackedBank {
     /// The remaining time, drawn to what the gauge says is left where one speaks for this bank.
     pub(super) fn remaining(&self) -> Option<Spread> {
         let spread = self.estimator.remaining()?;
@@ -92,7 +92,7 @@ impl Following {
     }
 
     /// The same, as what an outing of its own is told.
-    pub(super) fn told(&self) -> Self {
+    pub(super) fn as_told(&self) -> Self {
         Self { story: Story::Told, ..self.clone() }
     }
 
@@ -128,7 +128,7 @@ impl Following {
 impl Engine {
     /// Sees to it that the estimators follow the bank that is there, with its draw seen where it is
     /// seen now. When that changes they are built anew and told the outing so far.
-    pub(super) fn settle(&mut self, picked: &Picked, board: &BoardReading) {
+    pub(super) fn track_bank(&mut self, picked: &SelectedSource, board: &BoardReading) {
         let gauge = picked.gauge;
         let Some((spec, untold)) = self.bank_or_gauge(gauge) else {
             // A gauge that has fallen silent still has its bank; without one there is none.
@@ -138,7 +138,7 @@ impl Engine {
         let site = site(picked.by, &picked.supply, board, &spec);
         self.build(&spec, gauge, site, untold, false);
         // A sensor that sees the draw of a bank says more than a gauge of who knows which cells.
-        let speaks = picked.by != By::Sensor || untold;
+        let speaks = picked.by != MeasuredBy::Sensor || untold;
         for following in &mut self.on.following {
             if speaks {
                 following.hear(gauge, &spec);
@@ -214,7 +214,7 @@ impl Engine {
         spec: &BankSpec,
         site: Site,
         untold: bool,
-    ) -> Following {
+    ) -> TrackedBank {
         let measured_at = match site {
             Site::Seen(place) => place,
             Site::Rails => MeasuredAt::Output,
@@ -224,24 +224,24 @@ impl Engine {
         let learned = self.learned();
         let mut estimator = Estimator::new(&bank, &self.load_prior(), &learned, start);
         let since = self.on.belief.since().filter(|_| story == Story::GoesOn);
-        for step in since.map(|since| since.carried.told()).unwrap_or_default() {
+        for step in since.map(|since| since.carried.to_steps()).unwrap_or_default() {
             estimator.step(&step);
         }
         let stood = estimator.log_evidence();
-        for seen in self.tally_of(story).meter.history() {
+        for seen in self.count_of(story).meter.history() {
             estimator.step(&seen);
         }
         let learned_from = learned.rundowns();
-        Following { story, estimator, site, start, stood, left: None, untold, learned_from }
+        TrackedBank { story, estimator, site, start, stood, left: None, untold, learned_from }
     }
 
     /// The estimator of a story.
-    pub(super) fn following(&self, story: Story) -> Option<&Following> {
+    pub(super) fn following(&self, story: Story) -> Option<&TrackedBank> {
         self.on.following.iter().find(|one| one.story == story)
     }
 
     /// The estimator of the likeliest story.
-    pub(super) fn leading(&self) -> Option<&Following> {
+    pub(super) fn leading(&self) -> Option<&TrackedBank> {
         self.following(self.on.belief.leading().0).or_else(|| self.on.following.first())
     }
 
@@ -254,7 +254,7 @@ impl Engine {
 
     /// The remaining time by every story that no word has ruled out, weighted.
     pub(super) fn remaining(&self) -> Possible {
-        self.possible(Following::remaining)
+        self.possible(TrackedBank::remaining)
     }
 
     /// The same if from now on the draw were this.
@@ -262,7 +262,7 @@ impl Engine {
         self.possible(|one| one.remaining_at(watts, log_sd))
     }
 
-    fn possible(&self, spread: impl Fn(&Following) -> Option<Spread>) -> Possible {
+    fn possible(&self, spread: impl Fn(&TrackedBank) -> Option<Spread>) -> Possible {
         let cases = self.on.belief.cases();
         Possible::new(
             cases.into_iter().filter_map(|(story, weight)| {
@@ -346,11 +346,11 @@ impl Engine {
 }
 
 /// Where the draw of this bank is seen by what was read last.
-fn site(by: By, supply: &Supply, board: &BoardReading, spec: &BankSpec) -> Site {
+fn site(by: MeasuredBy, supply: &Supply, board: &BoardReading, spec: &BankSpec) -> Site {
     match by {
-        By::Sensor | By::Gauge => Site::Seen(place(spec, supply.volts.ok())),
-        By::Nobody if board.rails_at_least.is_ok() => Site::Rails,
-        By::Nobody => Site::Nowhere,
+        MeasuredBy::Sensor | MeasuredBy::Gauge => Site::Seen(place(spec, supply.volts.ok())),
+        MeasuredBy::Nobody if board.rails_at_least.is_ok() => Site::Rails,
+        MeasuredBy::Nobody => Site::Nowhere,
     }
 }
 
@@ -419,14 +419,14 @@ pub(super) struct Drain {
 
 impl Drain {
     /// Looks at one sweep.
-    pub(super) fn take(&mut self, picked: &Picked, now: Mono) {
+    pub(super) fn observe(&mut self, picked: &SelectedSource, now: Mono) {
         let measured = picked.measured.and_then(Result::ok);
         // Volts without a draw: the board runs from something else. Without volts the lead is off.
         let there = picked.supply.volts.is_ok_and(|volts| volts.si() > SOME_VOLTS);
         let fed = there && measured.is_some_and(|watts| watts.si() < FED_OTHERWISE_W);
         self.fed_since = if fed { self.fed_since.or(Some(now)) } else { None };
         let into_bank = measured.is_some_and(|watts| watts.si() < CHARGING_W);
-        let by_flow = picked.by != By::Sensor
+        let by_flow = picked.by != MeasuredBy::Sensor
             && picked.gauge.is_some_and(|g| matches!(g.flow, Flow::Charging | Flow::Resting));
         // A missing reading changes nothing.
         if measured.is_none() && picked.measured.is_some() && !by_flow {

@@ -2,7 +2,7 @@
 
 use alloc::sync::Arc;
 
-use crate::{snapshot::Trail, time::Mono, units::Watts};
+use crate::{snapshot::DrawHistory, time::Mono, units::Watts};
 
 /// Steps at most; when they are full, the step's length doubles.
 pub(super) const MOST_STEPS: usize = 240;
@@ -12,8 +12,8 @@ const FIRST_STEP_S: u32 = 10;
 
 /// Builds the trail.
 #[derive(Clone, Debug)]
-pub(super) struct TrailMaker {
-    done: Arc<Trail>,
+pub(super) struct DrawHistoryMaker {
+    done: Arc<DrawHistory>,
     open: Open,
 }
 
@@ -26,10 +26,10 @@ struct Open {
     peak_w: f64,
 }
 
-impl TrailMaker {
+impl DrawHistoryMaker {
     /// An empty trail from then on.
     pub(super) fn new(began: Mono) -> Self {
-        let empty = Trail { began, step_s: FIRST_STEP_S, ..Trail::default() };
+        let empty = DrawHistory { began, step_s: FIRST_STEP_S, ..DrawHistory::default() };
         Self { done: Arc::new(empty), open: Open::default() }
     }
 
@@ -51,30 +51,30 @@ impl TrailMaker {
     fn close_step(&mut self) {
         let (mean, peak) = self.open.sums();
         self.open = Open::default();
-        let trail = Arc::make_mut(&mut self.done);
-        trail.mean_w.push(mean);
-        trail.peak_w.push(peak);
-        if trail.mean_w.len() >= MOST_STEPS {
-            trail.mean_w = trail.mean_w.chunks(2).map(mean_of).collect();
-            trail.peak_w = trail.peak_w.chunks(2).map(peak_of).collect();
-            trail.step_s = trail.step_s.saturating_mul(2);
+        let draw_history = Arc::make_mut(&mut self.done);
+        draw_history.mean_w.push(mean);
+        draw_history.peak_w.push(peak);
+        if draw_history.mean_w.len() >= MOST_STEPS {
+            draw_history.mean_w = draw_history.mean_w.chunks(2).map(mean_of).collect();
+            draw_history.peak_w = draw_history.peak_w.chunks(2).map(peak_of).collect();
+            draw_history.step_s = draw_history.step_s.saturating_mul(2);
         }
     }
 
     /// A moment worth a tick.
     pub(super) fn tick(&mut self, at: Mono) {
-        let trail = Arc::make_mut(&mut self.done);
-        if trail.ticks.last() == Some(&at) {
+        let draw_history = Arc::make_mut(&mut self.done);
+        if draw_history.ticks.last() == Some(&at) {
             return;
         }
-        if trail.ticks.len() >= MOST_TICKS {
-            trail.ticks.remove(0);
+        if draw_history.ticks.len() >= MOST_TICKS {
+            draw_history.ticks.remove(0);
         }
-        trail.ticks.push(at);
+        draw_history.ticks.push(at);
     }
 
     /// The trail of all whole steps.
-    pub(super) fn trail(&self) -> Arc<Trail> {
+    pub(super) fn draw_history(&self) -> Arc<DrawHistory> {
         Arc::clone(&self.done)
     }
 }

@@ -16,7 +16,7 @@ const MOST_BINS: usize = 807;
 
 /// Time by draw. Grows to 6.5 kB at the very most; a draw that spans a factor of ten takes 1 kB.
 #[derive(Clone, Debug, Default, PartialEq)]
-pub struct Sketch {
+pub struct QuantileSketch {
     /// Time at nothing, or charging.
     nothing_s: f64,
     /// Number of the first bin held.
@@ -24,7 +24,7 @@ pub struct Sketch {
     bins: Vec<f64>,
 }
 
-impl Sketch {
+impl QuantileSketch {
     /// Adds time at a draw.
     pub fn add(&mut self, watts: f64, seconds: f64) {
         if !(watts.is_finite() && seconds.is_finite() && seconds > 0.0) {
@@ -33,7 +33,7 @@ impl Sketch {
         if watts < LEAST_W {
             self.nothing_s += seconds;
         } else {
-            self.put(bin_of(watts), seconds);
+            self.add_to_bin(bin_of(watts), seconds);
         }
     }
 
@@ -41,7 +41,7 @@ impl Sketch {
     pub fn merge(&mut self, other: &Self) {
         self.nothing_s += other.nothing_s;
         for (at, seconds) in other.bins.iter().enumerate().filter(|(_, seconds)| **seconds > 0.0) {
-            self.put(other.first + at, *seconds);
+            self.add_to_bin(other.first + at, *seconds);
         }
     }
 
@@ -75,7 +75,7 @@ impl Sketch {
         self.bins.len()
     }
 
-    fn put(&mut self, bin: usize, seconds: f64) {
+    fn add_to_bin(&mut self, bin: usize, seconds: f64) {
         let bin = bin.min(MOST_BINS - 1);
         if self.bins.is_empty() {
             self.first = bin;

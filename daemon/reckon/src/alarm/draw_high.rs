@@ -51,7 +51,7 @@ struct Doubt {
 
 /// What is known, minute by minute.
 #[derive(Clone, Debug, Default)]
-pub(super) struct UsualWatch {
+pub(super) struct DrawHighWatch {
     kinds: Vec<Kind>,
     now: Option<usize>,
     open_s: f64,
@@ -59,7 +59,7 @@ pub(super) struct UsualWatch {
     doubt: Option<Doubt>,
 }
 
-impl UsualWatch {
+impl DrawHighWatch {
     /// A stretch with this draw while doing this; nothing is learned while nothing is tagged.
     pub(super) fn add(&mut self, dt_s: f64, watts: Watts, activity: Option<&str>) {
         let now = activity.map(|name| self.place(name));
