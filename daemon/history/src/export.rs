@@ -256,8 +256,15 @@ mod tests {
             ("b\"bb", "\"b\"\"bb\""),
             ("a,b", "\"a,b\""),
             ("", ""),
-            // Common practice against formulas in spreadsheets, no source.
+            // A cell that begins with one of these is run as a formula by spreadsheets (CWE-1236;
+            // OWASP, 'CSV Injection', which names the same six).
             ("=1+1", "'=1+1"),
+            ("+1+1", "'+1+1"),
+            ("-1+1", "'-1+1"),
+            ("@SUM(A1)", "'@SUM(A1)"),
+            ("\tx", "'\tx"),
+            ("\rx", "\"'\rx\""),
+            ("a-b=c", "a-b=c"),
         ] {
             assert_eq!(field(text), want, "{text:?}");
         }

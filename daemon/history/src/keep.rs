@@ -51,15 +51,6 @@ impl Keeper {
 
     /// Keeps a batch: all of it or nothing. `due_s` is when the next batch is due.
     pub(crate) fn keep(&mut self, batch: &[Entry], due_s: f64) -> Done<()> {
-        let before = self.at;
-        let kept = self.try_keep(batch, due_s);
-        if kept.is_err() {
-            self.at = before;
-        }
-        kept
-    }
-
-    fn try_keep(&mut self, batch: &[Entry], due_s: f64) -> Done<()> {
         let transaction = rusqlite::Transaction::new_unchecked(
             &self.connection,
             rusqlite::TransactionBehavior::Immediate,
@@ -138,4 +129,39 @@ fn begin_run(connection: &mut Connection, who: &Who) -> Done<(i64, i64, Place)> 
     let at = Place { outing: None, rows_to_s, hour: window(rows_to_s, HOUR_S), clock };
     transaction.commit()?;
     Ok((boot, run, at))
+}
+
+#[cfg(test)]
+mod tests {
+    #![expect(clippy::unwrap_used, reason = "a test fails by panicking")]
+
+    use super::*;
+    use crate::row::Channel;
+
+    #[test]
+    fn a_batch_that_fails_leaves_no_trace_and_can_be_kept_again() {
+        let folder = std::env::temp_dir().join(format!("outlast-keep-{}", std::process::id()));
+        let (connection, _) = crate::schema::open(&folder).unwrap();
+        let who = Who { boot_uuid: "boot-a".into(), began_s: 0.0, version: "test".into() };
+        let mut keeper = Keeper::begin(connection, &who, 24).unwrap();
+        let row = |from_s| Row { from_s, span_s: 10.0, folds: [None; Channel::ALL.len()] };
+        let begins = Entry::OutingBegins { bank: None, name: None, start_share: None, at_s: 0.0 };
+        // No such outing can go on: the store refuses it, last of the batch.
+        let bad = Entry::OutingGoesOn { outing: 99, at_s: 0.0, off_before_s: None };
+        let good = vec![Entry::Row(row(0.0)), begins];
+        let failing = good.iter().cloned().chain([bad]).collect::<Vec<_>>();
+        keeper.keep(&failing, 60.0).unwrap_err();
+        assert_eq!((keeper.at.outing, keeper.at.rows_to_s), (None, 0.0));
+        let count = |keeper: &Keeper, table: &str| -> i64 {
+            let sql = format!("SELECT count(*) FROM {table}");
+            keeper.connection.query_row(&sql, [], |row| row.get(0)).unwrap()
+        };
+        assert_eq!((count(&keeper, "fine"), count(&keeper, "outing")), (0, 0));
+        // The same without it: the row is no repetition, and the outing is the first.
+        keeper.keep(&good, 60.0).unwrap();
+        assert_eq!((count(&keeper, "fine"), count(&keeper, "outing")), (1, 1));
+        assert_eq!((keeper.at.outing, keeper.at.rows_to_s), (Some(1), 10.0));
+        drop(keeper);
+        std::fs::remove_dir_all(folder).unwrap();
+    }
 }

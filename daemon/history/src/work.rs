@@ -17,7 +17,7 @@ use crate::{
 
 type Done<T> = rusqlite::Result<T>;
 
-/// What a batch changes beside the file; put back when its transaction fails.
+/// What a batch changes beside the file; taken over only when its transaction is through.
 #[derive(Clone, Copy, Debug, Default)]
 pub(crate) struct Place {
     pub(crate) outing: Option<i64>,

@@ -587,3 +587,26 @@ fn what_a_start_is_told_of_earlier_losses_and_unsettled_outings() {
     let back = started.reader.outing(1).unwrap().unwrap();
     assert_eq!(back.ending, Ending::PowerLost { died: 0.9 }, "an answer taken back");
 }
+
+#[test]
+fn the_last_hour_of_a_boot_whose_power_went_stays_when_its_fine_rows_go() {
+    let folder = Folder::new("partial");
+    let keep = || Keep { fine_days: 1, every_s: 600.0, ..Keep::here(folder.0.clone()) };
+    let (started, _states) = start_in(keep(), "boot-a", 0.0);
+    started.writer.change(vec![begins(None, 0.0)]).unwrap();
+    // An hour and forty minutes; the power goes before the second hour is full.
+    give_rows(&started, 0.0, 6000.0, |at| draw_row(at, 3.0, if at == 5990.0 { 20.0 } else { 3.0 }));
+    crash(started);
+    let (started, _states) = start_in(keep(), "boot-b", 0.0);
+    let end = End { from_s: 6000.0, to_s: 6012.0, ending: Ending::SwitchedOff };
+    let ended = Entry::OutingEnds { outing: Some(1), end };
+    started.writer.change(vec![ended, begins(None, 0.0)]).unwrap();
+    give_rows(&started, 0.0, 30.0 * 3600.0, |at| draw_row(at, 2.0, 2.0));
+    started.writer.change(vec![]).unwrap();
+    let rows = started.reader.rows(1).unwrap();
+    assert!(rows.iter().all(|row| row.span_s == 300.0), "its ten-second rows are gone by now");
+    let covered: f64 = rows.iter().map(|row| row.span_s).sum();
+    assert!((covered - 6000.0).abs() < 1.0, "{covered} s");
+    let peak = rows.last().and_then(|row| row.get(Channel::Watts)).map(|draw| draw.max);
+    assert_eq!(peak, Some(20.0), "up to the last row before the end");
+}
