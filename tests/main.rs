@@ -8,5 +8,6 @@ mod report;
 mod settings;
 mod shipped_files;
 mod support;
+mod texts;
 mod walls;
 mod warnings;

@@ -1,6 +1,6 @@
 //! What is shipped beside the binary: units, users, rules, and the man pages.
 
-use std::{fs, process::Command};
+use std::{fs, path::Path, process::Command};
 
 use crate::support::{BINARY, tree};
 
@@ -14,7 +14,7 @@ fn tool(name: &str, package: &str, arguments: &[&str]) -> (bool, String) {
 }
 
 /// A copy of the unit that names the binary of this build, so that the verifier finds it.
-fn unit_of_this_build(folder: &std::path::Path) -> String {
+fn unit_of_this_build(folder: &Path) -> String {
     let unit = fs::read_to_string(tree().join("systemd/outlast.service")).expect("the unit");
     assert!(unit.contains("/usr/bin/outlast"));
     let path = folder.join("outlast.service");
@@ -174,20 +174,64 @@ fn the_service_speaks_to_systemd() {
     hear("STOPPING=1");
 }
 
-#[test]
-fn man_pages_of_every_command_can_be_made() {
-    let folder = tempfile::tempdir().expect("a folder");
-    let out = Command::new(env!("CARGO"))
-        .args(["run", "--quiet", "--offline", "--package", "outlast", "--example", "man", "--"])
-        .arg(folder.path())
-        .current_dir(tree())
+/// Runs a script of `systemd/`; gives what it printed.
+fn script(name: &str, argument: &str, settings: &[(&str, &str)]) -> String {
+    let out = Command::new(tree().join("systemd").join(name))
+        .arg(argument)
+        .env("CARGO", env!("CARGO"))
+        .env("CARGO_NET_OFFLINE", "true")
+        .envs(settings.iter().copied())
         .output()
-        .expect("cargo is there");
-    assert!(out.status.success(), "{}", String::from_utf8_lossy(&out.stderr));
-    for page in ["outlast.1", "outlast-run.1", "outlast-now.1", "outlast-check.1", "outlast-pin.1"]
-    {
-        let text = fs::read_to_string(folder.path().join(page))
-            .unwrap_or_else(|why| panic!("{page}: {why}"));
-        assert!(text.contains(".TH outlast"), "{page}");
+        .expect("the script can be run");
+    assert!(out.status.success(), "{name}: {}", String::from_utf8_lossy(&out.stderr));
+    String::from_utf8(out.stdout).expect("text")
+}
+
+fn files_below(folder: &Path) -> Vec<String> {
+    let (mut open, mut found) = (vec![folder.to_owned()], Vec::new());
+    while let Some(next) = open.pop() {
+        for entry in fs::read_dir(next).expect("a folder") {
+            let path = entry.expect("an entry").path();
+            if path.is_dir() {
+                open.push(path);
+            } else {
+                found.push(format!("/{}", path.strip_prefix(folder).expect("below").display()));
+            }
+        }
     }
+    found.sort();
+    found
+}
+
+#[test]
+fn the_scripts_make_the_man_pages_and_lay_everything_out_for_a_package() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let path = |name: &str| folder.path().join(name).to_str().expect("a path").to_owned();
+    script("man-pages", &path("man"), &[]);
+    for command in ["", "-run", "-now", "-check", "-pin", "-outing-show", "-bank-add", "-export"] {
+        let page = folder.path().join(format!("man/outlast{command}.1"));
+        let text = fs::read_to_string(&page).unwrap_or_else(|why| panic!("{page:?}: {why}"));
+        assert!(text.contains(".TH outlast"), "{page:?}");
+    }
+    let (man, root) = (path("man"), path("root"));
+    let told = [("BINARY", BINARY), ("MAN", man.as_str())];
+    script("install", &root, &told);
+    let there = files_below(Path::new(&root));
+    let mut listed: Vec<_> =
+        script("install", "--list", &told).lines().map(str::to_owned).collect();
+    listed.sort();
+    assert_eq!(there, listed);
+    // Every file that is shipped has its place, and the unit finds its binary.
+    for name in ["outlast.service", "outlast-poweroff.service", "outlast-poweroff.path"] {
+        assert!(there.contains(&format!("/usr/lib/systemd/system/{name}")), "{name}: {there:?}");
+    }
+    for (name, place) in [
+        ("outlast.sysusers", "/usr/lib/sysusers.d/outlast.conf"),
+        ("outlast.rules", "/usr/lib/udev/rules.d/70-outlast.rules"),
+        ("outlast.toml", "/usr/share/doc/outlast/outlast.toml"),
+    ] {
+        let ours = fs::read(tree().join("systemd").join(name)).expect("shipped");
+        assert_eq!(fs::read(format!("{root}{place}")).expect("installed"), ours, "{name}");
+    }
+    assert!(there.contains(&"/usr/bin/outlast".to_owned()) && there.len() > 20, "{there:?}");
 }

@@ -1,6 +1,6 @@
 //! Writes the man pages of outlast and of each command into a folder: for packages.
 //!
-//! `cargo run -p outlast --example man -- DIR`
+//! `systemd/man-pages` runs it.
 
 #[path = "../src/cli.rs"]
 mod cli;
