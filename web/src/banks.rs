@@ -11,7 +11,7 @@ use axum::{
 use reckon::{
     bank::{BankSpec, Cells, MeasuredAt},
     units::{Celsius, Joules, Seconds, Share, Watts},
-    words::{self, account},
+    words::{self, report as said},
 };
 
 use crate::{
@@ -238,10 +238,10 @@ pub(crate) async fn book(
     let told = told_book(&site, &id).await?;
     Ok(shown(&BookPage {
         frame: Frame::of(&site, &headers, "Banks"),
-        over: account::bank_over(told.book.whole(), told.outings, told.of),
-        head: account::BOOK_HEAD,
+        over: words::bank::bank_over(told.book.whole(), told.outings, told.of),
+        head: said::BOOK_HEAD,
         lines: by_activity(&told.book),
-        note: account::book_note(Seconds::of(told.coarsest_s)),
+        note: said::book_note(Seconds::of(told.coarsest_s)),
         name: told.bank,
     }))
 }

@@ -11,7 +11,7 @@ use axum::{
 use reckon::{
     adif::{self, Log},
     units::Seconds,
-    words::{self, contact_log, report},
+    words::{self, contact_log},
 };
 use serde::{Deserialize, Serialize};
 
@@ -76,7 +76,7 @@ async fn take(site: &Site, file: Bytes) -> Result<Took, Sorry> {
     if log.contacts.is_empty() {
         return Err(unreadable(contact_log::nothing_read(&log)));
     }
-    let (count, read) = (log.contacts.len(), report::log_read(&log));
+    let (count, read) = (log.contacts.len(), contact_log::log_read(&log));
     let contacts = std::mem::take(&mut log.contacts);
     site.put_record(RecordAsk::Contacts { contacts }).await?;
     tracing::info!("contact log: {read}");
@@ -222,7 +222,7 @@ pub(crate) async fn log_form(
     Ok(shown(&ContactsPage {
         frame: Frame::of(&site, &headers, "Outings"),
         paired: site.may_change(&headers),
-        complaints: took.log.complaints.iter().map(report::complaint).collect(),
+        complaints: took.log.complaints.iter().map(contact_log::complaint).collect(),
         more: took.log.bad.saturating_sub(took.log.complaints.len()),
         outings: took.placed.iter().map(|placed| shown_of(placed, &site)).collect(),
         of: of_outing(&site, outing).await?,
@@ -272,7 +272,7 @@ fn told(took: Took) -> TookJson {
     let complaint = |it: &adif::Complaint| ComplaintJson {
         line: it.line,
         record: it.record,
-        text: report::complaint(it),
+        text: contact_log::complaint(it),
     };
     TookJson {
         contacts: took.contacts,

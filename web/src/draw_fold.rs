@@ -45,7 +45,7 @@ pub(crate) fn curve(id: &str, fold: &Folded<'_>) -> Option<String> {
     let x = |s: f64| s / period_s;
     let y = |w: f64| (w / top_w).clamp(0.0, 1.0);
     let mut svg = String::with_capacity(3 * 1024);
-    let described = words::report::fold_curve(
+    let described = words::fold::fold_curve(
         Seconds::of(period_s),
         Watts::of(low.clamp(-1e6, 1e6)),
         Watts::of(high),
@@ -115,7 +115,7 @@ fn marks(svg: &mut String, period_s: f64) {
             svg,
             "<line class=rule x1={x:.1}% x2={x:.1}% y1={GROUND}em y2=6.5em />\
              <text class=hour x={x:.1}% y=7.6em text-anchor=middle>{}</text>",
-            escaped(&words::report::seconds(at_s))
+            escaped(&words::fold::seconds(at_s))
         );
         at_s += step_s;
     }

@@ -9,7 +9,7 @@ use reckon::{
     fold::{Fold, Kind},
     report::Report,
     units::{Celsius, Seconds, Volts},
-    words::{self, Local, account},
+    words::{self, Local, report as said},
 };
 
 use crate::{
@@ -45,8 +45,8 @@ pub(crate) fn done(report: &Report, lasted_s: f64, began: Option<Local>) -> Opti
         .filter(|it| it.to.si() - it.from.si() >= 60.0)
         .take(STRETCHES)
         .map(|it| {
-            let when = account::stretch(began, it.from, it.to);
-            format!("{when}: {}", account::doing(it.doing.as_deref()))
+            let when = said::stretch(began, it.from, it.to);
+            format!("{when}: {}", said::doing(it.doing.as_deref()))
         })
         .collect();
     // A lane for each activity, the one that took longest first.
@@ -67,7 +67,7 @@ pub(crate) fn done(report: &Report, lasted_s: f64, began: Option<Local>) -> Opti
     open(&mut svg, "done", &class, "What was done when", &format!("{}.", described.join("; ")));
     let mut top_em = 0.0;
     for (doing, _) in lanes {
-        let name = escaped(&account::doing(Some(doing)));
+        let name = escaped(&said::doing(Some(doing)));
         let _ = write!(svg, "<text x=0 y={:.1}em>{name}</text>", top_em + 0.9);
         let y_em = top_em + 1.2;
         let _ = write!(svg, "<line class=level x1=0 x2=100% y1={y_em:.1}em y2={y_em:.1}em />");

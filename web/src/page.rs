@@ -266,7 +266,7 @@ fn facts(snapshot: &Snapshot) -> Vec<String> {
     lines.extend(snapshot.at.believed().is_none().then(|| words::clock(snapshot.at)));
     let fresh = |one: &&Arc<Switched>| snapshot.at.mono.seconds_since(one.at).si() < SWITCHED_S;
     let switched = snapshot.switched.as_ref().filter(fresh);
-    lines.extend(switched.map(|one| format!("{}.", words::report::switched(one))));
+    lines.extend(switched.map(|one| format!("{}.", words::fold::switched(one))));
     // What is over asks for nothing: it stands below, and only the newest of it.
     lines.extend(snapshot.ended_alarms.iter().take(3).map(|one| words::over_line(one, snapshot)));
     lines
@@ -330,14 +330,14 @@ fn fold(snapshot: &Snapshot) -> String {
     };
     let Some(curve) = draw_fold::curve("fold", &drawn) else { return String::new() };
     part(&FoldPart {
-        title: words::report::fold_title(found),
+        title: words::fold::fold_title(found),
         curve,
-        said: words::report::fold(found),
-        from: words::report::folded_from(folded, snapshot.at),
+        said: words::fold::fold(found),
+        from: words::fold::folded_from(folded, snapshot.at),
         // One part alone is the whole draw, which says nothing.
         parts: match found.parts.as_slice() {
             [_] => Vec::new(),
-            parts => parts.iter().map(words::report::part).collect(),
+            parts => parts.iter().map(words::fold::part).collect(),
         },
     })
 }

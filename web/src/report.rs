@@ -17,8 +17,9 @@ use reckon::{
     units::{Joules, Seconds, Watts},
     words::{
         self, Local,
-        account::{self, BOOK_HEAD, CONTACT_HEAD},
-        report as said,
+        contact_log::{self, CONTACT_HEAD},
+        fold,
+        report::{self as said, BOOK_HEAD},
     },
 };
 
@@ -247,11 +248,8 @@ pub(crate) fn by_clock(began: Option<Wall>, lasted_s: f64) -> bool {
 }
 
 fn correction(it: &CorrectionTold, began: Option<Local>) -> CorrectionShown {
-    let when = account::stretch(began, Seconds::of(it.from_s), Seconds::of(it.to_s));
-    CorrectionShown {
-        id: it.id,
-        said: format!("{when}: {}", account::doing(it.activity.as_deref())),
-    }
+    let when = said::stretch(began, Seconds::of(it.from_s), Seconds::of(it.to_s));
+    CorrectionShown { id: it.id, said: format!("{when}: {}", said::doing(it.activity.as_deref())) }
 }
 
 /// What can be chosen: the activities of now, and those of the outing.
@@ -273,7 +271,7 @@ fn told_of(site: &Site, told: &ReportTold, series: Option<&SeriesTold>, on_paper
     let wh = |energy: Option<f64>| energy.map(Joules::from_wh);
     let peak = line.peak_power_w.map(Watts::of);
     let bridged = words::bridged(wh(line.energy_wh), wh(line.bridged_wh));
-    let notes = bridged.into_iter().chain(account::not_measured(report)).collect();
+    let notes = bridged.into_iter().chain(said::not_measured(report)).collect();
     let mut first = events(whole, began);
     let events_more = first.split_off(first.len().min(FIRST));
     let truth_s = report.forecasts.all.iter().find_map(|it| {
@@ -290,15 +288,15 @@ fn told_of(site: &Site, told: &ReportTold, series: Option<&SeriesTold>, on_paper
         book_head: BOOK_HEAD,
         activities: by_activity(&report.tally),
         hours: by_hour(report, began),
-        book_note: account::book_note(report.coarsest),
+        book_note: said::book_note(report.coarsest),
         drew: drew(report, began),
         temp: report.temp.as_ref().map(|seen| {
-            let said = account::temperatures(seen);
+            let said = said::temperatures(seen);
             let drawn = series.and_then(|it| draw_report::small(it, Channel::Temp, &said, began));
             (said, drawn)
         }),
         supply: report.volts.as_ref().map(|seen| {
-            let said = account::supplies(seen);
+            let said = said::supplies(seen);
             let drawn = series.and_then(|it| draw_report::small(it, Channel::Volts, &said, began));
             (said, drawn)
         }),
@@ -306,7 +304,7 @@ fn told_of(site: &Site, told: &ReportTold, series: Option<&SeriesTold>, on_paper
         contacts: contacts(told),
         contact_head: CONTACT_HEAD,
         groups: groups(report),
-        foretold: account::foretold(&report.forecasts),
+        foretold: said::foretold(&report.forecasts),
         foresight: draw_chart::foresight(&whole.forecasts, truth_s, line.lasted_s),
         forecast_rows: forecast_rows(&report.forecasts.all, began),
         events: first,
@@ -316,7 +314,7 @@ fn told_of(site: &Site, told: &ReportTold, series: Option<&SeriesTold>, on_paper
         gaps_left: whole.gaps.len().saturating_sub(ROWS),
         learned: told.learned.map(|it| {
             let joules = |wh: [f64; 3]| wh.map(Joules::from_wh);
-            account::learned(joules(it.before_wh), joules(it.after_wh))
+            said::learned(joules(it.before_wh), joules(it.after_wh))
         }),
         on_paper,
     }
@@ -324,14 +322,14 @@ fn told_of(site: &Site, told: &ReportTold, series: Option<&SeriesTold>, on_paper
 
 /// What takes most first, and all of it last.
 pub(crate) fn by_activity(book: &OutingTally) -> Vec<Line> {
-    let line = |name: String, page: &EnergyTally| Line { name, cells: account::book_row(page) };
+    let line = |name: String, page: &EnergyTally| Line { name, cells: said::book_row(page) };
     let mut pages: Vec<(&str, &EnergyTally)> = book.activities().collect();
     pages.sort_by(|a, b| b.1.energy().si().total_cmp(&a.1.energy().si()));
     let untold = book.untagged();
     let mut lines: Vec<Line> =
-        pages.into_iter().map(|(name, page)| line(account::doing(Some(name)), page)).collect();
+        pages.into_iter().map(|(name, page)| line(said::doing(Some(name)), page)).collect();
     if untold.lasted().si() >= WORTH_S {
-        lines.push(line(account::UNTOLD.to_owned(), untold));
+        lines.push(line(said::UNTOLD.to_owned(), untold));
     }
     if book.whole().lasted().si() > 0.0 {
         lines.push(line("All".to_owned(), book.whole()));
@@ -342,19 +340,16 @@ pub(crate) fn by_activity(book: &OutingTally) -> Vec<Line> {
 fn by_hour(report: &Report, began: Option<Local>) -> Vec<Line> {
     let hours = report.tally.hours().iter().enumerate();
     let read = hours.filter(|(_, page)| page.lasted().si() > 0.0);
-    read.map(|(ix, page)| Line {
-        name: account::book_hour(began, ix),
-        cells: account::book_row(page),
-    })
-    .collect()
+    read.map(|(ix, page)| Line { name: said::book_hour(began, ix), cells: said::book_row(page) })
+        .collect()
 }
 
 /// What drew how much: the processor's load, and what marks switched.
 fn drew(report: &Report, began: Option<Local>) -> Vec<String> {
     let whole = report.tally.whole().energy();
     let mut lines: Vec<String> =
-        report.load.iter().map(|load| account::load_took(load, whole)).collect();
-    lines.extend(report.switched.iter().map(|it| account::switched(it, began)));
+        report.load.iter().map(|load| said::load_took(load, whole)).collect();
+    lines.extend(report.switched.iter().map(|it| said::switched(it, began)));
     lines
 }
 
@@ -362,17 +357,17 @@ fn done_rows(report: &Report, began: Option<Local>) -> Vec<(String, String)> {
     let told = report.done.iter().any(|it| it.doing.is_some());
     let worth = |it: &&ActivitySpan| told && it.to.si() - it.from.si() >= WORTH_S;
     let rows = report.done.iter().filter(worth).take(ROWS);
-    rows.map(|it| (account::stretch(began, it.from, it.to), account::doing(it.doing.as_deref())))
+    rows.map(|it| (said::stretch(began, it.from, it.to), said::doing(it.doing.as_deref())))
         .collect()
 }
 
 fn fold(ix: usize, total: &Total) -> FoldShown {
     let latest = &total.latest;
     FoldShown {
-        found: said::fold(&Fold { sent: total.sent, slots: slots(total), ..latest.clone() }),
-        summed: account::folded(total),
-        longest: account::longest(latest),
-        parts: latest.parts.iter().map(said::part).collect(),
+        found: fold::fold(&Fold { sent: total.sent, slots: slots(total), ..latest.clone() }),
+        summed: said::folded(total),
+        longest: said::longest(latest),
+        parts: latest.parts.iter().map(fold::part).collect(),
         curve: draw_report::fold(ix, latest),
     }
 }
@@ -389,9 +384,10 @@ fn slots(total: &Total) -> u32 {
 
 fn contacts(told: &ReportTold) -> Vec<String> {
     let all = told.report.contacts.as_ref();
-    let mut lines = all.map_or_else(Vec::new, |all| account::contact_lines(all, told.report.left));
+    let mut lines =
+        all.map_or_else(Vec::new, |all| contact_log::contact_lines(all, told.report.left));
     let undated = told.undated_s.filter(|_| all.is_some()).map(Seconds::of);
-    lines.extend(undated.map(account::undated));
+    lines.extend(undated.map(said::undated));
     lines
 }
 
@@ -399,8 +395,8 @@ fn groups(report: &Report) -> Vec<Line> {
     let groups = report.contacts.iter().flat_map(|all| &all.groups);
     groups
         .map(|group| Line {
-            name: account::contact_group(group),
-            cells: account::contact_row(group),
+            name: contact_log::contact_group(group),
+            cells: contact_log::contact_row(group),
         })
         .collect()
 }
@@ -409,7 +405,7 @@ fn forecast_rows(all: &[JudgedForecast], began: Option<Local>) -> Vec<(String, S
     let each = all.len().div_ceil(FORECAST_ROWS).max(1);
     all.iter()
         .step_by(each)
-        .map(|it| (words::moment_of(began, it.made.at), account::forecast_came(it)))
+        .map(|it| (words::moment_of(began, it.made.at), said::forecast_came(it)))
         .collect()
 }
 

@@ -514,7 +514,7 @@ fn fold(folded: &snapshot::Folded) -> Fold {
         begins_s: it.begins_s,
         lasts_s: it.lasts_s,
         bridged: it.bridged,
-        text: words::report::part(it),
+        text: words::fold::part(it),
     };
     Fold {
         from_s: folded.from.as_s(),
@@ -533,7 +533,7 @@ fn fold(folded: &snapshot::Folded) -> Fold {
             phase_s: found.curve.iter().map(|point| narrow(point.phase_s)).collect(),
             power_w: found.curve.iter().map(|point| narrow(point.watts)).collect(),
         },
-        text: words::report::fold(found),
+        text: words::fold::fold(found),
     }
 }
 
@@ -558,7 +558,7 @@ fn switched(one: &snapshot::Switched) -> Switched {
         at_s: one.at.as_s(),
         difference_w: one.difference.si(),
         difference_error_w: one.error.si(),
-        text: words::report::switched(one),
+        text: words::fold::switched(one),
     }
 }
 

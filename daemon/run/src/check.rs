@@ -99,7 +99,7 @@ impl Learned {
                        sensor and ten minutes or more of a load that changes.";
             return vec![why.to_owned()];
         };
-        let mut said = vec![words::report::load(&line)];
+        let mut said = vec![words::fold::load(&line)];
         let of = |watts: Option<f64>| watts.and_then(Watts::new);
         let (own, error) = (of(self.footprint.power_w), of(self.footprint.power_error_w));
         if let (Some(own), Some(error)) = (own, error) {

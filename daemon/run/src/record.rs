@@ -184,7 +184,7 @@ impl Recorder {
             self.writer.give(Entry::Fold(fold_row(&folded)));
         }
         for one in engine.switched() {
-            let said = plain_spaces(&words::report::switched(&one));
+            let said = plain_spaces(&words::fold::switched(&one));
             self.event(one.at, EventKind::Other, said);
         }
     }

@@ -139,7 +139,7 @@ fn log_read(told: &Value) -> String {
         usize::try_from(of[key].as_u64().unwrap_or(0)).unwrap_or(usize::MAX)
     };
     let mut lines =
-        vec![words::report::contacts_read(count(told, "contacts"), count(told, "left_out"))];
+        vec![words::contact_log::contacts_read(count(told, "contacts"), count(told, "left_out"))];
     let complaints = told["complaints"].as_array().map_or(&[][..], Vec::as_slice);
     lines.extend(complaints.iter().map(|one| format!("  {}", text(one, "text"))));
     for one in told["outings"].as_array().into_iter().flatten() {

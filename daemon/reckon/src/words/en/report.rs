@@ -1,19 +1,13 @@
 //! A past outing's report in words: the energy book, ranges, folds summed, forecasts against what
 //! came, what was learned, and what was put right afterwards.
 
-use alloc::{
-    format,
-    string::{String, ToString},
-    vec::Vec,
-};
-
 use super::{
-    numbers::{TIE, celsius, energy, percent, power, span, volts},
-    past::{Local, capital, forecast_then, forecasts, moment_of},
-    report::{contact_draw, contacts, contacts_left, load, marked},
+    calendar::{Local, capital},
+    fold::{load, marked},
+    numbers::{TIE, celsius, energy, left, percent, power, range, span, volts},
+    outing::moment_of,
 };
 use crate::{
-    contacts::{Group, Reckoned},
     energy_tally::EnergyTally,
     fold::{Fold, Total},
     report::{
@@ -21,6 +15,11 @@ use crate::{
         Truth,
     },
     units::{Celsius, Joules, Seconds, Share, Volts},
+};
+use alloc::{
+    format,
+    string::{String, ToString},
+    vec::Vec,
 };
 
 /// The heads of the energy book's columns.
@@ -52,18 +51,6 @@ pub fn book_note(coarsest: Seconds) -> String {
     )
 }
 
-/// What a bank's book is summed over.
-#[must_use]
-pub fn bank_over(page: &EnergyTally, outings: usize, of: usize) -> String {
-    let over = match (outings, of) {
-        (0, _) => return "No outing with it is in the record yet.".to_string(),
-        (1, 1) => "one outing".to_string(),
-        (some, all) if some == all => format!("{all} outings"),
-        (some, all) => format!("the newest {some} of {all} outings"),
-    };
-    format!("It gave {} in {}, over {over}.", energy(page.energy()), span(page.lasted()))
-}
-
 /// An hour of the outing: the time of day it began at, where that is known.
 #[must_use]
 pub fn book_hour(began: Option<Local>, hour: usize) -> String {
@@ -72,13 +59,6 @@ pub fn book_hour(began: Option<Local>, hour: usize) -> String {
         Some(began) => began.plus_s(after).hour_minute(),
         None => format!("hour {}", hour + 1),
     }
-}
-
-/// What a mark switched: `Fan on: 0.62 W more, give or take 0.05 W (10:20:05, after 2 h).`
-#[must_use]
-pub fn switched(it: &MarkedChange, began: Option<Local>) -> String {
-    let said = marked(&capital(&it.text), it.more.0, it.more.1);
-    format!("{said} ({}).", moment_of(began, it.at))
 }
 
 /// What of the book was not measured.
@@ -99,19 +79,6 @@ pub fn not_measured(report: &Report) -> Vec<String> {
         lines.push(format!("For {silent} nothing was read; that time is not in the book."));
     }
     lines
-}
-
-/// What the processor's load drew, in one or two sentences.
-#[must_use]
-pub fn load_took(found: &LoadShare, whole: Joules) -> String {
-    let line = load(&found.line);
-    let Some((taken, error)) = found.taken else { return line };
-    let share = percent(Share::nearest(taken.si() / whole.si().max(1e-9)));
-    format!(
-        "{line} Work took {} of the energy above idle, {share}, give or take {}.",
-        energy(taken),
-        energy(error * 2.0)
-    )
 }
 
 /// `31 to 58 °C, 44 °C on average`.
@@ -149,46 +116,6 @@ pub fn folded(total: &Total) -> String {
 #[must_use]
 pub fn longest(found: &Fold) -> String {
     format!("In its longest stretch, {}:", span(Seconds::of(found.seconds)))
-}
-
-/// The contact log against the energy.
-#[must_use]
-pub fn contact_lines(all: &Reckoned, left: Option<Joules>) -> Vec<String> {
-    let mut lines = Vec::from([contacts(all)]);
-    lines.extend(contact_draw(all).map(|line| format!("{line}.")));
-    if let Some(rate) = all.an_hour().filter(|_| all.contacts > 0) {
-        lines.push(format!("{rate:.1} contacts an hour."));
-    }
-    lines.extend(left.and_then(|left| contacts_left(all, left)));
-    lines
-}
-
-/// The heads of the contacts' columns.
-pub const CONTACT_HEAD: [&str; 5] = ["how many", "time", "Wh", "Wh each", "mean W"];
-
-/// A band and mode.
-#[must_use]
-pub fn contact_group(group: &Group) -> String {
-    match (group.band, group.mode.as_deref()) {
-        (Some(band), Some(mode)) => format!("{band} {mode}"),
-        (Some(one), None) => format!("{one}, mode not given"),
-        (None, Some(mode)) => format!("{mode}, band not given"),
-        (None, None) => "band and mode not given".to_string(),
-    }
-}
-
-/// A band and mode, a cell for each column.
-#[must_use]
-pub fn contact_row(group: &Group) -> [String; 5] {
-    let bare = |said: String| said.split(TIE).next().unwrap_or_default().to_string();
-    let each = group.energy / f64::from(group.contacts.max(1));
-    [
-        group.contacts.to_string(),
-        span(group.lasted),
-        bare(energy(group.energy)),
-        bare(energy(each)),
-        group.draw().map_or_else(|| "–".to_string(), |draw| bare(power(draw))),
-    ]
 }
 
 /// How good the forecasts were, and what the truth is that they are held against.
@@ -282,6 +209,26 @@ pub fn doing(activity: Option<&str>) -> String {
     activity.map_or_else(|| "No activity".to_string(), capital)
 }
 
+/// What a mark switched: `Fan on: 0.62 W more, give or take 0.05 W (10:20:05, after 2 h).`
+#[must_use]
+pub fn switched(it: &MarkedChange, began: Option<Local>) -> String {
+    let said = marked(&capital(&it.text), it.more.0, it.more.1);
+    format!("{said} ({}).", moment_of(began, it.at))
+}
+
+/// What the processor's load drew, in one or two sentences.
+#[must_use]
+pub fn load_took(found: &LoadShare, whole: Joules) -> String {
+    let line = load(&found.line);
+    let Some((taken, error)) = found.taken else { return line };
+    let share = percent(Share::nearest(taken.si() / whole.si().max(1e-9)));
+    format!(
+        "{line} Work took {} of the energy above idle, {share}, give or take {}.",
+        energy(taken),
+        energy(error * 2.0)
+    )
+}
+
 /// What a log that cannot be laid beside all of an outing means.
 #[must_use]
 pub fn undated(undated: Seconds) -> String {
@@ -292,14 +239,43 @@ pub fn undated(undated: Seconds) -> String {
     )
 }
 
+/// One forecast against what came: `between 5 h 50 and 7 h 30; it was 6 h 40`.
+#[must_use]
+pub fn forecast_then(remaining: [Seconds; 3], truth: Option<Seconds>) -> String {
+    let said = range(remaining);
+    let width = Seconds::of(remaining[2].si() - remaining[0].si());
+    match truth {
+        Some(truth) => format!("{said}; it was {}", left(truth, width)),
+        None => said,
+    }
+}
+
+/// The forecasts of an outing as a whole. `held` of `all` had the true end between their ends; the
+/// middle one of them missed it by `miss`, as a share of what then remained by the other.
+#[must_use]
+pub fn forecasts(held: usize, all: usize, miss: Option<(Seconds, Share)>) -> String {
+    let held = match (held, all) {
+        (_, 0) => return String::from("No forecast was made."),
+        (1, 1) => String::from("The one forecast made held the true end."),
+        (0, 1) => String::from("The one forecast made missed the true end."),
+        (held, all) if held == all => format!("All {all} forecasts made held the true end."),
+        (held, all) => format!("{held} of {all} forecasts made held the true end."),
+    };
+    let miss = miss.map(|(miss, share)| {
+        let share = percent(share);
+        format!(" Half of the middles were within {} of it, {share} of what remained.", span(miss))
+    });
+    format!("{held}{} Wanted are 8 in 10.", miss.unwrap_or_default())
+}
+
+/// What the drawing of an outing's forecasts shows.
+pub const FORESIGHT: &str =
+    "Each forecast as the length of the whole outing that it meant, against what came.";
+
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::{
-        report::ForecastMade,
-        snapshot::Basis,
-        units::{Share, Watts},
-    };
+    use crate::{report::ForecastMade, snapshot::Basis, units::Watts};
 
     fn said(text: &str) -> String {
         text.replace(TIE, " ")

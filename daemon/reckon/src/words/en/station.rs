@@ -1,125 +1,21 @@
-//! What the Station page, the drawing and the buttons say.
+//! The Station page: board, sensors, clock, record, and what outlast itself costs.
 
+use super::{
+    alarm::gap,
+    fold,
+    numbers::{TIE, celsius, power, span, volts},
+};
+use crate::{
+    reading::{Shunt, SourceIx, SourceReport, SourceState},
+    snapshot::{Footprint, Snapshot},
+    time::Mono,
+    units::{Amps, Ohms, Seconds, Share, Watts},
+};
 use alloc::{
     format,
     string::{String, ToString},
     vec::Vec,
 };
-use core::time::Duration;
-
-use super::{
-    alarms::gap,
-    numbers::{TIE, celsius, clock_time, left, moment, power, range, span, volts},
-    report,
-    sentences::{answer, verdict},
-};
-use crate::{
-    bank::{BankSpec, Cells},
-    forecast::Outlook,
-    reading::{Shunt, SourceIx, SourceReport, SourceState},
-    snapshot::{ActivityView, Footprint, Snapshot},
-    time::Mono,
-    units::{Amps, Ohms, Seconds, Share, Watts},
-};
-
-/// The page's title: the answer, then the station.
-#[must_use]
-pub fn title(snapshot: &Snapshot) -> String {
-    let answer = answer(snapshot);
-    format!("{} · {}", followed(&answer.big, &answer.after), snapshot.station)
-}
-
-/// The answer and the verdict in one breath, for a screen reader to say when they change.
-#[must_use]
-pub fn spoken(snapshot: &Snapshot) -> String {
-    let answer = answer(snapshot);
-    let big = followed(&answer.big, &answer.after);
-    let stop = if big.ends_with(['.', '?']) { "" } else { "." };
-    let verdict = verdict(snapshot).map_or_else(String::new, |said| format!(" {said}"));
-    format!("{big}{stop}{verdict}")
-}
-
-fn followed(big: &str, after: &str) -> String {
-    if after.is_empty() { big.to_string() } else { format!("{big} {after}") }
-}
-
-/// The day line, for those who do not see it.
-#[must_use]
-pub fn day_line(snapshot: &Snapshot) -> String {
-    let at = snapshot.at;
-    let mut said = format!("The draw since {}", moment(snapshot.outing_began, at));
-    match snapshot.draw_history.ticks.len() {
-        0 => {}
-        1 => said.push_str(", with one event"),
-        many => said.push_str(&format!(", with {many} events")),
-    }
-    if let Some(finish) = snapshot.finish {
-        said.push_str(&format!("; the finish, {}", moment(finish.at, at)));
-    }
-    if let Outlook::Lasts(forecast) = &snapshot.outlook {
-        let [low, middle, high] = forecast.remaining;
-        let about = left(middle, high - low);
-        said.push_str(&format!("; the end, in about {about}, {}", range(forecast.remaining)));
-    }
-    said.push('.');
-    said
-}
-
-/// A mark on the day line: `09`, or `09:30`, or `2 h` of the outing while no clock is believed.
-#[must_use]
-pub fn hour_mark(then: Mono, snapshot: &Snapshot, with_minutes: bool) -> String {
-    match clock_time(then, snapshot.at) {
-        Some(time) if with_minutes => time.chars().take(5).collect(),
-        Some(time) => time.chars().take(2).collect(),
-        None => span(then.seconds_since(snapshot.outing_began)),
-    }
-}
-
-/// Beside an activity that a rule chose.
-pub const BY_RULE: &str = "by a rule";
-
-/// What one activity would leave, for its button.
-#[must_use]
-pub fn activity_left(one: &ActivityView) -> String {
-    match (one.remaining, one.usual) {
-        (Some([low, middle, high]), _) => format!("{} left", left(middle, high - low)),
-        (None, Some(usual)) => format!("draws {}", power(usual)),
-        (None, None) => "not known yet".to_string(),
-    }
-}
-
-/// A button that moves the finish: `−30 min`.
-#[must_use]
-pub fn shift(minutes: i32) -> String {
-    let sign = if minutes < 0 { '\u{2212}' } else { '+' };
-    format!("{sign}{}{TIE}min", minutes.unsigned_abs())
-}
-
-/// A bank's label: `10000 mAh lithium-ion`, `6 Ah LiFePO4, 12.8 V`.
-#[must_use]
-pub fn bank_label(bank: &BankSpec) -> String {
-    let cells = match bank.cells {
-        Cells::LiIon => "lithium-ion",
-        Cells::LiFePo4 => "LiFePO4",
-        Cells::LeadAcid => "lead-acid",
-    };
-    if bank.series <= 1 {
-        return format!("{:.0}{TIE}mAh {cells}", bank.label.si() * 1000.0);
-    }
-    let tenths = libm::round(bank.label.si() * 10.0);
-    let digits = usize::from(libm::fmod(tenths, 10.0) != 0.0);
-    format!("{:.digits$}{TIE}Ah {cells}, {:.1}{TIE}V", bank.label.si(), bank.label_volts.si())
-}
-
-/// How long to wait before the next pairing code.
-#[must_use]
-pub fn wait(time: Duration) -> String {
-    let seconds = Seconds::of(time.as_secs_f64() + 1.0);
-    format!(
-        "Too many wrong codes were typed, here or on another phone. Try again in {}.",
-        span(seconds)
-    )
-}
 
 /// The board: names and what they are.
 #[must_use]
@@ -137,7 +33,7 @@ pub fn board_facts(snapshot: &Snapshot) -> Vec<(&'static str, String)> {
     if let Ok(rails) = board.rails_at_least {
         said.push(("Its own rails", format!("at least {}", power(rails))));
     }
-    said.extend(snapshot.load.as_ref().map(|line| ("Load", report::load(line))));
+    said.extend(snapshot.load.as_ref().map(|line| ("Load", fold::load(line))));
     said.extend(facts.input_limit.map(|limit| ("Supply can give", current(limit))));
     if facts.usb_held_low == Some(true) {
         said.push(("USB sockets", format!("held to 600{TIE}mA")));
@@ -236,7 +132,7 @@ pub fn costs(snapshot: &Snapshot) -> Vec<String> {
 #[must_use]
 pub fn own_cost(own: Watts, error: Watts, of: Option<Watts>) -> String {
     let share = of.map_or(0.0, |all| own.si() / all.si().max(1e-9));
-    let own = report::own_draw(own, Share::nearest(share));
+    let own = own_draw(own, Share::nearest(share));
     let give = (error.si() * 2000.0).max(0.1);
     format!("{own}; give or take {give:.1}{TIE}mW, by what load takes here.")
 }
@@ -256,33 +152,81 @@ pub fn footprint(cost: &Footprint) -> Vec<String> {
     if said.is_empty() { alloc::vec!["Not measured yet.".to_string()] } else { said }
 }
 
+/// The board's clock against the phone's: `0.42 s behind this phone's clock (± 0.03 s)`.
+#[must_use]
+pub fn clock_off(board_ahead: Seconds, within: Seconds) -> String {
+    let (off, within) = (board_ahead.si(), within.si());
+    let bound = seconds_said(within.max(0.001));
+    if libm::fabs(off) <= within {
+        return format!("The board's clock agrees with the phone's within {bound}.");
+    }
+    let way = if off > 0.0 { "ahead of" } else { "behind" };
+    let size = libm::fabs(off);
+    let size = if size < 60.0 { seconds_said(size) } else { far(size) };
+    let modes = if libm::fabs(off) + within > 1.0 {
+        " Timed digital modes need it within about a second."
+    } else {
+        ""
+    };
+    format!("The board's clock is {size} {way} the phone's (±{TIE}{bound}).{modes}")
+}
+
+fn seconds_said(seconds: f64) -> String {
+    let digits = if seconds < 0.1 { 3 } else { 2 };
+    format!("{seconds:.digits$}{TIE}s")
+}
+
+/// Clocks without a battery may be off by years.
+fn far(seconds: f64) -> String {
+    let days = seconds / 86_400.0;
+    if days < 60.0 {
+        span(Seconds::of(seconds))
+    } else if days < 730.0 {
+        format!("{days:.0}{TIE}days")
+    } else {
+        format!("about {:.0}{TIE}years", days / 365.2425)
+    }
+}
+
+/// The size of the record: `The record uses 12.4 MiB.`
+#[must_use]
+pub fn record_size(bytes: u64) -> String {
+    let kib = bytes / 1024;
+    if kib < 10_240 {
+        return format!("The record uses {kib}{TIE}KiB on the card.");
+    }
+    format!("The record uses {}{TIE}MiB on the card.", kib / 1024)
+}
+
+/// What was not kept, or not yet.
+#[must_use]
+pub fn record_owes(waiting: usize, missed: u64, stopped: bool) -> Vec<String> {
+    let mut lines = Vec::new();
+    if stopped && waiting > 0 {
+        lines.push(format!("{waiting} entries wait in memory until the card can be written to."));
+    }
+    if missed > 0 {
+        lines.push(format!("{missed} entries were lost because they could not be kept in time."));
+    }
+    lines
+}
+
+/// The daemon's own draw: `outlast itself takes 1.5 mW`.
+#[must_use]
+pub fn own_draw(own: Watts, of_all: Share) -> String {
+    let milliwatts = own.si() * 1000.0;
+    let digits = usize::from(milliwatts < 9.95);
+    format!("outlast itself takes {milliwatts:.digits$}{TIE}mW, {} of the draw", tenths(of_all))
+}
+
+fn tenths(share: Share) -> String {
+    let part = share.part() * 100.0;
+    if part < 0.05 { format!("under 0.1{TIE}%") } else { format!("{part:.1}{TIE}%") }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::units::{AmpHours, Volts};
-
-    #[test]
-    fn labels_read_like_labels() {
-        let usb = BankSpec {
-            name: "Blue ten".to_string(),
-            cells: Cells::LiIon,
-            series: 1,
-            label: AmpHours::of(10.0),
-            label_volts: Volts::of(3.7),
-            measured_at: crate::bank::MeasuredAt::Output,
-            ambient: None,
-            cutoff: None,
-        };
-        assert_eq!(bank_label(&usb), "10000\u{a0}mAh lithium-ion");
-        let pack = BankSpec {
-            cells: Cells::LiFePo4,
-            series: 4,
-            label: AmpHours::of(6.0),
-            label_volts: Volts::of(12.8),
-            ..usb
-        };
-        assert_eq!(bank_label(&pack), "6\u{a0}Ah LiFePO4, 12.8\u{a0}V");
-    }
 
     #[test]
     fn a_tenfold_shunt_is_plain_to_see() {
@@ -295,6 +239,29 @@ mod tests {
     #[test]
     fn nothing_measured_is_said() {
         assert_eq!(footprint(&Footprint::default()), ["Not measured yet."]);
-        assert_eq!(shift(-30), "\u{2212}30\u{a0}min");
+    }
+
+    fn plain(text: &str) -> String {
+        text.replace(TIE, " ")
+    }
+
+    #[test]
+    fn the_own_draw_is_a_part_of_all() {
+        assert_eq!(
+            plain(&own_draw(Watts::of(0.0015), Share::nearest(0.0005))),
+            "outlast itself takes 1.5 mW, 0.1 % of the draw"
+        );
+    }
+
+    #[test]
+    fn clocks_that_are_off_are_said_with_their_bound() {
+        let said = |off, within| plain(&clock_off(Seconds::of(off), Seconds::of(within)));
+        assert_eq!(
+            said(-0.42, 0.03),
+            "The board's clock is 0.42 s behind the phone's (± 0.030 s)."
+        );
+        assert_eq!(said(0.02, 0.03), "The board's clock agrees with the phone's within 0.030 s.");
+        assert!(said(1.4, 0.1).ends_with("within about a second."));
+        assert!(said(-54.0 * 365.2425 * 86_400.0, 0.1).contains("about 54 years behind"));
     }
 }

@@ -1,7 +1,5 @@
 //! The questions that only the operator can answer, the answers, and what holds until then.
 
-use alloc::{format, string::String, vec::Vec};
-
 use super::numbers::{clock_time, energy, left, percent, span};
 use crate::{
     bank::{BankSpec, MeasuredAt},
@@ -10,6 +8,7 @@ use crate::{
     time::Mono,
     units::{Seconds, Share},
 };
+use alloc::{format, string::String, vec::Vec};
 
 /// A question in words.
 #[derive(Clone, Debug, PartialEq)]

@@ -1,9 +1,7 @@
 //! The clean power-off in words: what happens, what it means, what to do.
 
-use alloc::{format, string::String};
-
 use super::{
-    alarms::Said,
+    alarm::Said,
     numbers::{TIE, left, span},
 };
 use crate::{
@@ -12,6 +10,7 @@ use crate::{
     snapshot::Snapshot,
     units::Seconds,
 };
+use alloc::{format, string::String};
 
 /// Where the clean power-off stands, when that is worth a word on the page; `None` while there is
 /// nothing to say.

@@ -1,15 +1,14 @@
 //! Alarms, missing numbers and refusals: what is the matter, what it means, what to do.
 
-use alloc::{format, string::String};
-
 use super::numbers::{TIE, ago, celsius, chance, clock_time, power, range, span};
 use crate::{
-    engine::{AlarmChange, Edge, Refusal},
+    engine::{AlarmChange, Edge},
     forecast::Outlook,
     reading::{Gap, SourceIx},
     snapshot::{About, Alarm, EndedAlarm, LogState, Snapshot},
     units::{Seconds, Watts},
 };
+use alloc::{format, string::String};
 
 /// An alarm in three sentences.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -340,39 +339,5 @@ pub const fn gap_remedy(gap: Gap) -> &'static str {
         }
         Gap::OverRange => "More flows than this sensor can measure; use a smaller shunt.",
         Gap::Late => "If this stays, a sensor blocks the bus: unplug them one by one.",
-    }
-}
-
-/// Why an ask was not carried out.
-#[must_use]
-pub fn refusal(refusal: &Refusal) -> String {
-    match refusal {
-        Refusal::NoSuchActivity => String::from(
-            "There is no activity of that name any more. Load the page again and tap one that is \
-             there.",
-        ),
-        Refusal::NoRules => String::from(
-            "No activity can choose itself: the settings have no rule for one. Tap what you are \
-             doing.",
-        ),
-        Refusal::AlarmGone => {
-            String::from("That alarm is over, or another one has taken its place. Look again.")
-        }
-        Refusal::NoCountdown => {
-            String::from("There is no countdown that could be stopped or shortened. Look again.")
-        }
-        Refusal::FinishOutOfRange => {
-            format!("The finish must lie ahead, and within 14{TIE}days.")
-        }
-        Refusal::BankImplausible(why) => why.clone(),
-        Refusal::NameTooLong => {
-            String::from("The name is too long: it may have 64 characters at most.")
-        }
-        Refusal::NoSuchAnswer => {
-            String::from("That is no answer to this question. Nothing was changed.")
-        }
-        Refusal::NotAsked => String::from(
-            "That is not asked any more. Look again at what is asked now. Nothing was changed.",
-        ),
     }
 }

@@ -1,18 +1,12 @@
-//! The sentences of the Now page, the terminal and the journal.
-
-use alloc::{
-    format,
-    string::{String, ToString},
-    vec::Vec,
-};
+//! The Now page, the drawing under it, and the one line for a service manager.
 
 use super::{
-    alarms::{gap, gap_remedy},
-    belief::supposing,
+    alarm::{gap, gap_remedy},
     numbers::{
-        celsius, chance, clock_step_min, clock_time, energy, left, moment, percent, power, range,
-        span, time_of_day, volts,
+        TIE, celsius, chance, clock_step_min, clock_time, energy, left, moment, percent, power,
+        range, span, time_of_day, volts,
     },
+    question::supposing,
 };
 use crate::{
     forecast::{Forecast, Outlook},
@@ -20,6 +14,11 @@ use crate::{
     snapshot::{ActivityView, Basis, LogState, Possibility, Snapshot, Verdict},
     time::{Mono, Stamp, Trust},
     units::{Seconds, Watts},
+};
+use alloc::{
+    format,
+    string::{String, ToString},
+    vec::Vec,
 };
 
 /// The answer to 'how long': something short to print large, and the sentences under it.
@@ -349,4 +348,77 @@ pub fn status(snapshot: &Snapshot) -> String {
         line.push_str(gap_remedy(why));
     }
     line
+}
+
+/// The page's title: the answer, then the station.
+#[must_use]
+pub fn title(snapshot: &Snapshot) -> String {
+    let answer = answer(snapshot);
+    format!("{} · {}", followed(&answer.big, &answer.after), snapshot.station)
+}
+
+/// The answer and the verdict in one breath, for a screen reader to say when they change.
+#[must_use]
+pub fn spoken(snapshot: &Snapshot) -> String {
+    let answer = answer(snapshot);
+    let big = followed(&answer.big, &answer.after);
+    let stop = if big.ends_with(['.', '?']) { "" } else { "." };
+    let verdict = verdict(snapshot).map_or_else(String::new, |said| format!(" {said}"));
+    format!("{big}{stop}{verdict}")
+}
+
+fn followed(big: &str, after: &str) -> String {
+    if after.is_empty() { big.to_string() } else { format!("{big} {after}") }
+}
+
+/// The day line, for those who do not see it.
+#[must_use]
+pub fn day_line(snapshot: &Snapshot) -> String {
+    let at = snapshot.at;
+    let mut said = format!("The draw since {}", moment(snapshot.outing_began, at));
+    match snapshot.draw_history.ticks.len() {
+        0 => {}
+        1 => said.push_str(", with one event"),
+        many => said.push_str(&format!(", with {many} events")),
+    }
+    if let Some(finish) = snapshot.finish {
+        said.push_str(&format!("; the finish, {}", moment(finish.at, at)));
+    }
+    if let Outlook::Lasts(forecast) = &snapshot.outlook {
+        let [low, middle, high] = forecast.remaining;
+        let about = left(middle, high - low);
+        said.push_str(&format!("; the end, in about {about}, {}", range(forecast.remaining)));
+    }
+    said.push('.');
+    said
+}
+
+/// A mark on the day line: `09`, or `09:30`, or `2 h` of the outing while no clock is believed.
+#[must_use]
+pub fn hour_mark(then: Mono, snapshot: &Snapshot, with_minutes: bool) -> String {
+    match clock_time(then, snapshot.at) {
+        Some(time) if with_minutes => time.chars().take(5).collect(),
+        Some(time) => time.chars().take(2).collect(),
+        None => span(then.seconds_since(snapshot.outing_began)),
+    }
+}
+
+/// Beside an activity that a rule chose.
+pub const BY_RULE: &str = "by a rule";
+
+/// What one activity would leave, for its button.
+#[must_use]
+pub fn activity_left(one: &ActivityView) -> String {
+    match (one.remaining, one.usual) {
+        (Some([low, middle, high]), _) => format!("{} left", left(middle, high - low)),
+        (None, Some(usual)) => format!("draws {}", power(usual)),
+        (None, None) => "not known yet".to_string(),
+    }
+}
+
+/// A button that moves the finish: `−30 min`.
+#[must_use]
+pub fn shift(minutes: i32) -> String {
+    let sign = if minutes < 0 { '\u{2212}' } else { '+' };
+    format!("{sign}{}{TIE}min", minutes.unsigned_abs())
 }

@@ -1,0 +1,210 @@
+//! Banks: their labels, run-downs and tests, and what is known of each.
+
+use alloc::{
+    format,
+    string::{String, ToString},
+    vec::Vec,
+};
+
+use super::{
+    calendar::{Local, lasted},
+    numbers::{TIE, celsius, energy, power, span},
+};
+use crate::{
+    bank::{BankSpec, Cells},
+    energy_tally::EnergyTally,
+    units::{Celsius, Joules, Seconds, Share, Watts},
+};
+
+/// A bank's label: `10000 mAh lithium-ion`, `6 Ah LiFePO4, 12.8 V`.
+#[must_use]
+pub fn bank_label(bank: &BankSpec) -> String {
+    let cells = match bank.cells {
+        Cells::LiIon => "lithium-ion",
+        Cells::LiFePo4 => "LiFePO4",
+        Cells::LeadAcid => "lead-acid",
+    };
+    if bank.series <= 1 {
+        return format!("{:.0}{TIE}mAh {cells}", bank.label.si() * 1000.0);
+    }
+    let tenths = libm::round(bank.label.si() * 10.0);
+    let digits = usize::from(libm::fmod(tenths, 10.0) != 0.0);
+    format!("{:.digits$}{TIE}Ah {cells}, {:.1}{TIE}V", bank.label.si(), bank.label_volts.si())
+}
+
+/// A run-down: how much came out and how long it took.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct RunDownSaid<'a> {
+    /// The imported list's name, if it has one.
+    pub name: Option<&'a str>,
+    /// When it began.
+    pub began: Option<Local>,
+    /// Whether the bank cut out.
+    pub whole: bool,
+    /// How full it was.
+    pub start: Option<Share>,
+    /// The shortest duration that fits, and by how much it may be longer and shorter.
+    pub lasted: [Seconds; 3],
+    /// Energy delivered.
+    pub delivered: Option<Joules>,
+    /// Mean draw.
+    pub mean: Option<Watts>,
+    /// Whether the draw was measured.
+    pub measured: bool,
+    /// Temperature around it.
+    pub ambient: Option<Celsius>,
+}
+
+/// A run-down's two lines: what came out, and under which conditions.
+#[must_use]
+pub fn rundown(it: &RunDownSaid<'_>) -> [String; 2] {
+    let [shortest, longer, shorter] = it.lasted;
+    let lasted = lasted(shortest, longer, shorter);
+    let how = if it.whole { "Whole" } else { "Cut short" };
+    let at_least = if it.whole { "" } else { "at least " };
+    let gave = match it.delivered {
+        Some(delivered) => format!("{how}: {at_least}{} in {lasted}", energy(delivered)),
+        None => format!("{how}: {at_least}{lasted}, draw not known"),
+    };
+    let mut lines: Vec<String> = Vec::new();
+    lines.extend(it.name.map(ToString::to_string));
+    lines.extend(it.began.map(Local::date));
+    lines.push(match it.start.map(Share::part) {
+        Some(part) if part >= 0.995 => String::from("from full"),
+        Some(part) => format!("from {:.0}{TIE}%", part * 100.0),
+        None => String::from("start not known"),
+    });
+    let basis = if it.measured { "" } else { ", modelled" };
+    lines.extend(it.mean.map(|mean| format!("{} on average{basis}", power(mean))));
+    lines.extend(it.ambient.map(celsius));
+    [gave, lines.join(" · ")]
+}
+
+/// The load that a run-down test makes by itself.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum TestLoadSaid {
+    /// None.
+    AsItIs,
+    /// As little as can be.
+    Idle,
+    /// Bursts as of a receive-only timed mode.
+    Receive,
+    /// Steps from idle to all cores and back.
+    Steps,
+}
+
+/// The load, as a choice.
+#[must_use]
+pub const fn test_load(load: TestLoadSaid) -> &'static str {
+    match load {
+        TestLoadSaid::AsItIs => "None: whatever the board does",
+        TestLoadSaid::Idle => "Idle: as little as can be",
+        TestLoadSaid::Receive => "Bursts, as receiving a timed digital mode",
+        TestLoadSaid::Steps => "Steps, from idle to all cores and back",
+    }
+}
+
+/// A run-down test that is on, given its bank and how long it has been so.
+#[must_use]
+pub fn test_on(bank: &str, since: &str, load: TestLoadSaid) -> String {
+    let load = match load {
+        TestLoadSaid::AsItIs => "",
+        TestLoadSaid::Idle => " The board is kept idle.",
+        TestLoadSaid::Receive => " The processor works as if receiving a timed mode.",
+        TestLoadSaid::Steps => " The processor's load goes up and down in steps.",
+    };
+    format!("{bank} is being run down, {since} so far. The board will not switch itself off.{load}")
+}
+
+/// What a bank has been seen to deliver: the energies of its whole run-downs and the most of those
+/// cut short, struck ones left out; and how many run-downs count in all.
+#[must_use]
+pub fn seen_to_deliver(whole: &[Joules], at_least: Option<Joules>, counted: usize) -> String {
+    let ends = whole.iter().fold(None, |ends: Option<(f64, f64)>, it| {
+        let (low, high) = ends.unwrap_or((it.wh(), it.wh()));
+        Some((low.min(it.wh()), high.max(it.wh())))
+    });
+    match (ends, at_least) {
+        (None, None) if counted > 0 => {
+            String::from("How long it lasted is known, how much it delivered is not.")
+        }
+        (None, None) => String::from("Not run down yet: the forecast goes by its label."),
+        (None, Some(most)) => {
+            format!("It has delivered {} at least; it was never run down to its end.", energy(most))
+        }
+        (Some((low, high)), _) => {
+            let counted = match whole.len() {
+                1 => String::from("one run-down"),
+                count => format!("{count} run-downs"),
+            };
+            let (low, high) = (energy(Joules::from_wh(low)), energy(Joules::from_wh(high)));
+            if low == high {
+                format!("It delivered {low} in {counted} to the end.")
+            } else {
+                format!("It delivered between {low} and {high} in {counted} to the end.")
+            }
+        }
+    }
+}
+
+/// What is believed of a bank: `Believed to hold between 26 and 31 Wh`.
+#[must_use]
+pub fn believed_to_hold(usable: [Joules; 3]) -> String {
+    format!("Believed to hold between {} and {} when full.", energy(usable[0]), energy(usable[2]))
+}
+
+/// What a bank's book is summed over.
+#[must_use]
+pub fn bank_over(page: &EnergyTally, outings: usize, of: usize) -> String {
+    let over = match (outings, of) {
+        (0, _) => return "No outing with it is in the record yet.".to_string(),
+        (1, 1) => "one outing".to_string(),
+        (some, all) if some == all => format!("{all} outings"),
+        (some, all) => format!("the newest {some} of {all} outings"),
+    };
+    format!("It gave {} in {}, over {over}.", energy(page.energy()), span(page.lasted()))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::units::{AmpHours, Volts};
+
+    fn plain(text: &str) -> String {
+        text.replace(TIE, " ")
+    }
+
+    #[test]
+    fn labels_read_like_labels() {
+        let usb = BankSpec {
+            name: "Blue ten".to_string(),
+            cells: Cells::LiIon,
+            series: 1,
+            label: AmpHours::of(10.0),
+            label_volts: Volts::of(3.7),
+            measured_at: crate::bank::MeasuredAt::Output,
+            ambient: None,
+            cutoff: None,
+        };
+        assert_eq!(bank_label(&usb), "10000\u{a0}mAh lithium-ion");
+        let pack = BankSpec {
+            cells: Cells::LiFePo4,
+            series: 4,
+            label: AmpHours::of(6.0),
+            label_volts: Volts::of(12.8),
+            ..usb
+        };
+        assert_eq!(bank_label(&pack), "6\u{a0}Ah LiFePO4, 12.8\u{a0}V");
+    }
+
+    #[test]
+    fn what_a_bank_delivered() {
+        let wh = Joules::from_wh;
+        assert_eq!(
+            plain(&seen_to_deliver(&[wh(27.0), wh(31.2)], None, 2)),
+            "It delivered between 27.0 Wh and 31.2 Wh in 2 run-downs to the end."
+        );
+        assert!(seen_to_deliver(&[], Some(wh(12.0)), 1).contains("at least"));
+        assert!(seen_to_deliver(&[], None, 0).contains("label"));
+    }
+}

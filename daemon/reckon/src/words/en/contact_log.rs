@@ -1,0 +1,261 @@
+//! The contact log: where it was read from, its faults, and its contacts against the energy.
+
+use alloc::{
+    format,
+    string::{String, ToString},
+    vec::Vec,
+};
+
+use super::numbers::{TIE, energy, power, span};
+use crate::{
+    adif::{Complaint, Fault, Log, MOST_BYTES, MOST_KEPT, MOST_RECORDS},
+    contacts::{Group, Reckoned},
+    units::{Joules, Seconds},
+};
+
+/// What a contact log is, and what is kept of it.
+pub const WHAT_IS_KEPT: &str = "The log is an ADIF file, .adi or .adx, as log programs write it. \
+                                Of each contact only time, band and mode are kept, unless the \
+                                settings ask for more. Reading the same log again adds nothing.";
+/// What lays a contact beside an outing.
+pub const WHAT_PLACES_IT: &str = "A contact is laid beside an outing by its time in UTC, so the \
+                                  clock of the log program must have been right.";
+
+/// `3 contacts`.
+#[must_use]
+pub fn contacts_in(count: usize) -> String {
+    match count {
+        0 => "no contact".to_string(),
+        1 => "1 contact".to_string(),
+        many => format!("{many} contacts"),
+    }
+}
+
+/// Why no contact can be laid beside a part of an outing, or all of it.
+#[must_use]
+pub fn undated(part: Seconds, all: bool) -> String {
+    let of = if all { "this outing".to_string() } else { format!("{} of this outing", span(part)) };
+    format!(
+        "The time of day of {of} is not known, so no contact can be laid beside it. If the board \
+         has been on since, a paired phone or a time service tells it late as well, and the \
+         contacts then find their place by themselves."
+    )
+}
+
+/// More than is taken at once.
+#[must_use]
+pub fn log_too_large(most_bytes: usize) -> String {
+    format!(
+        "The file is larger than {} MiB. Nothing was read; export this outing alone.",
+        most_bytes >> 20
+    )
+}
+
+/// A log that holds no contact: its first complaint, and how many more there are.
+#[must_use]
+pub fn nothing_read(log: &Log) -> String {
+    let first = log.complaints.first().map(complaint);
+    let first = first.unwrap_or_else(|| "There is no contact in this log.".to_string());
+    match log.bad.saturating_sub(1) {
+        0 => first,
+        more => format!("{first} {more} more could not be read either."),
+    }
+}
+
+/// The watched log, as it was last read.
+#[must_use]
+pub fn watched(path: &str, log: &Log) -> String {
+    format!("The contact log {path} is read whenever it changes. {}", log_read(log))
+}
+
+/// The watched log cannot be read.
+#[must_use]
+pub fn unwatched(path: &str, why: &str) -> String {
+    format!(
+        "The contact log {path} cannot be read: {why}. New contacts are not counted till then; \
+         forecast and record go on. Look at 'watch' under [contacts] in the settings, and whether \
+         the user that runs outlast may read the file."
+    )
+}
+
+/// `31 contacts, 0.42 Wh each with all the listening, 0.11 Wh in the minutes of contact.`
+#[must_use]
+pub fn contacts(all: &Reckoned) -> String {
+    let (Some(each), Some(own)) = (all.energy_each(), all.own_energy_each()) else {
+        return "No contact of the log falls into this outing.".to_string();
+    };
+    let plural = if all.contacts == 1 { "contact" } else { "contacts" };
+    let elsewhere = match all.elsewhere {
+        0 => String::new(),
+        1 => " One more in the log falls outside it.".to_string(),
+        more => format!(" {more} more in the log fall outside it."),
+    };
+    format!(
+        "{} {plural}, {} each with all the listening, {} in the minutes of contact.{elsewhere}",
+        all.contacts,
+        energy(each),
+        energy(own),
+    )
+}
+
+/// `In contact 8.1 W, in between 3.2 W`.
+#[must_use]
+pub fn contact_draw(all: &Reckoned) -> Option<String> {
+    let (within, between) = (all.draw_in_contact()?, all.draw_between()?);
+    Some(format!("In contact {}, in between {}", power(within), power(between)))
+}
+
+/// `At this rate the bank carries 40 to 60 more contacts.`
+#[must_use]
+pub fn contacts_left(all: &Reckoned, left: Joules) -> Option<String> {
+    let [low, _, high] = all.still_possible(left)?;
+    let (low, high) = (libm::floor(low), libm::ceil(high));
+    if high < 1.0 {
+        return Some(String::from("At this rate the bank carries no more contacts."));
+    }
+    Some(format!("At this rate the bank carries {low:.0} to {high:.0} more contacts."))
+}
+
+/// `31 contacts read, 2 records left out.`
+#[must_use]
+pub fn log_read(log: &Log) -> String {
+    let read = contacts_read(log.contacts.len(), log.bad);
+    if log.contacts.len() <= MOST_KEPT {
+        return read;
+    }
+    format!("{read} Only the newest {MOST_KEPT} of them are kept: export this outing alone.")
+}
+
+/// The same, of how many were read and how many left out.
+#[must_use]
+pub fn contacts_read(contacts: usize, bad: usize) -> String {
+    let plural = |n: usize, one: &str, many: &str| {
+        if n == 1 { format!("1 {one}") } else { format!("{n} {many}") }
+    };
+    let read = plural(contacts, "contact", "contacts");
+    match bad {
+        0 => format!("{read} read."),
+        bad => format!("{read} read, {} left out.", plural(bad, "record", "records")),
+    }
+}
+
+/// `Line 12, record 3: the date '20240532' is no day. It is left out; put it right in the log
+/// program and read the file again.`
+#[must_use]
+pub fn complaint(complaint: &Complaint) -> String {
+    let place = match complaint.record {
+        Some(record) => format!("Line {}, record {record}", complaint.line),
+        None => format!("Line {}", complaint.line),
+    };
+    let what = match &complaint.fault {
+        Fault::NoTime => "there is no date or no time of beginning".to_string(),
+        Fault::BadDate(text) => format!("the date '{text}' is no day"),
+        Fault::BadTime(text) => format!("the time '{text}' is no time of day"),
+        Fault::BadTag(tag) => format!("the field '{tag}' cannot be read"),
+        Fault::CutOff(tag) => format!("the field '{tag}' is shorter than it says"),
+        Fault::Unfinished => "it ends in the middle".to_string(),
+        Fault::TooMany => {
+            return format!("{place}: only the first {MOST_RECORDS} records were read.");
+        }
+        Fault::NotALog => {
+            return "This is no contact log. Nothing was read; export it as ADIF (.adi or .adx)."
+                .to_string();
+        }
+        Fault::TooLarge => {
+            return format!(
+                "The file is larger than {} MB. Nothing was read; export this outing alone.",
+                MOST_BYTES >> 20
+            );
+        }
+    };
+    format!(
+        "{place}: {what}. This contact is not counted; put it right in the log program and read \
+         the file again."
+    )
+}
+
+/// The contact log against the energy.
+#[must_use]
+pub fn contact_lines(all: &Reckoned, left: Option<Joules>) -> Vec<String> {
+    let mut lines = Vec::from([contacts(all)]);
+    lines.extend(contact_draw(all).map(|line| format!("{line}.")));
+    if let Some(rate) = all.an_hour().filter(|_| all.contacts > 0) {
+        lines.push(format!("{rate:.1} contacts an hour."));
+    }
+    lines.extend(left.and_then(|left| contacts_left(all, left)));
+    lines
+}
+
+/// The heads of the contacts' columns.
+pub const CONTACT_HEAD: [&str; 5] = ["how many", "time", "Wh", "Wh each", "mean W"];
+
+/// A band and mode.
+#[must_use]
+pub fn contact_group(group: &Group) -> String {
+    match (group.band, group.mode.as_deref()) {
+        (Some(band), Some(mode)) => format!("{band} {mode}"),
+        (Some(one), None) => format!("{one}, mode not given"),
+        (None, Some(mode)) => format!("{mode}, band not given"),
+        (None, None) => "band and mode not given".to_string(),
+    }
+}
+
+/// A band and mode, a cell for each column.
+#[must_use]
+pub fn contact_row(group: &Group) -> [String; 5] {
+    let bare = |said: String| said.split(TIE).next().unwrap_or_default().to_string();
+    let each = group.energy / f64::from(group.contacts.max(1));
+    [
+        group.contacts.to_string(),
+        span(group.lasted),
+        bare(energy(group.energy)),
+        bare(energy(each)),
+        group.draw().map_or_else(|| "–".to_string(), |draw| bare(power(draw))),
+    ]
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::adif::{Keep, read};
+
+    #[test]
+    fn a_log_without_contacts_says_why() {
+        let nothing = |text: &[u8]| nothing_read(&read(text, Keep::default()));
+        assert!(nothing(b"dear diary").starts_with("This is no contact log."));
+        assert_eq!(nothing(b"<EOH>"), "There is no contact in this log.");
+        let two = nothing(b"<BAND:3>20m<EOR>\n<BAND:3>20m<EOR>");
+        assert!(two.starts_with("Line 1, record 1: there is no date"), "{two}");
+        assert!(two.ends_with(" 1 more could not be read either."), "{two}");
+    }
+
+    #[test]
+    fn what_cannot_be_placed_is_said() {
+        assert!(undated(Seconds::of(3600.0), true).starts_with("The time of day of this outing"));
+        let part = undated(Seconds::of(3600.0), false);
+        assert!(
+            part.starts_with(&alloc::format!(
+                "The time of day of {} of",
+                span(Seconds::of(3600.0))
+            ))
+        );
+        assert_eq!([0, 1, 31].map(contacts_in), ["no contact", "1 contact", "31 contacts"]);
+        assert!(log_too_large(4 << 20).contains("larger than 4 MiB"));
+    }
+
+    #[test]
+    fn a_log_is_said_with_its_faults() {
+        let log = read(
+            b"<QSO_DATE:8>20240532<TIME_ON:4>1201<EOR>\n<QSO_DATE:8>20240501<TIME_ON:4>1201<EOR>",
+            Keep::default(),
+        );
+        assert_eq!(log_read(&log), "1 contact read, 1 record left out.");
+        assert_eq!(
+            complaint(&log.complaints[0]),
+            "Line 1, record 1: the date '20240532' is no day. This contact is not counted; put it \
+             right in the log program and read the file again."
+        );
+        assert!(complaint(&read(b"x", Keep::default()).complaints[0]).contains("no contact log"));
+        assert_eq!(contacts(&Reckoned::default()), "No contact of the log falls into this outing.");
+    }
+}

@@ -1,0 +1,46 @@
+//! English, a file for each subject.
+
+pub mod alarm;
+pub mod bank;
+pub mod calendar;
+pub mod contact_log;
+pub mod fold;
+pub mod now;
+pub mod numbers;
+pub mod outing;
+pub mod power_off;
+pub mod question;
+pub mod refusal;
+pub mod report;
+pub mod station;
+
+pub use alarm::{Said, alarm, edge, gap, gap_remedy, help, over_line};
+pub use bank::{
+    RunDownSaid, TestLoadSaid, bank_label, believed_to_hold, rundown, seen_to_deliver, test_load,
+    test_on,
+};
+pub use calendar::{Local, date_of, lasted};
+pub use now::{
+    Answer, BY_RULE, activity, activity_left, answer, bank, basis, board, clock, day_line, draw,
+    hour_mark, log, shift, spoken, status, supply, title, verdict,
+};
+pub(crate) use numbers::stands_s;
+pub use numbers::{
+    ago, ahead, celsius, chance, clock_time, energy, left, moment, percent, power, range, span,
+    volts,
+};
+pub use outing::{
+    OutingEnd, began, bridged, draw_line, ending, event, how_ended, moment_of, outing_name,
+    silence, so_far, took,
+};
+pub use power_off::{called_off, power_off, power_off_line};
+pub use question::{Asked, asked, levels};
+pub use refusal::{refusal, wait};
+pub use report::{FORESIGHT, forecast_then, forecasts};
+pub use station::{
+    board_facts, clock_off, costs, footprint, own_cost, record_owes, record_size, shunt,
+    source_reads, source_state,
+};
+
+#[cfg(test)]
+mod tests;
