@@ -13,7 +13,7 @@ use tokio::{
     time::timeout,
 };
 
-use crate::post::Note;
+use crate::payload::Notification;
 
 /// Of what it prints, so much is kept.
 const MOST_PRINTED: usize = 2000;
@@ -30,7 +30,7 @@ pub struct Command {
 
 /// How it went.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub enum Ran {
+pub enum CommandEnd {
     /// It ended well.
     Well {
         /// What it printed, cut.
@@ -79,8 +79,8 @@ impl Command {
         self.limit
     }
 
-    /// Runs it for this note and waits for its end.
-    pub async fn run(&self, note: &Note) -> Ran {
+    /// Runs it for this notification and waits for its end.
+    pub async fn run(&self, notification: &Notification) -> CommandEnd {
         let mut command = tokio::process::Command::new(&self.program);
         command
             .args(&self.arguments)
@@ -88,7 +88,7 @@ impl Command {
             .env_clear()
             .env("PATH", "/usr/local/bin:/usr/bin:/bin")
             .envs(std::env::var_os("HOME").map(|home| ("HOME", home)))
-            .envs(note.variables())
+            .envs(notification.variables())
             .current_dir("/")
             .stdin(Stdio::null())
             .stdout(Stdio::piped())
@@ -97,22 +97,22 @@ impl Command {
             .kill_on_drop(true);
         match command.spawn() {
             Ok(child) => self.attend(child).await,
-            Err(why) => Ran::NotStarted { why: why.to_string() },
+            Err(why) => CommandEnd::NotStarted { why: why.to_string() },
         }
     }
 
-    async fn attend(&self, mut child: Child) -> Ran {
+    async fn attend(&self, mut child: Child) -> CommandEnd {
         let group = child.id().and_then(|id| Pid::from_raw(id.cast_signed()));
         let (mut out, mut err) = (Printed::default(), Printed::default());
         let (mut stdout, mut stderr) = (child.stdout.take(), child.stderr.take());
         let ended = {
             let reading = async {
-                tokio::join!(out.take(stdout.as_mut()), err.take(stderr.as_mut()));
+                tokio::join!(out.read(stdout.as_mut()), err.read(stderr.as_mut()));
                 std::future::pending::<()>().await;
             };
             tokio::select! {
                 ended = timeout(self.limit, child.wait()) => ended,
-                () = reading => return Ran::TooLong,
+                () = reading => return CommandEnd::TooLong,
             }
         };
         let Ok(ended) = ended else {
@@ -122,16 +122,16 @@ impl Command {
             }
             // Reaped, so that nothing is left of it; the kill above lets this end.
             let _ = timeout(LAST_WORDS, child.wait()).await;
-            return Ran::TooLong;
+            return CommandEnd::TooLong;
         };
-        let rest = async { tokio::join!(out.take(stdout.as_mut()), err.take(stderr.as_mut())) };
+        let rest = async { tokio::join!(out.read(stdout.as_mut()), err.read(stderr.as_mut())) };
         // Whatever it left running may hold the pipes open for ever.
         let _ = timeout(LAST_WORDS, rest).await;
         let printed = [out.text(), err.text()].join(" ").trim().to_owned();
         match ended {
-            Ok(status) if status.success() => Ran::Well { printed },
-            Ok(status) => Ran::Badly { how: how(status), printed },
-            Err(why) => Ran::Badly { how: why.to_string(), printed },
+            Ok(status) if status.success() => CommandEnd::Well { printed },
+            Ok(status) => CommandEnd::Badly { how: how(status), printed },
+            Err(why) => CommandEnd::Badly { how: why.to_string(), printed },
         }
     }
 }
@@ -150,7 +150,7 @@ fn how(status: ExitStatus) -> String {
 struct Printed(Vec<u8>);
 
 impl Printed {
-    async fn take(&mut self, from: Option<&mut (impl AsyncRead + Unpin)>) {
+    async fn read(&mut self, from: Option<&mut (impl AsyncRead + Unpin)>) {
         let Some(from) = from else { return };
         let mut piece = [0_u8; 1024];
         while let Ok(n @ 1..) = from.read(&mut piece).await {

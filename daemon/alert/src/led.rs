@@ -42,12 +42,12 @@ impl Lamp {
 
 /// What is wrong with the LED.
 #[derive(Debug)]
-pub struct LedTrouble {
+pub struct LedProblem {
     what: String,
     why: io::Error,
 }
 
-impl fmt::Display for LedTrouble {
+impl fmt::Display for LedProblem {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         write!(
             f,
@@ -58,7 +58,7 @@ impl fmt::Display for LedTrouble {
     }
 }
 
-impl std::error::Error for LedTrouble {}
+impl std::error::Error for LedProblem {}
 
 /// How the LED was before.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
@@ -86,7 +86,7 @@ impl Led {
     pub fn new(folder: &Path, state: Option<&Path>) -> Self {
         let memory = state.map(|state| state.join("led.json"));
         if let Some(before) = memory.as_deref().and_then(remembered) {
-            match put_back(&before) {
+            match restore(&before) {
                 Ok(()) => forget(memory.as_deref()),
                 Err(why) => tracing::warn!("the LED is still as a crash left it: {why}"),
             }
@@ -104,12 +104,12 @@ impl Led {
     ///
     /// # Errors
     /// What could not be written, and what to do.
-    pub fn show(&mut self, lamp: Lamp) -> Result<(), LedTrouble> {
+    pub fn show(&mut self, lamp: Lamp) -> Result<(), LedProblem> {
         if lamp == self.shows {
             return Ok(());
         }
         self.try_show(lamp)
-            .map_err(|why| LedTrouble { what: self.folder.display().to_string(), why })?;
+            .map_err(|why| LedProblem { what: self.folder.display().to_string(), why })?;
         self.shows = lamp;
         Ok(())
     }
@@ -117,14 +117,14 @@ impl Led {
     fn try_show(&mut self, lamp: Lamp) -> io::Result<()> {
         let Some((on_ms, off_ms)) = lamp.beat() else {
             if let Some(before) = &self.before {
-                put_back(before)?;
+                restore(before)?;
                 self.before = None;
                 forget(self.memory.as_deref());
             }
             return Ok(());
         };
         if self.before.is_none() {
-            let before = look(&self.folder)?;
+            let before = read_state(&self.folder)?;
             // Remembered before anything is changed: a crash in between is harmless.
             if let Some(memory) = &self.memory {
                 write_whole(memory, &serde_json::to_vec(&before)?)?;
@@ -133,11 +133,11 @@ impl Led {
         }
         if !triggers(&self.folder)?.iter().any(|name| name == "timer") {
             // A kernel without the timer: steadily on is still a sign.
-            put(&self.folder, "trigger", "none")?;
+            write(&self.folder, "trigger", "none")?;
             let most = fs::read_to_string(self.folder.join("max_brightness"))?;
-            return put(&self.folder, "brightness", most.trim());
+            return write(&self.folder, "brightness", most.trim());
         }
-        put(&self.folder, "trigger", "timer")?;
+        write(&self.folder, "trigger", "timer")?;
         // The delays' files appear with the trigger and belong to root until udev has seen them;
         // without them the LED blinks evenly, which is a sign as well.
         if let Err(why) = beat(&self.folder, &on_ms.to_string(), &off_ms.to_string()) {
@@ -155,15 +155,15 @@ impl Drop for Led {
     }
 }
 
-fn put(folder: &Path, name: &str, value: &str) -> io::Result<()> {
+fn write(folder: &Path, name: &str, value: &str) -> io::Result<()> {
     // Opened, not created: a name that is missing must not become a file of ours.
     let mut file = fs::OpenOptions::new().write(true).truncate(true).open(folder.join(name))?;
     io::Write::write_all(&mut file, value.as_bytes())
 }
 
 fn beat(folder: &Path, on_ms: &str, off_ms: &str) -> io::Result<()> {
-    put(folder, "delay_on", on_ms)?;
-    put(folder, "delay_off", off_ms)
+    write(folder, "delay_on", on_ms)?;
+    write(folder, "delay_off", off_ms)
 }
 
 /// `none mmc0 [timer]`: every trigger there is, the one that is on in brackets.
@@ -172,7 +172,7 @@ fn triggers(folder: &Path) -> io::Result<Vec<String>> {
     Ok(text.split_whitespace().map(|name| name.trim_matches(['[', ']']).to_owned()).collect())
 }
 
-fn look(folder: &Path) -> io::Result<Before> {
+fn read_state(folder: &Path) -> io::Result<Before> {
     let read =
         |name: &str| Ok::<_, io::Error>(fs::read_to_string(folder.join(name))?.trim().to_owned());
     let on = read("trigger")?;
@@ -190,11 +190,11 @@ fn look(folder: &Path) -> io::Result<Before> {
     })
 }
 
-fn put_back(before: &Before) -> io::Result<()> {
+fn restore(before: &Before) -> io::Result<()> {
     let folder = &before.led;
-    put(folder, "trigger", &before.trigger)?;
+    write(folder, "trigger", &before.trigger)?;
     match (before.trigger.as_str(), &before.delay_on, &before.delay_off) {
-        ("none", _, _) => put(folder, "brightness", &before.brightness),
+        ("none", _, _) => write(folder, "brightness", &before.brightness),
         ("timer", Some(on_ms), Some(off_ms)) => beat(folder, on_ms, off_ms),
         _ => Ok(()),
     }

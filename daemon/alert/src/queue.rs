@@ -1,7 +1,7 @@
-//! Letters for one webhook, in order: tried, tried again with growing patience, given up aloud.
+//! Deliveries for one webhook, in order: tried, tried again with growing patience, given up aloud.
 //!
 //! The list is bounded and kept in a small file, so that a restart loses no warning. The waits are
-//! fixed (no chance in them): one station's letters cannot crowd a server, and a fixed wait can be
+//! fixed (no chance in them): one station's deliveries cannot crowd a server, and a fixed wait can be
 //! tested.
 
 use std::{
@@ -15,36 +15,38 @@ use std::{
 use reckon::time::Mono;
 use serde::{Deserialize, Serialize};
 
-use crate::{answer::Judged, post::Note};
+use crate::{payload::Notification, response::ResponseMeaning};
 
-/// Letters kept at most; then the least urgent and oldest goes.
+/// Deliveries kept at most; then the least urgent and oldest goes.
 const MOST: usize = 64;
 /// First wait after a failure; it doubles from try to try.
 pub(crate) const FIRST_WAIT: Duration = Duration::from_secs(5);
 /// And never grows beyond this.
 const LONGEST_WAIT: Duration = Duration::from_secs(600);
-/// A letter is given up after so many tries: about four hours.
+/// A delivery is given up after so many tries: about four hours.
 const MOST_TRIES: u32 = 30;
-/// An urgent letter that arrives shortens a long wait to this.
+/// An urgent delivery that arrives shortens a long wait to this.
 const URGENT_WAIT: Duration = Duration::from_secs(20);
 
-/// A note on its way.
+/// A notification on its way.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-struct Letter {
-    note: Note,
+struct Delivery {
+    /// Named so in the files of earlier versions, too.
+    #[serde(rename = "note")]
+    notification: Notification,
     tries: u32,
 }
 
 /// How a try ended.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub enum Outcome {
+pub enum Attempt {
     /// Nobody answered, or not in time; why, for a person.
     Unanswered(String),
     /// Somebody answered, judged.
-    Answered(Judged),
+    Answered(ResponseMeaning),
 }
 
-/// What became of a letter, for the journal.
+/// What became of a delivery, for the journal.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub(crate) enum Fate {
     /// Taken, after so many tries.
@@ -55,10 +57,10 @@ pub(crate) enum Fate {
     GivenUp { tries: u32, why: String, text: String },
 }
 
-/// The letters of one webhook.
+/// The deliveries of one webhook.
 #[derive(Clone, Debug)]
 pub struct Queue {
-    letters: VecDeque<Letter>,
+    deliveries: VecDeque<Delivery>,
     not_before: Option<Mono>,
     asked_to_wait: bool,
     file: Option<PathBuf>,
@@ -70,7 +72,7 @@ pub struct Queue {
 impl Default for Queue {
     fn default() -> Self {
         Self {
-            letters: VecDeque::new(),
+            deliveries: VecDeque::new(),
             not_before: None,
             asked_to_wait: false,
             file: None,
@@ -81,17 +83,17 @@ impl Default for Queue {
 }
 
 impl Queue {
-    /// The letters kept in this file by an earlier run; a file that cannot be read is set aside
+    /// The deliveries kept in this file by an earlier run; a file that cannot be read is set aside
     /// under another name and said.
     #[must_use]
-    pub fn kept_in(file: Option<PathBuf>) -> Self {
+    pub fn spooled_in(file: Option<PathBuf>) -> Self {
         let mut queue = Self { file, ..Self::default() };
         let Some(file) = &queue.file else { return queue };
         match fs::read(file) {
-            Ok(bytes) => match serde_json::from_slice::<VecDeque<Letter>>(&bytes) {
-                Ok(letters) => {
-                    queue.letters = letters;
-                    queue.letters.truncate(MOST);
+            Ok(bytes) => match serde_json::from_slice::<VecDeque<Delivery>>(&bytes) {
+                Ok(deliveries) => {
+                    queue.deliveries = deliveries;
+                    queue.deliveries.truncate(MOST);
                 }
                 Err(why) => {
                     let aside = file.with_extension("unreadable");
@@ -100,7 +102,7 @@ impl Queue {
                          aside as {}",
                         aside.display()
                     );
-                    // If even that fails the file is overwritten by the next letter.
+                    // If even that fails the file is overwritten by the next delivery.
                     let _ = fs::rename(file, aside);
                 }
             },
@@ -122,62 +124,70 @@ impl Queue {
     /// How many wait.
     #[must_use]
     pub fn len(&self) -> usize {
-        self.letters.len()
+        self.deliveries.len()
     }
 
     /// Whether none waits.
     #[must_use]
     pub fn is_empty(&self) -> bool {
-        self.letters.is_empty()
+        self.deliveries.is_empty()
     }
 
     /// One more. When there is no room the oldest that can wait goes, else the oldest; that one is
     /// given back, to be said.
-    pub fn push(&mut self, note: Note, now: Mono) -> Option<Note> {
-        let crowded = self.letters.len() >= MOST;
+    pub fn push(&mut self, notification: Notification, now: Mono) -> Option<Notification> {
+        let crowded = self.deliveries.len() >= MOST;
         let goes = crowded
-            .then(|| self.letters.iter().position(|letter| !letter.note.urgent).unwrap_or(0))
-            .and_then(|place| self.letters.remove(place));
-        if note.urgent && !self.asked_to_wait {
+            .then(|| {
+                self.deliveries
+                    .iter()
+                    .position(|delivery| !delivery.notification.urgent)
+                    .unwrap_or(0)
+            })
+            .and_then(|place| self.deliveries.remove(place));
+        if notification.urgent && !self.asked_to_wait {
             self.not_before = self.not_before.map(|at| at.min(now.plus(URGENT_WAIT)));
         }
-        self.letters.push_back(Letter { note, tries: 0 });
+        self.deliveries.push_back(Delivery { notification, tries: 0 });
         self.changed = true;
-        goes.map(|letter| letter.note)
+        goes.map(|delivery| delivery.notification)
     }
 
-    /// How long until the first letter is to be tried; `None` while there is none.
+    /// How long until the first delivery is to be tried; `None` while there is none.
     #[must_use]
     pub fn wait(&self, now: Mono) -> Option<Duration> {
-        self.letters.front()?;
+        self.deliveries.front()?;
         Some(self.not_before.map_or(Duration::ZERO, |at| at.since(now)))
     }
 
-    /// The first letter.
+    /// The first delivery.
     #[must_use]
-    pub fn first(&self) -> Option<&Note> {
-        self.letters.front().map(|letter| &letter.note)
+    pub fn first(&self) -> Option<&Notification> {
+        self.deliveries.front().map(|delivery| &delivery.notification)
     }
 
-    /// Notes how the try of the letter with this id ended (another may be first by now, when there
+    /// Notes how the try of the delivery with this id ended (another may be first by now, when there
     /// was no room).
-    pub(crate) fn tried(&mut self, id: &str, outcome: Outcome, now: Mono) -> Option<Fate> {
-        let letter = self.letters.front_mut().filter(|letter| letter.note.id == id)?;
-        letter.tries += 1;
-        let tries = letter.tries;
+    pub(crate) fn tried(&mut self, id: &str, outcome: Attempt, now: Mono) -> Option<Fate> {
+        let delivery =
+            self.deliveries.front_mut().filter(|delivery| delivery.notification.id == id)?;
+        delivery.tries += 1;
+        let tries = delivery.tries;
         let (why, after) = match outcome {
-            Outcome::Answered(Judged::Taken) => return Some(self.done(Fate::Taken { tries })),
-            Outcome::Answered(Judged::Never { why }) => {
-                let text = letter.note.text.clone();
+            Attempt::Answered(ResponseMeaning::Taken) => {
+                return Some(self.done(Fate::Taken { tries }));
+            }
+            Attempt::Answered(ResponseMeaning::Never { why }) => {
+                let text = delivery.notification.text.clone();
                 return Some(self.done(Fate::GivenUp { tries, why, text }));
             }
-            Outcome::Answered(Judged::Again { after }) => {
+            Attempt::Answered(ResponseMeaning::Again { after }) => {
                 ("it answered that it cannot just now".to_owned(), after)
             }
-            Outcome::Unanswered(why) => (why, None),
+            Attempt::Unanswered(why) => (why, None),
         };
         if tries >= MOST_TRIES {
-            let text = letter.note.text.clone();
+            let text = delivery.notification.text.clone();
             return Some(self.done(Fate::GivenUp { tries, why, text }));
         }
         let wait = after.unwrap_or_else(|| patience(self.first_wait, tries));
@@ -188,28 +198,28 @@ impl Queue {
     }
 
     fn done(&mut self, fate: Fate) -> Fate {
-        self.letters.pop_front();
+        self.deliveries.pop_front();
         (self.not_before, self.asked_to_wait) = (None, false);
         self.changed = true;
         fate
     }
 
     /// The list, to be written where a slow card delays nobody; `None` while it has not changed.
-    pub(crate) fn changed_list(&mut self) -> Option<Kept> {
+    pub(crate) fn spool(&mut self) -> Option<SpoolFile> {
         let file = self.file.clone().filter(|_| core::mem::take(&mut self.changed))?;
-        let text = (!self.letters.is_empty()).then(|| serde_json::to_vec(&self.letters));
-        Some(Kept { file, text: text.transpose().map_err(io::Error::from) })
+        let text = (!self.deliveries.is_empty()).then(|| serde_json::to_vec(&self.deliveries));
+        Some(SpoolFile { file, text: text.transpose().map_err(io::Error::from) })
     }
 }
 
 /// A list on its way to the card.
-pub(crate) struct Kept {
+pub(crate) struct SpoolFile {
     file: PathBuf,
     /// Nothing when none waits.
     text: io::Result<Option<Vec<u8>>>,
 }
 
-impl Kept {
+impl SpoolFile {
     /// Writes it, whole or not at all; blocks.
     pub(crate) fn write(self) {
         let written = self.text.and_then(|text| match text {
@@ -253,20 +263,20 @@ pub(crate) fn write_whole(file: &Path, bytes: &[u8]) -> io::Result<()> {
 mod tests {
     use super::*;
 
-    fn note(k: u32, urgent: bool) -> Note {
-        Note { urgent, ..Note::test("Heron", &format!("{k}"), None, f64::from(k)) }
+    fn notification(k: u32, urgent: bool) -> Notification {
+        Notification { urgent, ..Notification::test("Heron", &format!("{k}"), None, f64::from(k)) }
     }
 
     fn fail(queue: &mut Queue, now: Mono) -> Fate {
         let id = queue.first().unwrap().id.clone();
-        queue.tried(&id, Outcome::Unanswered("nobody is there".to_owned()), now).unwrap()
+        queue.tried(&id, Attempt::Unanswered("nobody is there".to_owned()), now).unwrap()
     }
 
     #[test]
     fn patience_grows_and_ends() {
         let mut queue = Queue::default();
         assert_eq!(queue.wait(Mono::BOOT), None);
-        queue.push(note(1, false), Mono::BOOT);
+        queue.push(notification(1, false), Mono::BOOT);
         assert_eq!(queue.wait(Mono::BOOT), Some(Duration::ZERO));
         let (mut now, mut waits) = (Mono::BOOT, Vec::new());
         let given_up = loop {
@@ -291,25 +301,25 @@ mod tests {
     fn what_waits_survives_a_restart_and_a_broken_file_is_set_aside() {
         let folder = tempfile::tempdir().unwrap();
         let file = folder.path().join("letters-0.json");
-        let mut queue = Queue::kept_in(Some(file.clone()));
+        let mut queue = Queue::spooled_in(Some(file.clone()));
         for k in 0..3 {
-            queue.push(note(k, k == 1), Mono::BOOT);
+            queue.push(notification(k, k == 1), Mono::BOOT);
         }
         fail(&mut queue, Mono::BOOT);
-        queue.changed_list().unwrap().write();
-        assert!(queue.changed_list().is_none(), "nothing has changed since");
-        let mut again = Queue::kept_in(Some(file.clone()));
-        assert_eq!(again.letters, queue.letters);
-        // Boot time begins anew, so the first letter is tried at once.
+        queue.spool().unwrap().write();
+        assert!(queue.spool().is_none(), "nothing has changed since");
+        let mut again = Queue::spooled_in(Some(file.clone()));
+        assert_eq!(again.deliveries, queue.deliveries);
+        // Boot time begins anew, so the first delivery is tried at once.
         assert_eq!(again.wait(Mono::BOOT), Some(Duration::ZERO));
         for _ in 0..3 {
             let id = again.first().unwrap().id.clone();
-            again.tried(&id, Outcome::Answered(Judged::Taken), Mono::BOOT);
+            again.tried(&id, Attempt::Answered(ResponseMeaning::Taken), Mono::BOOT);
         }
-        again.changed_list().unwrap().write();
+        again.spool().unwrap().write();
         assert!(!file.exists(), "nothing waits, nothing lies about");
         fs::write(&file, b"[{\"note\":").unwrap();
-        assert!(Queue::kept_in(Some(file.clone())).is_empty());
+        assert!(Queue::spooled_in(Some(file.clone())).is_empty());
         assert!(!file.exists() && folder.path().join("letters-0.unreadable").exists());
     }
 
@@ -317,29 +327,29 @@ mod tests {
     fn a_full_list_keeps_what_is_urgent_and_says_what_goes() {
         let mut queue = Queue::default();
         for k in 0..64 {
-            assert_eq!(queue.push(note(k, k != 5), Mono::BOOT), None);
+            assert_eq!(queue.push(notification(k, k != 5), Mono::BOOT), None);
         }
-        assert_eq!(queue.push(note(64, true), Mono::BOOT).unwrap().text, "5");
-        assert_eq!(queue.push(note(65, true), Mono::BOOT).unwrap().text, "0");
+        assert_eq!(queue.push(notification(64, true), Mono::BOOT).unwrap().text, "5");
+        assert_eq!(queue.push(notification(65, true), Mono::BOOT).unwrap().text, "0");
         assert_eq!(queue.len(), 64);
     }
 
     #[test]
     fn an_urgent_letter_shortens_the_wait_unless_the_server_asked_for_it() {
         let mut queue = Queue::default();
-        queue.push(note(1, false), Mono::BOOT);
+        queue.push(notification(1, false), Mono::BOOT);
         for _ in 0..9 {
             fail(&mut queue, Mono::BOOT);
         }
         assert_eq!(queue.wait(Mono::BOOT), Some(Duration::from_secs(600)));
-        queue.push(note(2, false), Mono::BOOT);
+        queue.push(notification(2, false), Mono::BOOT);
         assert_eq!(queue.wait(Mono::BOOT), Some(Duration::from_secs(600)));
-        queue.push(note(3, true), Mono::BOOT);
+        queue.push(notification(3, true), Mono::BOOT);
         assert_eq!(queue.wait(Mono::BOOT), Some(Duration::from_secs(20)));
         let id = queue.first().unwrap().id.clone();
         let after = Some(Duration::from_secs(300));
-        queue.tried(&id, Outcome::Answered(Judged::Again { after }), Mono::BOOT);
-        queue.push(note(4, true), Mono::BOOT);
+        queue.tried(&id, Attempt::Answered(ResponseMeaning::Again { after }), Mono::BOOT);
+        queue.push(notification(4, true), Mono::BOOT);
         assert_eq!(queue.wait(Mono::BOOT), Some(Duration::from_secs(300)));
     }
 }

@@ -4,7 +4,7 @@
 //! written as JSON: `{"content": "{text} {advice}"}`. Texts are escaped for a JSON string (without
 //! the quotes), numbers are written as they are and `null` where there is none.
 
-use crate::post::Note;
+use crate::payload::Notification;
 
 /// Words that may stand in braces, with what they become.
 pub const WORDS: [(&str, &str); 17] = [
@@ -45,7 +45,7 @@ impl Template {
     ///
     /// # Errors
     /// A sentence that names the word in braces that is not known, or says that no JSON comes out.
-    pub fn of(text: &str, json: bool) -> Result<Self, String> {
+    pub fn parse(text: &str, json: bool) -> Result<Self, String> {
         for word in braced(text) {
             if !WORDS.iter().any(|(known, _)| *known == word) {
                 let known: Vec<&str> = WORDS.iter().map(|(known, _)| *known).collect();
@@ -54,7 +54,7 @@ impl Template {
         }
         let template = Self { text: Some(text.to_owned()), json };
         if json {
-            let sample = Note::test("Heron \"field\"", "Just a test.", None, 0.0);
+            let sample = Notification::test("Heron \"field\"", "Just a test.", None, 0.0);
             serde_json::from_str::<serde::de::IgnoredAny>(&template.fill(&sample))
                 .map_err(|why| format!("filled in, it is not JSON: {why}."))?;
         }
@@ -67,17 +67,17 @@ impl Template {
         if self.json { "application/json" } else { "text/plain; charset=utf-8" }
     }
 
-    /// The body for this note.
+    /// The body for this notification.
     #[must_use]
-    pub fn fill(&self, note: &Note) -> String {
-        let Some(text) = &self.text else { return note.json() };
+    pub fn fill(&self, notification: &Notification) -> String {
+        let Some(text) = &self.text else { return notification.json() };
         let mut filled = String::with_capacity(text.len() + 200);
         let mut rest = text.as_str();
         while let Some(open) = rest.find('{') {
             filled.push_str(&rest[..open]);
             rest = &rest[open..];
             if let Some(word) = word_at(rest) {
-                filled.push_str(&self.value(note, word));
+                filled.push_str(&self.value(notification, word));
                 rest = &rest[word.len() + 2..];
             } else {
                 filled.push('{');
@@ -88,8 +88,8 @@ impl Template {
         filled
     }
 
-    fn value(&self, note: &Note, word: &str) -> String {
-        match note.value(word) {
+    fn value(&self, notification: &Notification, word: &str) -> String {
+        match notification.value(word) {
             serde_json::Value::String(text) if self.json => {
                 let quoted = serde_json::Value::String(text).to_string();
                 quoted.get(1..quoted.len() - 1).unwrap_or_default().to_owned()
@@ -123,28 +123,29 @@ mod tests {
 
     #[test]
     fn words_are_filled_in_and_json_stays_json() {
-        let note = Note::test("He said \"hi\"\nÖ", "It's {text}.", None, 12.0);
+        let notification = Notification::test("He said \"hi\"\nÖ", "It's {text}.", None, 12.0);
         let body = r#"{"content": "{station}: {text}", "n": {uptime_s}, "left": {remaining_p10_s}, "out": "{outing}", "x": {}}"#;
-        let filled = Template::of(body, true).unwrap().fill(&note);
+        let filled = Template::parse(body, true).unwrap().fill(&notification);
         let read: serde_json::Value = serde_json::from_str(&filled).unwrap();
         assert_eq!(read["content"], "He said \"hi\"\nÖ: It's {text}.");
         assert_eq!(read["n"], 12.0);
         assert_eq!(read["left"], serde_json::Value::Null);
         assert_eq!(read["out"], "");
-        let plain = Template::of("{station}|{advice}|{ not }|{", false).unwrap().fill(&note);
+        let plain =
+            Template::parse("{station}|{advice}|{ not }|{", false).unwrap().fill(&notification);
         assert!(
             plain.starts_with("He said \"hi\"\nÖ|") && plain.ends_with("|{ not }|{"),
             "{plain}"
         );
         for (word, _) in WORDS {
-            Template::of(&format!("{{{word}}}"), false).unwrap_or_else(|why| panic!("{why}"));
+            Template::parse(&format!("{{{word}}}"), false).unwrap_or_else(|why| panic!("{why}"));
         }
     }
 
     #[test]
     fn a_mistake_is_said_before_anything_is_sent() {
-        let wrong = Template::of("{\"a\": \"{txet}\"}", true).unwrap_err();
+        let wrong = Template::parse("{\"a\": \"{txet}\"}", true).unwrap_err();
         assert!(wrong.contains("txet") && wrong.contains("text"), "{wrong}");
-        assert!(Template::of("{\"a\": {text}}", true).unwrap_err().contains("not JSON"));
+        assert!(Template::parse("{\"a\": {text}}", true).unwrap_err().contains("not JSON"));
     }
 }

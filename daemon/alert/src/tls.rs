@@ -62,7 +62,7 @@ impl Roots {
         let unset = at.believed().is_none();
         Some(match wrong {
             CertificateError::NotValidYetContext { time, not_before } => {
-                let (time, from) = (said(*time), said(*not_before));
+                let (time, from) = (text(*time), text(*not_before));
                 if unset {
                     format!(
                         "its certificate counts from {from}, but this board's clock, which nobody \
@@ -77,7 +77,7 @@ impl Roots {
                 }
             }
             CertificateError::ExpiredContext { time, not_after } => {
-                let (time, until) = (said(*time), said(*not_after));
+                let (time, until) = (text(*time), text(*not_after));
                 if unset {
                     format!(
                         "its certificate ended on {until}, and this board's clock, which nobody \
@@ -153,7 +153,7 @@ fn cause(why: &reqwest::Error) -> Option<&rustls::Error> {
     None
 }
 
-fn said(time: UnixTime) -> String {
+fn text(time: UnixTime) -> String {
     let ms = i64::try_from(time.as_secs()).unwrap_or(i64::MAX).saturating_mul(1000);
     minute(Wall::from_unix_ms(ms))
 }

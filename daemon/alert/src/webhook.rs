@@ -9,14 +9,15 @@ use reqwest::{
 };
 
 use crate::{
-    Now, answer,
-    post::Note,
-    queue::{FIRST_WAIT, Outcome},
+    Now,
+    payload::Notification,
+    queue::{Attempt, FIRST_WAIT},
+    response,
     template::Template,
     tls::{self, Roots},
 };
 
-/// Where notes are posted, as the settings tell, checked.
+/// Where notifications are posted, as the settings tell, checked.
 #[derive(Clone, Debug)]
 pub struct Webhook {
     url: reqwest::Url,
@@ -100,28 +101,32 @@ impl Webhook {
     pub(crate) async fn post(
         &self,
         client: &mut Option<Client>,
-        note: &Note,
+        notification: &Notification,
         now: &Now,
-    ) -> Outcome {
+    ) -> Attempt {
         let client = match client {
             Some(client) => client,
             none => match self.new_client(now) {
                 Ok(made) => none.insert(made),
-                Err(why) => return Outcome::Unanswered(why),
+                Err(why) => return Attempt::Unanswered(why),
             },
         };
         let request = client
             .post(self.url.clone())
             .headers(self.headers.clone())
-            .body(self.template.fill(note));
+            .body(self.template.fill(notification));
         match request.send().await {
             Ok(answer) => {
                 let after = answer.headers().get(RETRY_AFTER).and_then(|value| value.to_str().ok());
-                Outcome::Answered(answer::judge(answer.status().as_u16(), after, now().believed()))
+                Attempt::Answered(response::judge(
+                    answer.status().as_u16(),
+                    after,
+                    now().believed(),
+                ))
             }
             Err(why) => {
                 let refused = self.roots.why_refused(&why, now());
-                Outcome::Unanswered(refused.unwrap_or_else(|| reason(&why)))
+                Attempt::Unanswered(refused.unwrap_or_else(|| reason(&why)))
             }
         }
     }

@@ -18,18 +18,18 @@ use reckon::reading::Gap;
 pub(crate) mod fake;
 
 /// What came back over the wire, or why nothing did.
-pub(crate) type Heard<T> = Result<T, Trouble>;
+pub(crate) type BusResult<T> = Result<T, Trouble>;
 
 /// A bus with chips on it, each at its 7-bit address.
 pub(crate) trait Bus: Send {
     /// A 16-bit register, most significant byte first on the wire.
-    fn read_word(&mut self, at: u8, register: u8) -> Heard<u16>;
+    fn read_word(&mut self, at: u8, register: u8) -> BusResult<u16>;
 
     /// A longer register, bytes in the order of the wire; at most 32.
-    fn read_block(&mut self, at: u8, register: u8, into: &mut [u8]) -> Heard<()>;
+    fn read_block(&mut self, at: u8, register: u8, into: &mut [u8]) -> BusResult<()>;
 
     /// Sets a 16-bit register. Only for a chip that has proved what it is.
-    fn write_word(&mut self, at: u8, register: u8, word: u16) -> Heard<()>;
+    fn write_word(&mut self, at: u8, register: u8, word: u16) -> BusResult<()>;
 }
 
 /// Why a transfer failed.
@@ -139,7 +139,7 @@ impl LinuxBus {
     /// The open device, set to that address. The address is set anew before every transfer: that
     /// is the moment at which the kernel refuses a chip that a driver has taken meanwhile, and it
     /// costs no time on the wire.
-    fn device(&mut self, at: u8) -> Heard<&mut LinuxI2CDevice> {
+    fn device(&mut self, at: u8) -> BusResult<&mut LinuxI2CDevice> {
         match &mut self.open {
             Some(device) => device
                 .set_slave_address(u16::from(at))
@@ -157,7 +157,7 @@ impl LinuxBus {
         &mut self,
         at: u8,
         mut act: impl FnMut(&mut LinuxI2CDevice) -> Result<T, LinuxI2CError>,
-    ) -> Heard<T> {
+    ) -> BusResult<T> {
         let mut first = true;
         loop {
             let error = match act(self.device(at)?) {
@@ -177,11 +177,11 @@ impl LinuxBus {
 }
 
 impl Bus for LinuxBus {
-    fn read_word(&mut self, at: u8, register: u8) -> Heard<u16> {
+    fn read_word(&mut self, at: u8, register: u8) -> BusResult<u16> {
         self.transfer(at, |device| device.smbus_read_word_data(register)).map(turned)
     }
 
-    fn read_block(&mut self, at: u8, register: u8, into: &mut [u8]) -> Heard<()> {
+    fn read_block(&mut self, at: u8, register: u8, into: &mut [u8]) -> BusResult<()> {
         let Some(length) = u8::try_from(into.len()).ok().filter(|length| *length <= 32) else {
             return Err(Trouble::Unsupported);
         };
@@ -194,7 +194,7 @@ impl Bus for LinuxBus {
         Ok(())
     }
 
-    fn write_word(&mut self, at: u8, register: u8, word: u16) -> Heard<()> {
+    fn write_word(&mut self, at: u8, register: u8, word: u16) -> BusResult<()> {
         self.transfer(at, |device| device.smbus_write_word_data(register, turned(word)))
     }
 }

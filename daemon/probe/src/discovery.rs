@@ -48,14 +48,14 @@ impl Firmware for kernel::Mailbox {
 }
 
 /// What is asked of the system other than through files. Shut below another root.
-pub(crate) struct Doors {
+pub(crate) struct Syscalls {
     /// The firmware's mailbox, or why it cannot be opened.
     pub(crate) firmware: Result<Arc<dyn Firmware>, Gap>,
     /// The kernel's clock state.
     pub(crate) clock: Option<fn() -> io::Result<ClockState>>,
 }
 
-impl Doors {
+impl Syscalls {
     /// Open on the real machine, shut elsewhere.
     pub(crate) fn for_root(root: &Root) -> Self {
         if !root.is_real() {
@@ -101,7 +101,7 @@ pub(crate) fn find(
     root: &Root,
     want: &Want,
     facts: &BoardFacts,
-    doors: &Doors,
+    syscalls: &Syscalls,
     known: &Known,
 ) -> Found {
     let mut found = Found::default();
@@ -111,12 +111,12 @@ pub(crate) fn find(
         found.notes.push("No processor temperature can be read on this machine.".into());
     }
     add(&mut found, known, thermal);
-    match BoardFlags::find(root, facts.kind, doors) {
+    match BoardFlags::find(root, facts.kind, syscalls) {
         Ok(flags) => add(&mut found, known, Some(flags)),
         Err(note) => found.notes.push(note),
     }
     if board::has_power_adc(facts.kind) {
-        power_adc(&mut found, known, doors);
+        power_adc(&mut found, known, syscalls);
     }
     merge(&mut found, hwmon::discover(root, want, known));
     merge(&mut found, gauge::discover(root, want, known));
@@ -134,8 +134,8 @@ pub(crate) fn find(
 }
 
 /// The power-management chip, if the firmware can be asked.
-fn power_adc(found: &mut Found, known: &Known, doors: &Doors) {
-    match &doors.firmware {
+fn power_adc(found: &mut Found, known: &Known, syscalls: &Syscalls) {
+    match &syscalls.firmware {
         Ok(firmware) => {
             let firmware = Arc::clone(firmware);
             let text: adc::Text = Box::new(move || firmware.command(adc::QUESTION));
@@ -172,12 +172,12 @@ fn merge(found: &mut Found, more: Found) {
 
 /// Notices when a search is worth while.
 #[derive(Default)]
-pub(crate) struct Scout {
+pub(crate) struct Rescan {
     seen: Vec<Vec<String>>,
     due: Option<Mono>,
 }
 
-impl Scout {
+impl Rescan {
     /// Takes the present lists as known.
     pub(crate) fn start(&mut self, root: &Root, at: Mono) {
         self.seen = lists(root);

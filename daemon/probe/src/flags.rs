@@ -15,14 +15,14 @@ use reckon::{
 
 use crate::{
     board,
-    discovery::{Doors, Firmware},
+    discovery::{Firmware, Syscalls},
     files::{self, Attr},
     root::Root,
     source::{BoardPart, Channel, Reading, Source},
 };
 
 /// Where and how the flags are read.
-enum Way {
+enum FlagSource {
     Node(Attr),
     Mailbox(Arc<dyn Firmware>),
     Alarm(Attr),
@@ -33,7 +33,7 @@ pub(crate) struct BoardFlags {
     root: Root,
     kind: Option<BoardKind>,
     channel: [Channel; 1],
-    way: Way,
+    source: FlagSource,
 }
 
 impl BoardFlags {
@@ -41,33 +41,33 @@ impl BoardFlags {
     pub(crate) fn find(
         root: &Root,
         kind: Option<BoardKind>,
-        doors: &Doors,
+        syscalls: &Syscalls,
     ) -> Result<Self, String> {
-        let way = if let Some(path) = node(root) {
-            Way::Node(Attr::new(path))
-        } else if let Some(firmware) = mailbox(doors) {
-            Way::Mailbox(firmware)
+        let source = if let Some(path) = node(root) {
+            FlagSource::Node(Attr::new(path))
+        } else if let Some(firmware) = mailbox(syscalls) {
+            FlagSource::Mailbox(firmware)
         } else if let Some(path) = alarm(root) {
-            Way::Alarm(Attr::new(path))
+            FlagSource::Alarm(Attr::new(path))
         } else {
-            return Err(nothing(doors, kind));
+            return Err(nothing(syscalls, kind));
         };
-        let (title, limits) = match &way {
-            Way::Node(_) => ("Firmware flags", None),
-            Way::Mailbox(_) => ("Firmware flags (mailbox)", None),
-            Way::Alarm(_) => {
+        let (title, limits) = match &source {
+            FlagSource::Node(_) => ("Firmware flags", None),
+            FlagSource::Mailbox(_) => ("Firmware flags (mailbox)", None),
+            FlagSource::Alarm(_) => {
                 ("Undervoltage alarm", Some("Only undervoltage can be read here, not throttling."))
             }
         };
         let mut channel = Channel::new("board-flags", title, Via::BoardFlags);
         channel.notes.extend(limits.map(str::to_owned));
         channel.notes.push(detector_note(kind));
-        Ok(Self { root: root.clone(), kind, channel: [channel], way })
+        Ok(Self { root: root.clone(), kind, channel: [channel], source })
     }
 
     fn part(&mut self) -> BoardPart {
-        match &mut self.way {
-            Way::Node(attr) => {
+        match &mut self.source {
+            FlagSource::Node(attr) => {
                 let mut buffer = [0; 64];
                 let answer = attr
                     .read(&self.root, &mut buffer)
@@ -80,11 +80,11 @@ impl BoardFlags {
                 }
                 self.with_flags(answer)
             }
-            Way::Mailbox(firmware) => {
+            FlagSource::Mailbox(firmware) => {
                 let answer = firmware.throttled().map_err(|error| files::gap(&error));
                 self.with_flags(answer)
             }
-            Way::Alarm(attr) => {
+            FlagSource::Alarm(attr) => {
                 let answer = attr.number(&self.root);
                 if answer == Err(Gap::Gone)
                     && let Some(path) = alarm(&self.root)
@@ -125,7 +125,7 @@ impl Source for BoardFlags {
     }
 
     fn may_block(&self) -> bool {
-        matches!(self.way, Way::Mailbox(_))
+        matches!(self.source, FlagSource::Mailbox(_))
     }
 
     fn read(&mut self, _at: Mono, into: &mut Vec<Reading>) {
@@ -154,8 +154,8 @@ fn node(root: &Root) -> Option<PathBuf> {
         .find(|path| path.exists())
 }
 
-fn mailbox(doors: &Doors) -> Option<Arc<dyn Firmware>> {
-    let firmware = doors.firmware.as_ref().ok()?;
+fn mailbox(syscalls: &Syscalls) -> Option<Arc<dyn Firmware>> {
+    let firmware = syscalls.firmware.as_ref().ok()?;
     firmware.throttled().is_ok().then(|| Arc::clone(firmware))
 }
 
@@ -172,8 +172,8 @@ fn alarm(root: &Root) -> Option<PathBuf> {
         .filter(|path| path.exists())
 }
 
-fn nothing(doors: &Doors, kind: Option<BoardKind>) -> String {
-    match (kind, &doors.firmware) {
+fn nothing(syscalls: &Syscalls, kind: Option<BoardKind>) -> String {
+    match (kind, &syscalls.firmware) {
         (Some(_), Err(Gap::Denied)) => {
             "The firmware's flags about undervoltage and throttling cannot be read: /dev/vcio is \
              closed to this user. Add the user to the group video (ls -l /dev/vcio shows the \

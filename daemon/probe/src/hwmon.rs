@@ -121,12 +121,12 @@ impl Monitor {
             version: 0,
             sweeps: 0,
         };
-        monitor.settle(home);
+        monitor.open(home);
         monitor
     }
 
     /// Moves in: the files of this folder are read from now on.
-    fn settle(&mut self, home: PathBuf) {
+    fn open(&mut self, home: PathBuf) {
         for wire in &mut self.wires {
             wire.open(&home);
         }
@@ -164,7 +164,7 @@ impl Monitor {
             .into_iter()
             .find(|(name, device, _)| name == self.model.name && *device == self.device);
         if let Some((_, _, home)) = home {
-            self.settle(home);
+            self.open(home);
         }
     }
 }
@@ -205,13 +205,13 @@ impl Source for Monitor {
         }
     }
 
-    fn look_every(&self) -> Option<std::time::Duration> {
+    fn sample_every(&self) -> Option<std::time::Duration> {
         self.model.snapshot.then_some(std::time::Duration::from_millis(200))
     }
 
-    fn look(&mut self) {
+    fn sample(&mut self) {
         for wire in &mut self.wires {
-            wire.look(&self.root, self.model);
+            wire.sample(&self.root, self.model);
         }
     }
 }

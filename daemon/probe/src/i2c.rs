@@ -514,12 +514,12 @@ impl Source for Wired {
         self.say();
     }
 
-    fn look_every(&self) -> Option<Duration> {
-        self.facts.look_every
+    fn sample_every(&self) -> Option<Duration> {
+        self.facts.sample_every
     }
 
-    fn look(&mut self) {
-        if self.facts.look_every.is_none() {
+    fn sample(&mut self) {
+        if self.facts.sample_every.is_none() {
             return; // the chip averages over the whole second by itself
         }
         if let Some((volts, amps)) = self.monitor.glance(self.bus.as_mut()) {

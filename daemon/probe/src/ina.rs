@@ -19,9 +19,9 @@ use reckon::reading::{Gap, Got};
 
 use crate::want::Chip;
 
+mod energy_count;
 pub(crate) mod identify;
 pub(crate) mod monitor;
-mod tally;
 #[cfg(test)]
 mod tests;
 
@@ -179,7 +179,7 @@ pub(crate) struct Facts {
     pub(crate) counter: Option<Counter>,
     /// How often to look between two sweeps, where the longest averaging is much shorter than a
     /// second.
-    pub(crate) look_every: Option<Duration>,
+    pub(crate) sample_every: Option<Duration>,
     /// Register and bit that say 'a result is there since the last setting'.
     pub(crate) ready: (u8, u8),
 }
@@ -192,7 +192,7 @@ impl Facts {
 
     /// How long the chip takes for one result with our settings.
     pub(crate) fn window(&self) -> Duration {
-        Pace::of(self.chip, self.tell().ours).window()
+        Pace::from_config(self.chip, self.tell().ours).window()
     }
 }
 
@@ -245,7 +245,7 @@ const INA219: Facts = Facts {
     }],
     usual_shunt: TENTH_OHM,
     counter: None,
-    look_every: Some(Duration::from_millis(333)),
+    sample_every: Some(Duration::from_millis(333)),
     ready: (0x02, 1), // section 8.6.3.2: CNVR in the bus voltage register
 };
 
@@ -279,7 +279,7 @@ const INA226: Facts = Facts {
     }],
     usual_shunt: TENTH_OHM,
     counter: None,
-    look_every: None,
+    sample_every: None,
     ready: (0x06, 3), // CVRF in the mask/enable register
 };
 
@@ -343,7 +343,7 @@ const INA228: Facts = Facts {
         },
         most_watts_at_one_ohm: 102.4 * 0.163_84,
     }),
-    look_every: None,
+    sample_every: None,
     ready: (0x0B, 1), // CNVRF in DIAG_ALRT
 };
 
@@ -367,7 +367,7 @@ const INA260: Facts = Facts {
     }],
     usual_shunt: None,
     counter: None,
-    look_every: None,
+    sample_every: None,
     ready: (0x06, 3), // CVRF in the mask/enable register
 };
 
@@ -385,7 +385,7 @@ const INA3221: Facts = Facts {
     inlets: &[third(0x01), third(0x03), third(0x05)],
     usual_shunt: TENTH_OHM,
     counter: None,
-    look_every: None,
+    sample_every: None,
     ready: (0x0F, 0), // CVRF in the mask/enable register
 };
 
@@ -437,7 +437,7 @@ const TIMES_219: [u32; 16] =
 
 impl Pace {
     /// Reads a setting register: CONFIG, for the INA228 ADC_CONFIG.
-    pub(crate) fn of(chip: Chip, word: u16) -> Self {
+    pub(crate) fn from_config(chip: Chip, word: u16) -> Self {
         let code = |low: u32| (word >> low) as usize & 7;
         let (sense_on, bus_on, temperature_on, continuous) = match chip {
             Chip::Ina228 => {

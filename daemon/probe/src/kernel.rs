@@ -85,7 +85,7 @@ const GET_GENCMD_RESULT: u32 = 0x0003_0080;
 const DONE: u32 = 0x8000_0000;
 
 #[repr(C, align(16))]
-struct Letter([u32; WORDS]);
+struct MailboxMessage([u32; WORDS]);
 
 impl Mailbox {
     /// Opens the device nodes; one is enough.
@@ -105,9 +105,9 @@ impl Mailbox {
             return flags::parse(text.as_bytes())
                 .ok_or_else(|| io::Error::other("the firmware's answer is no flag word"));
         };
-        let mut letter = letter(GET_THROTTLED, &[0]);
-        exchange(device, &mut letter)?;
-        Ok(letter.0[5])
+        let mut message = message(GET_THROTTLED, &[0]);
+        exchange(device, &mut message)?;
+        Ok(message.0[5])
     }
 
     /// A text command and its text answer.
@@ -116,13 +116,13 @@ impl Mailbox {
         for (i, byte) in command.bytes().enumerate().take(4 * (WORDS - 8)) {
             values[1 + i / 4] |= u32::from(byte) << (8 * (i % 4));
         }
-        let mut letter = letter(GET_GENCMD_RESULT, &values);
+        let mut message = message(GET_GENCMD_RESULT, &values);
         let device = self.commands.as_ref().or(self.all.as_ref());
-        exchange(device.ok_or(io::ErrorKind::NotFound)?, &mut letter)?;
-        if letter.0[5] != 0 {
-            return Err(io::Error::other(format!("the firmware answers error {}", letter.0[5])));
+        exchange(device.ok_or(io::ErrorKind::NotFound)?, &mut message)?;
+        if message.0[5] != 0 {
+            return Err(io::Error::other(format!("the firmware answers error {}", message.0[5])));
         }
-        let text: Vec<u8> = letter.0[6..WORDS - 1]
+        let text: Vec<u8> = message.0[6..WORDS - 1]
             .iter()
             .flat_map(|word| word.to_le_bytes())
             .take_while(|byte| *byte != 0)
@@ -131,30 +131,30 @@ impl Mailbox {
     }
 }
 
-/// Hands a letter in and takes the answer out, in the same words.
-fn exchange(device: &File, letter: &mut Letter) -> io::Result<()> {
-    let at = letter.0.as_mut_ptr();
+/// Hands a message in and takes the answer out, in the same words.
+fn exchange(device: &File, message: &mut MailboxMessage) -> io::Result<()> {
+    let at = message.0.as_mut_ptr();
     // SAFETY: the driver reads and writes at most as many bytes as the first word says, which is
-    // at most the size of the letter; the letter outlives the call.
+    // at most the size of the message; the message outlives the call.
     let answer = unsafe { libc::ioctl(device.as_raw_fd(), EXCHANGE as _, at) };
     if answer < 0 {
         return Err(io::Error::last_os_error());
     }
-    if letter.0[1] != DONE {
+    if message.0[1] != DONE {
         return Err(io::Error::other("the firmware refuses the question"));
     }
     Ok(())
 }
 
 /// One tag with its values, in the mailbox's layout.
-fn letter(tag: u32, values: &[u32]) -> Letter {
+fn message(tag: u32, values: &[u32]) -> MailboxMessage {
     let mut words = [0; WORDS];
     let bytes = |words: usize| u32::try_from(4 * words).unwrap_or(0);
     words[0] = bytes(values.len() + 6);
     words[2] = tag;
     words[3] = bytes(values.len());
     words[5..5 + values.len()].copy_from_slice(values);
-    Letter(words)
+    MailboxMessage(words)
 }
 
 #[cfg(test)]
@@ -165,7 +165,7 @@ mod tests {
     /// and the request built by the vendor's command-line tool: 28 bytes for one value.
     #[test]
     fn the_question_for_the_flags_is_28_bytes_in_this_order() {
-        let words = letter(GET_THROTTLED, &[0]).0;
+        let words = message(GET_THROTTLED, &[0]).0;
         let bytes: Vec<u8> = words[..7].iter().flat_map(|word| word.to_le_bytes()).collect();
         let want = [
             0x1c, 0, 0, 0, 0, 0, 0, 0, 0x46, 0, 3, 0, 4, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0,

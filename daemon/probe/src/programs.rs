@@ -25,14 +25,14 @@ const LEAST: f64 = 0.005;
 pub(crate) struct Programs {
     real: bool,
     latest: Arc<[Program]>,
-    desk: Arc<Mutex<Desk>>,
+    handover: Arc<Mutex<Handover>>,
     walks: u32,
     due: Option<Mono>,
 }
 
 /// What goes back and forth between the walks and the sweep.
 #[derive(Default)]
-struct Desk {
+struct Handover {
     system: Option<System>,
     ready: Option<Arc<[Program]>>,
     busy: bool,
@@ -44,7 +44,7 @@ impl Programs {
         Self {
             real: root.is_real(),
             latest: Arc::from([]),
-            desk: Arc::default(),
+            handover: Arc::default(),
             walks: 0,
             due: None,
         }
@@ -74,31 +74,31 @@ impl Programs {
 
     fn fetch(&mut self) {
         // A walk in progress holds no lock, so this never waits.
-        let mut desk = self.desk.lock().unwrap_or_else(PoisonError::into_inner);
-        if let Some(ready) = desk.ready.take() {
+        let mut handover = self.handover.lock().unwrap_or_else(PoisonError::into_inner);
+        if let Some(ready) = handover.ready.take() {
             self.latest = ready;
         }
     }
 
     fn walk(&self) {
         {
-            let mut desk = self.desk.lock().unwrap_or_else(PoisonError::into_inner);
-            if desk.busy {
+            let mut handover = self.handover.lock().unwrap_or_else(PoisonError::into_inner);
+            if handover.busy {
                 return;
             }
-            desk.busy = true;
+            handover.busy = true;
         }
-        let desk = Arc::clone(&self.desk);
+        let handover = Arc::clone(&self.handover);
         let work = move || {
-            let kept = desk.lock().unwrap_or_else(PoisonError::into_inner).system.take();
+            let kept = handover.lock().unwrap_or_else(PoisonError::into_inner).system.take();
             let mut system = kept.or_else(|| System::new().ok());
             let list = system.as_mut().map(busiest);
-            let mut desk = desk.lock().unwrap_or_else(PoisonError::into_inner);
-            *desk = Desk { system, ready: list, busy: false };
+            let mut handover = handover.lock().unwrap_or_else(PoisonError::into_inner);
+            *handover = Handover { system, ready: list, busy: false };
         };
         let started = thread::Builder::new().name("program list".into()).spawn(work).is_ok();
         if !started {
-            self.desk.lock().unwrap_or_else(PoisonError::into_inner).busy = false;
+            self.handover.lock().unwrap_or_else(PoisonError::into_inner).busy = false;
         }
     }
 }

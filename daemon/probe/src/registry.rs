@@ -64,7 +64,7 @@ impl Registry {
             remark: None,
             last: None,
         });
-        self.settle_roles();
+        self.assign_roles();
         index(self.entries.len() - 1)
     }
 
@@ -75,7 +75,7 @@ impl Registry {
         {
             entry.channel = channel.clone();
             self.shown = None;
-            self.settle_roles();
+            self.assign_roles();
         }
     }
 
@@ -135,7 +135,7 @@ impl Registry {
             let all_answered = candidates.iter().all(|c| self.entries[*c].last.is_some());
             if all_answered || candidates.len() == 1 || self.undecided_sweeps >= PATIENCE_SWEEPS {
                 self.bank = self.choose(&candidates);
-                self.settle_roles();
+                self.assign_roles();
             }
         }
         self.follow_the_chip();
@@ -264,11 +264,11 @@ impl Registry {
         if let Some(entry) = twin {
             let why = format!("it is the same chip as {}, which is silent", old.channel.id);
             self.bank = Some(Chosen { entry, why });
-            self.settle_roles();
+            self.assign_roles();
         }
     }
 
-    fn settle_roles(&mut self) {
+    fn assign_roles(&mut self) {
         let told = self.told_bank();
         let bank = self.bank.as_ref().map(|chosen| chosen.entry);
         for (i, entry) in self.entries.iter_mut().enumerate() {

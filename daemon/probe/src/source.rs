@@ -34,12 +34,12 @@ pub(crate) trait Source: Send {
     }
 
     /// How often the source wants extra looks between two sweeps; `None` for none.
-    fn look_every(&self) -> Option<Duration> {
+    fn sample_every(&self) -> Option<Duration> {
         None
     }
 
     /// One extra look, averaged into the next reading.
-    fn look(&mut self) {}
+    fn sample(&mut self) {}
 }
 
 /// What a channel is, in words and in fact.

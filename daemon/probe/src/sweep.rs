@@ -27,7 +27,7 @@ use reckon::{
 
 use crate::{
     Now, board,
-    discovery::{self, Doors, Scout},
+    discovery::{self, Rescan, Syscalls},
     programs::Programs,
     registry::Registry,
     root::Root,
@@ -66,7 +66,7 @@ struct Core {
     want: Want,
     now: Now,
     facts: BoardFacts,
-    doors: Doors,
+    syscalls: Syscalls,
     state: Mutex<State>,
     answered: Condvar,
 }
@@ -75,14 +75,14 @@ struct State {
     generation: u64,
     slots: Vec<Slot>,
     registry: Registry,
-    scout: Scout,
+    rescan: Rescan,
     programs: Programs,
     found: Option<Found>,
     scanning: bool,
     /// The slot that is being read in line, and since when.
     in_line: Option<(usize, Mono)>,
     last_sweep: Option<Mono>,
-    last_look: Option<Mono>,
+    last_sample: Option<Mono>,
 }
 
 struct Slot {
@@ -96,7 +96,7 @@ struct Slot {
     channels: Vec<SourceIx>,
     version: u32,
     apart: Option<Apart>,
-    look_every: Option<Duration>,
+    sample_every: Option<Duration>,
 }
 
 /// A source that is read on a thread of its own.
@@ -111,39 +111,39 @@ impl Sweeper {
     #[must_use]
     pub fn new(want: Want, now: Now) -> Self {
         let root = Root::new(want.sysroot.as_deref());
-        let doors = Doors::for_root(&root);
-        Self::with(root, want, now, doors)
+        let syscalls = Syscalls::for_root(&root);
+        Self::with(root, want, now, syscalls)
     }
 
     /// As [`Sweeper::new`], with doors to the outside that a test can hold.
-    pub(crate) fn with(root: Root, want: Want, now: Now, doors: Doors) -> Self {
+    pub(crate) fn with(root: Root, want: Want, now: Now, syscalls: Syscalls) -> Self {
         let facts = board::facts(&root);
         let mut state = State {
             generation: 0,
             slots: Vec::new(),
             registry: Registry::default(),
-            scout: Scout::default(),
+            rescan: Rescan::default(),
             programs: Programs::new(&root),
             found: None,
             scanning: false,
             in_line: None,
             last_sweep: None,
-            last_look: None,
+            last_sample: None,
         };
-        let found = discovery::find(&root, &want, &facts, &doors, &Known::default());
+        let found = discovery::find(&root, &want, &facts, &syscalls, &Known::default());
         let mut facts = facts;
         facts.notes.extend(found.notes.iter().cloned());
         facts.notes.extend(state.programs.note());
         state.take_in(found, now());
         let ids: Vec<&str> = state.registry.ids().collect();
         facts.notes.extend(want.unmet(&ids));
-        state.scout.start(&root, now());
+        state.rescan.start(&root, now());
         let core = Core {
             root,
             want,
             now,
             facts,
-            doors,
+            syscalls,
             state: Mutex::new(state),
             answered: Condvar::new(),
         };
@@ -172,30 +172,30 @@ impl Sweeper {
     /// When an extra look is due, if any source needs such: a chip that takes one sample of half a
     /// millisecond is looked at several times a second and averaged.
     #[must_use]
-    pub fn next_look(&self, after: Mono) -> Option<Mono> {
+    pub fn next_sample(&self, after: Mono) -> Option<Mono> {
         let state = self.core.lock();
         let last = state.last_sweep?;
-        let every = state.slots.iter().filter_map(|slot| slot.look_every).min()?;
-        let done = state.last_look.map_or(last, |look| look.max(last));
+        let every = state.slots.iter().filter_map(|slot| slot.sample_every).min()?;
+        let done = state.last_sample.map_or(last, |look| look.max(last));
         let due = done.plus(every).max(after);
         // The next sweep looks by itself.
         (due.since(last) + every / 2 < Duration::from_secs(1)).then_some(due)
     }
 
     /// One extra look at the sources that want it.
-    pub fn look(&mut self) {
+    pub fn sample(&mut self) {
         let count = self.core.lock().slots.len();
         for slot in 0..count {
             let wanted = {
                 let state = self.core.lock();
-                state.slots[slot].look_every.is_some() && state.slots[slot].apart.is_none()
+                state.slots[slot].sample_every.is_some() && state.slots[slot].apart.is_none()
             };
             if wanted {
-                self.core.in_line(slot, self.generation, |source, _| source.look());
+                self.core.in_line(slot, self.generation, |source, _| source.sample());
             }
         }
         let now = (self.core.now)();
-        self.core.lock().last_look = Some(now);
+        self.core.lock().last_sample = Some(now);
     }
 
     /// Reads every source once. Returns within about 0.7 s whatever a source does that is read
@@ -296,7 +296,7 @@ impl Core {
                 let parcel = Arc::new(Mutex::new(Some(lent)));
                 if self.spawn_reader(slot, Arc::clone(&parcel), at) {
                     out.push(slot);
-                } else if let Some((source, readings)) = take(&parcel) {
+                } else if let Some((source, readings)) = unpack(&parcel) {
                     state.give_back(slot, source, readings);
                 }
             }
@@ -308,7 +308,7 @@ impl Core {
         let core = Arc::clone(self);
         let work = move || {
             let began = (core.now)();
-            let Some((mut source, mut readings)) = take(&parcel) else { return };
+            let Some((mut source, mut readings)) = unpack(&parcel) else { return };
             source.read(at, &mut readings);
             let took = (core.now)().since(began);
             let mut state = core.lock();
@@ -346,7 +346,7 @@ impl Core {
         }
         state.registry.end_of_sweep();
         state.last_sweep = Some(at);
-        sweep.clock_synchronised = self.doors.clock_synchronised(&self.root);
+        sweep.clock_synchronised = self.syscalls.clock_synchronised(&self.root);
         sweep.programs = state.programs.latest(at);
         sweep.sources = state.registry.reports();
         sweep
@@ -382,7 +382,7 @@ impl Core {
     /// Looks for newcomers on a thread of its own, because a bus may hang while it is searched.
     fn scan_if_needed(self: &Arc<Self>, at: Mono) {
         let mut state = self.lock();
-        if state.scanning || !state.scout.due(&self.root, at) {
+        if state.scanning || !state.rescan.due(&self.root, at) {
             return;
         }
         let known = Known {
@@ -391,7 +391,8 @@ impl Core {
         };
         let core = Arc::clone(self);
         let work = move || {
-            let found = discovery::find(&core.root, &core.want, &core.facts, &core.doors, &known);
+            let found =
+                discovery::find(&core.root, &core.want, &core.facts, &core.syscalls, &known);
             core.lock().found = Some(found);
         };
         state.scanning = thread::Builder::new().name("sensor search".into()).spawn(work).is_ok();
@@ -400,7 +401,7 @@ impl Core {
 
 type Parcel = Arc<Mutex<Option<(Box<dyn Source>, Vec<Reading>)>>>;
 
-fn take(parcel: &Parcel) -> Option<(Box<dyn Source>, Vec<Reading>)> {
+fn unpack(parcel: &Parcel) -> Option<(Box<dyn Source>, Vec<Reading>)> {
     parcel.lock().unwrap_or_else(PoisonError::into_inner).take()
 }
 
@@ -412,7 +413,7 @@ impl State {
             let apart = source.may_block().then_some(Apart { fast: 0, wanted: TRUSTED_AFTER });
             self.slots.push(Slot {
                 version: source.version(),
-                look_every: source.look_every(),
+                sample_every: source.sample_every(),
                 readings: source.channels().iter().map(unread).collect(),
                 spare: Vec::new(),
                 source: Some(source),
@@ -541,19 +542,19 @@ impl BoardPart {
 
     /// Puts what is known into the board's reading; a value is never overwritten by a gap.
     fn fill(self, board: &mut BoardReading) {
-        fn put<T>(part: Option<Got<T>>, place: &mut Got<T>) {
+        fn fill<T>(part: Option<Got<T>>, place: &mut Got<T>) {
             if let Some(got) = part
                 && (got.is_ok() || place.is_err())
             {
                 *place = got;
             }
         }
-        put(self.cpu_busy, &mut board.cpu_busy);
-        put(self.cpu_clock, &mut board.cpu_clock);
-        put(self.temp, &mut board.temp);
-        put(self.undervoltage, &mut board.undervoltage);
-        put(self.flags, &mut board.flags);
-        put(self.input_volts, &mut board.input_volts);
-        put(self.rails_at_least, &mut board.rails_at_least);
+        fill(self.cpu_busy, &mut board.cpu_busy);
+        fill(self.cpu_clock, &mut board.cpu_clock);
+        fill(self.temp, &mut board.temp);
+        fill(self.undervoltage, &mut board.undervoltage);
+        fill(self.flags, &mut board.flags);
+        fill(self.input_volts, &mut board.input_volts);
+        fill(self.rails_at_least, &mut board.rails_at_least);
     }
 }

@@ -12,9 +12,9 @@ use reckon::{
 
 use crate::{
     SensorWant, Sweeper, Want,
-    discovery::{Doors, Firmware},
+    discovery::{Firmware, Syscalls},
     root::Root,
-    trees::{Spell, Spelled, Tree, boards, still},
+    trees::{Fault, FaultyFiles, Tree, boards, still},
 };
 
 fn sweeper(tree: &Tree, want: Want) -> Sweeper {
@@ -22,15 +22,15 @@ fn sweeper(tree: &Tree, want: Want) -> Sweeper {
     Sweeper::new(want, still())
 }
 
-fn spelled(tree: &Tree, files: &Spelled) -> Sweeper {
+fn faulty(tree: &Tree, files: &FaultyFiles) -> Sweeper {
     let want = Want { sysroot: Some(tree.root().to_owned()), ..Want::default() };
     let root = Root::new(Some(tree.root())).with_files(Arc::new(files.clone()));
-    let doors = Doors::for_root(&root);
-    Sweeper::with(root, want, still(), doors)
+    let syscalls = Syscalls::for_root(&root);
+    Sweeper::with(root, want, still(), syscalls)
 }
 
 fn one_sweep(board: &str) -> Sweep {
-    sweeper(&Tree::of(board), Want::default()).sweep(Mono::at_s(1000.0))
+    sweeper(&Tree::of_board(board), Want::default()).sweep(Mono::at_s(1000.0))
 }
 
 fn shunt_of(ohms: f64) -> Want {
@@ -69,7 +69,7 @@ fn says(report: &SourceReport, words: &str) -> bool {
 
 #[test]
 fn a_zero_2_w_has_no_undervoltage_detector() {
-    let tree = Tree::of("zero-2-w");
+    let tree = Tree::of_board("zero-2-w");
     let mut sweeper = sweeper(&tree, Want::default());
     let facts = sweeper.facts();
     assert_eq!(facts.model.as_deref(), Some("Raspberry Pi Zero 2 W Rev 1.0"));
@@ -94,7 +94,7 @@ fn a_zero_2_w_has_no_undervoltage_detector() {
 
 #[test]
 fn a_3b_with_undervoltage_now() {
-    let tree = Tree::of("3b-undervoltage");
+    let tree = Tree::of_board("3b-undervoltage");
     let mut sweeper = sweeper(&tree, Want::default());
     assert_eq!(sweeper.facts().kind, Some(BoardKind::ThreeB));
     assert_eq!(sweeper.facts().memory_mib, Some(1024));
@@ -107,16 +107,16 @@ fn a_3b_with_undervoltage_now() {
 
 #[test]
 fn load_follows_between_two_sweeps() {
-    let tree = Tree::of("3b-undervoltage");
+    let tree = Tree::of_board("3b-undervoltage");
     let mut sweeper = sweeper(&tree, Want::default());
     assert_eq!(sweeper.sweep(Mono::at_s(1000.0)).board.cpu_busy, Err(Gap::NotReady));
-    tree.put("/proc/stat", "cpu  4965 150 1180 16330 520 0 45 0 0 0\n");
+    tree.write("/proc/stat", "cpu  4965 150 1180 16330 520 0 45 0 0 0\n");
     assert_eq!(sweeper.sweep(Mono::at_s(1001.0)).board.cpu_busy.map(Share::part), Ok(0.8));
 }
 
 #[test]
 fn an_ina219_with_the_right_shunt() {
-    let tree = Tree::of("4b-ina219");
+    let tree = Tree::of_board("4b-ina219");
     let mut sweeper = sweeper(&tree, shunt_of(0.1));
     let sweep = sweeper.sweep(Mono::at_s(1000.0));
     check(&sweep, "hwmon:ina219@1-0040", [5.12, 0.64, 3.2768]);
@@ -127,12 +127,12 @@ fn an_ina219_with_the_right_shunt() {
     assert_eq!(shunt.scale, 1.0);
     assert!((shunt.assumed.unwrap().si() - 0.1).abs() < 1e-9);
     assert!(!says(report, "multiplied"));
-    assert!(sweeper.next_look(Mono::at_s(1000.1)).is_some(), "a snapshot chip wants more looks");
+    assert!(sweeper.next_sample(Mono::at_s(1000.1)).is_some(), "a snapshot chip wants more looks");
 }
 
 #[test]
 fn numbers_dealt_anew_change_nothing() {
-    let tree = Tree::of("4b-ina219");
+    let tree = Tree::of_board("4b-ina219");
     let mut sweeper = sweeper(&tree, Want::default());
     let first = sweeper.sweep(Mono::at_s(1000.0));
     let ix = supply(&first, "hwmon:ina219@1-0040").source;
@@ -160,7 +160,7 @@ fn numbers_dealt_anew_change_nothing() {
 
 #[test]
 fn a_sensor_that_comes_later_is_found_and_takes_the_next_index() {
-    let tree = Tree::of("4b-ina219");
+    let tree = Tree::of_board("4b-ina219");
     tree.remove("/sys/class/hwmon/hwmon2");
     let mut sweeper = sweeper(&tree, Want::default());
     let before = sweeper.sweep(Mono::at_s(1000.0));
@@ -185,7 +185,7 @@ fn a_sensor_that_comes_later_is_found_and_takes_the_next_index() {
 
 #[test]
 fn a_tenfold_error_is_put_right_by_the_shunt_in_the_settings() {
-    let tree = Tree::of("4b-ina219-default-shunt");
+    let tree = Tree::of_board("4b-ina219-default-shunt");
     let sweep = sweeper(&tree, shunt_of(0.1)).sweep(Mono::at_s(1000.0));
     check(&sweep, "hwmon:ina219@1-0040", [5.12, 0.64, 3.2768]);
     let told = report(&sweep, "hwmon:ina219@1-0040");
@@ -201,7 +201,7 @@ fn a_tenfold_error_is_put_right_by_the_shunt_in_the_settings() {
 
 #[test]
 fn an_old_drivers_rounded_shunt_is_the_same_shunt() {
-    let tree = Tree::of("4b-ina219-old-kernel");
+    let tree = Tree::of_board("4b-ina219-old-kernel");
     let sweep = sweeper(&tree, shunt_of(0.1)).sweep(Mono::at_s(1000.0));
     check(&sweep, "hwmon:ina219@1-0040", [5.12, 0.64, 3.2768]);
     let report = report(&sweep, "hwmon:ina219@1-0040");
@@ -211,7 +211,7 @@ fn an_old_drivers_rounded_shunt_is_the_same_shunt() {
 
 #[test]
 fn a_scale_turns_the_sign() {
-    let tree = Tree::of("4b-ina219");
+    let tree = Tree::of_board("4b-ina219");
     let sensor = SensorWant {
         matches: "ina219@1-0040".into(),
         scale: Some(-2.0),
@@ -234,7 +234,7 @@ fn a_current_that_cannot_be_read_is_a_gap_and_never_nought() {
 
 #[test]
 fn a_5_on_a_bank_that_promises_3_amperes() {
-    let tree = Tree::of("five-bare");
+    let tree = Tree::of_board("five-bare");
     let mut sweeper = sweeper(&tree, Want::default());
     let facts = sweeper.facts();
     assert_eq!((facts.kind, facts.memory_mib), (Some(BoardKind::Five), Some(4096)));
@@ -272,20 +272,20 @@ fn three_channels_are_three_sensors_and_one_is_the_bank() {
 
 #[test]
 fn without_a_telling_label_the_highest_voltage_is_the_bank() {
-    let tree = Tree::of("4b-ina3221");
+    let tree = Tree::of_board("4b-ina3221");
     let dir = "/sys/devices/platform/soc/fe804000.i2c/i2c-1/1-0040/hwmon/hwmon1";
     for n in 1..=3 {
         tree.remove(&format!("{dir}/in{n}_label"));
     }
-    tree.put(&format!("{dir}/in1_input"), "5104\n");
-    tree.put(&format!("{dir}/in3_input"), "12800\n");
+    tree.write(&format!("{dir}/in1_input"), "5104\n");
+    tree.write(&format!("{dir}/in3_input"), "12800\n");
     let mut first = sweeper(&tree, Want::default());
     let sweep = first.sweep(Mono::at_s(1000.0));
     let third = report(&sweep, "hwmon:ina3221@1-0040/3");
     assert_eq!(third.role, Role::Bank);
     assert!(says(third, "highest voltage of 3"), "{:?}", third.notes);
     // The choice stays when voltages change.
-    tree.put(&format!("{dir}/in3_input"), "4000\n");
+    tree.write(&format!("{dir}/in3_input"), "4000\n");
     let later = first.sweep(Mono::at_s(1001.0));
     assert_eq!(report(&later, "hwmon:ina3221@1-0040/3").role, Role::Bank);
 
@@ -311,7 +311,7 @@ fn a_channel_that_is_switched_off_is_left_alone() {
 
 #[test]
 fn a_fuel_gauge_and_not_the_mouse() {
-    let tree = Tree::of("handheld-gauge");
+    let tree = Tree::of_board("handheld-gauge");
     let mut sweeper = sweeper(&tree, Want::default());
     let facts = sweeper.facts();
     assert_eq!((facts.model.as_deref(), facts.kind), (Some("Example Handheld Board"), None));
@@ -347,19 +347,19 @@ fn a_gauge_without_current() {
 
 #[test]
 fn a_battery_that_is_taken_out_is_gone() {
-    let tree = Tree::of("handheld-gauge");
+    let tree = Tree::of_board("handheld-gauge");
     let mut sweeper = sweeper(&tree, Want::default());
     assert!(sweeper.sweep(Mono::at_s(1000.0)).gauges[0].volts.is_ok());
-    tree.put("/sys/class/power_supply/bq27441-0/present", "0\n");
+    tree.write("/sys/class/power_supply/bq27441-0/present", "0\n");
     let gone = sweeper.sweep(Mono::at_s(1001.0)).gauges[0];
     assert_eq!((gone.volts, gone.level), (Err(Gap::Gone), Err(Gap::Gone)));
-    tree.put("/sys/class/power_supply/bq27441-0/present", "1\n");
+    tree.write("/sys/class/power_supply/bq27441-0/present", "1\n");
     assert!(sweeper.sweep(Mono::at_s(1002.0)).gauges[0].volts.is_ok());
 }
 
 #[test]
 fn another_board_says_unknown_and_not_fine() {
-    let tree = Tree::of("other-board");
+    let tree = Tree::of_board("other-board");
     let mut sweeper = sweeper(&tree, Want::default());
     assert_eq!(sweeper.facts().model.as_deref(), Some("Example SBC Rev 2"));
     assert!(sweeper.facts().notes.iter().any(|note| note.contains("undervoltage")));
@@ -370,7 +370,7 @@ fn another_board_says_unknown_and_not_fine() {
 
 #[test]
 fn a_machine_with_nothing_starts_all_the_same() {
-    let tree = Tree::of("bare-minimum");
+    let tree = Tree::of_board("bare-minimum");
     let mut sweeper = sweeper(&tree, Want::default());
     assert_eq!((sweeper.facts().model, sweeper.facts().cores), (None, Some(1)));
     let sweep = sweeper.sweep(Mono::at_s(1000.0));
@@ -387,7 +387,7 @@ fn a_machine_with_nothing_starts_all_the_same() {
 /// Source: INA260 data sheet SBOS656C, section 8.4.1: 11.98 V and 12.5 A.
 #[test]
 fn an_ina260_at_the_values_of_its_data_sheet() {
-    let sweep = sweeper(&Tree::of("4b-ina260"), shunt_of(0.1)).sweep(Mono::at_s(1000.0));
+    let sweep = sweeper(&Tree::of_board("4b-ina260"), shunt_of(0.1)).sweep(Mono::at_s(1000.0));
     check(&sweep, "hwmon:ina260@1-0040", [11.98, 12.5, 149.75]);
     let report = report(&sweep, "hwmon:ina260@1-0040");
     assert_eq!(report.shunt.unwrap().assumed, None);
@@ -405,10 +405,10 @@ fn a_rail_of_the_processor_is_no_supply() {
 
 #[test]
 fn the_time_servers_flag_counts_below_another_root() {
-    let tree = Tree::of("other-board");
+    let tree = Tree::of_board("other-board");
     let mut sweeper = sweeper(&tree, Want::default());
     assert_eq!(sweeper.sweep(Mono::at_s(1000.0)).clock_synchronised, Ok(false));
-    tree.put("/run/systemd/timesync/synchronized", "");
+    tree.write("/run/systemd/timesync/synchronized", "");
     assert_eq!(sweeper.sweep(Mono::at_s(1001.0)).clock_synchronised, Ok(true));
 }
 
@@ -427,10 +427,10 @@ fn each_error_number_of_a_driver_has_its_reason() {
         (libc::EOPNOTSUPP, Gap::Absent),
         (libc::EACCES, Gap::Denied),
     ] {
-        let (tree, files) = (Tree::of("4b-ina219"), Spelled::default());
-        let mut sweeper = spelled(&tree, &files);
+        let (tree, files) = (Tree::of_board("4b-ina219"), FaultyFiles::default());
+        let mut sweeper = faulty(&tree, &files);
         check(&sweeper.sweep(Mono::at_s(1.0)), "hwmon:ina219@1-0040", [5.12, 0.64, 3.2768]);
-        files.cast("curr1_input", Spell::Errno(errno));
+        files.inject("curr1_input", Fault::Errno(errno));
         let sweep = sweeper.sweep(Mono::at_s(2.0));
         let bad = supply(&sweep, "hwmon:ina219@1-0040");
         assert_eq!((bad.amps, bad.watts), (Err(want), Err(want)), "errno {errno}");
@@ -454,7 +454,7 @@ proptest! {
         board in 0..16_usize,
         hits in prop::collection::vec((any::<prop::sample::Index>(), garbage()), 1..6),
     ) {
-        let tree = Tree::of(boards()[board]);
+        let tree = Tree::of_board(boards()[board]);
         let files = tree.files();
         for (which, text) in &hits {
             std::fs::write(which.get(&files), text).unwrap();
@@ -471,7 +471,7 @@ proptest! {
         board in 0..16_usize,
         hits in prop::collection::vec((any::<prop::sample::Index>(), garbage()), 1..6),
     ) {
-        let tree = Tree::of(boards()[board]);
+        let tree = Tree::of_board(boards()[board]);
         let files = tree.files();
         let mut sweeper = sweeper(&tree, Want::default());
         in_bounds(&sweeper.sweep(Mono::at_s(0.0)));
@@ -536,13 +536,13 @@ impl Firmware for PaperFirmware {
 fn with_firmware(tree: &Tree, firmware: PaperFirmware) -> Sweeper {
     let want = Want { sysroot: Some(tree.root().to_owned()), ..Want::default() };
     let root = Root::new(Some(tree.root()));
-    let doors = Doors { firmware: Ok(Arc::new(firmware)), clock: None };
-    Sweeper::with(root, want, still(), doors)
+    let syscalls = Syscalls { firmware: Ok(Arc::new(firmware)), clock: None };
+    Sweeper::with(root, want, still(), syscalls)
 }
 
 #[test]
 fn a_5_measures_its_own_input_and_rails_and_tells_its_flags_by_mail() {
-    let tree = Tree::of("five-bare");
+    let tree = Tree::of_board("five-bare");
     let firmware = PaperFirmware { flags: 0x5_0000, text: crate::adc::CAPTURE };
     let sweep = with_firmware(&tree, firmware).sweep(Mono::at_s(1.0));
     near(sweep.board.input_volts.ok().map(Volts::si), 5.09066);
@@ -557,7 +557,7 @@ fn a_5_measures_its_own_input_and_rails_and_tells_its_flags_by_mail() {
 
 #[test]
 fn the_node_is_preferred_to_the_mailbox() {
-    let tree = Tree::of("3b-undervoltage");
+    let tree = Tree::of_board("3b-undervoltage");
     let firmware = PaperFirmware { flags: 0, text: "" };
     let sweep = with_firmware(&tree, firmware).sweep(Mono::at_s(1.0));
     assert_eq!(sweep.board.undervoltage, Ok(true));
@@ -567,9 +567,9 @@ fn the_node_is_preferred_to_the_mailbox() {
 #[test]
 fn why_the_board_restarted_is_said_in_either_spelling() {
     for name in ["power_reset", "reset_event"] {
-        let tree = Tree::of("five-bare");
+        let tree = Tree::of_board("five-bare");
         tree.remove("/proc/device-tree/chosen/power/power_reset");
-        tree.put(&format!("/proc/device-tree/chosen/power/{name}"), [0, 0, 0, 2]);
+        tree.write(&format!("/proc/device-tree/chosen/power/{name}"), [0, 0, 0, 2]);
         let notes = sweeper(&tree, Want::default()).facts().notes;
         assert!(notes.iter().any(|note| note.contains("too low a supply voltage")), "{name}");
     }
@@ -577,8 +577,8 @@ fn why_the_board_restarted_is_said_in_either_spelling() {
 
 #[test]
 fn the_longer_path_of_the_newest_boards_is_found() {
-    let tree = Tree::of("five-bare");
-    tree.put("/sys/devices/platform/soc@107c000000/soc@107c000000:firmware/get_throttled", "4\n");
+    let tree = Tree::of_board("five-bare");
+    tree.write("/sys/devices/platform/soc@107c000000/soc@107c000000:firmware/get_throttled", "4\n");
     let sweep = sweeper(&tree, Want::default()).sweep(Mono::at_s(1.0));
     assert!(sweep.board.flags.unwrap().now.throttled);
 }
@@ -587,7 +587,7 @@ fn the_longer_path_of_the_newest_boards_is_found() {
 /// `test_usb`; voltage 3300 as it stands, which the class means in microvolts).
 #[test]
 fn the_kernels_test_gauge_is_read_and_called_made_up() {
-    let tree = Tree::of("other-board");
+    let tree = Tree::of_board("other-board");
     let battery = "/sys/class/power_supply/test_battery";
     for (file, text) in [
         ("type", "Battery\n"),
@@ -600,10 +600,10 @@ fn the_kernels_test_gauge_is_read_and_called_made_up() {
         ("current_now", "1600\n"),
         ("temp", "26\n"),
     ] {
-        tree.put(&format!("{battery}/{file}"), text);
+        tree.write(&format!("{battery}/{file}"), text);
     }
-    tree.put("/sys/class/power_supply/test_ac/type", "Mains\n");
-    tree.put("/sys/class/power_supply/test_ac/online", "1\n");
+    tree.write("/sys/class/power_supply/test_ac/type", "Mains\n");
+    tree.write("/sys/class/power_supply/test_ac/online", "1\n");
     let sweep = sweeper(&tree, Want::default()).sweep(Mono::at_s(1.0));
     let gauge = sweep.gauges[0];
     near(gauge.level.ok().map(Share::part), 0.5);
@@ -615,18 +615,18 @@ fn the_kernels_test_gauge_is_read_and_called_made_up() {
 
 #[test]
 fn a_machine_without_sensors_is_told_what_would_help() {
-    let facts = sweeper(&Tree::of("zero-2-w"), Want::default()).facts();
+    let facts = sweeper(&Tree::of_board("zero-2-w"), Want::default()).facts();
     assert!(facts.notes.iter().any(|note| note.contains("can only be modelled")));
-    let facts = sweeper(&Tree::of("4b-ina219"), Want::default()).facts();
+    let facts = sweeper(&Tree::of_board("4b-ina219"), Want::default()).facts();
     assert!(!facts.notes.iter().any(|note| note.contains("can only be modelled")));
 }
 
 #[test]
 fn a_monitor_of_another_kind_is_named_and_left_alone() {
-    let tree = Tree::of("other-board");
-    tree.put("/sys/class/hwmon/hwmon0/name", "ltc2945\n");
-    tree.put("/sys/class/hwmon/hwmon0/curr1_input", "500\n");
-    tree.put("/sys/devices/1-006f/name", "ltc2945\n");
+    let tree = Tree::of_board("other-board");
+    tree.write("/sys/class/hwmon/hwmon0/name", "ltc2945\n");
+    tree.write("/sys/class/hwmon/hwmon0/curr1_input", "500\n");
+    tree.write("/sys/devices/1-006f/name", "ltc2945\n");
     tree.link("/sys/class/hwmon/hwmon0/device", "../../../devices/1-006f");
     let sweep = sweeper(&tree, Want::default()).sweep(Mono::at_s(1.0));
     assert!(sweep.supplies.is_empty());
@@ -635,10 +635,10 @@ fn a_monitor_of_another_kind_is_named_and_left_alone() {
 
 #[test]
 fn on_the_real_machine_files_stay_open_until_the_device_goes() {
-    let (tree, files) = (Tree::of("4b-ina219"), Spelled::default());
+    let (tree, files) = (Tree::of_board("4b-ina219"), FaultyFiles::default());
     let root = Root::new(Some(tree.root())).with_files(Arc::new(files.clone())).taken_for_real();
-    let doors = Doors { firmware: Err(Gap::Absent), clock: None };
-    let mut sweeper = Sweeper::with(root, Want::default(), still(), doors);
+    let syscalls = Syscalls { firmware: Err(Gap::Absent), clock: None };
+    let mut sweeper = Sweeper::with(root, Want::default(), still(), syscalls);
     for s in 0..5 {
         check(
             &sweeper.sweep(Mono::at_s(f64::from(s))),
@@ -649,7 +649,7 @@ fn on_the_real_machine_files_stay_open_until_the_device_goes() {
     assert_eq!(files.opened("curr1_input"), 1, "kept");
     assert_eq!(files.opened("/proc/stat"), 2, "once to count the cores, once to stay");
     // The driver is unbound: open handles answer ENODEV (kernfs, Linux fs/kernfs/file.c).
-    files.cast("curr1_input", Spell::Errno(libc::ENODEV));
+    files.inject("curr1_input", Fault::Errno(libc::ENODEV));
     let gone = sweeper.sweep(Mono::at_s(5.0));
     assert_eq!(supply(&gone, "hwmon:ina219@1-0040").amps, Err(Gap::Gone));
     files.lift("curr1_input");

@@ -36,7 +36,7 @@ impl Tree {
     }
 
     /// One of the boards in the fixture file.
-    pub(crate) fn of(board: &str) -> Self {
+    pub(crate) fn of_board(board: &str) -> Self {
         let tree = Self::empty();
         for (path, entry) in entries(board) {
             tree.make(&path, &entry);
@@ -52,7 +52,7 @@ impl Tree {
         self.dir.join(path.trim_start_matches('/'))
     }
 
-    pub(crate) fn put(&self, path: &str, text: impl AsRef<[u8]>) {
+    pub(crate) fn write(&self, path: &str, text: impl AsRef<[u8]>) {
         self.make(path, &Entry::Bytes(text.as_ref().to_vec()));
     }
 
@@ -170,7 +170,7 @@ fn entries(board: &str) -> BTreeMap<String, Entry> {
 
 /// How a file behaves instead of being read.
 #[derive(Clone, Copy)]
-pub(crate) enum Spell {
+pub(crate) enum Fault {
     /// Fails with this error number.
     Errno(i32),
     /// Answers after so many milliseconds.
@@ -180,27 +180,27 @@ pub(crate) enum Spell {
 }
 
 /// Spells by the ending of a path, and the bell that rings when one is lifted.
-type Spells = (Mutex<Vec<(String, Spell)>>, Condvar);
+type Faults = (Mutex<Vec<(String, Fault)>>, Condvar);
 
 /// The system's files, some of them under a spell. Clones share the spells.
 #[derive(Clone, Default)]
-pub(crate) struct Spelled {
-    spells: Arc<Spells>,
+pub(crate) struct FaultyFiles {
+    faults: Arc<Faults>,
     hanging: Arc<AtomicU32>,
     opened: Arc<Mutex<Vec<PathBuf>>>,
 }
 
-impl Spelled {
+impl FaultyFiles {
     /// Every file whose path ends like this.
-    pub(crate) fn cast(&self, ending: &str, spell: Spell) {
-        let mut spells = self.spells.0.lock().unwrap();
-        spells.retain(|(other, _)| other != ending);
-        spells.push((ending.to_owned(), spell));
+    pub(crate) fn inject(&self, ending: &str, fault: Fault) {
+        let mut faults = self.faults.0.lock().unwrap();
+        faults.retain(|(other, _)| other != ending);
+        faults.push((ending.to_owned(), fault));
     }
 
     pub(crate) fn lift(&self, ending: &str) {
-        self.spells.0.lock().unwrap().retain(|(other, _)| other != ending);
-        self.spells.1.notify_all();
+        self.faults.0.lock().unwrap().retain(|(other, _)| other != ending);
+        self.faults.1.notify_all();
     }
 
     /// How often files with this ending were opened.
@@ -214,38 +214,38 @@ impl Spelled {
         self.hanging.load(Ordering::SeqCst)
     }
 
-    fn on(&self, path: &Path) -> Option<Spell> {
-        let spells = self.spells.0.lock().unwrap();
+    fn on(&self, path: &Path) -> Option<Fault> {
+        let faults = self.faults.0.lock().unwrap();
         let text = path.to_string_lossy();
-        spells.iter().find(|(ending, _)| text.ends_with(ending)).map(|(_, spell)| *spell)
+        faults.iter().find(|(ending, _)| text.ends_with(ending)).map(|(_, fault)| *fault)
     }
 }
 
-struct SpelledHandle {
+struct FaultyHandle {
     inner: Box<dyn Handle>,
     path: PathBuf,
-    files: Spelled,
+    files: FaultyFiles,
 }
 
-impl Files for Spelled {
+impl Files for FaultyFiles {
     fn open(&self, path: &Path) -> io::Result<Box<dyn Handle>> {
         let inner = KernelFiles.open(path)?;
         self.opened.lock().unwrap().push(path.to_owned());
-        Ok(Box::new(SpelledHandle { inner, path: path.to_owned(), files: self.clone() }))
+        Ok(Box::new(FaultyHandle { inner, path: path.to_owned(), files: self.clone() }))
     }
 }
 
-impl Handle for SpelledHandle {
+impl Handle for FaultyHandle {
     fn read_from(&self, into: &mut [u8], offset: u64) -> io::Result<usize> {
         match self.files.on(&self.path) {
-            Some(Spell::Errno(errno)) => return Err(io::Error::from_raw_os_error(errno)),
-            Some(Spell::SlowMs(ms)) => std::thread::sleep(std::time::Duration::from_millis(ms)),
-            Some(Spell::Hangs) => {
-                let (spells, lifted) = &*self.files.spells;
+            Some(Fault::Errno(errno)) => return Err(io::Error::from_raw_os_error(errno)),
+            Some(Fault::SlowMs(ms)) => std::thread::sleep(std::time::Duration::from_millis(ms)),
+            Some(Fault::Hangs) => {
+                let (faults, lifted) = &*self.files.faults;
                 self.files.hanging.fetch_add(1, Ordering::SeqCst);
-                let mut guard = spells.lock().unwrap();
-                while guard.iter().any(|(ending, spell)| {
-                    matches!(spell, Spell::Hangs) && self.path.to_string_lossy().ends_with(ending)
+                let mut guard = faults.lock().unwrap();
+                while guard.iter().any(|(ending, fault)| {
+                    matches!(fault, Fault::Hangs) && self.path.to_string_lossy().ends_with(ending)
                 }) {
                     guard = lifted.wait(guard).unwrap();
                 }

@@ -458,7 +458,7 @@ mod tests {
 
     /// Everything of the clean power-off but its last step: sweeps of a bank that runs empty go in,
     /// a command saves, and the request lies in the runtime folder. What would answer it, the
-    /// service manager, is not there: `daemon/alert/tests/ways/switch.rs` plays its part.
+    /// service manager, is not there: `daemon/alert/tests/channels/switch.rs` plays its part.
     #[test]
     fn a_bank_that_runs_empty_ends_in_saving_then_in_a_request() {
         let folder = tempfile::tempdir().unwrap();
@@ -512,7 +512,7 @@ mod tests {
             let clock = clock.clone();
             Arc::new(move || clock.stamp())
         };
-        let (courier, workers) = alert::Courier::new(Vec::new(), vec![hook], None, &now);
+        let (dispatcher, workers) = alert::Dispatcher::new(Vec::new(), vec![hook], None, &now);
         for worker in workers {
             handle.spawn(worker);
         }
@@ -533,7 +533,7 @@ mod tests {
             show,
             keeper: None,
             watches_log: false,
-            warner: Some(Warner::new(courier, None, handle, events, folders)),
+            warner: Some(Warner::new(dispatcher, None, handle, events, folders)),
             ready: Ready::from_environment(),
             free: Box::new(|| false),
             boot_id: None,

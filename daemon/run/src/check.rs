@@ -32,9 +32,9 @@ pub(crate) fn run(options: &cli::Check, sensors: Vec<SensorWant>) -> Result<(), 
     let mut sweep = sweeper.sweep(clock.mono());
     for _ in 1..SWEEPS {
         let next = sweep.at.plus(Duration::from_millis(1050));
-        while let Some(look) = sweeper.next_look(clock.mono()).filter(|look| *look < next) {
+        while let Some(look) = sweeper.next_sample(clock.mono()).filter(|look| *look < next) {
             clock.sleep_until(look);
-            sweeper.look();
+            sweeper.sample();
         }
         clock.sleep_until(next);
         sweep = sweeper.sweep(clock.mono());

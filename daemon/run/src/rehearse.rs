@@ -3,7 +3,7 @@
 
 use std::{path::PathBuf, sync::Arc, time::Duration};
 
-use alert::{Courier, Lamp, Led, Note, Tried};
+use alert::{ChannelTest, Dispatcher, Lamp, Led, Notification};
 use probe::{Sweeper, Want};
 use serde::Serialize;
 
@@ -25,9 +25,9 @@ struct Line {
     said: String,
 }
 
-impl From<Tried> for Line {
-    fn from(tried: Tried) -> Self {
-        Self { way: tried.way, well: tried.well, said: tried.said }
+impl From<ChannelTest> for Line {
+    fn from(tried: ChannelTest) -> Self {
+        Self { way: tried.channel, well: tried.well, said: tried.said }
     }
 }
 
@@ -57,7 +57,7 @@ fn lines(options: &cli::Check, settings: &Settings) -> Result<Vec<Line>, String>
     let clock = known_clock(options);
     let at = clock.stamp();
     let text = "This is a test of the warnings.";
-    let note = Note::test(&settings.station, text, Some(at), at.mono.as_s());
+    let note = Notification::test(&settings.station, text, Some(at), at.mono.as_s());
     let runtime = tokio::runtime::Builder::new_current_thread()
         .enable_all()
         .build()
@@ -65,7 +65,7 @@ fn lines(options: &cli::Check, settings: &Settings) -> Result<Vec<Line>, String>
     let warnings = &settings.warnings;
     let now: alert::Now = Arc::new(move || clock.stamp());
     let (webhooks, commands) = (&warnings.webhooks, &warnings.commands);
-    let tried = runtime.block_on(Courier::try_all(webhooks, commands, &note, &now));
+    let tried = runtime.block_on(Dispatcher::test_all(webhooks, commands, &note, &now));
     let mut lines: Vec<Line> = tried.into_iter().map(Line::from).collect();
     let root = options.sysroot.clone().unwrap_or_else(|| PathBuf::from("/"));
     if let Some(name) = &warnings.led {

@@ -81,10 +81,10 @@ impl Sampler {
 
 fn look_until(sweeper: &mut Sweeper, clock: &Clock, next: Mono) {
     for _ in 0..MOST_LOOKS {
-        match sweeper.next_look(clock.mono()) {
+        match sweeper.next_sample(clock.mono()) {
             Some(look) if look < next => {
                 clock.sleep_until(look);
-                sweeper.look();
+                sweeper.sample();
             }
             _ => return,
         }

@@ -12,7 +12,7 @@ use std::{
     time::Duration,
 };
 
-use alert::{Courier, Led};
+use alert::{Dispatcher, Led};
 use axum::routing::get;
 use probe::{Rescue, Sweeper, Want};
 use reckon::{
@@ -460,7 +460,7 @@ impl Station {
             let clock = self.clock.clone();
             Arc::new(move || clock.stamp())
         };
-        let (courier, workers) = Courier::new(wanted.webhooks, wanted.commands, state, &now);
+        let (dispatcher, workers) = Dispatcher::new(wanted.webhooks, wanted.commands, state, &now);
         for worker in workers {
             tokio::spawn(worker);
         }
@@ -468,7 +468,7 @@ impl Station {
         let (lamp, thread) = led.map(lamp_thread).transpose()?.unzip();
         let runtime = tokio::runtime::Handle::current();
         let folders = (self.runtime.clone(), self.folder.clone());
-        Ok((Warner::new(courier, lamp, runtime, events.clone(), folders), thread))
+        Ok((Warner::new(dispatcher, lamp, runtime, events.clone(), folders), thread))
     }
 
     /// Nothing, where nothing can be kept.

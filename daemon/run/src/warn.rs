@@ -7,7 +7,7 @@ use std::{
     time::Duration,
 };
 
-use alert::{Courier, Lamp, Led, Note};
+use alert::{Dispatcher, Lamp, Led, Notification};
 use reckon::{
     alarm::Edge,
     power_off::{Order, PowerOff},
@@ -23,7 +23,7 @@ const SAVING: Duration = Duration::from_secs(45);
 
 /// Everything that warns besides the page and the journal.
 pub(crate) struct Warner {
-    courier: Courier,
+    dispatcher: Dispatcher,
     lamp: Option<Sender<Lamp>>,
     runtime: Handle,
     events: SyncSender<Event>,
@@ -36,19 +36,19 @@ pub(crate) struct Warner {
 impl Warner {
     /// Made of these; commands run on `runtime`, and their end comes as an event.
     pub(crate) fn new(
-        courier: Courier,
+        dispatcher: Dispatcher,
         lamp: Option<Sender<Lamp>>,
         runtime: Handle,
         events: SyncSender<Event>,
         (request, card): (Option<PathBuf>, Option<PathBuf>),
     ) -> Self {
-        Self { courier, lamp, runtime, events, request, card }
+        Self { dispatcher, lamp, runtime, events, request, card }
     }
 
     /// Tells of what has changed.
     pub(crate) fn tell(&self, snapshot: &Snapshot, edges: &[Edge]) {
         for edge in edges {
-            self.courier.post(&Note::of_edge(edge, snapshot));
+            self.dispatcher.send(&Notification::of_edge(edge, snapshot));
         }
         if let Some(lamp) = &self.lamp {
             // A lamp that broke down has been said.
@@ -61,21 +61,21 @@ impl Warner {
     pub(crate) fn carry_out(&self, order: Order, snapshot: &Snapshot) -> bool {
         match order {
             Order::Announce { .. } => {
-                let note = Note::countdown(snapshot);
+                let note = Notification::countdown(snapshot);
                 tracing::warn!(event = "power_off_counting", "{} {}", note.text, note.meaning);
-                self.courier.post(&note);
+                self.dispatcher.send(&note);
             }
             Order::CallOff(why) => {
                 let said = plain_spaces(&words::called_off(why));
                 tracing::info!(event = "power_off_called_off", "{said}");
-                self.courier.post(&Note::called_off(why, snapshot));
+                self.dispatcher.send(&Notification::called_off(why, snapshot));
             }
             Order::Save => {
                 tracing::warn!(event = "saving", "the board is being switched off: programs save");
-                let (courier, note) = (self.courier.clone(), Note::saving(snapshot));
+                let (dispatcher, note) = (self.dispatcher.clone(), Notification::saving(snapshot));
                 let events = self.events.clone();
                 self.runtime.spawn(async move {
-                    courier.save(&note, SAVING).await;
+                    dispatcher.save(&note, SAVING).await;
                     // A brain that is a minute behind goes on by itself when its patience ends.
                     let _ = events.try_send(Event::Saved);
                 });

@@ -7,7 +7,7 @@ use std::{
     sync::{Arc, Mutex, MutexGuard},
 };
 
-use super::{Bus, Heard, Trouble};
+use super::{Bus, BusResult, Trouble};
 use crate::want::Chip;
 
 /// One register file. Registers are held as numbers, as wide as the chip's.
@@ -174,7 +174,7 @@ impl FakeBus {
     }
 
     /// The bytes of a register as they cross the wire.
-    pub(crate) fn bytes(&self, at: u8, register: u8, into: &mut [u8]) -> Heard<()> {
+    pub(crate) fn bytes(&self, at: u8, register: u8, into: &mut [u8]) -> BusResult<()> {
         let mut inner = self.lock();
         inner.reads.push((at, register));
         if let Some(trouble) = inner.trouble {
@@ -197,20 +197,20 @@ impl FakeBus {
 }
 
 impl Bus for FakeBus {
-    fn read_word(&mut self, at: u8, register: u8) -> Heard<u16> {
+    fn read_word(&mut self, at: u8, register: u8) -> BusResult<u16> {
         let mut bytes = [0; 2];
         self.bytes(at, register, &mut bytes)?;
         Ok(u16::from_be_bytes(bytes))
     }
 
-    fn read_block(&mut self, at: u8, register: u8, into: &mut [u8]) -> Heard<()> {
+    fn read_block(&mut self, at: u8, register: u8, into: &mut [u8]) -> BusResult<()> {
         if self.lock().words_only {
             return Err(Trouble::Unsupported);
         }
         self.bytes(at, register, into)
     }
 
-    fn write_word(&mut self, at: u8, register: u8, word: u16) -> Heard<()> {
+    fn write_word(&mut self, at: u8, register: u8, word: u16) -> BusResult<()> {
         let mut inner = self.lock();
         inner.writes.push((at, register, word));
         if let Some(trouble) = inner.trouble {

@@ -12,7 +12,7 @@ use reckon::{
 use super::*;
 use crate::{
     source::Supply,
-    trees::{Spell, Spelled, Tree},
+    trees::{Fault, FaultyFiles, Tree},
 };
 
 const READINGS: &str =
@@ -143,18 +143,18 @@ impl Point {
 
     /// Reads this point as the probe would.
     fn read(&self) -> Vec<Supply> {
-        let (tree, files) = (Tree::empty(), Spelled::default());
-        tree.put(&format!("{HOME}/name"), format!("{}\n", self.chip));
-        tree.put("/sys/devices/1-0040/name", format!("{}\n", self.chip));
+        let (tree, files) = (Tree::empty(), FaultyFiles::default());
+        tree.write(&format!("{HOME}/name"), format!("{}\n", self.chip));
+        tree.write("/sys/devices/1-0040/name", format!("{}\n", self.chip));
         tree.link(&format!("{HOME}/device"), "../../../devices/1-0040");
         let micro = (self.shunt_ohms * 1e6).round();
         match self.driver.as_str() {
             "ina2xx" if self.chip != "ina260" => {
-                tree.put(&format!("{HOME}/shunt_resistor"), format!("{micro}\n"));
+                tree.write(&format!("{HOME}/shunt_resistor"), format!("{micro}\n"));
             }
             "ina3221" => {
                 for n in 1..=3 {
-                    tree.put(&format!("{HOME}/shunt{n}_resistor"), format!("{micro}\n"));
+                    tree.write(&format!("{HOME}/shunt{n}_resistor"), format!("{micro}\n"));
                 }
             }
             _ => {}
@@ -166,9 +166,9 @@ impl Point {
                 Some(other) => panic!("{other}"),
             };
             if let Some(errno) = errno {
-                files.cast(attribute, Spell::Errno(errno));
+                files.inject(attribute, Fault::Errno(errno));
             }
-            tree.put(&format!("{HOME}/{attribute}"), format!("{value}\n"));
+            tree.write(&format!("{HOME}/{attribute}"), format!("{value}\n"));
         }
         let root = Root::new(Some(tree.root())).with_files(Arc::new(files));
         let mut found = discover(&root, &Want::default(), &Known::default());
@@ -311,13 +311,13 @@ fn every_chip_that_a_driver_was_bound_to_is_known() {
 }
 
 fn ina228(tree: &Tree) -> Box<dyn Source> {
-    tree.put(&format!("{HOME}/name"), "ina228\n");
-    tree.put("/sys/devices/3-0041/name", "ina228\n");
+    tree.write(&format!("{HOME}/name"), "ina228\n");
+    tree.write("/sys/devices/3-0041/name", "ina228\n");
     tree.link(&format!("{HOME}/device"), "../../../devices/3-0041");
-    tree.put(&format!("{HOME}/in0_input"), "10\n");
-    tree.put(&format!("{HOME}/in1_input"), "12800\n");
-    tree.put(&format!("{HOME}/curr1_input"), "1000\n");
-    tree.put(&format!("{HOME}/energy1_input"), "70000000\n");
+    tree.write(&format!("{HOME}/in0_input"), "10\n");
+    tree.write(&format!("{HOME}/in1_input"), "12800\n");
+    tree.write(&format!("{HOME}/curr1_input"), "1000\n");
+    tree.write(&format!("{HOME}/energy1_input"), "70000000\n");
     let root = Root::new(Some(tree.root()));
     let sensor = SensorWant { matches: "3-0041".into(), scale: Some(0.5), ..SensorWant::default() };
     let want = Want { sensors: vec![sensor], ..Want::default() };
@@ -339,17 +339,17 @@ fn a_chip_that_counts_energy_is_believed_and_scaled() {
     let mut source = ina228(&tree);
     assert_eq!(source.channels()[0].id, "hwmon:ina228@3-0041");
     assert_eq!(counted(&mut *source), Ok(0.0));
-    tree.put(&format!("{HOME}/energy1_input"), "82800000\n");
+    tree.write(&format!("{HOME}/energy1_input"), "82800000\n");
     let near = |got: Got<f64>, want: f64| {
         assert!(got.is_ok_and(|got| (got - want).abs() < 1e-9), "{got:?} is not {want}");
     };
     near(counted(&mut *source), 6.4); // 12.8 J at half the current
     // The chip was reset: what it shows is new.
-    tree.put(&format!("{HOME}/energy1_input"), "2000000\n");
+    tree.write(&format!("{HOME}/energy1_input"), "2000000\n");
     near(counted(&mut *source), 7.4);
-    tree.put(&format!("{HOME}/energy1_input"), "garbage\n");
+    tree.write(&format!("{HOME}/energy1_input"), "garbage\n");
     assert_eq!(counted(&mut *source), Err(Gap::Garbled));
-    tree.put(&format!("{HOME}/energy1_input"), "4000000\n");
+    tree.write(&format!("{HOME}/energy1_input"), "4000000\n");
     near(counted(&mut *source), 8.4);
 }
 
@@ -360,7 +360,7 @@ fn a_chip_that_counts_energy_is_believed_and_scaled() {
 #[test]
 fn the_device_tree_tells_the_shunt_that_the_driver_hides() {
     let tree = Tree::empty();
-    tree.put("/sys/devices/3-0041/of_node/shunt-resistor", [0x00, 0x00, 0x27, 0x10]);
+    tree.write("/sys/devices/3-0041/of_node/shunt-resistor", [0x00, 0x00, 0x27, 0x10]);
     let source = ina228(&tree);
     let shunt = source.channels()[0].shunt.unwrap();
     assert!((shunt.assumed.unwrap().si() - 0.01).abs() < 1e-9);

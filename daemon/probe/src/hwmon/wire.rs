@@ -128,7 +128,7 @@ impl Wire {
     }
 
     /// One extra look; if it fails, the next reading does without it.
-    pub(super) fn look(&mut self, root: &Root, model: &Model) {
+    pub(super) fn sample(&mut self, root: &Root, model: &Model) {
         if let (Ok(volts), Ok(amps)) = (self.volts_now(root, model), self.amps_now(root, model)) {
             self.looks.add(volts, amps);
         }

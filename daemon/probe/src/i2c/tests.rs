@@ -138,7 +138,7 @@ fn readings_write_only_to_chips_that_were_found() {
             let mut into = Vec::new();
             source.read(Mono::at_s(f64::from(second)), &mut into);
             assert_eq!(into.len(), source.channels().len());
-            source.look();
+            source.sample();
         }
     }
     let written: std::collections::BTreeSet<u8> =
@@ -352,18 +352,18 @@ fn the_assumed_shunt_is_shown_until_the_owner_says_better() {
 fn looks_between_two_readings_are_averaged() {
     let bus = FakeBus::with([(0x45, FakeChip::new(Chip::Ina219))]);
     let mut source = source(&bus, &named("1-0045", Chip::Ina219));
-    assert_eq!(source.look_every(), Some(Duration::from_millis(333)));
+    assert_eq!(source.sample_every(), Some(Duration::from_millis(333)));
     let mut into = Vec::new();
-    source.look();
+    source.sample();
     source.read(Mono::at_s(0.0), &mut into);
-    source.look();
+    source.sample();
     let measure = |shunt: i16, bus_4mv: u16| bus.chip(0x45, |fake| fake.measure(shunt, bus_4mv));
     measure(1000, 1250); // 10 mV: 0.1 A; 5 V
     source.read(Mono::at_s(1.0), &mut into);
     measure(2000, 1250);
-    source.look();
+    source.sample();
     measure(6000, 1000);
-    source.look();
+    source.sample();
     measure(1000, 1250);
     source.read(Mono::at_s(2.0), &mut into);
     let looks: Vec<Supply> = into

@@ -7,7 +7,7 @@
 
 use super::{MAKER, facts};
 use crate::{
-    bus::{Bus, Heard, Trouble},
+    bus::{Bus, BusResult, Trouble},
     want::Chip,
 };
 
@@ -26,7 +26,7 @@ pub(crate) enum Verdict {
 }
 
 /// Asks. `told` is the chip that the owner names; without it an INA219 is never found.
-pub(crate) fn ask(bus: &mut dyn Bus, at: u8, told: Option<Chip>) -> Heard<Verdict> {
+pub(crate) fn ask(bus: &mut dyn Bus, at: u8, told: Option<Chip>) -> BusResult<Verdict> {
     let config = bus.read_word(at, 0x00)?;
     // Bit 15 of register 0 is 'reset' in all five and reads 0.
     if config >> 15 == 1 {
@@ -45,7 +45,7 @@ pub(crate) fn ask(bus: &mut dyn Bus, at: u8, told: Option<Chip>) -> Heard<Verdic
 
 /// Asks again whether it is still this chip, before anything is written to it. `tell` is the
 /// content of the register that tells of a reset.
-pub(crate) fn still(bus: &mut dyn Bus, at: u8, chip: Chip, tell: u16) -> Heard<bool> {
+pub(crate) fn still(bus: &mut dyn Bus, at: u8, chip: Chip, tell: u16) -> BusResult<bool> {
     match chip {
         Chip::Ina219 => like_ina219(bus, at, tell),
         _ => proves(bus, at, chip),
@@ -53,7 +53,7 @@ pub(crate) fn still(bus: &mut dyn Bus, at: u8, chip: Chip, tell: u16) -> Heard<b
 }
 
 /// Goes through the chips that can say what they are.
-fn unprompted(bus: &mut dyn Bus, at: u8) -> Heard<Verdict> {
+fn unprompted(bus: &mut dyn Bus, at: u8) -> BusResult<Verdict> {
     for chip in [Chip::Ina226, Chip::Ina260, Chip::Ina3221, Chip::Ina228] {
         if proves(bus, at, chip)? {
             return Ok(Verdict::Is(chip));
@@ -63,14 +63,14 @@ fn unprompted(bus: &mut dyn Bus, at: u8) -> Heard<Verdict> {
 }
 
 /// Whether the identification registers name this chip.
-fn proves(bus: &mut dyn Bus, at: u8, chip: Chip) -> Heard<bool> {
+fn proves(bus: &mut dyn Bus, at: u8, chip: Chip) -> BusResult<bool> {
     let Some(identity) = facts(chip).identity else { return Ok(false) };
     Ok(number(bus, at, identity.maker)? == Some(MAKER)
         && number(bus, at, identity.die)?.is_some_and(|die| die & identity.mask == identity.value))
 }
 
 /// A register that a stranger may refuse; a bus that is in trouble stays an error.
-fn number(bus: &mut dyn Bus, at: u8, register: u8) -> Heard<Option<u16>> {
+fn number(bus: &mut dyn Bus, at: u8, register: u8) -> BusResult<Option<u16>> {
     match bus.read_word(at, register) {
         Ok(word) => Ok(Some(word)),
         Err(Trouble::NoAcknowledge | Trouble::Failed(_)) => Ok(None),
@@ -82,7 +82,7 @@ fn number(bus: &mut dyn Bus, at: u8, register: u8) -> Heard<Option<u16>> {
 /// driver leaves behind) or as we write them, and 0 where the chip has no bit.
 /// Source: SBOS448G figure 19 (399Fh), figure 24 (bus voltage, bit 2), figure 27 (calibration,
 /// bit 0 always 0).
-fn like_ina219(bus: &mut dyn Bus, at: u8, config: u16) -> Heard<bool> {
+fn like_ina219(bus: &mut dyn Bus, at: u8, config: u16) -> BusResult<bool> {
     let setting = facts(Chip::Ina219).tell();
     Ok((config == setting.power_on || config == setting.ours)
         && number(bus, at, 0x05)?.is_some_and(|calibration| calibration & 1 == 0)

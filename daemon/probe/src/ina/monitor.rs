@@ -8,9 +8,9 @@ use reckon::{
     units::{Amps, Joules, Volts, Watts},
 };
 
-use super::{Facts, Field, Inlet, Sense, identify, tally::Tally};
+use super::{Facts, Field, Inlet, Sense, energy_count::EnergyCount, identify};
 use crate::{
-    bus::{Bus, Heard, Trouble},
+    bus::{Bus, BusResult, Trouble},
     source::Supply,
 };
 
@@ -39,7 +39,7 @@ pub(crate) struct Monitor {
     address: u8,
     corrections: [Correction; INLETS],
     state: State,
-    tally: Option<Tally>,
+    energy_count: Option<EnergyCount>,
     words_only: bool,
     resets: u32,
     trouble: Option<Trouble>,
@@ -70,7 +70,9 @@ impl Monitor {
             address,
             corrections,
             state: State::Found,
-            tally: facts.counter.map(|counter| Tally::new(counter, corrections[0].ohms)),
+            energy_count: facts
+                .counter
+                .map(|counter| EnergyCount::new(counter, corrections[0].ohms)),
             words_only,
             resets: 0,
             trouble: None,
@@ -162,11 +164,11 @@ impl Monitor {
             }
         }
         let first = self.state == State::Found;
-        if let Some(tally) = &mut self.tally {
+        if let Some(energy_count) = &mut self.energy_count {
             if !first && found == self.facts.tell().power_on {
-                tally.began(at);
+                energy_count.began(at);
             } else {
-                tally.forget();
+                energy_count.forget();
             }
         }
         let gap = if first { Gap::NotReady } else { Gap::Resetting };
@@ -210,7 +212,7 @@ impl Monitor {
         };
         let watts = volts.and_then(|volts| Ok(Watts::of(volts.si() * bare_amps?)));
         // A bus that turned out to lack long transfers has just given a shortened count.
-        if self.words_only { None } else { Some(self.tally.as_mut()?.take(raw, watts, at)) }
+        if self.words_only { None } else { Some(self.energy_count.as_mut()?.add(raw, watts, at)) }
     }
 
     /// The current of one channel.
@@ -247,12 +249,13 @@ impl Monitor {
 
     /// No reading, for this reason.
     const fn missing(&self, gap: Gap) -> Supply {
-        let counted = if self.tally.is_some() && !self.words_only { Some(Err(gap)) } else { None };
+        let counted =
+            if self.energy_count.is_some() && !self.words_only { Some(Err(gap)) } else { None };
         Supply { counted, ..Supply::missing(gap) }
     }
 
     /// Remembers what went wrong on the bus, for the notes.
-    fn hear<T>(&mut self, heard: Heard<T>) -> Got<T> {
+    fn hear<T>(&mut self, heard: BusResult<T>) -> Got<T> {
         heard.map_err(|trouble| {
             self.trouble = Some(trouble);
             if trouble == Trouble::DriverOwns {

@@ -9,15 +9,15 @@ use reckon::{
 };
 
 use super::*;
-use crate::trees::{Spell, Spelled, Tree, real_now, still};
+use crate::trees::{Fault, FaultyFiles, Tree, real_now, still};
 
 const CHIP: &str = "/sys/devices/platform/soc/fe804000.i2c/i2c-1/1-0040/hwmon/hwmon2";
 
-fn spelled(tree: &Tree, files: &Spelled, now: Now) -> Sweeper {
+fn faulty(tree: &Tree, files: &FaultyFiles, now: Now) -> Sweeper {
     let want = Want { sysroot: Some(tree.root().to_owned()), ..Want::default() };
     let root = Root::new(Some(tree.root())).with_files(Arc::new(files.clone()));
-    let doors = Doors::for_root(&root);
-    Sweeper::with(root, want, now, doors)
+    let syscalls = Syscalls::for_root(&root);
+    Sweeper::with(root, want, now, syscalls)
 }
 
 /// A sweep and how long it took, in seconds.
@@ -34,9 +34,9 @@ fn amps(sweep: &Sweep) -> Result<f64, Gap> {
 
 #[test]
 fn a_dead_sensor_delays_nobody_neither_this_second_nor_the_next() {
-    let (tree, files, now) = (Tree::of("4b-ina219"), Spelled::default(), real_now());
-    files.cast("curr1_input", Spell::Hangs);
-    let mut sweeper = spelled(&tree, &files, now.clone());
+    let (tree, files, now) = (Tree::of_board("4b-ina219"), FaultyFiles::default(), real_now());
+    files.inject("curr1_input", Fault::Hangs);
+    let mut sweeper = faulty(&tree, &files, now.clone());
     let (first, took) = timed(&mut sweeper, &now, 1.0);
     assert!(took < 0.9, "{took} s");
     assert!(first.board.temp.is_ok() && first.board.undervoltage.is_ok());
@@ -61,14 +61,14 @@ fn a_dead_sensor_delays_nobody_neither_this_second_nor_the_next() {
 
 #[test]
 fn a_trusted_sensor_that_hangs_in_line_is_left_behind() {
-    let (tree, files, now) = (Tree::of("4b-ina219"), Spelled::default(), real_now());
-    let mut sweeper = spelled(&tree, &files, now.clone());
+    let (tree, files, now) = (Tree::of_board("4b-ina219"), FaultyFiles::default(), real_now());
+    let mut sweeper = faulty(&tree, &files, now.clone());
     for s in 0..u16::try_from(TRUSTED_AFTER).unwrap() + 2 {
         assert_eq!(amps(&sweeper.sweep(Mono::at_s(s.into()))), Ok(0.64));
     }
     let rescue = sweeper.rescue();
     assert!(rescue.overdue().is_none(), "nothing hangs");
-    files.cast("curr1_input", Spell::Hangs);
+    files.inject("curr1_input", Fault::Hangs);
     let stuck = thread::spawn(move || {
         let sweep = sweeper.sweep(Mono::at_s(20.0));
         (sweep, sweeper.retired())
@@ -90,12 +90,12 @@ fn a_trusted_sensor_that_hangs_in_line_is_left_behind() {
 
 #[test]
 fn a_slow_sensor_is_waited_for_apart_and_still_read() {
-    let (tree, files, now) = (Tree::of("4b-ina219"), Spelled::default(), real_now());
-    let mut sweeper = spelled(&tree, &files, now.clone());
+    let (tree, files, now) = (Tree::of_board("4b-ina219"), FaultyFiles::default(), real_now());
+    let mut sweeper = faulty(&tree, &files, now.clone());
     for s in 0..u16::try_from(TRUSTED_AFTER).unwrap() + 2 {
         sweeper.sweep(Mono::at_s(s.into()));
     }
-    files.cast("curr1_input", Spell::SlowMs(150));
+    files.inject("curr1_input", Fault::SlowMs(150));
     for s in 20..23 {
         let (sweep, took) = timed(&mut sweeper, &now, f64::from(s));
         assert!(took < 0.9, "{took} s");
@@ -108,12 +108,12 @@ fn a_slow_sensor_is_waited_for_apart_and_still_read() {
 
 #[test]
 fn a_pipe_in_the_place_of_a_file_holds_nobody() {
-    let (tree, now) = (Tree::of("4b-ina219"), real_now());
+    let (tree, now) = (Tree::of_board("4b-ina219"), real_now());
     tree.remove(&format!("{CHIP}/curr1_input"));
     let pipe = tree.at(&format!("{CHIP}/curr1_input"));
     let made = std::process::Command::new("mkfifo").arg(&pipe).status().unwrap();
     assert!(made.success());
-    let mut sweeper = spelled(&tree, &Spelled::default(), now.clone());
+    let mut sweeper = faulty(&tree, &FaultyFiles::default(), now.clone());
     for s in 1..4 {
         let (sweep, took) = timed(&mut sweeper, &now, f64::from(s));
         assert!(took < 0.9, "{took} s");
@@ -124,8 +124,8 @@ fn a_pipe_in_the_place_of_a_file_holds_nobody() {
 
 #[test]
 fn a_good_machine_needs_no_further_thread() {
-    let tree = Tree::of("4b-ina219");
-    let mut sweeper = spelled(&tree, &Spelled::default(), still());
+    let tree = Tree::of_board("4b-ina219");
+    let mut sweeper = faulty(&tree, &FaultyFiles::default(), still());
     for s in 0..u16::try_from(TRUSTED_AFTER).unwrap() + 1 {
         sweeper.sweep(Mono::at_s(s.into()));
     }
@@ -135,18 +135,18 @@ fn a_good_machine_needs_no_further_thread() {
 
 #[test]
 fn extra_looks_are_averaged_and_power_is_the_mean_of_products() {
-    let tree = Tree::of("4b-ina219");
-    let mut sweeper = spelled(&tree, &Spelled::default(), still());
+    let tree = Tree::of_board("4b-ina219");
+    let mut sweeper = faulty(&tree, &FaultyFiles::default(), still());
     for s in 0..u16::try_from(TRUSTED_AFTER).unwrap() + 1 {
         sweeper.sweep(Mono::at_s(f64::from(s)));
     }
     for (milliamps, millivolts) in [(1000, 5000), (3000, 4600)] {
-        tree.put(&format!("{CHIP}/curr1_input"), format!("{milliamps}\n"));
-        tree.put(&format!("{CHIP}/in1_input"), format!("{millivolts}\n"));
-        sweeper.look();
+        tree.write(&format!("{CHIP}/curr1_input"), format!("{milliamps}\n"));
+        tree.write(&format!("{CHIP}/in1_input"), format!("{millivolts}\n"));
+        sweeper.sample();
     }
-    tree.put(&format!("{CHIP}/curr1_input"), "500\n");
-    tree.put(&format!("{CHIP}/in1_input"), "5100\n");
+    tree.write(&format!("{CHIP}/curr1_input"), "500\n");
+    tree.write(&format!("{CHIP}/in1_input"), "5100\n");
     let sweep = sweeper.sweep(Mono::at_s(20.0));
     let supply = sweep.supplies[0];
     assert_eq!(supply.looks, 3);
@@ -158,16 +158,16 @@ fn extra_looks_are_averaged_and_power_is_the_mean_of_products() {
 
 #[test]
 fn looks_are_spread_over_the_second_and_leave_the_sweep_alone() {
-    let tree = Tree::of("4b-ina219");
+    let tree = Tree::of_board("4b-ina219");
     let now = still();
-    let mut sweeper = spelled(&tree, &Spelled::default(), now.clone());
-    assert_eq!(sweeper.next_look(now()), None, "no looks before the first sweep");
+    let mut sweeper = faulty(&tree, &FaultyFiles::default(), now.clone());
+    assert_eq!(sweeper.next_sample(now()), None, "no looks before the first sweep");
     sweeper.sweep(Mono::at_s(1000.0));
-    assert_eq!(sweeper.next_look(Mono::at_s(1000.01)), Some(Mono::at_s(1000.2)));
-    assert_eq!(sweeper.next_look(Mono::at_s(1000.81)), Some(Mono::at_s(1000.81)));
-    assert_eq!(sweeper.next_look(Mono::at_s(1000.95)), None);
-    let no_snapshot = Tree::of("4b-ina226");
-    let mut sweeper = spelled(&no_snapshot, &Spelled::default(), now);
+    assert_eq!(sweeper.next_sample(Mono::at_s(1000.01)), Some(Mono::at_s(1000.2)));
+    assert_eq!(sweeper.next_sample(Mono::at_s(1000.81)), Some(Mono::at_s(1000.81)));
+    assert_eq!(sweeper.next_sample(Mono::at_s(1000.95)), None);
+    let no_snapshot = Tree::of_board("4b-ina226");
+    let mut sweeper = faulty(&no_snapshot, &FaultyFiles::default(), now);
     sweeper.sweep(Mono::at_s(1000.0));
-    assert_eq!(sweeper.next_look(Mono::at_s(1000.01)), None);
+    assert_eq!(sweeper.next_sample(Mono::at_s(1000.01)), None);
 }

@@ -97,7 +97,7 @@ fn webhook(mut t: Table<'_>) -> Option<Webhook> {
             None => t.complain("headers", "want texts that look like \"Name: value\".".to_owned()),
         }
     }
-    let template = match body.map(|body| Template::of(&body, json)) {
+    let template = match body.map(|body| Template::parse(&body, json)) {
         None => Some(Template::own()),
         Some(Ok(template)) => Some(template),
         Some(Err(why)) => {

@@ -10,9 +10,9 @@ use reckon::{
 
 use super::{
     super::{
+        energy_count::EnergyCount,
         identify::{Verdict, ask},
         monitor::{Correction, INLETS, Monitor},
-        tally::Tally,
         *,
     },
     oracles::ours,
@@ -277,19 +277,19 @@ fn the_chips_own_energy_count_is_believed_across_wrap_and_reset() {
     let two = joules(bench.next()).unwrap();
     assert!((two - 9.6).abs() < 2e-3, "{two}");
     // Over the top (SLYS021A: ENERGY runs over at 2^40).
-    let mut tally = Tally::new(INA228.counter.unwrap(), 0.1);
+    let mut energy_count = EnergyCount::new(INA228.counter.unwrap(), 0.1);
     let watts = Ok(Watts::of(4.8));
-    tally.take(top - counts(2.4), watts, Mono::at_s(0.0)).unwrap();
-    let over = tally.take(counts(2.4), watts, Mono::at_s(1.0)).unwrap().si();
+    energy_count.add(top - counts(2.4), watts, Mono::at_s(0.0)).unwrap();
+    let over = energy_count.add(counts(2.4), watts, Mono::at_s(1.0)).unwrap().si();
     assert!((over - 4.8).abs() < 1e-3, "{over}");
 }
 
 #[test]
 fn energy_that_flows_back_counts_against() {
     // ENERGY adds up the size of the power (SLYS021A: POWER is never negative).
-    let mut tally = Tally::new(INA228.counter.unwrap(), 0.1);
+    let mut energy_count = EnergyCount::new(INA228.counter.unwrap(), 0.1);
     let mut at = |second: f64, joules: f64, watts: f64| {
-        tally.take(counts(joules), Ok(Watts::of(watts)), Mono::at_s(second)).unwrap().si()
+        energy_count.add(counts(joules), Ok(Watts::of(watts)), Mono::at_s(second)).unwrap().si()
     };
     at(0.0, 0.0, 5.0);
     assert!((at(1.0, 5.0, 5.0) - 5.0).abs() < 1e-3);
@@ -299,11 +299,11 @@ fn energy_that_flows_back_counts_against() {
 
 #[test]
 fn a_count_that_no_power_explains_is_not_added() {
-    let mut tally = Tally::new(INA228.counter.unwrap(), 0.1);
+    let mut energy_count = EnergyCount::new(INA228.counter.unwrap(), 0.1);
     let watts = Ok(Watts::of(4.8));
-    tally.take(0, watts, Mono::at_s(0.0)).unwrap();
-    assert_eq!(tally.take(counts(1e6), watts, Mono::at_s(1.0)), Err(Gap::Implausible));
-    let next = tally.take(counts(1e6 + 4.8), watts, Mono::at_s(2.0)).unwrap().si();
+    energy_count.add(0, watts, Mono::at_s(0.0)).unwrap();
+    assert_eq!(energy_count.add(counts(1e6), watts, Mono::at_s(1.0)), Err(Gap::Implausible));
+    let next = energy_count.add(counts(1e6 + 4.8), watts, Mono::at_s(2.0)).unwrap().si();
     assert!((next - 4.8).abs() < 1e-3, "{next}");
 }
 
@@ -429,7 +429,7 @@ proptest! {
 
     #[test]
     fn every_setting_word_has_a_pace(word: u16, chip in a_chip()) {
-        let pace = Pace::of(chip, word);
+        let pace = Pace::from_config(chip, word);
         prop_assert!(pace.window() <= Duration::from_secs(60));
     }
 }

@@ -9,7 +9,7 @@ use reckon::{
     units::Watts,
 };
 
-use super::super::{tally::Tally, *};
+use super::super::{energy_count::EnergyCount, *};
 use crate::bus::fake::FakeChip;
 
 const SHUNT: fn(Chip) -> Field = |chip| *facts(chip).inlets[0].sense.field();
@@ -178,7 +178,7 @@ fn setting_words_mean_the_printed_times() {
         (Chip::Ina3221, 0x40DD, pace(1, 588, 0, 1), "INA3221 figure 54, 588 us"),
     ];
     for (chip, word, want, source) in rows {
-        assert_eq!(Pace::of(*chip, *word), *want, "{source}");
+        assert_eq!(Pace::from_config(*chip, *word), *want, "{source}");
     }
     let windows: &[(Chip, u16, u64, &str)] = &[
         (Chip::Ina226, 0x42DF, 4704, "INA226 section 6.4.1: 588 + 588 us, 4 averages"),
@@ -189,7 +189,11 @@ fn setting_words_mean_the_printed_times() {
         (Chip::Ina3221, 0x719F, 14232, "the same of three channels, worked out"),
     ];
     for (chip, word, want_us, source) in windows {
-        assert_eq!(Pace::of(*chip, *word).window(), Duration::from_micros(*want_us), "{source}");
+        assert_eq!(
+            Pace::from_config(*chip, *word).window(),
+            Duration::from_micros(*want_us),
+            "{source}"
+        );
     }
 }
 
@@ -251,10 +255,11 @@ fn the_ina228_design_example_comes_out() {
     assert!(INA228.settings.contains(&Setting { register: 2, power_on: 0x1000, ours: 4096 }));
     // The same hour counted with our calibration: the count is smaller by 4050/4096, the step
     // larger, and the joules are the sheet's.
-    let mut tally = Tally::new(INA228.counter.unwrap(), ohms);
+    let mut energy_count = EnergyCount::new(INA228.counter.unwrap(), ohms);
     let watts: Got<Watts> = Ok(Watts::of(watts));
-    assert_eq!(tally.take(0, watts, Mono::at_s(0.0)).unwrap().si(), 0.0);
-    let got = tally.take(1_061_683_200 * 4050 / 4096, watts, Mono::at_s(3600.0)).unwrap().si();
+    assert_eq!(energy_count.add(0, watts, Mono::at_s(0.0)).unwrap().si(), 0.0);
+    let got =
+        energy_count.add(1_061_683_200 * 4050 / 4096, watts, Mono::at_s(3600.0)).unwrap().si();
     assert!((got - 1_036_800.0).abs() < 0.01, "{got} J");
 }
 
@@ -262,13 +267,13 @@ fn the_ina228_design_example_comes_out() {
 fn our_settings_suit_one_reading_a_second() {
     for chip in ALL {
         let setting = chip.tell();
-        let pace = Pace::of(chip.chip, setting.ours);
+        let pace = Pace::from_config(chip.chip, setting.ours);
         assert!(pace.continuous && pace.sense_us > 0 && pace.bus_us > 0, "{}", chip.name);
         assert_ne!(setting.ours, setting.power_on, "{} can be told from reset", chip.name);
-        let between = chip.look_every.unwrap_or(Duration::from_secs(1));
+        let between = chip.sample_every.unwrap_or(Duration::from_secs(1));
         let window = chip.window();
         assert!(window + window / 10 < between, "{}: fresh for every look", chip.name);
-        let least = if chip.look_every.is_some() { 130 } else { 800 };
+        let least = if chip.sample_every.is_some() { 130 } else { 800 };
         assert!(window >= Duration::from_millis(least), "{}: {window:?}", chip.name);
         assert_eq!(pace.channels as usize, chip.inlets.len(), "{}", chip.name);
         assert_eq!(setting.ours >> 15 & 1, u16::from(chip.chip == Chip::Ina228), "no reset bit");

@@ -1,4 +1,4 @@
-//! Takes notes in and hands each to every way out; none waits for another.
+//! Takes notifications in and hands each to every channel; none waits for another.
 
 use std::{future::Future, path::Path, pin::Pin, time::Duration};
 
@@ -10,38 +10,38 @@ use tokio::{
 
 use crate::{
     Now,
-    command::{Command, Ran},
-    post::Note,
-    queue::{Fate, Outcome, Queue},
+    command::{Command, CommandEnd},
+    payload::Notification,
+    queue::{Attempt, Fate, Queue},
     webhook::Webhook,
 };
 
-/// Notes on their way to one worker.
+/// Notifications on their way to one worker.
 const ROOM: usize = 64;
 
-/// Something that runs until the courier is dropped. Whoever owns the runtime starts it.
+/// Something that runs until the dispatcher is dropped. Whoever owns the runtime starts it.
 pub type Worker = Pin<Box<dyn Future<Output = ()> + Send>>;
 
-/// How a try of one way out went, for `outlast check --alarms`.
+/// How a try of one channel went, for `outlast check --alarms`.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Tried {
-    /// Which way out.
-    pub way: String,
+pub struct ChannelTest {
+    /// Which channel.
+    pub channel: String,
     /// Whether a warning would arrive.
     pub well: bool,
     /// What happened, a sentence.
     pub said: String,
 }
 
-/// Where notes go in.
+/// Where notifications go in.
 #[derive(Clone, Debug)]
-pub struct Courier {
-    ways: Vec<mpsc::Sender<Note>>,
+pub struct Dispatcher {
+    channels: Vec<mpsc::Sender<Notification>>,
     commands: Vec<Command>,
 }
 
-impl Courier {
-    /// A courier and the workers that do the carrying. What waits for a webhook is kept in
+impl Dispatcher {
+    /// A dispatcher and the workers that do the carrying. What waits for a webhook is kept in
     /// `state`, where there is one.
     #[must_use]
     pub fn new(
@@ -50,26 +50,26 @@ impl Courier {
         state: Option<&Path>,
         now: &Now,
     ) -> (Self, Vec<Worker>) {
-        let (mut ways, mut workers) = (Vec::new(), Vec::<Worker>::new());
+        let (mut channels, mut workers) = (Vec::new(), Vec::<Worker>::new());
         for (place, webhook) in webhooks.into_iter().enumerate() {
-            let (way, notes) = mpsc::channel(ROOM);
+            let (channel, notifications) = mpsc::channel(ROOM);
             let file = state.map(|state| state.join(format!("letters-{place}.json")));
-            let queue = Queue::kept_in(file).retrying_after(webhook.first_wait());
-            ways.push(way);
-            workers.push(Box::pin(deliver(webhook, queue, notes, now.clone())));
+            let queue = Queue::spooled_in(file).retrying_after(webhook.first_wait());
+            channels.push(channel);
+            workers.push(Box::pin(deliver(webhook, queue, notifications, now.clone())));
         }
         for command in &commands {
-            let (way, notes) = mpsc::channel(ROOM);
-            ways.push(way);
-            workers.push(Box::pin(carry_out(command.clone(), notes)));
+            let (channel, notifications) = mpsc::channel(ROOM);
+            channels.push(channel);
+            workers.push(Box::pin(carry_out(command.clone(), notifications)));
         }
-        (Self { ways, commands }, workers)
+        (Self { channels, commands }, workers)
     }
 
-    /// Hands a note to every way out. Never waits; a way that has no room loses it, which is said.
-    pub fn post(&self, note: &Note) {
-        for way in &self.ways {
-            if let Err(TrySendError::Full(lost)) = way.try_send(note.clone()) {
+    /// Hands a notification to every channel. Never waits; a channel that has no room loses it, which is said.
+    pub fn send(&self, notification: &Notification) {
+        for channel in &self.channels {
+            if let Err(TrySendError::Full(lost)) = channel.try_send(notification.clone()) {
                 tracing::warn!(
                     about = %lost.about,
                     "a warning is lost: a command or web server is too far behind. {}",
@@ -79,15 +79,15 @@ impl Courier {
         }
     }
 
-    /// Runs every command for this note and waits for all of them, each within its time limit and
+    /// Runs every command for this notification and waits for all of them, each within its time limit and
     /// all within `limit`: the last chance to save before the board is switched off.
-    pub async fn save(&self, note: &Note, limit: Duration) {
+    pub async fn save(&self, notification: &Notification, limit: Duration) {
         let mut running = tokio::task::JoinSet::new();
         for command in self.commands.clone() {
-            let note = note.clone();
+            let notification = notification.clone();
             running.spawn(async move {
-                let ran = command.run(&note).await;
-                said(&command, &ran);
+                let ran = command.run(&notification).await;
+                log_end(&command, &ran);
             });
         }
         let all = async { while running.join_next().await.is_some() {} };
@@ -96,54 +96,54 @@ impl Courier {
         }
     }
 
-    /// Tries each way out once, without retries, and says what happened.
-    pub async fn try_all(
+    /// Tries each channel once, without retries, and says what happened.
+    pub async fn test_all(
         webhooks: &[Webhook],
         commands: &[Command],
-        note: &Note,
+        notification: &Notification,
         now: &Now,
-    ) -> Vec<Tried> {
+    ) -> Vec<ChannelTest> {
         let mut tried = Vec::new();
         for webhook in webhooks {
-            let outcome = webhook.post(&mut None, note, now).await;
-            tried.push(tried_webhook(webhook, outcome));
+            let outcome = webhook.post(&mut None, notification, now).await;
+            tried.push(test_of_webhook(webhook, outcome));
         }
         for command in commands {
-            tried.push(tried_command(command, &command.run(note).await));
+            tried.push(test_of_command(command, &command.run(notification).await));
         }
         tried
     }
 }
 
-fn tried_webhook(webhook: &Webhook, outcome: Outcome) -> Tried {
-    use crate::answer::Judged;
+fn test_of_webhook(webhook: &Webhook, outcome: Attempt) -> ChannelTest {
+    use crate::response::ResponseMeaning;
     let (well, said) = match outcome {
-        Outcome::Answered(Judged::Taken) => (true, "It took the message.".to_owned()),
-        Outcome::Answered(Judged::Again { .. }) => {
+        Attempt::Answered(ResponseMeaning::Taken) => (true, "It took the message.".to_owned()),
+        Attempt::Answered(ResponseMeaning::Again { .. }) => {
             (false, "It answers, but cannot take a message just now.".to_owned())
         }
-        Outcome::Answered(Judged::Never { why }) => (false, sentence(&why)),
-        Outcome::Unanswered(why) => (false, sentence(&why)),
+        Attempt::Answered(ResponseMeaning::Never { why }) => (false, sentence(&why)),
+        Attempt::Unanswered(why) => (false, sentence(&why)),
     };
-    Tried { way: webhook.title(), well, said }
+    ChannelTest { channel: webhook.title(), well, said }
 }
 
-fn tried_command(command: &Command, ran: &Ran) -> Tried {
-    let well = matches!(ran, Ran::Well { .. });
-    Tried { way: command.title(), well, said: sentence(&outcome_of(command, ran)) }
+fn test_of_command(command: &Command, ran: &CommandEnd) -> ChannelTest {
+    let well = matches!(ran, CommandEnd::Well { .. });
+    ChannelTest { channel: command.title(), well, said: sentence(&outcome_of(command, ran)) }
 }
 
-fn outcome_of(command: &Command, ran: &Ran) -> String {
+fn outcome_of(command: &Command, ran: &CommandEnd) -> String {
     let printed = |text: &str| {
         if text.is_empty() { String::new() } else { format!("; it printed: {text}") }
     };
     match ran {
-        Ran::Well { printed: text } => format!("it ended well{}", printed(text)),
-        Ran::Badly { how, printed: text } => format!("{how}{}", printed(text)),
-        Ran::TooLong => {
+        CommandEnd::Well { printed: text } => format!("it ended well{}", printed(text)),
+        CommandEnd::Badly { how, printed: text } => format!("{how}{}", printed(text)),
+        CommandEnd::TooLong => {
             format!("it was stopped after {} s, its time limit", command.limit().as_secs())
         }
-        Ran::NotStarted { why } => format!("it could not be started: {why}"),
+        CommandEnd::NotStarted { why } => format!("it could not be started: {why}"),
     }
 }
 
@@ -154,9 +154,9 @@ fn sentence(text: &str) -> String {
     format!("{first}{}.", letters.as_str().trim_end_matches('.'))
 }
 
-fn said(command: &Command, ran: &Ran) {
+fn log_end(command: &Command, ran: &CommandEnd) {
     let (title, outcome) = (command.title(), outcome_of(command, ran));
-    if matches!(ran, Ran::Well { .. }) {
+    if matches!(ran, CommandEnd::Well { .. }) {
         tracing::info!(command = %title, "told {title}: {outcome}");
     } else {
         tracing::warn!(command = %title, "told {title} of a warning, and {outcome}");
@@ -164,20 +164,25 @@ fn said(command: &Command, ran: &Ran) {
 }
 
 /// One command after the other: two at once could fight over what they change.
-async fn carry_out(command: Command, mut notes: mpsc::Receiver<Note>) {
-    while let Some(note) = notes.recv().await {
-        let ran = command.run(&note).await;
-        said(&command, &ran);
+async fn carry_out(command: Command, mut notifications: mpsc::Receiver<Notification>) {
+    while let Some(notification) = notifications.recv().await {
+        let ran = command.run(&notification).await;
+        log_end(&command, &ran);
     }
 }
 
-/// Sends the letters of one webhook, and sleeps while there is none. The list of those that wait
+/// Sends the deliveries of one webhook, and sleeps while there is none. The list of those that wait
 /// is written beside it, one writing at a time: a slow card delays neither a warning nor a page.
-async fn deliver(webhook: Webhook, mut queue: Queue, mut notes: mpsc::Receiver<Note>, now: Now) {
+async fn deliver(
+    webhook: Webhook,
+    mut queue: Queue,
+    mut notifications: mpsc::Receiver<Notification>,
+    now: Now,
+) {
     let (mut client, mut writing) = (None, None::<JoinHandle<()>>);
     loop {
         if writing.is_none() {
-            writing = queue.changed_list().map(|kept| spawn_blocking(|| kept.write()));
+            writing = queue.spool().map(|file| spawn_blocking(|| file.write()));
         }
         let written = async {
             match &mut writing {
@@ -194,9 +199,9 @@ async fn deliver(webhook: Webhook, mut queue: Queue, mut notes: mpsc::Receiver<N
             }
         };
         tokio::select! {
-            note = notes.recv() => {
-                let Some(note) = note else { break };
-                if let Some(lost) = queue.push(note, now().mono) {
+            notification = notifications.recv() => {
+                let Some(notification) = notification else { break };
+                if let Some(lost) = queue.push(notification, now().mono) {
                     tracing::warn!(
                         webhook = %webhook.title(),
                         "too many warnings wait for {}; this one is given up: {}",
@@ -205,10 +210,10 @@ async fn deliver(webhook: Webhook, mut queue: Queue, mut notes: mpsc::Receiver<N
                 }
             }
             () = waiting => {
-                let Some(note) = queue.first().cloned() else { continue };
-                let outcome = webhook.post(&mut client, &note, &now).await;
-                if let Some(fate) = queue.tried(&note.id, outcome, now().mono) {
-                    tell(&webhook, &fate);
+                let Some(notification) = queue.first().cloned() else { continue };
+                let outcome = webhook.post(&mut client, &notification, &now).await;
+                if let Some(fate) = queue.tried(&notification.id, outcome, now().mono) {
+                    log_fate(&webhook, &fate);
                 }
             }
             () = written => writing = None,
@@ -217,13 +222,13 @@ async fn deliver(webhook: Webhook, mut queue: Queue, mut notes: mpsc::Receiver<N
     if let Some(task) = writing {
         let _ = task.await;
     }
-    if let Some(kept) = queue.changed_list() {
-        let _ = spawn_blocking(|| kept.write()).await;
+    if let Some(file) = queue.spool() {
+        let _ = spawn_blocking(|| file.write()).await;
     }
 }
 
 /// The journal hears of the first failure, of the delivery after one, and of giving up.
-fn tell(webhook: &Webhook, fate: &Fate) {
+fn log_fate(webhook: &Webhook, fate: &Fate) {
     let title = webhook.title();
     match fate {
         Fate::Taken { tries: 1 } => tracing::info!(webhook = %title, "told {title}"),

@@ -2,10 +2,10 @@
 
 use std::{net::TcpListener, path::Path, time::Duration};
 
-use alert::{Courier, Template, Webhook};
+use alert::{Dispatcher, Template, Webhook};
 
 use crate::{
-    note, now, runtime,
+    notification, now, runtime,
     server::{Does, Server},
     until, urgent,
 };
@@ -18,12 +18,12 @@ fn hook(url: &str) -> Webhook {
         .retrying_after(FAST)
 }
 
-fn start(hooks: Vec<Webhook>, state: Option<&Path>) -> Courier {
-    let (courier, workers) = Courier::new(hooks, Vec::new(), state, &now());
+fn start(hooks: Vec<Webhook>, state: Option<&Path>) -> Dispatcher {
+    let (dispatcher, workers) = Dispatcher::new(hooks, Vec::new(), state, &now());
     for worker in workers {
         tokio::spawn(worker);
     }
-    courier
+    dispatcher
 }
 
 fn bodies(server: &Server) -> Vec<String> {
@@ -48,9 +48,9 @@ fn a_letter_outlives_every_trouble_and_arrives_once() {
         Does::Answers(204, ""),
     ]);
     runtime().block_on(async {
-        let courier = start(vec![hook(&server.url())], None);
-        courier.post(&note("first"));
-        courier.post(&note("second"));
+        let dispatcher = start(vec![hook(&server.url())], None);
+        dispatcher.send(&notification("first"));
+        dispatcher.send(&notification("second"));
         until("the second letter", || bodies(&server).contains(&"second".to_owned())).await;
         tokio::time::sleep(Duration::from_millis(300)).await;
     });
@@ -73,9 +73,9 @@ fn what_a_server_will_never_take_is_given_up_at_once() {
         Does::Answers(200, ""),
     ]);
     runtime().block_on(async {
-        let courier = start(vec![hook(&server.url())], None);
+        let dispatcher = start(vec![hook(&server.url())], None);
         for text in ["gone", "moved", "taken"] {
-            courier.post(&note(text));
+            dispatcher.send(&notification(text));
         }
         until("the third letter", || bodies(&server).len() == 3).await;
     });
@@ -90,9 +90,9 @@ fn a_server_that_is_not_there_yet_gets_what_waited_even_after_a_restart() {
     let url = format!("http://{address}/");
     let file = folder.path().join("letters-0.json");
     runtime().block_on(async {
-        let courier = start(vec![hook(&url)], Some(folder.path()));
-        courier.post(&note("one"));
-        courier.post(&urgent("two"));
+        let dispatcher = start(vec![hook(&url)], Some(folder.path()));
+        dispatcher.send(&notification("one"));
+        dispatcher.send(&urgent("two"));
         until("both on the card", || {
             std::fs::read_to_string(&file).is_ok_and(|text| text.contains("two"))
         })
@@ -102,8 +102,8 @@ fn a_server_that_is_not_there_yet_gets_what_waited_even_after_a_restart() {
     // That run is over; the server comes up, and a new run delivers in order.
     let server = Server::at(address, &[Does::Answers(200, "")]);
     runtime().block_on(async {
-        let courier = start(vec![hook(&url)], Some(folder.path()));
-        courier.post(&note("three"));
+        let dispatcher = start(vec![hook(&url)], Some(folder.path()));
+        dispatcher.send(&notification("three"));
         until("all three", || bodies(&server).len() == 3).await;
         until("an empty list", || !file.exists()).await;
     });
@@ -119,10 +119,10 @@ fn a_card_that_hangs_delays_no_warning_and_nothing_else_on_the_runtime() {
     mknodat(CWD, &hangs, FileType::Fifo, Mode::RUSR | Mode::WUSR, 0).unwrap();
     let release = hangs.clone();
     runtime().block_on(async {
-        let courier = start(vec![hook(&server.url())], Some(folder.path()));
+        let dispatcher = start(vec![hook(&server.url())], Some(folder.path()));
         let began = std::time::Instant::now();
         for text in ["one", "two", "three"] {
-            courier.post(&note(text));
+            dispatcher.send(&notification(text));
         }
         until("all three", || bodies(&server).len() == 3).await;
         assert!(began.elapsed() < Duration::from_secs(2), "{:?}", began.elapsed());
@@ -136,9 +136,9 @@ fn a_card_that_hangs_delays_no_warning_and_nothing_else_on_the_runtime() {
 fn one_that_hangs_delays_no_other() {
     let (slow, quick) = (Server::doing(&[Does::Hangs]), Server::doing(&[Does::Answers(200, "")]));
     runtime().block_on(async {
-        let courier = start(vec![hook(&slow.url()), hook(&quick.url())], None);
+        let dispatcher = start(vec![hook(&slow.url()), hook(&quick.url())], None);
         let began = std::time::Instant::now();
-        courier.post(&note("now"));
+        dispatcher.send(&notification("now"));
         until("the quick one", || bodies(&quick).len() == 1).await;
         assert!(began.elapsed() < Duration::from_millis(400), "{:?}", began.elapsed());
     });
@@ -147,13 +147,17 @@ fn one_that_hangs_delays_no_other() {
 #[test]
 fn the_owners_body_and_headers_are_sent() {
     let server = Server::doing(&[Does::Answers(200, "")]);
-    let body = Template::of("{\"content\": \"{text} {advice}\"}", true).unwrap();
+    let body = Template::parse("{\"content\": \"{text} {advice}\"}", true).unwrap();
     let key = [("Authorization".to_owned(), "Bearer abc".to_owned())];
     let hook = Webhook::new(&server.url(), body, &key, Duration::from_secs(2)).unwrap();
     assert!(!hook.title().contains("secret"), "a log never shows a key: {}", hook.title());
     assert!(!format!("{hook:?}").contains("abc"), "{hook:?}");
-    let tried =
-        runtime().block_on(Courier::try_all(&[hook], &[], &note("He said \"now\""), &now()));
+    let tried = runtime().block_on(Dispatcher::test_all(
+        &[hook],
+        &[],
+        &notification("He said \"now\""),
+        &now(),
+    ));
     assert!(tried[0].well, "{tried:?}");
     let heard = server.heard();
     let read: serde_json::Value = serde_json::from_str(&heard[0].body).unwrap();
@@ -171,8 +175,12 @@ fn a_try_says_what_happened() {
         (format!("http://{refused}/"), "cannot be reached"),
     ];
     for (url, want) in cases {
-        let tried =
-            runtime().block_on(Courier::try_all(&[hook(&url)], &[], &note("a test"), &now()));
+        let tried = runtime().block_on(Dispatcher::test_all(
+            &[hook(&url)],
+            &[],
+            &notification("a test"),
+            &now(),
+        ));
         assert!(!tried[0].well && tried[0].said.contains(want), "{tried:?}");
         assert!(tried[0].said.ends_with('.') && !tried[0].said.contains("secret"), "{tried:?}");
     }

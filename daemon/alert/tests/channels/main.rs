@@ -1,4 +1,4 @@
-//! The ways out against real things: a web server on the loopback address, real programs, and a
+//! The channels against real things: a web server on the loopback address, real programs, and a
 //! folder that keeps to the ABI of the kernel's LED class.
 #![expect(clippy::unwrap_used, reason = "a test stops at the first surprise")]
 
@@ -15,7 +15,7 @@ use std::{
     time::{Duration, Instant},
 };
 
-use alert::{Note, Now};
+use alert::{Notification, Now};
 use reckon::time::{Mono, Stamp, Trust, Wall};
 
 /// The time of a test: real, from its start.
@@ -29,12 +29,12 @@ fn now() -> Now {
     })
 }
 
-fn note(text: &str) -> Note {
-    Note { id: text.to_owned(), ..Note::test("Heron", text, None, 1.0) }
+fn notification(text: &str) -> Notification {
+    Notification { id: text.to_owned(), ..Notification::test("Heron", text, None, 1.0) }
 }
 
-fn urgent(text: &str) -> Note {
-    Note { urgent: true, ..note(text) }
+fn urgent(text: &str) -> Notification {
+    Notification { urgent: true, ..notification(text) }
 }
 
 /// Waits for something, and says what was missing.

@@ -12,7 +12,7 @@ use super::Counter;
 
 /// The count since we began.
 #[derive(Clone, Debug)]
-pub(crate) struct Tally {
+pub(crate) struct EnergyCount {
     counter: Counter,
     ohms: f64,
     total_j: f64,
@@ -28,7 +28,7 @@ struct Last {
     watts: Option<f64>,
 }
 
-impl Tally {
+impl EnergyCount {
     /// Nothing counted yet.
     pub(crate) const fn new(counter: Counter, ohms: f64) -> Self {
         Self { counter, ohms, total_j: 0.0, last: None }
@@ -47,7 +47,7 @@ impl Tally {
 
     /// Takes the next count; `watts` is the power of the same look, in the chip's own direction.
     #[expect(clippy::cast_precision_loss, reason = "40 bits fit a float exactly")]
-    pub(crate) fn take(&mut self, raw: u64, watts: Got<Watts>, at: Mono) -> Got<Joules> {
+    pub(crate) fn add(&mut self, raw: u64, watts: Got<Watts>, at: Mono) -> Got<Joules> {
         let count = self.counter.field.count(raw);
         let watts = watts.ok().map(Watts::si);
         let last = self.last.replace(Last { count, at, watts });

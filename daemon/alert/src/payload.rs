@@ -17,8 +17,8 @@ use crate::calendar;
 /// One thing that happened. The JSON of a webhook has these fields; more may be added, none is
 /// renamed.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-pub struct Note {
-    /// Differs from note to note, and stays when one is sent again.
+pub struct Notification {
+    /// Differs from notification to notification, and stays when one is sent again.
     pub id: String,
     /// `raised`, `changed`, `cleared`, `power_off_counting`, `power_off_called_off`, `saving`,
     /// `test`.
@@ -55,7 +55,7 @@ pub struct Note {
     pub switch_off_in_s: Option<f64>,
 }
 
-impl Note {
+impl Notification {
     /// An alarm that was raised, changed or cleared.
     #[must_use]
     pub fn of_edge(edge: &Edge, snapshot: &Snapshot) -> Self {
@@ -71,11 +71,11 @@ impl Note {
             words::alarm(&Alarm { about, since: edge.at, asleep_until: None }, snapshot)
         };
         let over = matches!(edge.change, AlarmChange::Cleared { .. });
-        let mut note = Self::new(event, said, snapshot);
-        note.about = about(&edge.about).to_owned();
-        note.id = format!("{event}-{}-{:.3}", note.about, note.uptime_s);
-        note.urgent = !over && is_urgent(&edge.about);
-        note
+        let mut notification = Self::new(event, said, snapshot);
+        notification.about = about(&edge.about).to_owned();
+        notification.id = format!("{event}-{}-{:.3}", notification.about, notification.uptime_s);
+        notification.urgent = !over && is_urgent(&edge.about);
+        notification
     }
 
     /// A countdown to switching off has begun.

@@ -1,4 +1,4 @@
-//! What a web server's answer means for a letter: taken, again later, or never.
+//! What a web server's answer means for a delivery: taken, again later, or never.
 
 use std::time::Duration;
 
@@ -9,9 +9,9 @@ use crate::calendar;
 /// A server that asks for more patience than this is asked again all the same.
 const LONGEST_WAIT: Duration = Duration::from_secs(3600);
 
-/// What to do with the letter.
+/// What to do with the delivery.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub enum Judged {
+pub enum ResponseMeaning {
     /// It was taken.
     Taken,
     /// Try again, not before so long if the server said so.
@@ -31,22 +31,24 @@ pub enum Judged {
 ///
 /// Tried again: 408 (request timeout), 429 (too many requests, RFC 6585), and the server's own
 /// troubles 500, 502, 503, 504. A POST may then arrive twice, since a server may fail after it has
-/// taken one (RFC 9110, 9.2.2); every letter carries an `id` by which that can be told.
+/// taken one (RFC 9110, 9.2.2); every delivery carries an `id` by which that can be told.
 ///
 /// Not tried again: what says that this request is wrong (the other 4xx), that the server cannot
 /// do it at all (501, 505), and redirections, which are not followed: a warning goes to the
 /// address in the settings or nowhere.
 #[must_use]
-pub fn judge(status: u16, retry_after: Option<&str>, wall: Option<Wall>) -> Judged {
-    let never = |why: &str| Judged::Never { why: format!("it answered {status}, {why}") };
+pub fn judge(status: u16, retry_after: Option<&str>, wall: Option<Wall>) -> ResponseMeaning {
+    let never = |why: &str| ResponseMeaning::Never { why: format!("it answered {status}, {why}") };
     match status {
-        200..=299 => Judged::Taken,
+        200..=299 => ResponseMeaning::Taken,
         300..=399 => never("so the address has moved; put the new one into the settings"),
         401 | 403 | 407 => never("so it does not let us in; check the key in the settings"),
         404 | 410 => never("so there is nothing at this address; check it in the settings"),
-        408 | 429 | 500 | 502 | 503 | 504 => Judged::Again { after: wait(retry_after, wall) },
+        408 | 429 | 500 | 502 | 503 | 504 => {
+            ResponseMeaning::Again { after: wait(retry_after, wall) }
+        }
         501 | 505 => never("so it cannot take such a message at all"),
-        506..=599 => Judged::Again { after: wait(retry_after, wall) },
+        506..=599 => ResponseMeaning::Again { after: wait(retry_after, wall) },
         413 => never("so the message is too long for it; shorten the body in the settings"),
         400..=499 => never("so it does not take this message; check the body in the settings"),
         _ => never("which is no status of HTTP"),
@@ -82,13 +84,17 @@ mod tests {
             411, 412, 413, 414, 415, 416, 417, 421, 422, 426, 499, 501, 505, 100, 101, 600, 0,
         ];
         for status in again {
-            assert_eq!(judge(status, None, None), Judged::Again { after: None }, "{status}");
+            assert_eq!(
+                judge(status, None, None),
+                ResponseMeaning::Again { after: None },
+                "{status}"
+            );
         }
         for status in taken {
-            assert_eq!(judge(status, None, None), Judged::Taken, "{status}");
+            assert_eq!(judge(status, None, None), ResponseMeaning::Taken, "{status}");
         }
         for status in never {
-            assert!(matches!(judge(status, None, None), Judged::Never { .. }), "{status}");
+            assert!(matches!(judge(status, None, None), ResponseMeaning::Never { .. }), "{status}");
         }
     }
 
@@ -108,7 +114,7 @@ mod tests {
         ];
         for (text, wall, want_s) in cases {
             let after = want_s.map(Duration::from_secs);
-            assert_eq!(judge(503, Some(text), wall), Judged::Again { after }, "{text}");
+            assert_eq!(judge(503, Some(text), wall), ResponseMeaning::Again { after }, "{text}");
         }
     }
 }

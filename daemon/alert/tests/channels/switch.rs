@@ -13,9 +13,9 @@ use std::{
     time::Duration,
 };
 
-use alert::{Command, Courier, make_request, sync_card, take_request_back};
+use alert::{Command, Dispatcher, make_request, sync_card, take_request_back};
 
-use crate::{note, now, runtime, until};
+use crate::{notification, now, runtime, until};
 
 /// The value of a key in a shipped unit.
 fn shipped(unit: &str, key: &str) -> String {
@@ -66,8 +66,8 @@ fn programs_save_then_the_card_is_synced_then_the_request_is_answered_once() {
         let line = format!("sleep 0.3; echo saved > '{}'", saved.display());
         let hook = ["-c".to_owned(), line];
         let hook = Command::new(Path::new("/bin/sh"), &hook, Duration::from_secs(5)).unwrap();
-        let (courier, _) = Courier::new(Vec::new(), vec![hook], None, &now());
-        courier.save(&note("saving"), Duration::from_secs(5)).await;
+        let (dispatcher, _) = Dispatcher::new(Vec::new(), vec![hook], None, &now());
+        dispatcher.save(&notification("saving"), Duration::from_secs(5)).await;
         assert_eq!(switched.load(Ordering::SeqCst), 0, "not before it has saved");
         assert_eq!(fs::read_to_string(&saved).unwrap(), "saved\n");
         sync_card(&folder).unwrap();

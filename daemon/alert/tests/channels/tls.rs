@@ -8,7 +8,7 @@ use std::{
     time::Duration,
 };
 
-use alert::{Courier, Now, Template, Tried, Webhook};
+use alert::{ChannelTest, Dispatcher, Now, Template, Webhook};
 use rcgen::{BasicConstraints, CertificateParams, CertifiedIssuer, IsCa, KeyPair, date_time_ymd};
 use reckon::time::{Mono, Stamp, Trust, Wall};
 use rustls::{
@@ -18,7 +18,7 @@ use rustls::{
 };
 
 use crate::{
-    note, runtime,
+    notification, runtime,
     server::{Does, Server},
     until,
 };
@@ -102,12 +102,13 @@ fn hook(address: SocketAddr, root: Option<&str>) -> Webhook {
     }
 }
 
-fn attempt(address: SocketAddr, root: Option<&str>, unix_s: i64, trust: Trust) -> Tried {
+fn attempt(address: SocketAddr, root: Option<&str>, unix_s: i64, trust: Trust) -> ChannelTest {
     let now = Hand::at(unix_s, trust).now();
     let hooks = [hook(address, root)];
-    let mut tried = runtime().block_on(Courier::try_all(&hooks, &[], &note("a test"), &now));
+    let mut tried =
+        runtime().block_on(Dispatcher::test_all(&hooks, &[], &notification("a test"), &now));
     let tried = tried.remove(0);
-    assert!(!tried.way.contains("secret") && !tried.said.contains("secret"), "{tried:?}");
+    assert!(!tried.channel.contains("secret") && !tried.said.contains("secret"), "{tried:?}");
     tried
 }
 
@@ -116,7 +117,7 @@ fn a_server_with_a_good_certificate_takes_the_message() {
     let (server, root) = server("127.0.0.1");
     let tried = attempt(server.address, Some(&root), MIDDLE_OF_2026, Trust::Synchronised);
     assert!(tried.well, "{tried:?}");
-    assert!(tried.way.starts_with("https://127.0.0.1:"), "{tried:?}");
+    assert!(tried.channel.starts_with("https://127.0.0.1:"), "{tried:?}");
     let heard = server.heard();
     assert_eq!(heard.len(), 1);
     assert!(heard[0].head.starts_with("POST /warn?key=secret HTTP/1.1\r\n"), "{}", heard[0].head);
@@ -168,11 +169,11 @@ fn what_waited_for_the_clock_is_delivered_once_somebody_has_set_it() {
     let hand = Hand::at(BOARD_WAKES, Trust::Unset);
     runtime().block_on(async {
         let hook = hook(server.address, Some(&root)).retrying_after(Duration::from_millis(40));
-        let (courier, workers) = Courier::new(vec![hook], Vec::new(), None, &hand.now());
+        let (dispatcher, workers) = Dispatcher::new(vec![hook], Vec::new(), None, &hand.now());
         for worker in workers {
             tokio::spawn(worker);
         }
-        courier.post(&note("early"));
+        dispatcher.send(&notification("early"));
         tokio::time::sleep(Duration::from_millis(300)).await;
         assert!(server.heard().is_empty());
         hand.set(MIDDLE_OF_2026, Trust::Phone);
