@@ -262,7 +262,7 @@ fn only_the_clock_asks_the_system_the_time() {
         let Some(code) = shipped(&source) else { continue };
         for word in asking.iter().filter(|word| code.contains(**word)) {
             assert_eq!(
-                source.path, "daemon/run/src/clock.rs",
+                source.path, "daemon/run/src/host/clock.rs",
                 "{} asks the time with `{word}`; have a stamp handed in",
                 source.path
             );

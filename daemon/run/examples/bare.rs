@@ -3,7 +3,7 @@
 //!
 //! `bare FILE…` runs until it is ended.
 
-#[path = "../src/clock.rs"]
+#[path = "../src/host/clock.rs"]
 #[expect(dead_code, reason = "only the sleep is needed here")]
 mod clock;
 

@@ -2,7 +2,7 @@
 //!
 //! `systemd/man-pages` runs it.
 
-#[path = "../src/cli.rs"]
+#[path = "../src/commands/cli.rs"]
 mod cli;
 
 use clap::CommandFactory;

@@ -1,49 +1,22 @@
 //! The binary: reads the command line, does the command, ends with an exit code that scripts can
 //! rely on: 0 done, 1 failed, 2 wrong use, 78 settings refused.
 
-mod account;
-mod ask;
-mod brain;
-mod check;
-mod choices;
-mod clerk;
-mod cli;
-mod clock;
-mod close_up;
 mod commands;
-mod contact_log;
-mod costs;
-mod credit;
-mod critical;
-mod demo;
-mod folders;
-mod glance;
-mod halting;
-mod keep;
-mod keeping;
-mod last_end;
-mod load;
-mod log;
-mod notice;
-mod opening;
-mod past;
-mod phone;
-mod reach;
-mod ready;
+mod event_loop;
+mod host;
 mod record;
-mod rehearse;
-mod replay;
-mod sampler;
-mod serve;
 mod settings;
 mod start;
-mod warn;
-mod welcome;
 
 use std::process::ExitCode;
 
 use clap::Parser;
-use cli::{Cli, Command};
+use commands::{
+    check, check_alarms,
+    cli::{self, Cli, Command},
+    now, replay,
+};
+use host::log;
 
 /// `EX_CONFIG` of sysexits.h; the unit does not restart after it.
 const SETTINGS_REFUSED: u8 = 78;
@@ -54,8 +27,8 @@ fn main() -> ExitCode {
     let done = match cli.command {
         None => run(&cli.run),
         Some(Command::Run(options)) => run(&options),
-        Some(Command::Now(look)) => ask::now(&look),
-        Some(Command::Pin(look)) => ask::pin(&look),
+        Some(Command::Now(look)) => now::now(&look),
+        Some(Command::Pin(look)) => now::pin(&look),
         Some(Command::Answer(options)) => commands::answer(&options),
         Some(Command::Check(options)) => check(&options),
         Some(Command::Replay(options)) => replay::run(&options),
@@ -102,7 +75,7 @@ fn run(options: &cli::Run) -> Result<(), Failed> {
 fn check(options: &cli::Check) -> Result<(), Failed> {
     let (settings, _) = settings::find(options.settings.as_deref())?;
     if options.alarms {
-        return rehearse::run(options, &settings);
+        return check_alarms::run(options, &settings);
     }
     check::run(options, settings.sensors)
 }

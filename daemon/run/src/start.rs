@@ -29,32 +29,40 @@ use tokio::{
 use web::{Asked, Keeping, Pairing, RecordAsked, Shown};
 
 use crate::{
-    ask,
-    brain::{Brain, Event},
-    choices,
-    clerk::{Clerk, Job, Pen},
-    cli::Run,
-    clock::{Clock, HandClock},
-    contact_log::ContactLog,
-    critical, demo,
-    folders::{Folders, SOCKET, open_socket_to_group},
-    glance, halting, keep, keeping, last_end,
-    opening::{self, Opened},
-    past::Shelf,
-    ready::Ready,
-    record::Recorder,
-    sampler::Sampler,
-    serve::serve,
+    commands::{cli::Run, now},
+    event_loop::{
+        Event, EventLoop,
+        alerts::{Alerts, lamp_thread},
+        demo, record_session,
+        sampler::Sampler,
+    },
+    host::{
+        banner,
+        clock::{Clock, HandClock},
+        folders::{Folders, SOCKET, open_socket_to_group},
+        now_text,
+        serve::serve,
+        small_files, stop_reason,
+        systemd::Systemd,
+        threads,
+    },
+    record::{
+        choices_file,
+        contact_log::ContactLog,
+        last_end,
+        open::{self, Opened},
+        recorder::Recorder,
+        store_reader::StoreReader,
+        worker::{RecordWorker, RecordWriter, Task},
+    },
     settings::{ContactsWant, Settings, Warnings},
-    warn::{Warner, lamp_thread},
-    welcome,
 };
 
 /// Room between the threads: a minute of sweeps.
 const EVENTS: usize = 64;
 /// How long the welcome waits for what was found.
 const FIRST_SWEEP: Duration = Duration::from_secs(3);
-/// An ask waits for room in a brain that is behind, this often and this long.
+/// An ask waits for room in an event loop that is behind, this often and this long.
 const BUSY_TRIES: u32 = 150;
 const BUSY_WAIT: Duration = Duration::from_millis(20);
 /// Seats for our own commands on the Unix socket.
@@ -77,8 +85,7 @@ pub(crate) fn run(run: &Run, settings: Settings, source: Option<&Path>) -> Resul
 async fn live(run: &Run, settings: Settings, source: Option<&Path>) -> Result<(), String> {
     // Before anything is touched: may we have the port at all?
     let listen = run.listen.unwrap_or(settings.listen);
-    let door =
-        TcpListener::bind(listen).await.map_err(|why| welcome::port_refused(listen, &why))?;
+    let door = TcpListener::bind(listen).await.map_err(|why| banner::port_refused(listen, &why))?;
     let here = door.local_addr().unwrap_or(listen);
     let folders = folders(run);
     let own_door = own_door(folders.runtime.as_deref()).await?;
@@ -100,12 +107,12 @@ async fn live(run: &Run, settings: Settings, source: Option<&Path>) -> Result<()
     }
     tokio::spawn(hand_over(parts.asked.take(), Event::Asked, started.events.clone()));
     tokio::spawn(hand_over(parts.record_asked.take(), Event::RecordAsked, started.events.clone()));
-    let ready = Ready::from_environment();
+    let ready = Systemd::from_environment();
     ready.ready();
     // What was found is known with the first sweep.
     let mut first = parts.now.clone();
     let _ = timeout(FIRST_SWEEP, first.wait_for(|snapshot| !snapshot.sources.is_empty())).await;
-    welcome::say(&welcome::Welcome {
+    banner::say(&banner::Banner {
         listen: here,
         settings: source,
         state: folders.state.as_deref(),
@@ -117,7 +124,7 @@ async fn live(run: &Run, settings: Settings, source: Option<&Path>) -> Result<()
     signals.wait().await;
     ready.stopping();
     tracing::info!("told to stop");
-    // In this order: the brain writes and lets go of the snapshot, which ends the streams; then
+    // In this order: the event loop writes and lets go of the snapshot, which ends the streams; then
     // the record with its mark; then the pages.
     started.stop(&parts.clock);
     // Nobody listens any more if every page has gone already.
@@ -148,7 +155,7 @@ async fn own_door(
 ) -> Result<Option<(std::os::unix::net::UnixListener, PathBuf)>, String> {
     let Some(path) = folder.map(|f| f.join(SOCKET)) else { return Ok(None) };
     if tokio::net::UnixStream::connect(&path).await.is_ok() {
-        return Err(welcome::already_runs(&path));
+        return Err(banner::already_runs(&path));
     }
     let opened = || -> io::Result<std::os::unix::net::UnixListener> {
         match std::fs::remove_file(&path) {
@@ -203,8 +210,8 @@ fn station(
     events: &SyncSender<Event>,
 ) -> Station {
     let (clock, feed, facts) = source(run, &settings);
-    let found = folders.state.as_deref().map(choices::load);
-    let (secret, secret_kept) = keep::secret(folders.state.as_deref());
+    let found = folders.state.as_deref().map(choices_file::load);
+    let (secret, secret_kept) = small_files::secret(folders.state.as_deref());
     let mut trouble = folders.trouble.clone();
     for more in found.iter().filter_map(|f| f.trouble.clone()).chain(secret_kept.err()) {
         tracing::warn!("{more}");
@@ -215,7 +222,7 @@ fn station(
     let opened = folders
         .state
         .as_deref()
-        .map(|folder| opening::open(folder, &settings.record, boot.as_deref(), &clock, events));
+        .map(|folder| open::open(folder, &settings.record, boot.as_deref(), &clock, events));
     let record = opened.and_then(|opened| {
         opened.inspect_err(|why| tracing::warn!("{why} Nothing is recorded")).ok()
     });
@@ -242,12 +249,12 @@ fn station(
         feed,
         setup,
         folder: folders.state.clone(),
-        pairing: Arc::new(Pairing::new(secret, keep::random)),
+        pairing: Arc::new(Pairing::new(secret, small_files::random)),
         trouble,
         seats: usize::from(settings.connections),
-        hosts: welcome::own_names(settings.hosts),
+        hosts: banner::own_names(settings.hosts),
         record,
-        may_set_clock: keeping::may_set_clock(settings.set_clock_from_phone),
+        may_set_clock: record_session::may_set_clock(settings.set_clock_from_phone),
         contacts: settings.contacts,
         warnings: settings.warnings,
         runtime: folders.runtime.clone(),
@@ -256,7 +263,7 @@ fn station(
 }
 
 /// What was chosen and counted before, as far as the record takes it.
-fn resumed(kept: &choices::Kept, same_boot: bool, record: Option<&Opened>) -> Resume {
+fn resumed(kept: &choices_file::ChoicesFile, same_boot: bool, record: Option<&Opened>) -> Resume {
     let mut resume = Resume { choices: kept.choices(), same_boot };
     if let Some(opened) = record {
         opened.improve(&mut resume);
@@ -309,7 +316,7 @@ struct Parts {
     record_asks: tokio_mpsc::Sender<RecordAsked>,
     record_asked: Option<tokio_mpsc::Receiver<RecordAsked>>,
     keeping: watch::Receiver<Arc<Keeping>>,
-    past: Arc<Shelf>,
+    past: Arc<StoreReader>,
     pairing: Arc<Pairing>,
     trouble: Option<String>,
     seats: usize,
@@ -332,32 +339,32 @@ impl Parts {
             return web::pages(shown);
         }
         let now = self.now.clone();
-        let glance = move || std::future::ready(glance::text(&now.borrow()));
-        web::socket(shown).route(ask::GLANCE, get(glance))
+        let glance = move || std::future::ready(now_text::text(&now.borrow()));
+        web::socket(shown).route(now::GLANCE, get(glance))
     }
 }
 
 /// The running threads.
 struct Started {
     events: SyncSender<Event>,
-    brain: JoinHandle<()>,
-    /// The clerk and the lamp.
+    event_loop: JoinHandle<()>,
+    /// The record worker and the lamp.
     others: [Option<JoinHandle<()>>; 2],
     writer: Option<Arc<history::Writer>>,
 }
 
 impl Started {
-    /// Ends the brain, then the clerk and the lamp (which lets the LED be as before), then the
+    /// Ends the event loop, then the record worker and the lamp (which lets the LED be as before), then the
     /// record; the sampler ends with the process.
     fn stop(self, clock: &Clock) {
-        // If the brain has gone the process has ended already.
+        // If the event loop has gone the process has ended already.
         let _ = self.events.send(Event::Stop);
-        for thread in std::iter::once(self.brain).chain(self.others.into_iter().flatten()) {
+        for thread in std::iter::once(self.event_loop).chain(self.others.into_iter().flatten()) {
             // A thread that broke down has ended the process.
             let _ = thread.join();
         }
         let Some(writer) = self.writer.and_then(Arc::into_inner) else { return };
-        let (at_s, how) = (clock.mono().as_s(), halting::how(clock));
+        let (at_s, how) = (clock.mono().as_s(), stop_reason::how(clock));
         if let Err(trouble) = writer.stop(at_s, how) {
             tracing::warn!("{trouble} The next start will take this end for a lost power");
         }
@@ -375,32 +382,32 @@ impl Station {
         let mut engine = Engine::new(self.setup.clone(), at);
         let opened = self.record.take();
         let writer = opened.as_ref().map(|opened| Arc::clone(&opened.writer));
-        let (keeper, keeper_thread) = self.keeper(&events, writer.clone())?.unzip();
+        let (tasks, worker_thread) = self.tasks(&events, writer.clone())?.unzip();
         let record = opened.map(|opened| self.record(opened, &mut engine));
         let (show, now) = watch::channel(engine.tick(at));
         let (asks, asked) = tokio_mpsc::channel(16);
         let (record_asks, record_asked) = tokio_mpsc::channel(16);
         let first = Keeping { may_set_clock: self.may_set_clock, ..Keeping::default() };
         let (keeping, keeping_shown) = watch::channel(Arc::new(first));
-        let (warner, lamp) = self.warner(&events)?;
+        let (alerts, lamp) = self.alerts(&events)?;
         let sampler =
             Sampler { clock: self.clock.clone(), events: events.clone(), missed: Arc::default() };
-        let brain = Brain {
+        let event_loop = EventLoop {
             engine,
             clock: self.clock.clone(),
             events: event_list,
             show,
-            keeper,
+            tasks,
             watches_log: self.contacts.watch.is_some(),
-            warner: Some(warner),
-            ready: Ready::from_environment(),
+            alerts: Some(alerts),
+            ready: Systemd::from_environment(),
             free: self.feed.freeing(&sampler),
             boot_id,
             trouble: self.trouble.clone(),
             record,
             keeping,
         };
-        let brain = critical::thread("brain", move || brain.run())?;
+        let event_loop = threads::critical("event loop", move || event_loop.run())?;
         self.feed.flow(sampler)?;
         let parts = Parts {
             clock: self.clock,
@@ -410,21 +417,21 @@ impl Station {
             record_asks,
             record_asked: Some(record_asked),
             keeping: keeping_shown,
-            past: Arc::new(Shelf::of(self.folder.as_deref())),
+            past: Arc::new(StoreReader::of(self.folder.as_deref())),
             pairing: self.pairing,
             trouble: self.trouble,
             seats: self.seats,
             hosts: self.hosts,
         };
-        Ok((parts, Started { events, brain, others: [keeper_thread, lamp], writer }))
+        Ok((parts, Started { events, event_loop, others: [worker_thread, lamp], writer }))
     }
 
-    /// The brain's part of the record.
-    fn record(&self, opened: Opened, engine: &mut Engine) -> keeping::Kept {
-        engine.note_learned(opened.taught);
+    /// The event loop's part of the record.
+    fn record(&self, opened: Opened, engine: &mut Engine) -> record_session::RecordSession {
+        engine.note_learned(opened.learned_by_bank);
         let resume = self.setup.resume.as_ref();
         let (load, bank) = opened.test.unzip();
-        keeping::Kept {
+        record_session::RecordSession {
             recorder: Recorder::new(opened.writer),
             reader: opened.reader,
             last_end: last_end::Start {
@@ -444,10 +451,10 @@ impl Station {
     }
 
     /// The ways out. A demonstration warns on its page only.
-    fn warner(
+    fn alerts(
         &mut self,
         events: &SyncSender<Event>,
-    ) -> io::Result<(Warner, Option<JoinHandle<()>>)> {
+    ) -> io::Result<(Alerts, Option<JoinHandle<()>>)> {
         let demo = self.setup.demo;
         let wanted = if demo { Warnings::default() } else { std::mem::take(&mut self.warnings) };
         let state = self.folder.as_deref().filter(|_| !demo);
@@ -468,29 +475,34 @@ impl Station {
         let (lamp, thread) = led.map(lamp_thread).transpose()?.unzip();
         let runtime = tokio::runtime::Handle::current();
         let folders = (self.runtime.clone(), self.folder.clone());
-        Ok((Warner::new(dispatcher, lamp, runtime, events.clone(), folders), thread))
+        Ok((Alerts::new(dispatcher, lamp, runtime, events.clone(), folders), thread))
     }
 
     /// Nothing, where nothing can be kept.
-    fn keeper(
+    fn tasks(
         &self,
         events: &SyncSender<Event>,
         writer: Option<Arc<history::Writer>>,
-    ) -> io::Result<Option<Keeper>> {
+    ) -> io::Result<Option<Worker>> {
         let Some(folder) = self.folder.clone() else { return Ok(None) };
         let (jobs, job_list) = mpsc::channel();
         let log = ContactLog::of(&self.contacts);
-        let clerk = Clerk { folder, pen: writer.map(Pen::Writer), events: events.clone(), log };
-        let thread = critical::thread("clerk", move || clerk.work(job_list))?;
+        let worker = RecordWorker {
+            folder,
+            pen: writer.map(RecordWriter::Writer),
+            events: events.clone(),
+            log,
+        };
+        let thread = threads::critical("record worker", move || worker.work(job_list))?;
         Ok(Some((jobs, thread)))
     }
 }
 
 /// Where jobs for the card go, and the thread that does them.
-type Keeper = (mpsc::Sender<Job>, JoinHandle<()>);
+type Worker = (mpsc::Sender<Task>, JoinHandle<()>);
 
 impl Feed {
-    /// What the brain calls when no sweep came: a sampler that goes on without the sensor that
+    /// What the event loop calls when no sweep came: a sampler that goes on without the sensor that
     /// hangs. Tells whether there was one.
     fn freeing(&self, sampler: &Sampler) -> Box<dyn FnMut() -> bool + Send> {
         let Self::Board(sweeper) = self else { return Box::new(|| false) };
@@ -498,7 +510,7 @@ impl Feed {
         Box::new(move || {
             let Some(sweeper) = rescue.overdue() else { return false };
             let sampler = sampler.clone();
-            critical::thread("sampler", move || sampler.run(sweeper)).is_ok()
+            threads::critical("sampler", move || sampler.run(sweeper)).is_ok()
         })
     }
 
@@ -507,11 +519,11 @@ impl Feed {
             Self::Board(sweeper) => Box::new(move || sampler.run(*sweeper)),
             Self::Demo(hand, speed) => Box::new(move || demo::play(&hand, &sampler, speed)),
         };
-        critical::thread("sampler", body).map(drop)
+        threads::critical("sampler", body).map(drop)
     }
 }
 
-/// Hands what the pages ask for to the brain; sleeps while nobody asks.
+/// Hands what the pages ask for to the event loop; sleeps while nobody asks.
 async fn hand_over<T>(
     asked: Option<tokio_mpsc::Receiver<T>>,
     event: fn(T) -> Event,
@@ -519,7 +531,7 @@ async fn hand_over<T>(
 ) {
     let Some(mut asked) = asked else { return };
     while let Some(one) = asked.recv().await {
-        // A brain that is a minute behind has other worries; dropping the ask in the end answers
+        // An event loop that is a minute behind has other worries; dropping the ask in the end answers
         // 'busy'.
         let mut next = event(one);
         for _ in 0..BUSY_TRIES {

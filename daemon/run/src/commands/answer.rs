@@ -5,17 +5,18 @@ use serde_json::{Value, json};
 use super::{pretty, table, text};
 use crate::{
     Failed,
-    clerk::NEEDS_RUNNING,
-    cli::{Answer, Reach},
-    glance::plain_spaces,
-    reach::Record,
-    welcome::print,
+    commands::{
+        cli::{Answer, Reach},
+        client::Client,
+    },
+    host::{banner::print, now_text::plain_spaces},
+    record::worker::NEEDS_RUNNING,
 };
 
 /// Does what was typed.
 pub(crate) fn run(typed: &Answer) -> Result<(), Failed> {
     let reach = Reach { socket: typed.look.socket.clone(), state: None };
-    let record = Record::find(&reach)?;
+    let record = Client::find(&reach)?;
     if !record.is_running() {
         return Err(Failed::from(format!("{NEEDS_RUNNING}.")));
     }

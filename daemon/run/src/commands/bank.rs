@@ -12,9 +12,11 @@ use super::{
 };
 use crate::{
     Failed,
-    cli::{Bank, CellKind, Label, Place},
-    reach::Record,
-    welcome::print,
+    commands::{
+        cli::{Bank, CellKind, Label, Place},
+        client::Client,
+    },
+    host::banner::print,
 };
 
 /// A longer list is refused by the other side as well.
@@ -32,12 +34,12 @@ fn assumed(bank: &str) -> String {
 pub(crate) fn run(command: &Bank) -> Result<(), Failed> {
     match command {
         Bank::List { json, reach } => {
-            let banks = Record::find(reach)?.read("/api/v1/banks")?;
+            let banks = Client::find(reach)?.read("/api/v1/banks")?;
             print(&if *json { pretty(&banks) } else { list(&banks) });
             Ok(())
         }
         Bank::Show { bank, json, reach } => {
-            let record = Record::find(reach)?;
+            let record = Client::find(reach)?;
             let told = told(&record, bank)?;
             if *json {
                 print(&pretty(&told));
@@ -48,16 +50,16 @@ pub(crate) fn run(command: &Bank) -> Result<(), Failed> {
             Ok(())
         }
         Bank::Add { name, label, reach } => {
-            Record::find(reach)?.post("/api/v1/banks", &json!({ "spec": spec(name, label) }))
+            Client::find(reach)?.post("/api/v1/banks", &json!({ "spec": spec(name, label) }))
         }
         Bank::Rename { bank, name, reach } => {
-            change(&Record::find(reach)?, bank, "name", &json!({ "name": name }))
+            change(&Client::find(reach)?, bank, "name", &json!({ "name": name }))
         }
         Bank::Forget { bank, undo, reach } => {
-            change(&Record::find(reach)?, bank, "forget", &json!({ "forgotten": !undo }))
+            change(&Client::find(reach)?, bank, "forget", &json!({ "forgotten": !undo }))
         }
         Bank::Rundown { bank, load, stop, reach } => {
-            let record = Record::find(reach)?;
+            let record = Client::find(reach)?;
             match bank {
                 Some(bank) if !stop => {
                     let load = load.to_possible_value().map(|value| value.get_name().to_owned());
@@ -70,14 +72,14 @@ pub(crate) fn run(command: &Bank) -> Result<(), Failed> {
         }
         Bank::Strike { rundown, undo, reach } => {
             let path = format!("/api/v1/rundowns/{rundown}/strike");
-            Record::find(reach)?.post(&path, &json!({ "struck": !undo }))
+            Client::find(reach)?.post(&path, &json!({ "struck": !undo }))
         }
         Bank::Import { bank, file, name, reach } => {
             let text = read(file)?;
             let stem = file.file_stem().map(|stem| stem.to_string_lossy().into_owned());
             let name = name.clone().or(stem.filter(|stem| stem != "-"));
             let list = json!({ "name": name, "text": text });
-            let record = Record::find(reach)?;
+            let record = Client::find(reach)?;
             change(&record, bank, "import", &list)?;
             print(&show(&told(&record, bank)?));
             Ok(())
@@ -89,13 +91,13 @@ const BEGUN: &str = "The run-down test has begun. Leave the board running until 
                      the next start closes the test and credits it.\nStay near the bank while it \
                      runs, keep it off anything that burns, and stop if it gets hot.\n";
 
-fn change(record: &Record, bank: &str, what: &str, body: &Value) -> Result<(), Failed> {
+fn change(record: &Client, bank: &str, what: &str, body: &Value) -> Result<(), Failed> {
     let id = &told(record, bank)?["id"];
     record.post(&format!("/api/v1/banks/{id}/{what}"), body)
 }
 
 /// The bank of this name or number.
-fn told(record: &Record, typed: &str) -> Result<Value, Failed> {
+fn told(record: &Client, typed: &str) -> Result<Value, Failed> {
     let banks = record.read("/api/v1/banks")?;
     let all = banks["banks"].as_array().map_or(&[][..], Vec::as_slice);
     let by_name = all.iter().find(|bank| name(bank) == typed);

@@ -7,11 +7,14 @@ use std::{
 };
 
 use super::outing::id;
-use crate::{Failed, cli::Export, reach::Record};
+use crate::{
+    Failed,
+    commands::{cli::Export, client::Client},
+};
 
 /// Does what was typed.
 pub(crate) fn run(options: &Export) -> Result<(), Failed> {
-    let record = Record::find(&options.reach)?;
+    let record = Client::find(&options.reach)?;
     if let Some(store) = &options.store {
         return write(store, &record.get("/api/v1/copy")?);
     }

@@ -8,59 +8,60 @@ use serde_json::{Value, json};
 use super::{export::write, figure, file_of, moment, pretty, span, table, text};
 use crate::{
     Failed,
-    cli::{How, Outing, Reach},
-    glance::plain_spaces,
-    reach::Record,
-    welcome::print,
+    commands::{
+        cli::{How, Outing, Reach},
+        client::Client,
+    },
+    host::{banner::print, now_text::plain_spaces},
 };
 
 /// Does what was typed.
 pub(crate) fn run(command: &Outing) -> Result<(), Failed> {
     match command {
         Outing::List { most, before, json, reach } => {
-            let record = Record::find(reach)?;
+            let record = Client::find(reach)?;
             let before = before.map_or_else(String::new, |id| format!("&before={id}"));
             let page = record.read(&format!("/api/v1/outings?limit={most}{before}"))?;
             print(&if *json { pretty(&page) } else { list(&page, record.is_running()) });
             Ok(())
         }
         Outing::Show { outing, json, html, reach } => {
-            shown(&Record::find(reach)?, outing, *json, html.as_deref())
+            shown(&Client::find(reach)?, outing, *json, html.as_deref())
         }
         Outing::Doing { outing, from, to, activity, reach } => {
-            let record = Record::find(reach)?;
+            let record = Client::find(reach)?;
             let id = id(&record, outing)?;
             let body = json!({ "from_s": from, "to_s": to, "activity": activity });
             record.post(&format!("/api/v1/outings/{id}/doings"), &body)
         }
         Outing::DoingByContacts { outing, activity, reach } => {
-            let record = Record::find(reach)?;
+            let record = Client::find(reach)?;
             let id = id(&record, outing)?;
             let body = json!({ "activity": activity });
             record.post(&format!("/api/v1/outings/{id}/doings/contacts"), &body)
         }
         Outing::DoingBack { outing, correction, reach } => doing_back(outing, correction, reach),
         Outing::Name { outing, name, reach } => {
-            let record = Record::find(reach)?;
+            let record = Client::find(reach)?;
             let id = id(&record, outing)?;
             record.post(&format!("/api/v1/outings/{id}/name"), &json!({ "name": name }))
         }
         Outing::GoesOn { outing, charged, reach } => {
-            goes_on(&Record::find(reach)?, outing, *charged)
+            goes_on(&Client::find(reach)?, outing, *charged)
         }
         Outing::Ended { outing, how, reach } => {
-            let record = Record::find(reach)?;
+            let record = Client::find(reach)?;
             let id = id(&record, outing)?;
             let died = matches!(how, How::Died);
             record.post(&format!("/api/v1/outings/{id}/ending"), &json!({ "died": died }))
         }
         Outing::Contacts { take_back: Some(outing), reach, .. } => {
-            let record = Record::find(reach)?;
+            let record = Client::find(reach)?;
             let id = id(&record, outing)?;
             record.post(&format!("/api/v1/outings/{id}/contacts/forget"), &json!({}))
         }
         Outing::Contacts { file, json, reach, .. } => {
-            let record = Record::find(reach)?;
+            let record = Client::find(reach)?;
             let file = file.as_deref().unwrap_or_else(|| Path::new("-"));
             let log = file_of(file, web::LOG_BYTES)?;
             let log = log.ok_or_else(|| words::contact_log::log_too_large(web::LOG_BYTES))?;
@@ -72,7 +73,7 @@ pub(crate) fn run(command: &Outing) -> Result<(), Failed> {
 }
 
 /// The operator's word counts whether it is asked for or not; where it is, `last` needs no number.
-fn goes_on(record: &Record, outing: &str, charged: bool) -> Result<(), Failed> {
+fn goes_on(record: &Client, outing: &str, charged: bool) -> Result<(), Failed> {
     if outing == "last" && record.is_running() {
         let now = record.read("/api/v1/now")?;
         let asked = |one: &Value| text(one, "id") == "since-last";
@@ -93,7 +94,7 @@ fn goes_on(record: &Record, outing: &str, charged: bool) -> Result<(), Failed> {
     record.post(&format!("/api/v1/outings/{id}/goes-on"), &json!({ "goes_on": !charged }))
 }
 
-fn shown(record: &Record, outing: &str, json: bool, html: Option<&Path>) -> Result<(), Failed> {
+fn shown(record: &Client, outing: &str, json: bool, html: Option<&Path>) -> Result<(), Failed> {
     let id = id(record, outing)?;
     if let Some(file) = html {
         return write(file, &record.get(&format!("/outings/{id}.html"))?);
@@ -114,13 +115,13 @@ fn doing_back(outing: &str, correction: &str, reach: &Reach) -> Result<(), Faile
             )));
         }
     };
-    let record = Record::find(reach)?;
+    let record = Client::find(reach)?;
     let id = id(&record, outing)?;
     record.post(&format!("/api/v1/outings/{id}/doings/back"), &body)
 }
 
 /// An outing's number; `last` is the newest.
-pub(super) fn id(record: &Record, typed: &str) -> Result<i64, Failed> {
+pub(super) fn id(record: &Client, typed: &str) -> Result<i64, Failed> {
     if typed == "last" {
         let page = record.read("/api/v1/outings?limit=1")?;
         let newest = page["outings"][0]["id"].as_i64();

@@ -1,0 +1,108 @@
+//! `now` and `pin`: ask the running outlast over its Unix socket.
+
+use std::{
+    io::ErrorKind,
+    path::{Path, PathBuf},
+    time::Duration,
+};
+
+use serde::Deserialize;
+
+use crate::{
+    Failed,
+    commands::cli::Look,
+    host::{banner::print, folders},
+};
+
+/// Where the running outlast gives its glance, on its socket only.
+pub(crate) const GLANCE: &str = "/glance";
+/// A daemon that does not answer within this is not well.
+const PATIENCE: Duration = Duration::from_secs(5);
+
+/// One glance.
+pub(crate) fn now(look: &Look) -> Result<(), Failed> {
+    let body = get(look, if look.json { "/api/v1/now" } else { GLANCE })?;
+    print(&format!("{}\n", body.trim_end()));
+    Ok(())
+}
+
+/// The code that pairs a phone.
+pub(crate) fn pin(look: &Look) -> Result<(), Failed> {
+    let body = get(look, "/api/v1/pin")?;
+    if look.json {
+        print(&format!("{}\n", body.trim_end()));
+        return Ok(());
+    }
+    let pin: Pin = read(&body)?;
+    print(&format!(
+        "{}\nType this code on the phone's Station page. It is good for one phone and {:.0} min.\n",
+        pin.code,
+        (pin.good_for_s / 60.0).ceil()
+    ));
+    Ok(())
+}
+
+fn read<'a, T: Deserialize<'a>>(body: &'a str) -> Result<T, Failed> {
+    let told = |why| {
+        format!(
+            "The running outlast answers in a way that this one does not understand ({why}). Are both of the same version?"
+        )
+    };
+    serde_json::from_str(body).map_err(|why| Failed::from(told(why)))
+}
+
+/// What the outlast that runs here says under this path.
+pub(crate) fn here(path: &str) -> Result<String, Failed> {
+    get(&Look { json: false, socket: None }, path)
+}
+
+/// Asks for one page.
+fn get(look: &Look, path: &str) -> Result<String, Failed> {
+    let socket = find(look.socket.as_deref())?;
+    let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build();
+    let runtime = runtime.map_err(|why| format!("The system has no room for this: {why}."))?;
+    let client = alert::plain_client()?.unix_socket(socket.as_path()).timeout(PATIENCE);
+    let answer = runtime.block_on(async {
+        let answer = client.build()?.get(format!("http://localhost{path}")).send().await?;
+        answer.error_for_status()?.text().await
+    });
+    Ok(answer.map_err(|why| no_answer(&socket, &why))?)
+}
+
+pub(crate) fn no_answer(socket: &Path, why: &reqwest::Error) -> String {
+    let deeper = std::iter::successors(Some(why as &dyn std::error::Error), |e| e.source());
+    let reason = deeper.last().map_or_else(String::new, ToString::to_string);
+    format!("The outlast at {} does not answer: {reason}.", socket.display())
+}
+
+/// The socket of a running outlast.
+pub(crate) fn find(told: Option<&Path>) -> Result<PathBuf, Failed> {
+    let places = told.map_or_else(folders::socket_places, |path| vec![path.to_path_buf()]);
+    let mut denied = None;
+    for place in &places {
+        match std::os::unix::net::UnixStream::connect(place) {
+            Ok(_) => return Ok(place.clone()),
+            Err(why) if why.kind() == ErrorKind::PermissionDenied => denied = Some(place),
+            Err(_) => {}
+        }
+    }
+    Err(Failed::from(match denied {
+        Some(place) => format!(
+            "outlast runs, but this user may not ask it ({}). Use sudo, or join the group: sudo \
+             usermod -aG outlast $USER, then log in again.",
+            place.display()
+        ),
+        None => {
+            "No outlast runs here. Start it with `outlast run`, or as a service: sudo systemctl \
+                 start outlast"
+                .to_owned()
+        }
+    }))
+}
+
+/// What we read of `/api/v1/pin`.
+#[derive(Deserialize)]
+struct Pin {
+    code: String,
+    good_for_s: f64,
+}

@@ -1,0 +1,432 @@
+//! The event loop's part in the record: what it says of it, and what a person may ask of it.
+
+use std::sync::Arc;
+
+use history::{Ending, RecordState, row::EventKind};
+use reckon::{
+    bank::BankSpec,
+    belief::{Answer, Question, SinceLast},
+    engine::{Ask, Start},
+    snapshot::{LogState, Snapshot},
+    time::{Mono, Stamp},
+};
+use web::{AsideTold, Keeping, RecordAsk, RecordAsked, TestLoad, TestTold};
+
+use crate::{
+    event_loop::{EventLoop, LoopState},
+    host::{
+        phone_clock::{self, Heard},
+        test_load::{self, RunningLoad},
+    },
+    record::{
+        last_end::{self, decide},
+        recorder::Recorder,
+        worker::{RecordUpdate, TEST, Task},
+    },
+};
+
+/// What the event loop holds of the record.
+pub(crate) struct RecordSession {
+    /// Makes the entries.
+    pub(crate) recorder: Recorder,
+    /// Reads the record.
+    pub(crate) reader: history::Reader,
+    /// What is known of the last end, until the first sweep.
+    pub(crate) last_end: last_end::Start,
+    /// The test that was on before the start: its load.
+    pub(crate) test: Option<TestLoad>,
+    /// Whether a tap on a phone may set the clock.
+    pub(crate) may_set_clock: bool,
+    /// When the record was opened.
+    pub(crate) opened: Mono,
+    /// The phone's last word.
+    pub(crate) heard: Option<Heard>,
+    /// The load of the test that is on.
+    pub(crate) load: Option<RunningLoad>,
+    /// Banks of the settings, always offered unless forgotten.
+    pub(crate) own_banks: Vec<BankSpec>,
+}
+
+impl EventLoop {
+    /// The first sweep has come: what happened before is decided.
+    pub(crate) fn account(&mut self, snapshot: Arc<Snapshot>) -> Arc<Snapshot> {
+        let Some(session) = self.record.as_mut().filter(|session| !session.recorder.begun()) else {
+            return snapshot;
+        };
+        session.last_end.recall(&session.reader);
+        let decided = decide(&session.last_end, &mut self.engine, &snapshot);
+        session.last_end.forget();
+        if let Some(say) = &decided.say {
+            tracing::info!("{say}");
+        }
+        let snapshot = self.engine.tick(snapshot.at);
+        let start = self.engine.start();
+        session.recorder.begin(&snapshot, start, decided.entries, decided.end);
+        let test = session.test.zip(session.last_end.test.clone());
+        match test {
+            Some((load, bank)) if decided.goes_on => {
+                self.test_is_on(bank, load, snapshot.outing_began);
+            }
+            Some(_) => session.recorder.choose(TEST, ""),
+            None => {}
+        }
+        // What was chosen before the start speaks of the last outing.
+        self.write_choices(None);
+        self.update_learning();
+        snapshot
+    }
+
+    /// The recorder takes a sweep.
+    pub(crate) fn record_sweep(&mut self, snapshot: Arc<Snapshot>) -> Arc<Snapshot> {
+        let Some(session) = &mut self.record else { return snapshot };
+        let undated = snapshot.bank.since.filter(|since| since.off.is_none());
+        let off = undated.and_then(|since| session.last_end.off(since.outing, snapshot.at));
+        if let Some(off) = off {
+            // The time of day is known only now: decided by again.
+            self.engine.note_off(off);
+        }
+        let start = self.engine.start();
+        session.recorder.taken_apart(&mut self.engine);
+        let before = session.recorder.doubted();
+        session.recorder.swept(&snapshot, start);
+        if session.recorder.doubted() != before {
+            // A crash must not forget the doubt, and what was joined is credited as a whole.
+            self.write_choices(None);
+            self.update_learning();
+        }
+        snapshot
+    }
+
+    /// Puts another bank to use and closes the outing till now.
+    fn use_bank(&mut self, bank: BankSpec, start: Start, at: Stamp) {
+        let start = Some(start);
+        if let Err(refusal) = self.engine.ask(&Ask::UseBank { bank, start }, at) {
+            tracing::warn!("{}", reckon::words::refusal(&refusal));
+        }
+        self.record_changes(at);
+    }
+
+    /// What a person changed goes into the record; a closed outing is credited.
+    pub(crate) fn record_changes(&mut self, at: Stamp) -> Arc<Snapshot> {
+        let (snapshot, start) = (self.engine.tick(at), self.engine.start());
+        if let Some(session) = &mut self.record {
+            session.recorder.taken_apart(&mut self.engine);
+            session.recorder.changes(&snapshot, start);
+        }
+        snapshot
+    }
+
+    /// The readings end: what is still being folded is recorded as far as it has come.
+    pub(crate) fn end_fold(&mut self) {
+        self.engine.close_fold();
+        if let Some(session) = &mut self.record {
+            session.recorder.taken_apart(&mut self.engine);
+        }
+    }
+
+    /// Lets the record worker credit what is due and tell what the record teaches.
+    pub(crate) fn update_learning(&self) {
+        if let Some(tasks) = &self.tasks {
+            // A record worker that has gone has ended the process.
+            let _ = tasks.send(Task::UpdateLearning(self.engine.load_prior()));
+        }
+    }
+
+    /// How the record is doing has changed.
+    pub(crate) fn record_state(&mut self, state: RecordState, loop_state: &mut LoopState) {
+        match (&loop_state.record.stopped, &state.stopped) {
+            (None, Some(why)) => tracing::warn!("{why}"),
+            (Some(_), None) => tracing::info!("the record goes on"),
+            _ => {}
+        }
+        if state.missed > loop_state.record.missed {
+            tracing::warn!("{} entries of the record were lost", state.missed);
+        }
+        for aside in state.set_aside.iter().skip(loop_state.record.set_aside.len()) {
+            tracing::warn!("{}; it was set aside as {}", aside.why, aside.path.display());
+        }
+        if let Some(warning) =
+            state.warning.as_ref().filter(|_| loop_state.record.warning.is_none())
+        {
+            tracing::warn!("{warning}");
+        }
+        self.tell(|keeping| {
+            keeping.last = state.last_s.map(Mono::at_s);
+            keeping.stopped.clone_from(&state.stopped);
+            keeping.waiting = state.waiting;
+            keeping.missed = state.missed;
+            keeping.used_bytes = state.bytes;
+            keeping.warning.clone_from(&state.warning);
+            keeping.set_aside = state
+                .set_aside
+                .iter()
+                .map(|aside| AsideTold {
+                    path: aside.path.display().to_string(),
+                    why: sentence(&aside.why),
+                })
+                .collect();
+        });
+        loop_state.record = state;
+        self.note_log();
+    }
+
+    /// Changes what the pages see of the record.
+    pub(crate) fn tell(&self, change: impl FnOnce(&mut Keeping)) {
+        self.keeping.send_modify(|shown| {
+            let mut next = Keeping::clone(shown);
+            change(&mut next);
+            *shown = Arc::new(next);
+        });
+    }
+
+    /// How the record is doing, for the snapshot. A record that stopped comes before choices that
+    /// cannot be kept: more is lost by it, and mostly for the same reason.
+    pub(crate) fn note_log(&mut self) {
+        let keeping = self.keeping.borrow();
+        let record = self.record.as_ref();
+        let stopped = record.and_then(|_| keeping.stopped.as_ref()).or(self.trouble.as_ref());
+        let log = match (stopped, record) {
+            (Some(why), _) => LogState::Stopped { why: why.clone() },
+            (None, None) => LogState::Off,
+            // The start itself was put on the card.
+            (None, Some(session)) => {
+                LogState::Kept { last: keeping.last.unwrap_or(session.opened) }
+            }
+        };
+        drop(keeping);
+        self.engine.note_log(log);
+    }
+
+    /// Somebody asks something of the record.
+    pub(crate) fn record_asked(&mut self, asked: RecordAsked) -> Option<Arc<Snapshot>> {
+        let RecordAsked { ask, answer } = asked;
+        let at = self.moment();
+        let done = match ask {
+            RecordAsk::Mark { text } => self.mark(&text, at.mono),
+            RecordAsk::PhoneClock { at: then, phone_ms, within_ms } => {
+                self.phone(Heard { at: then, phone_ms, within_ms }, at.mono)
+            }
+            RecordAsk::SetClock => self.set_clock(),
+            RecordAsk::StopTest => self.stop_test(at),
+            RecordAsk::GoesOn { earlier, goes_on } if self.is_doubted(earlier) => {
+                self.answer_since(goes_on, at)
+            }
+            RecordAsk::TellBank { .. }
+            | RecordAsk::RenameBank { .. }
+            | RecordAsk::ForgetBank { .. }
+            | RecordAsk::Strike { .. }
+            | RecordAsk::Answer { .. }
+            | RecordAsk::GoesOn { .. }
+            | RecordAsk::NameOuting { .. }
+            | RecordAsk::Doing { .. }
+            | RecordAsk::DoingByContacts { .. }
+            | RecordAsk::DoingBack { .. }
+            | RecordAsk::StartTest { .. }
+            | RecordAsk::Contacts { .. }
+            | RecordAsk::ForgetContacts { .. }
+            | RecordAsk::Import { .. } => {
+                // Of a board that is not known, what it draws on this outing is the best word.
+                let mut load = self.engine.load_prior();
+                let drawn = self.show.borrow().draw.outing.map(reckon::units::Watts::si);
+                load.idle_w = load.idle_w.or(drawn);
+                let Some(tasks) = &self.tasks else {
+                    let _ = answer.send(Err("No record is kept here.".to_owned()));
+                    return None;
+                };
+                // A record worker that has gone has ended the process.
+                let _ = tasks.send(Task::Ask { ask, load, answer });
+                return None;
+            }
+        };
+        let changed = done.is_ok();
+        // Whoever asked may have gone meanwhile.
+        let _ = answer.send(done);
+        changed.then(|| self.engine.tick(at))
+    }
+
+    fn mark(&mut self, text: &str, at: Mono) -> Result<(), String> {
+        let text: String = text.trim().chars().filter(|c| !c.is_control()).take(200).collect();
+        let Some(session) = &mut self.record else {
+            return Err("No record is kept here.".to_owned());
+        };
+        self.engine.note_mark(&text, at);
+        session.recorder.event(at, EventKind::Mark, text);
+        Ok(())
+    }
+
+    fn phone(&mut self, heard: Heard, now: Mono) -> Result<(), String> {
+        let heard = heard.check(now)?;
+        let Some(session) = &mut self.record else { return Ok(()) };
+        if session.heard.as_ref().is_some_and(|before| !heard.better_than(before)) {
+            return Ok(());
+        }
+        session.heard = Some(heard);
+        self.clock.phone_says(heard.wall_at_boot());
+        session.recorder.phone(heard.at, heard.phone_ms, heard.within_ms);
+        let told = heard.beside(&self.clock);
+        self.tell(|keeping| keeping.phone = Some(told));
+        Ok(())
+    }
+
+    fn set_clock(&mut self) -> Result<(), String> {
+        let Some(session) = &mut self.record else {
+            return Err("No record is kept here.".to_owned());
+        };
+        if !session.may_set_clock {
+            return Err("This outlast may not set the board's clock: `set_clock_from_phone` in \
+                        the settings allows it, and says what the service needs. Nothing was \
+                        changed."
+                .to_owned());
+        }
+        let Some(heard) = session.heard else {
+            return Err("No phone has told the time yet. Nothing was changed.".to_owned());
+        };
+        let (mono, _) = self.clock.system_time();
+        self.clock.set_system(heard.wall_at_boot().plus_s(mono.as_s())).map_err(|why| {
+            format!("The system did not let its clock be set: {why}. Nothing was changed.")
+        })?;
+        tracing::info!("the board's clock was set from the phone");
+        let told = heard.beside(&self.clock);
+        self.tell(|keeping| keeping.phone = Some(told));
+        Ok(())
+    }
+
+    /// The record worker's news.
+    pub(crate) fn news(&mut self, news: RecordUpdate) -> Arc<Snapshot> {
+        let at = self.moment();
+        if let Some((name, spec)) = news.told {
+            self.engine.note_bank_told(&name, spec);
+        }
+        self.engine.note_learned(news.learned_by_bank);
+        self.engine.note_usual(news.usual);
+        self.offer(&news.offered, &news.forgotten);
+        if let Some(name) = news.named
+            && let Err(refusal) = self.engine.ask(&Ask::NameOuting { name }, at)
+        {
+            tracing::warn!("{}", reckon::words::refusal(&refusal));
+        }
+        if let Some((bank, load)) = news.test {
+            self.begin_test(&bank, load, at);
+        }
+        self.engine.note_last_ended(news.last_ended);
+        if let Some((since, answer)) = news.since {
+            self.goes_on(since, answer, at);
+        }
+        self.record_changes(at)
+    }
+
+    /// Whether it is this outing of which it is asked whether the open one is the rest of it.
+    fn is_doubted(&self, outing: i64) -> bool {
+        self.engine.belief().since().is_some_and(|since| since.outing == Some(outing))
+    }
+
+    fn answer_since(&mut self, goes_on: bool, at: Stamp) -> Result<(), String> {
+        let answer = Some(if goes_on { Answer::GoesOn } else { Answer::Charged });
+        let ask = Ask::Answer { question: Question::SinceLast, answer };
+        self.engine.ask(&ask, at).map_err(|why| reckon::words::refusal(&why))?;
+        self.record_changes(at);
+        self.write_choices(None);
+        self.update_learning();
+        Ok(())
+    }
+
+    /// The operator says of an earlier outing whether this one is the rest of it, asked or not.
+    fn goes_on(&mut self, since: SinceLast, answer: Answer, at: Stamp) {
+        self.engine.note_since(Some(since));
+        if let Err(why) = self.answer_since(answer == Answer::GoesOn, at) {
+            tracing::warn!("{why}");
+        }
+    }
+
+    /// Banks for one tap: those of the settings first, then those of the record.
+    fn offer(&mut self, recorded: &[BankSpec], forgotten: &[String]) {
+        let Some(record) = &self.record else { return };
+        let mut all: Vec<BankSpec> = Vec::new();
+        // Of two with one name the record's is the newer word.
+        let known = |name: &str| recorded.iter().find(|bank| bank.name == name).cloned();
+        let own =
+            record.own_banks.iter().map(|own| known(&own.name).unwrap_or_else(|| own.clone()));
+        for bank in own.chain(recorded.iter().cloned()) {
+            let gone = forgotten.contains(&bank.name);
+            if !gone && all.iter().all(|one| one.name != bank.name) {
+                all.push(bank);
+            }
+        }
+        self.engine.note_bank_choices(all);
+    }
+
+    fn begin_test(&mut self, bank: &BankSpec, load: TestLoad, at: Stamp) {
+        // The very first bank takes up the outing that is on; a test begins one of its own.
+        if self.engine.tick(at).bank.spec.is_none() {
+            self.use_bank(bank.clone(), Start::Full, at);
+        }
+        self.use_bank(bank.clone(), Start::Full, at);
+        let name: String = format!("Run-down of {}", bank.name).chars().take(64).collect();
+        if let Err(refusal) = self.engine.ask(&Ask::NameOuting { name }, at) {
+            tracing::warn!("{}", reckon::words::refusal(&refusal));
+        }
+        self.test_is_on(bank.name.clone(), load, at.mono);
+        self.write_choices(None);
+        self.update_learning();
+    }
+
+    fn test_is_on(&mut self, bank: String, load: TestLoad, began: Mono) {
+        tracing::info!("a run-down test of {bank} is on");
+        let Some(session) = &mut self.record else { return };
+        session.load = test_load::begin(load, &self.clock);
+        self.engine.note_run_down_test(true);
+        self.tell(|keeping| keeping.test = Some(TestTold { bank, began, load }));
+    }
+
+    fn stop_test(&mut self, at: Stamp) -> Result<(), String> {
+        if self.keeping.borrow().test.is_none() {
+            return Err("No run-down test is on. Nothing was changed.".to_owned());
+        }
+        let bank = self.engine.tick(at).bank.spec.as_deref().cloned();
+        if let (Some(session), Some(bank)) = (&mut self.record, bank) {
+            session.recorder.close_as(at.mono.as_s(), at.mono.as_s(), Ending::SwitchedOff);
+            self.use_bank(bank, Start::Unknown, at);
+        }
+        self.end_test();
+        self.write_choices(None);
+        self.update_learning();
+        Ok(())
+    }
+
+    /// Another bank is in use, or the test was given up.
+    pub(crate) fn end_test(&mut self) {
+        if self.keeping.borrow().test.is_none() {
+            return;
+        }
+        if let Some(session) = &mut self.record {
+            session.load = None;
+            session.recorder.choose(TEST, "");
+        }
+        self.engine.note_run_down_test(false);
+        self.tell(|keeping| keeping.test = None);
+    }
+}
+
+/// Whether a tap may set the clock: allowed, and possible.
+pub(crate) fn may_set_clock(allowed: bool) -> bool {
+    allowed && phone_clock::may_set()
+}
+
+/// A reason of the record's, which begins small and ends open, as a sentence.
+fn sentence(why: &str) -> String {
+    let mut letters = why.chars();
+    let first = letters.next().map(|c| c.to_uppercase().to_string()).unwrap_or_default();
+    format!("{first}{}.", letters.as_str().trim_end_matches('.'))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn reasons_become_sentences() {
+        let said = sentence("the record's file is damaged (file is not a database)");
+        assert_eq!(said, "The record's file is damaged (file is not a database).");
+        assert_eq!(sentence("Ärger."), "Ärger.");
+    }
+}

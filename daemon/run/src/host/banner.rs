@@ -1,0 +1,210 @@
+//! What a start says: where the page is, how a phone is paired, where things are kept, what was
+//! found; and what it says when it cannot start.
+
+use std::{
+    fmt::Write as _,
+    io::{self, ErrorKind, Write as _},
+    net::{IpAddr, SocketAddr},
+    path::Path,
+};
+
+use reckon::{
+    reading::{Role, SourceState},
+    snapshot::Snapshot,
+};
+use web::Pin;
+
+/// What there is to say.
+pub(crate) struct Banner<'a> {
+    /// Where the page is served.
+    pub(crate) listen: SocketAddr,
+    /// The settings file, if there was one.
+    pub(crate) settings: Option<&'a Path>,
+    /// Where choices and the record are kept.
+    pub(crate) state: Option<&'a Path>,
+    /// What was found.
+    pub(crate) snapshot: &'a Snapshot,
+    /// The pairing code.
+    pub(crate) pin: &'a Pin,
+    /// What is wrong with the folders.
+    pub(crate) trouble: Option<&'a str>,
+}
+
+/// Says it on standard output.
+pub(crate) fn say(welcome: &Banner<'_>) {
+    print(&text(welcome, &addresses(welcome.listen)));
+}
+
+/// Writes to standard output; a reader who has gone is no reason to stop.
+pub(crate) fn print(text: &str) {
+    let mut out = io::stdout().lock();
+    let _ = out.write_all(text.as_bytes()).and_then(|()| out.flush());
+}
+
+fn text(w: &Banner<'_>, addresses: &[String]) -> String {
+    let mut said = String::new();
+    let mut line = |text: &str| {
+        // Writing to a string cannot fail.
+        let _ = writeln!(said, "{text}");
+    };
+    if w.snapshot.demo {
+        line("outlast plays a made-up outing; no sensor is read.");
+    }
+    line("Open the page on a phone in the same network, or here:");
+    for address in addresses {
+        line(&format!("  http://{address}/"));
+    }
+    if w.snapshot.demo {
+        line("Everyone who opens it may change things; nothing real is behind them.");
+    }
+    let minutes = w.pin.good_for.as_secs().div_ceil(60);
+    if !w.snapshot.demo {
+        line(&format!(
+            "A phone that shall change things asks for this code: {} (good for {minutes} min; a new \
+             one: outlast pin)",
+            w.pin.code
+        ));
+    }
+    match w.settings {
+        Some(path) => line(&format!("Settings: {}", path.display())),
+        None => line("Settings: none, and none are needed"),
+    }
+    match (w.state, w.trouble) {
+        (Some(folder), _) => {
+            line(&format!("What you choose and the record are kept in {}", folder.display()));
+        }
+        (None, None) => line("Nothing is kept"),
+        (None, Some(why)) => line(&format!("{why}; what you choose is lost at a restart")),
+    }
+    for found in found(w.snapshot) {
+        line(&found);
+    }
+    said
+}
+
+/// The board and the sensors that count, in a line each.
+fn found(snapshot: &Snapshot) -> Vec<String> {
+    let mut lines =
+        vec![format!("Board: {}", snapshot.facts.model.as_deref().unwrap_or("not a known one"))];
+    let power = snapshot.sources.iter().filter(|s| s.role != Role::NotCounted);
+    lines.extend(power.map(|source| match source.state {
+        SourceState::Live => format!("Sensor: {}", source.title),
+        SourceState::Silent { .. } => format!("Sensor: {} (silent now)", source.title),
+        SourceState::LeftAlone => format!("Sensor: {} (left alone)", source.title),
+    }));
+    if lines.len() == 1 {
+        lines.push(
+            "No sensor sees the bank, so its draw is worked out from the board's load".to_owned(),
+        );
+    }
+    lines.push("Everything that was found, and what is missing: outlast check".to_owned());
+    lines
+}
+
+/// Every address under which the page can be asked for.
+fn addresses(listen: SocketAddr) -> Vec<String> {
+    let port = listen.port();
+    if !listen.ip().is_unspecified() {
+        return vec![listen.to_string()];
+    }
+    let mut all: Vec<IpAddr> = if_addrs::get_if_addrs()
+        .unwrap_or_default()
+        .into_iter()
+        .map(|one| one.ip())
+        .filter(|ip| listen.is_ipv6() || ip.is_ipv4())
+        .filter(|ip| !matches!(ip, IpAddr::V6(v6) if v6.is_unicast_link_local()))
+        .collect();
+    // Those that a phone can use first.
+    all.sort_by_key(IpAddr::is_loopback);
+    all.into_iter().map(|ip| SocketAddr::new(ip, port).to_string()).collect()
+}
+
+/// The board's own names, under which a browser may ask for the page.
+pub(crate) fn own_names(mut told: Vec<String>) -> Vec<String> {
+    let name = rustix::system::uname();
+    let name = name.nodename().to_string_lossy().to_ascii_lowercase();
+    if !name.is_empty() {
+        told.push(format!("{name}.local"));
+        told.push(name);
+    }
+    told
+}
+
+/// Why the port cannot be had.
+pub(crate) fn port_refused(listen: SocketAddr, why: &io::Error) -> String {
+    let port = listen.port();
+    match why.kind() {
+        ErrorKind::AddrInUse => format!(
+            "Port {port} is taken, most likely by an outlast that runs already. See it with \
+             `outlast now`, or take another port: --listen {}",
+            SocketAddr::new(listen.ip(), port.checked_add(1).unwrap_or(8073))
+        ),
+        ErrorKind::PermissionDenied => format!(
+            "The system does not let this user have port {port}; ports from 1024 on are free to \
+             take: --listen {}",
+            SocketAddr::new(listen.ip(), 8073)
+        ),
+        ErrorKind::AddrNotAvailable => format!(
+            "This board does not have the address {}. 0.0.0.0 serves every network that it is in.",
+            listen.ip()
+        ),
+        _ => format!("The page cannot be served at {listen}: {why}."),
+    }
+}
+
+/// Another outlast answers on the socket.
+pub(crate) fn already_runs(socket: &Path) -> String {
+    format!(
+        "An outlast runs here already: it answers at {}. See it with `outlast now`; a second one \
+         needs its own --state and --listen.",
+        socket.display()
+    )
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::time::Duration;
+
+    use reckon::{
+        engine::{Engine, Setup},
+        time::{Mono, Stamp, Trust, Wall},
+    };
+
+    #[test]
+    fn a_start_says_where_the_page_is_and_what_is_missing() {
+        let wall = Wall::from_unix_ms(0);
+        let at = Stamp { mono: Mono::at_s(9.0), wall, trust: Trust::Unset, utc_offset_s: 0 };
+        let snapshot = Engine::new(Setup::default(), at).tick(at);
+        let pin = Pin { code: "004711".into(), good_for: Duration::from_secs(599) };
+        let listen = SocketAddr::from(([0, 0, 0, 0], 8073));
+        let trouble = Some("There is no home folder to keep anything in");
+        let w =
+            Banner { listen, settings: None, state: None, snapshot: &snapshot, pin: &pin, trouble };
+        let said = text(&w, &["192.0.2.7:8073".to_owned(), "127.0.0.1:8073".to_owned()]);
+        for line in [
+            "  http://192.0.2.7:8073/\n  http://127.0.0.1:8073/\n",
+            "this code: 004711 (good for 10 min;",
+            "no home folder to keep anything in; what you choose is lost at a restart",
+            "No sensor sees the bank",
+        ] {
+            assert!(said.contains(line), "`{line}` is missing in:\n{said}");
+        }
+    }
+
+    #[test]
+    fn every_network_is_named_and_the_board_itself_last() {
+        let all = addresses(SocketAddr::from(([0, 0, 0, 0], 80)));
+        assert!(all.last().is_some_and(|last| last.starts_with("127.")), "{all:?}");
+        assert_eq!(addresses(SocketAddr::from(([127, 0, 0, 1], 81))), ["127.0.0.1:81"]);
+    }
+
+    #[test]
+    fn a_port_that_cannot_be_had_is_said_with_a_way_out() {
+        let listen = SocketAddr::from(([0, 0, 0, 0], 80));
+        let said = |kind: ErrorKind| port_refused(listen, &io::Error::from(kind));
+        assert!(said(ErrorKind::AddrInUse).contains("--listen 0.0.0.0:81"));
+        assert!(said(ErrorKind::PermissionDenied).contains("--listen 0.0.0.0:8073"));
+        assert!(said(ErrorKind::AddrNotAvailable).contains("0.0.0.0"));
+    }
+}

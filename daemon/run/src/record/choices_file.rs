@@ -1,0 +1,373 @@
+//! The border between what the engine calls its choices and the file that keeps them across
+//! restarts: structs of its own, checked when they are read.
+
+use std::{io, path::Path};
+
+use reckon::{
+    bank::{BankSpec, Cells, MeasuredAt},
+    belief::Away,
+    engine::{AwayChoice, Choices, FinishChoice, Start},
+    time::{Mono, Wall},
+    units::{AmpHours, Celsius, Joules, Seconds, Share, Volts},
+};
+use serde::{Deserialize, Serialize};
+
+use crate::host::small_files::{read_some, set_aside, write_whole};
+
+const CHOICES: &str = "choices.toml";
+/// No board runs for ten years, and no bank of ours gives this much.
+const LONGEST_S: f64 = 3.2e8;
+const MOST_WH: f64 = 1e5;
+const HEAD: &str = "# Kept by outlast across restarts. Change things on the page, not here.\n";
+
+/// What a person chose, and how far the outing had come.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[serde(default)]
+pub(crate) struct ChoicesFile {
+    /// The boot that this was written in; boot-based times are good in that one only.
+    pub(crate) boot_id: Option<String>,
+    /// Whether the wall clock was synchronised in that boot.
+    pub(crate) clock_was_synchronised: bool,
+    /// What the operator was doing.
+    activity: Option<String>,
+    /// Whether a tap chose it rather than a rule; where a file does not say, a tap did.
+    activity_tapped: Option<bool>,
+    /// The outing's name.
+    outing: Option<String>,
+    began_s: f64,
+    counted_to_s: f64,
+    counted_s: f64,
+    delivered_wh: f64,
+    bridged_wh: f64,
+    /// How full the bank was, chosen or not: as with a chosen bank.
+    start: Option<String>,
+    start_share: Option<f64>,
+    finish: Option<FinishEntry>,
+    away: Option<AwayEntry>,
+    bank: Option<BankEntry>,
+}
+
+/// The finish, in boot time and, where the clock was believed, in wall time.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+struct FinishEntry {
+    at_s: f64,
+    wall_ms: Option<i64>,
+}
+
+/// The supply was away, and it is not known whether another bank came; boot time.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+struct AwayEntry {
+    from_s: f64,
+    to_s: f64,
+    stepped: bool,
+    before_wh: f64,
+}
+
+impl AwayEntry {
+    fn of(doubted: &AwayChoice) -> Self {
+        Self {
+            from_s: doubted.away.from.as_s(),
+            to_s: doubted.away.to.as_s(),
+            stepped: doubted.away.stepped,
+            before_wh: doubted.before.wh(),
+        }
+    }
+
+    /// As it was doubted, or nothing if the figures cannot be ours.
+    fn doubted(&self) -> Option<AwayChoice> {
+        let figures = [self.from_s, self.to_s, self.before_wh];
+        let sound = figures.iter().all(|x| x.is_finite() && *x >= 0.0) && self.from_s <= self.to_s;
+        let (from, to) = (Mono::at_s(self.from_s), Mono::at_s(self.to_s));
+        sound.then(|| AwayChoice {
+            away: Away { from, to, stepped: self.stepped },
+            before: Joules::from_wh(self.before_wh),
+        })
+    }
+}
+
+/// The bank that was chosen, and how full it was then.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+struct BankEntry {
+    name: String,
+    cells: String,
+    series: u8,
+    label_mah: f64,
+    label_v: f64,
+    measured_at: String,
+    ambient_c: Option<f64>,
+    cutoff_v: Option<f64>,
+    /// `full`, `part` or `unknown`.
+    start: String,
+    start_share: Option<f64>,
+}
+
+impl ChoicesFile {
+    /// As it will be written.
+    pub(crate) fn of(
+        choices: &Choices,
+        boot_id: Option<&str>,
+        clock_was_synchronised: bool,
+    ) -> Self {
+        Self {
+            boot_id: boot_id.map(str::to_owned),
+            clock_was_synchronised,
+            activity: choices.activity.clone(),
+            activity_tapped: Some(choices.activity_tapped),
+            outing: choices.outing.clone(),
+            began_s: choices.began.as_s(),
+            counted_to_s: choices.counted_to.as_s(),
+            counted_s: choices.counted.si(),
+            delivered_wh: choices.delivered.wh(),
+            bridged_wh: choices.bridged.wh(),
+            finish: choices.finish.map(|finish| FinishEntry {
+                at_s: finish.at.as_s(),
+                wall_ms: finish.wall.map(Wall::unix_ms),
+            }),
+            start: choices.start.map(|start| start_words(start).0.to_owned()),
+            start_share: choices.start.and_then(|start| start_words(start).1),
+            away: choices.away.as_ref().map(AwayEntry::of),
+            bank: choices.bank.as_ref().map(|(spec, start)| BankEntry::of(spec, *start)),
+        }
+    }
+
+    /// Whether it was written since the board was last switched on.
+    pub(crate) fn same_boot(&self, boot_id: Option<&str>) -> bool {
+        boot_id.is_some() && self.boot_id.as_deref() == boot_id
+    }
+
+    /// As it was chosen.
+    pub(crate) fn choices(&self) -> Choices {
+        Choices {
+            bank: self.bank.as_ref().and_then(BankEntry::told),
+            finish: self.finish.map(|finish| FinishChoice {
+                at: Mono::at_s(finish.at_s),
+                wall: finish.wall_ms.map(Wall::from_unix_ms),
+            }),
+            activity: self.activity.clone(),
+            activity_tapped: self.activity_tapped.unwrap_or(self.activity.is_some()),
+            outing: self.outing.clone(),
+            began: Mono::at_s(self.began_s),
+            counted_to: Mono::at_s(self.counted_to_s),
+            counted: Seconds::of(self.counted_s),
+            delivered: Joules::from_wh(self.delivered_wh),
+            bridged: Joules::from_wh(self.bridged_wh),
+            start: self.start.as_deref().and_then(|it| start_of_words(it, self.start_share)),
+            away: self.away.as_ref().and_then(AwayEntry::doubted),
+        }
+    }
+
+    fn sound(&self) -> bool {
+        let count =
+            [self.began_s, self.counted_to_s, self.counted_s, self.delivered_wh, self.bridged_wh];
+        let most = [LONGEST_S, LONGEST_S, LONGEST_S, MOST_WH, MOST_WH];
+        count.iter().zip(most).all(|(x, most)| (0.0..=most).contains(x))
+            && self.bank.as_ref().is_none_or(|bank| bank.told().is_some())
+    }
+}
+
+impl BankEntry {
+    /// As it will be written.
+    fn of(spec: &BankSpec, start: Start) -> Self {
+        let cells = match spec.cells {
+            Cells::LiIon => "li-ion",
+            Cells::LiFePo4 => "lifepo4",
+            Cells::LeadAcid => "lead-acid",
+        };
+        let measured_at = match spec.measured_at {
+            MeasuredAt::Output => "output",
+            MeasuredAt::Cells => "cells",
+            MeasuredAt::Nowhere => "nowhere",
+        };
+        let (start, start_share) = start_words(start);
+        Self {
+            name: spec.name.clone(),
+            cells: cells.to_owned(),
+            series: spec.series,
+            label_mah: spec.label.si() * 1000.0,
+            label_v: spec.label_volts.si(),
+            measured_at: measured_at.to_owned(),
+            ambient_c: spec.ambient.map(Celsius::si),
+            cutoff_v: spec.cutoff.map(Volts::si),
+            start: start.to_owned(),
+            start_share,
+        }
+    }
+
+    /// The bank as told, or `None` if the figures cannot be ours.
+    fn told(&self) -> Option<(BankSpec, Start)> {
+        let cells = match self.cells.as_str() {
+            "li-ion" => Cells::LiIon,
+            "lifepo4" => Cells::LiFePo4,
+            "lead-acid" => Cells::LeadAcid,
+            _ => return None,
+        };
+        let measured_at = match self.measured_at.as_str() {
+            "output" => MeasuredAt::Output,
+            "cells" => MeasuredAt::Cells,
+            "nowhere" => MeasuredAt::Nowhere,
+            _ => return None,
+        };
+        let start = start_of_words(&self.start, self.start_share)?;
+        let spec = BankSpec {
+            name: self.name.chars().filter(|c| !c.is_control()).take(64).collect(),
+            cells,
+            series: self.series,
+            label: AmpHours::new(self.label_mah / 1000.0)?,
+            label_volts: Volts::new(self.label_v)?,
+            measured_at,
+            ambient: self.ambient_c.and_then(Celsius::new),
+            cutoff: self.cutoff_v.and_then(Volts::new),
+        };
+        spec.implausible().is_none().then_some((spec, start))
+    }
+}
+
+/// How full, as it is written: `full`, `part` and its share, or `unknown`.
+fn start_words(start: Start) -> (&'static str, Option<f64>) {
+    match start {
+        Start::Full => ("full", None),
+        Start::Part(_) | Start::Between(..) => ("part", start.middle().map(Share::part)),
+        Start::Unknown => ("unknown", None),
+    }
+}
+
+fn start_of_words(start: &str, share: Option<f64>) -> Option<Start> {
+    match (start, share) {
+        ("full", _) => Some(Start::Full),
+        ("part", Some(share)) => Share::new(share).map(Start::of_level),
+        ("unknown", _) => Some(Start::Unknown),
+        _ => None,
+    }
+}
+
+/// What was kept, and what is to be said about it.
+pub(crate) struct Found {
+    /// Empty if there was nothing or nothing readable.
+    pub(crate) kept: ChoicesFile,
+    /// A damaged file was set aside, or could not be read: a sentence.
+    pub(crate) trouble: Option<String>,
+}
+
+/// Reads what was kept.
+pub(crate) fn load(folder: &Path) -> Found {
+    let path = folder.join(CHOICES);
+    let bytes = match read_some(&path) {
+        Ok(bytes) => bytes,
+        Err(why) if why.kind() == io::ErrorKind::NotFound => {
+            return Found { kept: ChoicesFile::default(), trouble: None };
+        }
+        Err(why) => {
+            let trouble = format!(
+                "What was chosen before cannot be read ({}: {why}); outlast starts as if nothing \
+                 had been chosen",
+                path.display()
+            );
+            return Found { kept: ChoicesFile::default(), trouble: Some(trouble) };
+        }
+    };
+    match understood(&bytes) {
+        Some(kept) => Found { kept, trouble: None },
+        None => Found {
+            kept: ChoicesFile::default(),
+            trouble: Some(format!("{}; choose the bank and the finish again", set_aside(&path))),
+        },
+    }
+}
+
+fn understood(bytes: &[u8]) -> Option<ChoicesFile> {
+    // An empty file is what a power cut leaves of one, not one in which nothing was chosen.
+    let text = std::str::from_utf8(bytes).ok().filter(|text| !text.trim().is_empty())?;
+    let kept: ChoicesFile = toml::from_str(text).ok()?;
+    kept.sound().then_some(kept)
+}
+
+/// Writes what must survive.
+///
+/// # Errors
+/// Whatever the card says.
+pub(crate) fn save(folder: &Path, kept: &ChoicesFile) -> io::Result<()> {
+    let body = toml::to_string(kept).map_err(io::Error::other)?;
+    write_whole(folder, CHOICES, format!("{HEAD}{body}").as_bytes())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::fs;
+
+    fn blue_ten() -> BankSpec {
+        BankSpec {
+            name: "Blue \"ten\" = [x]".into(),
+            cells: Cells::LiIon,
+            series: 1,
+            label: AmpHours::of(10.0),
+            label_volts: Volts::of(3.7),
+            measured_at: MeasuredAt::Output,
+            ambient: Some(Celsius::of(-3.5)),
+            cutoff: None,
+        }
+    }
+
+    fn choices() -> Choices {
+        Choices {
+            bank: Some((blue_ten(), Start::Part(Share::nearest(0.75)))),
+            start: Some(Start::Part(Share::nearest(0.7))),
+            finish: Some(FinishChoice {
+                at: Mono::at_s(9000.5),
+                wall: Some(Wall::from_unix_ms(7)),
+            }),
+            activity: Some("receive".into()),
+            activity_tapped: true,
+            outing: Some("Ridge above the reservoir".into()),
+            began: Mono::at_s(60.0),
+            counted_to: Mono::at_s(7200.0),
+            counted: Seconds::of(7000.0),
+            delivered: Joules::from_wh(6.0),
+            bridged: Joules::from_wh(0.5),
+            away: Some(AwayChoice {
+                away: Away { from: Mono::at_s(5000.0), to: Mono::at_s(5040.0), stepped: false },
+                before: Joules::from_wh(4.0),
+            }),
+        }
+    }
+
+    fn kept() -> ChoicesFile {
+        ChoicesFile::of(&choices(), Some("boot"), true)
+    }
+
+    #[test]
+    fn what_is_kept_comes_back() {
+        let home = tempfile::tempdir().unwrap();
+        assert_eq!(load(home.path()).kept, ChoicesFile::default());
+        save(home.path(), &kept()).unwrap();
+        save(home.path(), &kept()).unwrap();
+        let found = load(home.path());
+        assert_eq!((found.kept.clone(), found.trouble), (kept(), None));
+        assert_eq!(found.kept.choices(), choices());
+        assert!(found.kept.same_boot(Some("boot")) && !found.kept.same_boot(None));
+    }
+
+    #[test]
+    fn every_bit_flipped_is_read_or_set_aside_never_lost() {
+        let home = tempfile::tempdir().unwrap();
+        save(home.path(), &kept()).unwrap();
+        let path = home.path().join(CHOICES);
+        let good = fs::read(&path).unwrap();
+        for (at, bit) in (0..good.len()).map(|at| (at, at % 8)) {
+            let mut bad = good.clone();
+            bad[at] ^= 1 << bit;
+            fs::write(&path, &bad).unwrap();
+            let found = load(home.path());
+            if let Some(trouble) = found.trouble {
+                let aside =
+                    trouble.split(['\u{20}', ';']).find(|w| w.contains(".damaged-")).unwrap();
+                assert_eq!(fs::read(aside).unwrap(), bad, "{trouble}");
+                fs::remove_file(aside).unwrap();
+                assert_eq!(found.kept, ChoicesFile::default());
+            } else {
+                let bank = found.kept.choices().bank;
+                assert!(bank.is_none_or(|(spec, _)| spec.implausible().is_none()));
+            }
+        }
+    }
+}

@@ -1,0 +1,12 @@
+//! The record from the daemon's side: what goes into it, and what is read from it.
+
+pub(crate) mod choices_file;
+mod close_up;
+pub(crate) mod contact_log;
+pub(crate) mod last_end;
+pub(crate) mod open;
+pub(crate) mod recorder;
+mod report;
+mod run_downs;
+pub(crate) mod store_reader;
+pub(crate) mod worker;

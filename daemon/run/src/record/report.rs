@@ -1,0 +1,516 @@
+//! An outing's report: the record's rows, handed to `reckon::report` as plain values. The only place
+//! where the two meet.
+
+use history::{
+    Ending, Reader, Trouble,
+    contacts::PlacedContact,
+    doings::{Doing, Origin},
+    folds::{FoldPart, FoldRow},
+    reader::Outing,
+    row::{Channel, Event, EventKind, Fold as Looked, ForecastRow, Row as Kept},
+};
+use reckon::{
+    adif::{Contact, band_named},
+    energy_tally::OutingTally,
+    engine::{EarlierDraw, UsualDraws, usual_draws},
+    fold::{Fold, Kind, MODES, Part, Point},
+    report::{
+        self, ActivityChange, ActivityCorrection, ForecastMade, Mark, MinMeanMax, Report,
+        ReportRow, Truth,
+    },
+    time::Wall,
+    units::{Celsius, Joules, Seconds, Share, Volts, Watts},
+};
+use web::{BookTold, CorrectionTold, LearnedTold, ReportTold};
+
+use crate::record::{run_downs, store_reader};
+
+/// One outing taken apart; `None`: there is none of that id.
+///
+/// # Errors
+/// When the record cannot be read.
+pub(crate) fn report(reader: &Reader, id: i64) -> Result<Option<ReportTold>, Trouble> {
+    let Some(whole) = store_reader::told(reader, id)? else { return Ok(None) };
+    let Some(outing) = reader.outing(id)? else { return Ok(None) };
+    let placed = reader.contacts(id)?;
+    let doings = reader.doings(id)?;
+    Ok(Some(ReportTold {
+        report: made(reader, &outing, &placed.contacts, &doings)?,
+        undated_s: placed.undated_s,
+        learned: learned(reader, &outing)?,
+        corrections: doings.into_iter().map(correction).collect(),
+        whole,
+    }))
+}
+
+fn made(
+    reader: &Reader,
+    outing: &Outing,
+    placed: &[PlacedContact],
+    doings: &[Doing],
+) -> Result<Report, Trouble> {
+    let rows: Vec<ReportRow> = reader.rows(outing.id)?.iter().map(row).collect();
+    let events = reader.events(outing.id)?;
+    let folds: Vec<Fold> = reader.folds(outing.id)?.iter().map(fold).collect();
+    let forecasts: Vec<ForecastMade> = reader.forecasts(outing.id)?.iter().map(forecast).collect();
+    let off = reader.off(outing.id)?;
+    let contacts: Vec<Contact> = placed.iter().map(contact).collect();
+    Ok(Report::from_inputs(&report::ReportInputs {
+        rows: &rows,
+        changes: &events.iter().filter_map(change).collect::<Vec<_>>(),
+        corrections: &put_right(doings),
+        contacts: &contacts,
+        folds: &folds,
+        forecasts: &forecasts,
+        marks: &events.iter().filter_map(mark).collect::<Vec<_>>(),
+        off: &off
+            .iter()
+            .map(|&(from, to)| (Seconds::of(from), Seconds::of(to)))
+            .collect::<Vec<_>>(),
+        truth: truth(outing, &off),
+    }))
+}
+
+/// What activities drew on closed outings, taken apart once.
+#[derive(Default)]
+pub(crate) struct Drawn {
+    outings: Vec<(i64, Vec<EarlierDraw>)>,
+}
+
+/// So many of a bank's newest outings say what is usual on it.
+const OUTINGS: usize = 3;
+/// So many of the newest outings are looked through for them.
+const LOOK_BACK: usize = 12;
+/// A shorter outing says little of what is usual, s.
+const WORTH_S: f64 = 600.0;
+
+impl Drawn {
+    /// What is usual on each bank, by its name.
+    ///
+    /// # Errors
+    /// When the record cannot be read.
+    pub(crate) fn usual(&mut self, reader: &Reader) -> Result<Vec<(String, UsualDraws)>, Trouble> {
+        let mut banks: Vec<(String, Vec<Vec<EarlierDraw>>)> = Vec::new();
+        for outing in reader.outings(None, LOOK_BACK)?.items {
+            let worth = outing.ending != Ending::Open && outing.lasted_s >= WORTH_S;
+            let Some(bank) = outing.bank.clone().filter(|_| worth) else { continue };
+            let place = banks.iter().position(|(name, _)| *name == bank).unwrap_or_else(|| {
+                banks.push((bank, Vec::new()));
+                banks.len() - 1
+            });
+            if banks[place].1.len() < OUTINGS {
+                let drew = self.of(reader, &outing)?;
+                banks[place].1.push(drew);
+            }
+        }
+        Ok(banks.into_iter().map(|(bank, drew)| (bank, usual_draws(&drew))).collect())
+    }
+
+    fn of(&mut self, reader: &Reader, outing: &Outing) -> Result<Vec<EarlierDraw>, Trouble> {
+        if let Some((_, drew)) = self.outings.iter().find(|(id, _)| *id == outing.id) {
+            return Ok(drew.clone());
+        }
+        let report = made(reader, outing, &[], &reader.doings(outing.id)?)?;
+        // What was modelled says what is assumed, not what is usual.
+        let whole_s = report.tally.whole().lasted().si();
+        let measured = report.modelled.lasted().si() * 10.0 < whole_s;
+        let page = |(name, page): (&str, &reckon::energy_tally::EnergyTally)| {
+            Some(EarlierDraw { name: name.to_owned(), lasted: page.lasted(), mean: page.mean()? })
+        };
+        let drew: Vec<EarlierDraw> =
+            report.tally.activities().filter(|_| measured).filter_map(page).collect();
+        self.outings.push((outing.id, drew.clone()));
+        Ok(drew)
+    }
+}
+
+/// So many of a bank's newest outings are read for its book: a day's worth of rows each.
+const IN_BOOK: usize = 24;
+/// So many outings are looked through for them.
+const LOOK_THROUGH: usize = 500;
+
+/// What a bank gave by activity; `None`: there is no such bank.
+///
+/// # Errors
+/// When the record cannot be read.
+pub(crate) fn book(reader: &Reader, bank: i64) -> Result<Option<BookTold>, Trouble> {
+    let Some(bank) = reader.banks()?.into_iter().find(|one| one.id == bank) else {
+        return Ok(None);
+    };
+    let all = reader.outings(None, LOOK_THROUGH)?.items;
+    let own = all.iter().filter(|outing| outing.bank.as_ref() == Some(&bank.spec.name));
+    let own: Vec<&Outing> = own.collect();
+    let mut told = BookTold {
+        outings: own.len().min(IN_BOOK),
+        of: own.len(),
+        coarsest_s: 0.0,
+        book: OutingTally::new(),
+        bank: bank.spec.name.clone(),
+    };
+    for outing in own.into_iter().take(IN_BOOK) {
+        let report = made(reader, outing, &[], &reader.doings(outing.id)?)?;
+        told.coarsest_s = told.coarsest_s.max(report.coarsest.si());
+        told.book.merge(&report.tally);
+    }
+    Ok(Some(told))
+}
+
+fn put_right(doings: &[Doing]) -> Vec<ActivityCorrection<'_>> {
+    let of = Seconds::of;
+    let all = doings.iter();
+    all.map(|it| ActivityCorrection {
+        from: of(it.from_s),
+        to: of(it.to_s),
+        doing: it.activity.as_deref(),
+    })
+    .collect()
+}
+
+/// The contacts of an outing as the report wants them: on the outing's own axis.
+pub(crate) fn contact(placed: &PlacedContact) -> Contact {
+    let kept = &placed.contact;
+    // Logs in whole minutes may begin a little before the outing.
+    let began = report::zero_at(Seconds::of(placed.t_s).max(Seconds::ZERO));
+    let lasted_ms = kept.ended_ms.map(|ended| ended.saturating_sub(kept.began_ms));
+    let end_ms = lasted_ms
+        .map(|lasted| report::zero_at(Seconds::of(placed.t_s)).unix_ms().saturating_add(lasted));
+    Contact {
+        began,
+        ended: end_ms.map(Wall::from_unix_ms),
+        band: kept.band.as_deref().and_then(band_named),
+        mode: kept.mode.clone(),
+        with: None,
+    }
+}
+
+/// A moment of the report's clock, seconds since the outing began.
+#[expect(clippy::cast_precision_loss, reason = "milliseconds of an outing are exact in a double")]
+pub(crate) fn since_zero_s(at: Wall) -> f64 {
+    at.unix_ms() as f64 / 1000.0
+}
+
+fn row(kept: &Kept) -> ReportRow {
+    let modelled = kept.get(Channel::Watts).is_none();
+    ReportRow {
+        from: Seconds::of(kept.from_s),
+        span: Seconds::of(kept.span_s),
+        draw: kept.draw_w().map(|looked| spread(looked, Watts::of)),
+        measured: !modelled,
+        busy: kept.get(Channel::Busy).map(|looked| Share::nearest(looked.mean)),
+        temp: kept.get(Channel::Temp).map(|looked| spread(looked, Celsius::of)),
+        volts: kept.get(Channel::Volts).map(|looked| spread(looked, Volts::of)),
+    }
+}
+
+fn spread<Q>(looked: Looked, of: impl Fn(f64) -> Q) -> MinMeanMax<Q> {
+    MinMeanMax { low: of(looked.min), mean: of(looked.mean), high: of(looked.max) }
+}
+
+fn change(event: &Event) -> Option<ActivityChange<'_>> {
+    let doing = Some(event.text.as_str()).filter(|name| !name.is_empty());
+    (event.kind == EventKind::Activity)
+        .then(|| ActivityChange { at: Seconds::of(event.at.as_s()), doing })
+}
+
+fn mark(event: &Event) -> Option<Mark<'_>> {
+    (event.kind == EventKind::Mark)
+        .then(|| Mark { at: Seconds::of(event.at.as_s()), text: &event.text })
+}
+
+fn forecast(kept: &ForecastRow) -> ForecastMade {
+    ForecastMade {
+        at: Seconds::of(kept.at.as_s()),
+        remaining: kept.remaining_s.map(Seconds::of),
+        basis: kept.basis,
+    }
+}
+
+/// Where the power was lost and nobody said how, only 'at least' is known: the chance that stands
+/// in the record is the forecast's own, which cannot judge itself.
+fn truth(outing: &Outing, off: &[(f64, f64)]) -> Truth {
+    let off_s: f64 = off.iter().map(|(from_s, to_s)| to_s - from_s).sum();
+    let at = Seconds::of(outing.lasted_s + off_s);
+    match outing.ending {
+        Ending::Open => Truth::Open { at },
+        Ending::Died => {
+            Truth::Died { at, within: Seconds::of(outing.ended_within_s.unwrap_or(0.0)) }
+        }
+        Ending::PowerLost { .. } | Ending::SwitchedOff | Ending::Swapped => Truth::AtLeast { at },
+    }
+}
+
+fn fold(kept: &FoldRow) -> Fold {
+    let share = |energy_j: f64| Share::nearest(energy_j / kept.energy_j.max(1e-9));
+    let receive = Part {
+        kind: Kind::Receive,
+        watts: Watts::of(kept.receive_j / kept.seconds.max(1.0)),
+        time: Share::WHOLE,
+        share: share(kept.receive_j),
+        energy: Joules::of(kept.receive_j),
+        begins_s: 0.0,
+        lasts_s: kept.seconds,
+        bridged: false,
+    };
+    let part = |kind, part: FoldPart| Part {
+        kind,
+        watts: Watts::of(part.watts),
+        time: Share::nearest(part.energy_j / part.watts.max(1e-9) / kept.seconds.max(1.0)),
+        share: share(part.energy_j),
+        energy: Joules::of(part.energy_j),
+        begins_s: part.begins_s,
+        lasts_s: part.lasts_s,
+        bridged: part.bridged,
+    };
+    let transmit = kept.transmit.map(|it| part(Kind::Transmit, it));
+    let decode = kept.decode.map(|it| part(Kind::Decode, it));
+    Fold {
+        period_s: kept.period_s,
+        slot_s: kept.slot_s,
+        mode: kept.mode.as_deref().and_then(|name| MODES.iter().find(|mode| mode.name == name)),
+        chance: kept.chance,
+        curve: kept.curve.iter().map(|&(phase_s, watts)| Point { phase_s, watts }).collect(),
+        parts: [Some(receive), transmit, decode].into_iter().flatten().collect(),
+        seconds: kept.seconds,
+        energy: Joules::of(kept.energy_j),
+        sent: kept.sent,
+        slots: kept.slots,
+    }
+}
+
+fn correction(it: Doing) -> CorrectionTold {
+    CorrectionTold {
+        id: it.id,
+        from_s: it.from_s,
+        to_s: it.to_s,
+        activity: it.activity,
+        by_contacts: it.origin == Origin::Contacts,
+    }
+}
+
+/// What the bank was believed to give before this outing's run-down, and with it.
+fn learned(reader: &Reader, outing: &Outing) -> Result<Option<LearnedTold>, Trouble> {
+    let Some(name) = &outing.bank else { return Ok(None) };
+    let Some(bank) = reader.banks()?.into_iter().find(|bank| bank.spec.name == *name) else {
+        return Ok(None);
+    };
+    let all = reader.rundowns(bank.id)?;
+    let own = all.iter().position(|one| one.outing == Some(outing.id) && !one.struck);
+    let Some(own) = own else { return Ok(None) };
+    let usable = |count: usize| {
+        let known = all.get(..count).unwrap_or(&all);
+        run_downs::usable_wh(&bank.spec, &run_downs::learned(&bank.spec, known))
+    };
+    let both = usable(own).zip(usable(own + 1));
+    Ok(both.map(|(before_wh, after_wh)| LearnedTold { before_wh, after_wh }))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use history::{
+        End, Entry, Keep, Who,
+        contacts::ContactRow,
+        doings::Origin as By,
+        row::{ClockFrom, ClockRow},
+    };
+    use reckon::{bank::BankSpec, time::Mono};
+
+    /// Two hours of contacts at 6 W and one of listening at 3 W, 'contacts' put right for the last
+    /// half hour: what is usual on this bank, and nothing on another.
+    #[test]
+    fn what_activities_drew_is_usual_on_their_bank() {
+        let folder = tempfile::tempdir().unwrap();
+        let who = Who { boot_uuid: "a".into(), began_s: 0.0, version: "0".into() };
+        let started = history::start(Keep::here(folder.path().to_owned()), who, |_| {}).unwrap();
+        let bank = BankSpec { name: "Blue ten".into(), ..BankSpec::common()[0].clone() };
+        let begins = Entry::OutingBegins {
+            bank: Some("Blue ten".into()),
+            name: None,
+            start_share: Some(1.0),
+            at_s: 0.0,
+        };
+        let doing = |at_s: f64, name: &str| {
+            Entry::Event(Event {
+                at: Mono::at_s(at_s),
+                kind: EventKind::Activity,
+                text: name.into(),
+            })
+        };
+        let mut entries = vec![Entry::Bank(bank), begins, doing(0.0, "Contacts")];
+        for k in 0..1080_u32 {
+            let from_s = f64::from(k) * 10.0;
+            let mut folds = [None; Channel::ALL.len()];
+            let watts = if from_s < 7200.0 { 6.0 } else { 3.0 };
+            folds[Channel::Watts.ix()] = Some(Looked::one(watts));
+            entries.push(Entry::Row(Kept { from_s, span_s: 10.0, folds }));
+        }
+        entries.push(doing(9000.0, "Receive"));
+        let end = End { from_s: 10_800.0, to_s: 10_800.0, ending: Ending::SwitchedOff };
+        entries.push(Entry::OutingEnds { outing: None, end });
+        started.writer.change(entries).unwrap();
+        let usual = Drawn::default().usual(&started.reader).unwrap();
+        let watts = |usual: &[(String, UsualDraws)], name: &str| {
+            assert_eq!((usual.len(), usual[0].0.as_str()), (1, "Blue ten"));
+            usual[0].1.iter().find(|(one, _)| one == name).unwrap().1.watts.si()
+        };
+        assert!((watts(&usual, "Receive") - 3.0).abs() < 1e-6, "{usual:?}");
+        // Two hours at 6 W and half an hour at 3 W were called contacts; then that is put right.
+        assert!((watts(&usual, "Contacts") - (6.0 * 4.0 + 3.0) / 5.0).abs() < 1e-6, "{usual:?}");
+        let right = Entry::Doing {
+            outing: 1,
+            from_s: 7200.0,
+            to_s: 10_800.0,
+            activity: Some("Receive".into()),
+            origin: By::Operator,
+        };
+        started.writer.change(vec![right]).unwrap();
+        let usual = Drawn::default().usual(&started.reader).unwrap();
+        assert!((watts(&usual, "Contacts") - 6.0).abs() < 1e-6, "{usual:?}");
+    }
+
+    /// A made-up outing of 20 h at 3 W, with 9 W in the five minutes of a contact, on the card.
+    fn twenty_hours(folder: &std::path::Path) -> history::Started {
+        let who = Who { boot_uuid: "a".into(), began_s: 0.0, version: "0".into() };
+        let started = history::start(Keep::here(folder.to_owned()), who, |_| {}).unwrap();
+        let bank = BankSpec { name: "Blue ten".into(), ..BankSpec::common()[0].clone() };
+        let begins = Entry::OutingBegins {
+            bank: Some("Blue ten".into()),
+            name: None,
+            start_share: Some(1.0),
+            at_s: 0.0,
+        };
+        let clock = Entry::Clock(ClockRow {
+            at: Mono::at_s(10.0),
+            wall_ms: MORNING_MS + 10_000,
+            within_ms: 500,
+            from: ClockFrom::Synchronised,
+        });
+        let contact = |minutes: i64, lasted: Option<i64>, band: &str, mode: &str| ContactRow {
+            began_ms: MORNING_MS + minutes * 60_000,
+            ended_ms: lasted.map(|lasted| MORNING_MS + (minutes + lasted) * 60_000),
+            band: Some(band.into()),
+            mode: Some(mode.into()),
+            with_call: Some("N0CALL".into()),
+        };
+        let log = vec![contact(60, Some(5), "20m", "FT8"), contact(120, None, "40m", "CW")];
+        let part = FoldPart {
+            energy_j: 3_000.0,
+            watts: 6.0,
+            begins_s: 0.5,
+            lasts_s: 12.6,
+            bridged: false,
+        };
+        let fold = |from_s: f64| {
+            Entry::Fold(FoldRow {
+                from_s,
+                to_s: from_s + 3600.0,
+                seconds: 3600.0,
+                period_s: 30.0,
+                slot_s: 15.0,
+                mode: Some("FT8 or JS8".into()),
+                chance: 1e-9,
+                sent: 40,
+                slots: 240,
+                energy_j: 13_800.0,
+                receive_j: 10_800.0,
+                transmit: Some(part),
+                decode: None,
+                curve: vec![(0.25, 3.0), (0.75, 9.0)],
+            })
+        };
+        let forecast = |at_s: f64, three: [f64; 3]| {
+            Entry::Forecast(ForecastRow {
+                at: Mono::at_s(at_s),
+                remaining_s: three,
+                basis: reckon::snapshot::Basis::Measured,
+                delivered_wh: 3.0,
+                bridged_wh: 0.0,
+                usable_wh: None,
+            })
+        };
+        let mut entries = vec![Entry::Bank(bank), begins, clock, Entry::Contacts(log)];
+        for k in 0..7200_u32 {
+            let from_s = f64::from(k) * 10.0;
+            let mut folds = [None; Channel::ALL.len()];
+            let watts = if (3600.0..3900.0).contains(&from_s) { 9.0 } else { 3.0 };
+            let slow = f64::from(k / 30 % 9) / 10.0;
+            folds[Channel::Watts.ix()] = Some(Looked::one(watts));
+            folds[Channel::Volts.ix()] = Some(Looked::one(5.1));
+            folds[Channel::Amps.ix()] = Some(Looked::one(watts / 5.1));
+            folds[Channel::Temp.ix()] = Some(Looked::one(44.0));
+            folds[Channel::Busy.ix()] = Some(Looked::one(slow));
+            entries.push(Entry::Row(Kept { from_s, span_s: 10.0, folds }));
+        }
+        // 54 000 s are left after 18 000 s, 18 000 s after 54 000 s.
+        entries.push(forecast(18_000.0, [50_000.0, 55_000.0, 60_000.0]));
+        entries.push(forecast(54_000.0, [19_000.0, 20_000.0, 21_000.0]));
+        entries.extend([fold(3_600.0), fold(7_200.0)]);
+        let end = End { from_s: 71_995.0, to_s: 72_005.0, ending: Ending::Died };
+        entries.push(Entry::OutingEnds { outing: None, end });
+        // More than a few hours at once is more than waits in memory.
+        for part in entries.chunks(500) {
+            started.writer.change(part.to_vec()).unwrap();
+        }
+        started
+    }
+
+    /// 2024-03-09T08:00:00Z in milliseconds since 1970.
+    const MORNING_MS: i64 = 1_709_971_200_000;
+
+    #[test]
+    fn what_is_on_the_card_comes_together_in_the_report() {
+        let folder = tempfile::tempdir().unwrap();
+        let started = twenty_hours(folder.path());
+        let began = std::time::Instant::now();
+        let told = report(&started.reader, 1).unwrap().unwrap();
+        let took = began.elapsed();
+        println!("a report of 20 h in {took:?}");
+        // Ten times as long as is wanted of the release build: this is none, on a shared machine.
+        assert!(took.as_millis() < 1000, "{took:?}");
+        let report = &told.report;
+        let wh = |joules: Joules| joules.wh();
+        // 3 W over 20 h and 6 W more over five minutes.
+        let whole = report.tally.whole();
+        assert!(
+            (wh(whole.energy()) - 60.5).abs() < 1e-6,
+            "{:?} {:?}",
+            whole.energy(),
+            whole.lasted()
+        );
+        assert_eq!(report.tally.hours().len(), 20);
+        let contacts = report.contacts.as_ref().unwrap();
+        assert_eq!((contacts.contacts, contacts.elsewhere, told.undated_s), (2, 0, None));
+        assert_eq!(
+            contacts.groups[0].band.zip(contacts.groups[0].mode.as_deref()),
+            Some(("20m", "FT8"))
+        );
+        assert!((wh(contacts.groups[0].energy) - 9.0 * 300.0 / 3600.0).abs() < 1e-6);
+        // A contact without an end counts as two minutes.
+        assert!((contacts.in_contact.si() - 420.0).abs() < 1.5, "{contacts:?}");
+        assert_eq!((report.forecasts.judged, report.forecasts.held), (2, 1));
+        let came: Vec<f64> = report.forecasts.all.iter().map(|it| it.came.unwrap().si()).collect();
+        assert_eq!(came, [54_000.0, 18_000.0], "the middle of the interval is the truth");
+        let [folded] = &report.folds[..] else { panic!("{:?}", report.folds) };
+        assert_eq!((folded.sent, folded.lasted.si(), folded.transmit.si()), (80, 7200.0, 6000.0));
+        assert_eq!(folded.latest.mode.map(|mode| mode.name), Some("FT8 or JS8"));
+        started.writer.stop(72_006.0, reckon::belief::last_end::StopHow::Stopped).unwrap();
+
+        // One tap counts the minutes of contact; another such tap replaces it; one takes it back.
+        let worker = crate::record::worker::offline(folder.path());
+        let load = reckon::estimator::LoadPrior::default();
+        let reader = Reader::new(folder.path());
+        let counted = |name: &str| {
+            let told = super::report(&reader, 1).unwrap().unwrap();
+            let of = told.report.tally.activities().find(|(known, _)| *known == name);
+            (told.corrections.len(), of.map_or(0.0, |(_, page)| page.lasted().si()))
+        };
+        for activity in ["digital", "contacts"] {
+            let activity = activity.to_owned();
+            let ask = web::RecordAsk::DoingByContacts { outing: 1, activity };
+            worker.ask(&ask, &load).unwrap();
+        }
+        assert_eq!((counted("digital"), counted("contacts")), ((2, 0.0), (2, 420.0)));
+        worker.ask(&web::RecordAsk::DoingBack { outing: 1, id: None }, &load).unwrap();
+        assert_eq!(counted("contacts"), (0, 0.0));
+    }
+}

@@ -1,0 +1,482 @@
+//! The settings file: as written, then as checked. Holding a [`Settings`] means that it is good;
+//! a file with mistakes is refused whole, with every complaint at once.
+
+use std::{
+    collections::BTreeSet,
+    env, fs, io,
+    net::{Ipv4Addr, SocketAddr},
+    path::{Path, PathBuf},
+};
+
+use probe::{Chip, SensorWant};
+use reckon::{
+    bank::{BankSpec, Cells, MeasuredAt},
+    draw::BoardKind,
+    engine::{Accessory, ActivityRule, Radio, Start},
+    reading::Role,
+    units::{AmpHours, Celsius, Ohms, Share, Volts, Watts},
+};
+
+mod rules;
+mod sheet;
+mod warnings;
+
+pub(crate) use sheet::Complaint;
+use sheet::{Limits, Sheet, Table};
+pub(crate) use warnings::Warnings;
+
+/// Everything the owner can tell outlast, checked.
+#[derive(Clone, Debug)]
+pub(crate) struct Settings {
+    /// The station's name.
+    pub(crate) station: String,
+    /// Names of the activities.
+    pub(crate) activities: Vec<String>,
+    /// When they choose themselves.
+    pub(crate) activity_rules: Vec<ActivityRule>,
+    /// The board's row in the table of draws, where it is not to be found by itself.
+    pub(crate) board: Option<BoardKind>,
+    /// The bank that a start finds connected.
+    pub(crate) bank: Option<BankSpec>,
+    /// How full it is then.
+    pub(crate) start: Start,
+    /// Further banks offered for one tap.
+    pub(crate) spare_banks: Vec<BankSpec>,
+    /// Idle and full-load draw of the board.
+    pub(crate) board_draw: Option<(Watts, Watts)>,
+    /// A radio on the same bank.
+    pub(crate) radio: Option<Radio>,
+    /// What else hangs on the bank.
+    pub(crate) accessories: Vec<Accessory>,
+    /// Where the page is served.
+    pub(crate) listen: SocketAddr,
+    /// How many phones and programs may be connected at a time.
+    pub(crate) connections: u16,
+    /// Further names under which a browser may ask for the page.
+    pub(crate) hosts: Vec<String>,
+    /// What the owner knows better than the probes.
+    pub(crate) sensors: Vec<SensorWant>,
+    /// Alarms, ways out, the clean power-off.
+    pub(crate) warnings: Warnings,
+    /// How the record is kept.
+    pub(crate) record: RecordWant,
+    /// The contact log.
+    pub(crate) contacts: ContactsWant,
+    /// Whether a tap on a paired phone may set the system's clock.
+    pub(crate) set_clock_from_phone: bool,
+}
+
+/// What is done with contact logs.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub(crate) struct ContactsWant {
+    /// A log that is read whenever it changes.
+    pub(crate) watch: Option<PathBuf>,
+    /// Whether the other stations' calls are kept too.
+    pub(crate) keep_calls: bool,
+}
+
+/// How the record is kept.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) struct RecordWant {
+    /// A batch is put on the card this often, s.
+    pub(crate) every_s: f64,
+    /// The same when the end is near, s.
+    pub(crate) every_s_near_the_end: f64,
+    /// The end is near when the cautious remaining time is below this, min.
+    pub(crate) near_min: f64,
+    /// Ten-second rows are kept for so many days of record.
+    pub(crate) fine_days: u16,
+    /// Largest size of the record, MiB.
+    pub(crate) most_mib: u16,
+}
+
+impl Default for RecordWant {
+    fn default() -> Self {
+        Self {
+            every_s: 60.0,
+            every_s_near_the_end: 10.0,
+            near_min: 60.0,
+            fine_days: 60,
+            most_mib: 256,
+        }
+    }
+}
+
+impl Default for Settings {
+    fn default() -> Self {
+        Self {
+            station: "Station".to_owned(),
+            activities: ["receive", "contacts", "logging", "idle"].map(str::to_owned).to_vec(),
+            activity_rules: Vec::new(),
+            board: None,
+            bank: None,
+            start: Start::Full,
+            spare_banks: BankSpec::common(),
+            board_draw: None,
+            radio: None,
+            accessories: Vec::new(),
+            listen: SocketAddr::from((Ipv4Addr::UNSPECIFIED, 8073)),
+            connections: 64,
+            hosts: Vec::new(),
+            sensors: Vec::new(),
+            record: RecordWant::default(),
+            contacts: ContactsWant::default(),
+            set_clock_from_phone: false,
+            warnings: Warnings::default(),
+        }
+    }
+}
+
+/// Why there are no settings.
+#[derive(Debug)]
+pub(crate) enum Refused {
+    /// The file could not be read.
+    Unreadable(PathBuf, io::Error),
+    /// The file has mistakes.
+    Wrong(PathBuf, Vec<Complaint>),
+}
+
+impl std::fmt::Display for Refused {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        match self {
+            Self::Unreadable(path, why) => write!(
+                f,
+                "The settings file {} cannot be read: {why}.\nNothing was started, because a \
+                 forecast from settings that nobody read would be wrong with confidence. Check \
+                 the path and its permissions, or start without --settings.",
+                path.display()
+            ),
+            Self::Wrong(path, all) => {
+                let many = if all.len() == 1 {
+                    "1 complaint"
+                } else {
+                    &format!("{} complaints", all.len())
+                };
+                writeln!(f, "Settings refused, {many} about {}:", path.display())?;
+                for one in all {
+                    writeln!(f, "  {one}")?;
+                }
+                f.write_str(
+                    "Nothing was started. The settings file that comes with outlast explains \
+                     every key with its range.",
+                )
+            }
+        }
+    }
+}
+
+/// The settings and the file that they came from, if there was one.
+pub(crate) fn find(told: Option<&Path>) -> Result<(Settings, Option<PathBuf>), Refused> {
+    let Some(path) = told.map(Path::to_path_buf).or_else(usual_place) else {
+        return Ok((Settings::default(), None));
+    };
+    match fs::read(&path) {
+        Ok(bytes) => {
+            let text = String::from_utf8_lossy(&bytes);
+            let settings = read(&text).map_err(|all| Refused::Wrong(path.clone(), all))?;
+            Ok((settings, Some(path)))
+        }
+        Err(why) => Err(Refused::Unreadable(path, why)),
+    }
+}
+
+/// The first settings file that is there: the machine's, else the user's.
+fn usual_place() -> Option<PathBuf> {
+    let home = env::var_os("XDG_CONFIG_HOME")
+        .map(PathBuf::from)
+        .or_else(|| env::var_os("HOME").map(|h| Path::new(&h).join(".config")));
+    let own = home.map(|h| h.join("outlast/outlast.toml"));
+    [Some(PathBuf::from("/etc/outlast/outlast.toml")), own]
+        .into_iter()
+        .flatten()
+        .find(|p| p.exists())
+}
+
+/// Reads settings from the text of a file.
+///
+/// # Errors
+/// Every complaint, in the order of the file.
+pub(crate) fn read(text: &str) -> Result<Settings, Vec<Complaint>> {
+    let sheet = Sheet::of(text);
+    let (root, broken) = toml::de::DeTable::parse_recoverable(text);
+    for error in &broken {
+        sheet.unreadable(error);
+    }
+    let settings = checked(sheet.top(root.get_ref()));
+    let complaints = sheet.complaints();
+    if complaints.is_empty() { Ok(settings) } else { Err(complaints) }
+}
+
+fn checked(mut top: Table<'_>) -> Settings {
+    let mut s = Settings::default();
+    if let Some(name) = top.text("station", "It is what the page calls this station.") {
+        s.station = name;
+    }
+    if let Some(list) = top.texts("activities", 12, "These become the buttons of the page.") {
+        s.activities = list;
+    }
+    let rules = top.tables("activity_rule", 24).into_iter();
+    s.activity_rules = rules.filter_map(|table| rules::read(table, &s.activities)).collect();
+    if let Some(at) = top.parsed("listen", LISTEN_WANT, |t| t.parse().ok()) {
+        s.listen = at;
+    }
+    if let Some(n) = top.whole("connections", 4, 512, "Each phone needs about two.") {
+        s.connections = n;
+    }
+    if let Some(list) = top.texts("hosts", 16, "The board's own names pass by themselves.") {
+        s.hosts = list;
+    }
+    let clock = "It lets a tap on a paired phone set the clock of this board.";
+    if let Some(yes) = top.flag("set_clock_from_phone", clock) {
+        s.set_clock_from_phone = yes;
+    }
+    if let Some(table) = top.table("record") {
+        s.record = record(table);
+    }
+    if let Some(table) = top.table("contacts") {
+        s.contacts = contacts(table);
+    }
+    if let Some(mut told) = top.table("bank") {
+        s.board = told.parsed("board", BOARD_WANT, board_kind);
+        s.start = told.parsed_start();
+        s.bank = Some(bank(told));
+    }
+    let spare: Vec<_> = top.tables("spare_bank", 16).into_iter().map(bank).collect();
+    if !spare.is_empty() {
+        s.spare_banks = spare;
+    }
+    if let Some(table) = top.table("draw") {
+        draw(table, &mut s);
+    }
+    s.accessories = top.tables("accessory", 32).into_iter().map(accessory).collect();
+    s.sensors = top.tables("sensor", 32).into_iter().map(sensor).collect();
+    s.warnings = warnings::read(&mut top);
+    top.done();
+    names_differ(&mut s);
+    s
+}
+
+const LISTEN_WANT: &str = "an address and a port in quotes, such as \"0.0.0.0:8073\". Address \
+                           0.0.0.0 serves every network of the board, 127.0.0.1 only itself.";
+const BOARD_WANT: &str = "the board's short name, such as \"4B\", \"Zero 2 W\" or \"3B+\". It is \
+                          printed on the board; leave the key out to have it found.";
+const LABEL_HINT: &str = "It is printed on the bank's label.";
+
+/// Two banks of one name could not be told apart on the page; the later one gives way.
+fn names_differ(s: &mut Settings) {
+    let mut seen: BTreeSet<String> = s.bank.iter().map(|b| b.name.clone()).collect();
+    s.spare_banks.retain(|b| seen.insert(b.name.clone()));
+}
+
+impl Table<'_> {
+    fn parsed_start(&mut self) -> Start {
+        let want = "\"full\", \"unknown\" or a share such as \"70 %\". It is how full the bank \
+                    is when outlast starts with it.";
+        self.parsed("start", want, |text| match text {
+            "full" => Some(Start::Full),
+            "unknown" => Some(Start::Unknown),
+            _ => {
+                let percent: f64 = text.strip_suffix('%')?.trim().parse().ok()?;
+                Share::new(percent / 100.0).map(Start::Part)
+            }
+        })
+        .unwrap_or_default()
+    }
+}
+
+fn bank(mut t: Table<'_>) -> BankSpec {
+    const CELLS: &[(&str, Cells)] =
+        &[("li-ion", Cells::LiIon), ("lifepo4", Cells::LiFePo4), ("lead-acid", Cells::LeadAcid)];
+    const PLACES: &[(&str, MeasuredAt)] = &[
+        ("output", MeasuredAt::Output),
+        ("cells", MeasuredAt::Cells),
+        ("nowhere", MeasuredAt::Nowhere),
+    ];
+    let cells = t.one_of("cells", CELLS, "USB banks are li-ion unless they say otherwise.");
+    let cells = cells.unwrap_or(Cells::LiIon);
+    // Usual builds: one li-ion cell (or several in parallel) in a USB bank, four LiFePO4 or six
+    // lead-acid cells for 12 V. Nominal cell voltages are common practice.
+    let (usual_series, cell_volts) = match cells {
+        Cells::LiIon => (1, 3.7),
+        Cells::LiFePo4 => (4, 3.2),
+        Cells::LeadAcid => (6, 2.0),
+    };
+    let series = t.whole("series", 1, 16, "A USB bank is 1, a 12.8 V LiFePO4 pack 4.");
+    let series = series.and_then(|n| u8::try_from(n).ok()).unwrap_or(usual_series);
+    let label_mah = t.number("label_mah", Limits::from(100.0, 2_000_000.0, "mAh"), LABEL_HINT);
+    let volts = Limits::from(1.0, 60.0, "V");
+    let label_v = t.number("label_v", volts, LABEL_HINT);
+    let place = t.one_of("measured_at", PLACES, "A sensor in a USB lead sits at the output.");
+    let usual_place = if series == 1 { MeasuredAt::Output } else { MeasuredAt::Cells };
+    let name = t.text("name", "It is what the page calls the bank.");
+    let ambient = t.number("ambient_c", Limits::from(-40.0, 60.0, "°C"), "What the bank feels.");
+    let cutoff = t.number("cutoff_v", volts, "It is where the load is cut off.");
+    if !t.has("label_mah") {
+        t.complain(
+            "label_mah",
+            format!("it is missing, and a bank's size is not guessed. {LABEL_HINT}"),
+        );
+    }
+    let spec = BankSpec {
+        name: name.unwrap_or_else(|| "Bank".to_owned()),
+        cells,
+        series,
+        label: AmpHours::of(label_mah.unwrap_or(0.0) / 1000.0),
+        label_volts: Volts::of(label_v.unwrap_or(cell_volts * f64::from(series))),
+        measured_at: place.unwrap_or(usual_place),
+        ambient: ambient.map(Celsius::of),
+        cutoff: cutoff.map(Volts::of),
+    };
+    // Whatever single figures allow: do they make a bank together?
+    if label_mah.is_some()
+        && t.sound()
+        && let Some(why) = spec.implausible()
+    {
+        t.complain("label_v", why);
+    }
+    t.done();
+    spec
+}
+
+fn draw(mut t: Table<'_>, s: &mut Settings) {
+    let board = Limits::up_to(100.0, "W");
+    let idle = t.number("idle_w", board, "The board with nothing to do.");
+    let full = t.number("full_w", board, "The board with every core busy.");
+    match (idle, full) {
+        (Some(idle), Some(full)) if full < idle => {
+            t.complain(
+                "full_w",
+                format!("a busy board draws no less than an idle one ({idle} W)."),
+            );
+        }
+        (Some(idle), Some(full)) => s.board_draw = Some((Watts::of(idle), Watts::of(full))),
+        (None, None) => {}
+        _ if t.has("idle_w") && t.has("full_w") => {}
+        _ => t.complain("idle_w", "idle_w and full_w are only used together.".to_owned()),
+    }
+    let amps = Limits::from(0.0, 100.0, "A");
+    let receive = t.number("radio_receive_a", amps, "The radio's data sheet prints it.");
+    let transmit = t.number("radio_transmit_a", amps, "The radio's data sheet prints it.");
+    let volts = t.number("radio_v", Limits::up_to(60.0, "V"), "Data sheets mean 13.8 V.");
+    t.done();
+    if receive.is_some() || transmit.is_some() {
+        let watts = |a: Option<f64>| Watts::of(a.unwrap_or(0.0) * volts.unwrap_or(13.8));
+        s.radio = Some(Radio { receive: watts(receive), transmit: watts(transmit) });
+    }
+}
+
+fn record(mut t: Table<'_>) -> RecordWant {
+    let mut want = RecordWant::default();
+    let pace = Limits::from(10.0, 3600.0, "s");
+    let lost = "A power cut loses at most this much of the record.";
+    want.every_s = t.number("every_s", pace, lost).unwrap_or(want.every_s);
+    want.every_s_near_the_end =
+        t.number("every_s_near_the_end", pace, lost).unwrap_or(want.every_s_near_the_end);
+    let near = Limits::from(0.0, 1440.0, "min");
+    let means = "It is the cautious remaining time.";
+    want.near_min = t.number("near_min", near, means).unwrap_or(want.near_min);
+    let later = "After that five-minute rows remain.";
+    want.fine_days = t.whole("fine_days", 1, 3650, later).unwrap_or(want.fine_days);
+    let full = "Near it the page warns; outings are never taken away.";
+    want.most_mib = t.whole("most_mib", 16, 16384, full).unwrap_or(want.most_mib);
+    t.done();
+    want
+}
+
+fn contacts(mut t: Table<'_>) -> ContactsWant {
+    let want = "a whole path in quotes, from the root on, such as \"/srv/log/contacts.adi\".";
+    let watch = t.parsed("watch", want, |text| {
+        let sound = text.len() <= 4096 && !text.chars().any(char::is_control);
+        Some(PathBuf::from(text)).filter(|path| sound && path.is_absolute())
+    });
+    let calls = "The other stations' calls are other people's data.";
+    let keep_calls = t.flag("keep_calls", calls).unwrap_or(false);
+    t.done();
+    ContactsWant { watch, keep_calls }
+}
+
+fn accessory(mut t: Table<'_>) -> Accessory {
+    let name = t.text("name", "It is what the page calls it.");
+    let draw = t.number("draw_w", Limits::from(0.0, 1000.0, "W"), "What it takes from the bank.");
+    if !t.has("draw_w") {
+        t.complain(
+            "draw_w",
+            "it is missing; without it the accessory counts for nothing.".to_owned(),
+        );
+    }
+    t.done();
+    Accessory {
+        name: name.unwrap_or_else(|| "Accessory".to_owned()),
+        draw: Watts::of(draw.unwrap_or(0.0)),
+    }
+}
+
+fn sensor(mut t: Table<'_>) -> SensorWant {
+    const ROLES: &[(&str, Role)] =
+        &[("bank", Role::Bank), ("part", Role::Part), ("ignored", Role::NotCounted)];
+    const CHIPS: &[(&str, Chip)] = &[
+        ("ina219", Chip::Ina219),
+        ("ina226", Chip::Ina226),
+        ("ina228", Chip::Ina228),
+        ("ina260", Chip::Ina260),
+        ("ina3221", Chip::Ina3221),
+    ];
+    let matches = t.text("matches", "`outlast check` prints the identity of every sensor.");
+    if !t.has("matches") {
+        t.complain("matches", "it is missing: which sensor is meant? `outlast check` prints the identity of every sensor.".to_owned());
+    }
+    let name = t.text("name", "It is what the page calls the sensor.");
+    let role = t.one_of("role", ROLES, "\"bank\" counts towards what the bank delivers.");
+    let shunt = t.number(
+        "shunt_ohm",
+        Limits::up_to(10.0, "ohm"),
+        "It is printed on the resistor: R100 is 0.1, R010 is 0.01.",
+    );
+    let scale =
+        t.number("scale", Limits::from(-1000.0, 1000.0, ""), "Every current is multiplied by it.");
+    if scale == Some(0.0) {
+        t.complain(
+            "scale",
+            "0 would make every current nothing. A negative number turns the sign.".to_owned(),
+        );
+    }
+    let chip = t.one_of("chip", CHIPS, "Only for a chip read directly, where no driver is bound.");
+    t.done();
+    SensorWant {
+        matches: matches.unwrap_or_default(),
+        name,
+        role,
+        shunt: shunt.map(Ohms::of),
+        scale,
+        chip,
+    }
+}
+
+/// Short names as they are printed on the boards; the long form of the device tree will do too.
+fn board_kind(text: &str) -> Option<BoardKind> {
+    use BoardKind as K;
+    let short = text.trim().trim_start_matches("Raspberry Pi").trim();
+    let short = short.split(" Rev ").next()?.replace("Model ", "").replace("Plus", "+");
+    let squeezed: String = short.chars().filter(|c| !c.is_whitespace()).collect();
+    Some(match squeezed.to_ascii_uppercase().as_str() {
+        "1A" | "A" => K::OneA,
+        "1B" | "B" => K::OneB,
+        "1A+" | "A+" => K::OneAPlus,
+        "1B+" | "B+" => K::OneBPlus,
+        "2B" => K::TwoB,
+        "3B" => K::ThreeB,
+        "3A+" => K::ThreeAPlus,
+        "3B+" => K::ThreeBPlus,
+        "4B" | "4" => K::FourB,
+        "400" => K::FourHundred,
+        "5" | "5B" => K::Five,
+        "500" => K::FiveHundred,
+        "ZERO" => K::Zero,
+        "ZEROW" => K::ZeroW,
+        "ZERO2W" | "ZERO2" => K::ZeroTwoW,
+        _ => return None,
+    })
+}
+
+#[cfg(test)]
+mod tests;
