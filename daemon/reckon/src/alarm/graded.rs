@@ -32,7 +32,7 @@ impl Scale<'_> {
 pub(super) struct Graded {
     latch: Latch,
     limit: u32,
-    deeper: Option<(u32, Mono)>,
+    deeper: Option<Mono>,
 }
 
 impl Graded {
@@ -93,8 +93,7 @@ impl Graded {
 
     /// The next limit was passed: the same alarm, more urgent, awake again.
     fn tighten(&mut self, limit: u32, scale: &Scale<'_>, now: Mono, edges: &mut Vec<Edge>) {
-        let (deepest, since) = *self.deeper.get_or_insert((limit, now));
-        self.deeper = Some((deepest.max(limit), since));
+        let since = *self.deeper.get_or_insert(now);
         if now.seconds_since(since).si() < scale.hold.raise_s {
             return;
         }

@@ -1,5 +1,7 @@
 //! Each rule on its own, second by second: raised after its hold, cleared after its gap, once.
 
+mod borders;
+
 use super::*;
 
 /// Feeds so many seconds and gives the edges.
