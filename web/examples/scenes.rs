@@ -40,7 +40,7 @@ fn site(first: Snapshot) -> (Router, watch::Sender<Arc<Snapshot>>) {
         hosts: Vec::new(),
         past: past::Invented::new(mood, false),
         record,
-        keeping: watch::channel(Arc::new(past::keeping(troubled))).1,
+        record_status: watch::channel(Arc::new(past::record_status(troubled))).1,
         clock: Arc::new(past::Still),
     };
     (pages(shown), show)

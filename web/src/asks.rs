@@ -1,4 +1,4 @@
-//! What a phone may ask for: forms and JSON read into [`Ask`]s, sent to the owner of all state, and
+//! What a phone may ask for: forms and JSON read into [`Command`]s, sent to the owner of all state, and
 //! the answer waited for. Plausibility is judged there; here only what cannot be read is refused.
 
 use std::time::Duration;
@@ -13,7 +13,7 @@ use axum_extra::extract::cookie::SignedCookieJar;
 use reckon::{
     bank::{BankSpec, Cells, MeasuredAt},
     belief::Answer,
-    engine::{Ask, Refusal, Start},
+    engine::{Command, Refusal, Start},
     power_off::PowerOffAsk,
     snapshot::Snapshot,
     time::{Mono, Stamp},
@@ -23,14 +23,14 @@ use reckon::{
 use serde::{Deserialize, de::DeserializeOwned};
 use tokio::sync::{mpsc::error::TrySendError, oneshot};
 
-use crate::{Asked, Site, look::Look, pairing::Rejected, trouble::Sorry};
+use crate::{Site, look::Look, pairing::Rejected, trouble::Sorry};
 
 pub(crate) type Done = Result<Response, Sorry>;
 
 /// Sends an ask to the owner of the state and waits for the word.
-pub(crate) async fn put(site: &Site, ask: Ask) -> Result<(), Sorry> {
+pub(crate) async fn put(site: &Site, command: Command) -> Result<(), Sorry> {
     let (answer, heard) = oneshot::channel();
-    site.asks.try_send(Asked { ask, answer }).map_err(|error| match error {
+    site.asks.try_send(crate::Request { command, answer }).map_err(|error| match error {
         TrySendError::Full(_) => busy("Too much is being asked at once; try again in a moment."),
         TrySendError::Closed(_) => busy("outlast is stopping; nothing was changed."),
     })?;
@@ -159,7 +159,7 @@ pub(crate) async fn bank_form(State(site): State<Site>, request: Request) -> Don
     };
     let level = number(form.level_percent.as_deref(), "How full")?.map(|percent| percent / 100.0);
     let start = started(form.start.as_deref(), level)?;
-    put(&site, Ask::UseBank { bank, start }).await?;
+    put(&site, Command::UseBank { bank, start }).await?;
     back_to("/")
 }
 
@@ -171,7 +171,7 @@ pub(crate) async fn bank_json(State(site): State<Site>, request: Request) -> Don
         _ => return Err(unreadable("Give either `bank`, the name of one offered, or `spec`.")),
     };
     let start = started(wish.start.as_deref(), wish.start_level)?;
-    put(&site, Ask::UseBank { bank, start }).await?;
+    put(&site, Command::UseBank { bank, start }).await?;
     done()
 }
 
@@ -296,7 +296,7 @@ pub(crate) async fn finish_form(State(site): State<Site>, request: Request) -> D
     let form: FinishForm = form(request).await?;
     let snapshot = site.snapshot();
     let after = wished_finish(&form, &snapshot)?;
-    put(&site, Ask::Finish { after }).await?;
+    put(&site, Command::Finish { after }).await?;
     back_to("/")
 }
 
@@ -345,7 +345,7 @@ fn until(text: &str, at: Stamp) -> Result<Duration, Sorry> {
 pub(crate) async fn finish_json(State(site): State<Site>, request: Request) -> Done {
     let wish: FinishJson = json(request).await?;
     let after = wish.after_s.map(span).transpose()?;
-    put(&site, Ask::Finish { after }).await?;
+    put(&site, Command::Finish { after }).await?;
     done()
 }
 
@@ -373,14 +373,14 @@ pub(crate) struct DoingJson {
     by_itself: bool,
 }
 
-fn activity(name: Option<String>, by_itself: bool) -> Result<Ask, Sorry> {
+fn activity(name: Option<String>, by_itself: bool) -> Result<Command, Sorry> {
     let name = name.map(|name| name.trim().to_owned()).filter(|name| !name.is_empty());
     match (name, by_itself) {
         (Some(_), true) => {
             Err(unreadable("Give a name or let the rules choose, not both. Nothing was changed."))
         }
-        (None, true) => Ok(Ask::ActivityAuto),
-        (name, false) => Ok(Ask::Activity { name }),
+        (None, true) => Ok(Command::ActivityAuto),
+        (name, false) => Ok(Command::Activity { name }),
     }
 }
 
@@ -402,10 +402,10 @@ pub(crate) struct OffWish {
     wish: String,
 }
 
-fn power_off(wish: &OffWish) -> Result<Ask, Sorry> {
+fn power_off(wish: &OffWish) -> Result<Command, Sorry> {
     match wish.wish.as_str() {
-        "stop" => Ok(Ask::PowerOff(PowerOffAsk::Stop)),
-        "now" => Ok(Ask::PowerOff(PowerOffAsk::Now)),
+        "stop" => Ok(Command::PowerOff(PowerOffAsk::Stop)),
+        "now" => Ok(Command::PowerOff(PowerOffAsk::Now)),
         _ => Err(unreadable("`wish` is stop or now. Nothing was changed.")),
     }
 }
@@ -420,8 +420,8 @@ pub(crate) async fn power_off_json(State(site): State<Site>, request: Request) -
     done()
 }
 
-fn outing(wish: NameWish) -> Ask {
-    Ask::NameOuting { name: wish.name.unwrap_or_default().trim().to_owned() }
+fn outing(wish: NameWish) -> Command {
+    Command::NameOuting { name: wish.name.unwrap_or_default().trim().to_owned() }
 }
 
 pub(crate) async fn outing_form(State(site): State<Site>, request: Request) -> Done {
@@ -442,7 +442,7 @@ pub(crate) struct SleepWish {
     for_s: f64,
 }
 
-fn sleep(wish: &SleepWish, snapshot: &Snapshot) -> Result<Ask, Sorry> {
+fn sleep(wish: &SleepWish, snapshot: &Snapshot) -> Result<Command, Sorry> {
     // A number that went through text is not to the nanosecond what it was; the snapshot's is.
     let since = snapshot
         .alarms
@@ -455,7 +455,7 @@ fn sleep(wish: &SleepWish, snapshot: &Snapshot) -> Result<Ask, Sorry> {
         return Err(unreadable("An alarm can sleep for a minute at least and a day at most."));
     }
     let span = span(wish.for_s)?;
-    Ok(Ask::Sleep { alarm: wish.alarm, since: Mono::since_boot(since.span()), span })
+    Ok(Command::Sleep { alarm: wish.alarm, since: Mono::since_boot(since.span()), span })
 }
 
 pub(crate) async fn sleep_form(State(site): State<Site>, request: Request) -> Done {

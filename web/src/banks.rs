@@ -176,9 +176,9 @@ pub(crate) async fn list(State(site): State<Site>, headers: HeaderMap) -> Done {
 }
 
 fn test_line(site: &Site) -> Option<String> {
-    let keeping = site.keeping();
+    let record_status = site.record_status();
     let now = site.snapshot().at.mono;
-    let test = keeping.test.as_ref()?;
+    let test = record_status.test.as_ref()?;
     Some(words::test_on(&test.bank, &words::span(now.seconds_since(test.began)), load(test.load)))
 }
 

@@ -16,7 +16,7 @@ use reckon::{
 use serde::{Deserialize, Serialize};
 
 use crate::{
-    ContactsTold, Ending, OutingLine, Past, PastGone, RecordAsk, Site,
+    ContactsTold, Ending, OutingLine, Past, PastGone, RecordCommand, Site,
     asks::{Done, back_to, busy, done, unreadable},
     multipart,
     outings::local,
@@ -78,7 +78,7 @@ async fn take(site: &Site, file: Bytes) -> Result<Took, Sorry> {
     }
     let (count, read) = (log.contacts.len(), contact_log::log_read(&log));
     let contacts = std::mem::take(&mut log.contacts);
-    site.put_record(RecordAsk::Contacts { contacts }).await?;
+    site.put_record(RecordCommand::Contacts { contacts }).await?;
     tracing::info!("contact log: {read}");
     Ok(Took { contacts: count, read, log, placed: site.recall(placed).await? })
 }
@@ -293,7 +293,7 @@ fn told(took: Took) -> TookJson {
 
 async fn forget(site: &Site, of: &str) -> Result<i64, Sorry> {
     let outing = of.parse::<i64>().map_err(|_| not_there("outing"))?;
-    site.put_record(RecordAsk::ForgetContacts { outing }).await?;
+    site.put_record(RecordCommand::ForgetContacts { outing }).await?;
     Ok(outing)
 }
 

@@ -43,7 +43,10 @@ use axum::{
     response::{IntoResponse, Response},
     routing::{get, post},
 };
-use reckon::snapshot::Snapshot;
+use reckon::{
+    engine::{Command, Refusal},
+    snapshot::Snapshot,
+};
 use tokio::sync::{Semaphore, mpsc, oneshot, watch};
 use tower_http::catch_panic::CatchPanicLayer;
 
@@ -51,18 +54,18 @@ pub use contacts::LOG_BYTES;
 pub use pairing::{CODE_LASTS, Pairing, Pin, Rejected};
 pub use past::{
     AsideTold, BankTold, BookTold, Channel, ChannelTold, Clock, ContactsTold, CorrectionTold,
-    Ending, EventTold, ForecastTold, GapTold, Keeping, LearnedTold, OutingLine, OutingTold,
-    OutingsPage, Past, PastGone, PhoneTold, RecordAsk, RecordAsked, ReportTold, RundownTold,
-    SeriesAsk, SeriesTold, TestLoad, TestTold,
+    Ending, EventTold, ForecastTold, GapTold, LearnedTold, OutingLine, OutingTold, OutingsPage,
+    Past, PastGone, PhoneTold, RecordCommand, RecordStatus, ReportTold, RundownTold, SeriesAsk,
+    SeriesTold, TestLoad, TestTold,
 };
 
-/// An ask and where its answer goes.
+/// A command and where its answer goes; by default a refusal is a sentence for a person.
 #[derive(Debug)]
-pub struct Asked {
+pub struct Request<C, E = String> {
     /// What is asked for.
-    pub ask: reckon::engine::Ask,
+    pub command: C,
     /// Where the answer goes.
-    pub answer: oneshot::Sender<Result<(), reckon::engine::Refusal>>,
+    pub answer: oneshot::Sender<Result<(), E>>,
 }
 
 /// What the pages show and whom they ask.
@@ -71,7 +74,7 @@ pub struct Shown {
     /// The newest snapshot.
     pub now: watch::Receiver<Arc<Snapshot>>,
     /// The owner of the state.
-    pub asks: mpsc::Sender<Asked>,
+    pub asks: mpsc::Sender<Request<Command, Refusal>>,
     /// Who may change things.
     pub pairing: Arc<Pairing>,
     /// Names that the board answers to, besides IP addresses and `localhost`: its host name, and
@@ -80,9 +83,9 @@ pub struct Shown {
     /// The record, to be read.
     pub past: Arc<dyn Past>,
     /// Whoever changes what is kept.
-    pub record: mpsc::Sender<RecordAsked>,
+    pub record: mpsc::Sender<Request<RecordCommand>>,
     /// How the record and its clock are doing.
-    pub keeping: watch::Receiver<Arc<Keeping>>,
+    pub record_status: watch::Receiver<Arc<RecordStatus>>,
     /// Tells the moment, for the comparison with a phone's clock.
     pub clock: Arc<dyn Clock>,
 }
@@ -90,12 +93,12 @@ pub struct Shown {
 /// What every handler shares.
 pub(crate) struct Parts {
     now: watch::Receiver<Arc<Snapshot>>,
-    asks: mpsc::Sender<Asked>,
+    asks: mpsc::Sender<Request<Command, Refusal>>,
     pairing: Arc<Pairing>,
     hosts: Vec<String>,
     past: Arc<dyn Past>,
-    record: mpsc::Sender<RecordAsked>,
-    keeping: watch::Receiver<Arc<Keeping>>,
+    record: mpsc::Sender<Request<RecordCommand>>,
+    record_status: watch::Receiver<Arc<RecordStatus>>,
     clock: Arc<dyn Clock>,
     /// Who may wait for a reading of the past, and whose turn it is.
     line: Semaphore,
@@ -115,8 +118,8 @@ impl Parts {
         Arc::clone(&self.now.borrow())
     }
 
-    fn keeping(&self) -> Arc<Keeping> {
-        Arc::clone(&self.keeping.borrow())
+    fn record_status(&self) -> Arc<RecordStatus> {
+        Arc::clone(&self.record_status.borrow())
     }
 
     /// Whether whoever sent this may change things.
@@ -125,7 +128,7 @@ impl Parts {
     }
 
     fn rendered(&self) -> Arc<live::Rendered> {
-        self.cache.of(&self.snapshot(), self.keeping())
+        self.cache.of(&self.snapshot(), self.record_status())
     }
 }
 
@@ -137,7 +140,7 @@ fn site(shown: Shown, trusted: bool) -> Site {
         hosts: shown.hosts,
         past: shown.past,
         record: shown.record,
-        keeping: shown.keeping,
+        record_status: shown.record_status,
         clock: shown.clock,
         line: Semaphore::new(recall::AT_ONCE + recall::MAY_WAIT),
         turns: Arc::new(Semaphore::new(recall::AT_ONCE)),

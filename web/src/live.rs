@@ -23,7 +23,7 @@ use futures_util::stream;
 use reckon::snapshot::Snapshot;
 use serde_json::json;
 
-use crate::{Keeping, Site, look::Look, page, trouble::Sorry, wire};
+use crate::{RecordStatus, Site, look::Look, page, trouble::Sorry, wire};
 
 /// Streams that one address may hold: two tabs of a phone and a program, twice over.
 const STREAMS_PER_PHONE: usize = 6;
@@ -46,7 +46,7 @@ pub(crate) struct Section {
 /// What has been made of one snapshot so far.
 pub(crate) struct Rendered {
     pub(crate) snapshot: Arc<Snapshot>,
-    keeping: Arc<Keeping>,
+    record_status: Arc<RecordStatus>,
     json: OnceLock<Bytes>,
     event: OnceLock<Bytes>,
     sections: OnceLock<Arc<[Section]>>,
@@ -68,9 +68,9 @@ pub(crate) struct Page {
 }
 
 impl Rendered {
-    fn of(snapshot: Arc<Snapshot>, keeping: Arc<Keeping>) -> Self {
+    fn of(snapshot: Arc<Snapshot>, record_status: Arc<RecordStatus>) -> Self {
         let (json, event, sections) = (OnceLock::new(), OnceLock::new(), OnceLock::new());
-        Self { snapshot, keeping, json, event, sections, pages: Mutex::default() }
+        Self { snapshot, record_status, json, event, sections, pages: Mutex::default() }
     }
 
     /// Now in this variant, made once.
@@ -109,7 +109,7 @@ impl Rendered {
 
     /// The parts of Now.
     pub(crate) fn sections(&self) -> Arc<[Section]> {
-        let made = || page::sections(&self.snapshot, &self.keeping).into();
+        let made = || page::sections(&self.snapshot, &self.record_status).into();
         Arc::clone(self.sections.get_or_init(made))
     }
 }
@@ -130,16 +130,22 @@ fn packed(plain: &[u8]) -> Bytes {
 pub(crate) struct Cache(Mutex<Option<Arc<Rendered>>>);
 
 impl Cache {
-    pub(crate) fn of(&self, snapshot: &Arc<Snapshot>, keeping: Arc<Keeping>) -> Arc<Rendered> {
+    pub(crate) fn of(
+        &self,
+        snapshot: &Arc<Snapshot>,
+        record_status: Arc<RecordStatus>,
+    ) -> Arc<Rendered> {
         let mut kept = self.0.lock().unwrap_or_else(PoisonError::into_inner);
         match &*kept {
             Some(rendered)
                 if Arc::ptr_eq(&rendered.snapshot, snapshot)
-                    && Arc::ptr_eq(&rendered.keeping, &keeping) =>
+                    && Arc::ptr_eq(&rendered.record_status, &record_status) =>
             {
                 Arc::clone(rendered)
             }
-            _ => Arc::clone(kept.insert(Arc::new(Rendered::of(Arc::clone(snapshot), keeping)))),
+            _ => {
+                Arc::clone(kept.insert(Arc::new(Rendered::of(Arc::clone(snapshot), record_status))))
+            }
         }
     }
 }
@@ -259,7 +265,7 @@ fn streaming<T: Send + 'static>(
                     Ok(Ok(())) => {
                         let snapshot = Arc::clone(&now.borrow_and_update());
                         if let Some(event) =
-                            say(&site.cache.of(&snapshot, site.keeping()), &mut memory)
+                            say(&site.cache.of(&snapshot, site.record_status()), &mut memory)
                         {
                             return Some((Ok::<_, Infallible>(event), (now, memory, say)));
                         }

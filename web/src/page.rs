@@ -20,7 +20,7 @@ use reckon::{
 };
 
 use crate::{
-    AsideTold, Keeping, Parts, PhoneTold, Site, chart, draw_fold, live,
+    AsideTold, Parts, PhoneTold, RecordStatus, Site, chart, draw_fold, live,
     live::Section,
     look::{self, Look, Sheet},
     questions,
@@ -223,7 +223,7 @@ pub(crate) fn part(part: &impl Template) -> String {
 // ---- Now ------------------------------------------------------------------------------------
 
 /// The parts of Now, in reading order.
-pub(crate) fn sections(snapshot: &Snapshot, keeping: &Keeping) -> Vec<Section> {
+pub(crate) fn sections(snapshot: &Snapshot, record_status: &RecordStatus) -> Vec<Section> {
     let section = |id, html| Section { id, html };
     let modelled = snapshot.draw.basis == Basis::Modelled;
     let answer = AnswerPart {
@@ -234,7 +234,7 @@ pub(crate) fn sections(snapshot: &Snapshot, keeping: &Keeping) -> Vec<Section> {
     };
     let clock = words::clock_time(snapshot.at.mono, snapshot.at);
     let ask_bank = snapshot.bank.spec.is_none();
-    let bars = BarsPart { test: keeping.test.is_some(), aside: &keeping.set_aside };
+    let bars = BarsPart { test: record_status.test.is_some(), aside: &record_status.set_aside };
     vec![
         section("bars", part(&bars)),
         section("top", part(&TopPart { snapshot, clock })),
@@ -403,9 +403,9 @@ pub(crate) async fn now(State(site): State<Site>, headers: HeaderMap) -> Respons
 
 pub(crate) async fn station(State(site): State<Site>, headers: HeaderMap) -> Response {
     let snapshot = site.snapshot();
-    let keeping = site.keeping();
+    let record_status = site.record_status();
     let paired = site.may_change(&headers);
-    let phone = keeping.phone.map(|told| phone(&told, snapshot.at.mono));
+    let phone = record_status.phone.map(|told| phone(&told, snapshot.at.mono));
     shown(&StationPage {
         frame: Frame::of(&site, &headers, "Station"),
         snapshot: &snapshot,
@@ -415,11 +415,11 @@ pub(crate) async fn station(State(site): State<Site>, headers: HeaderMap) -> Res
         bank: bank(&snapshot, false),
         sources: sources(&snapshot),
         board: words::board_facts(&snapshot),
-        record: record(&snapshot, &keeping),
-        aside: &keeping.set_aside,
-        warning: keeping.warning.as_deref(),
+        record: record(&snapshot, &record_status),
+        aside: &record_status.set_aside,
+        warning: record_status.warning.as_deref(),
         clock: words::clock(snapshot.at),
-        set_clock: keeping.may_set_clock && phone.is_some(),
+        set_clock: record_status.may_set_clock && phone.is_some(),
         phone,
         script: look::helper(),
         footprint: words::costs(&snapshot),
@@ -429,12 +429,14 @@ pub(crate) async fn station(State(site): State<Site>, headers: HeaderMap) -> Res
 }
 
 /// How the record is doing.
-fn record(snapshot: &Snapshot, keeping: &Keeping) -> Vec<String> {
+fn record(snapshot: &Snapshot, record_status: &RecordStatus) -> Vec<String> {
     let mut lines = vec![words::log(snapshot)];
-    lines.extend((keeping.used_bytes > 0).then(|| words::record_size(keeping.used_bytes)));
-    let stopped = keeping.stopped.is_some();
-    lines.extend(words::record_owes(keeping.waiting, keeping.missed, stopped));
-    lines.extend(keeping.contact_log.clone());
+    lines.extend(
+        (record_status.used_bytes > 0).then(|| words::record_size(record_status.used_bytes)),
+    );
+    let stopped = record_status.stopped.is_some();
+    lines.extend(words::record_owes(record_status.waiting, record_status.missed, stopped));
+    lines.extend(record_status.contact_log.clone());
     lines
 }
 

@@ -11,7 +11,6 @@ use reckon::{
     snapshot::Basis,
     time::{Mono, Stamp, Wall},
 };
-use tokio::sync::oneshot;
 
 /// What pages need of the past. Its calls may block; they are made on the blocking pool only, a few
 /// at once.
@@ -433,7 +432,7 @@ impl TestLoad {
 
 /// What the pages ask of the record and its clock. Banks, outings and run-downs go by their ids.
 #[derive(Clone, Debug, PartialEq)]
-pub enum RecordAsk {
+pub enum RecordCommand {
     /// A bank is told of, or (same name) told of anew.
     TellBank {
         /// What its owner says.
@@ -553,18 +552,9 @@ pub enum RecordAsk {
     SetClock,
 }
 
-/// An ask of the record and where its answer goes; a refusal is a sentence for a person.
-#[derive(Debug)]
-pub struct RecordAsked {
-    /// What is asked for.
-    pub ask: RecordAsk,
-    /// Where the answer goes.
-    pub answer: oneshot::Sender<Result<(), String>>,
-}
-
 /// How the record and its clock are doing; the newest is what pages show.
 #[derive(Clone, Debug, PartialEq, Default)]
-pub struct Keeping {
+pub struct RecordStatus {
     /// The end of the last row on the card.
     pub last: Option<Mono>,
     /// Why nothing can be put on the card at present.

@@ -10,7 +10,7 @@ use axum::{
 use reckon::{
     bank::BankSpec,
     belief::{Answer, Question, QuestionView, Standing},
-    engine::{Ask, Refusal},
+    engine::{Command, Refusal},
     snapshot::Snapshot,
     units::{Seconds, Share},
     words::{self, Asked},
@@ -18,7 +18,7 @@ use reckon::{
 use serde::Deserialize;
 
 use crate::{
-    RecordAsk, Site,
+    RecordCommand, Site,
     asks::{Done, back_to, done, form, json, offered, put, refused, unreadable},
     page::{Frame, part, shown},
     trouble::Sorry,
@@ -220,13 +220,13 @@ async fn answered(site: &Site, question: &str, answer: Option<&str>) -> Result<(
         })
         .transpose()?;
     if question != Question::HowEnded {
-        return put(site, Ask::Answer { question, answer }).await;
+        return put(site, Command::Answer { question, answer }).await;
     }
     let Some(last) = site.snapshot().bank.last_ended else {
         return Err(refused(&Refusal::NotAsked));
     };
     let died = answer.map(|answer| answer == Answer::RanEmpty);
-    site.put_record(RecordAsk::Answer { outing: last.outing, died }).await
+    site.put_record(RecordCommand::Answer { outing: last.outing, died }).await
 }
 
 #[derive(Deserialize, Default)]

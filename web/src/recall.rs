@@ -4,7 +4,7 @@
 use axum::http::StatusCode;
 use tokio::sync::{mpsc::error::TrySendError, oneshot};
 
-use crate::{Parts, Past, PastGone, RecordAsk, RecordAsked, asks::busy, trouble::Sorry};
+use crate::{Parts, Past, PastGone, RecordCommand, Request, asks::busy, trouble::Sorry};
 
 /// So many readings of the past go on at once; others wait their turn. One phone that asks for a
 /// year of record must not take the threads of everybody.
@@ -39,9 +39,9 @@ impl Parts {
     }
 
     /// Asks whoever keeps the record and waits for the word.
-    pub(crate) async fn put_record(&self, ask: RecordAsk) -> Result<(), Sorry> {
+    pub(crate) async fn put_record(&self, command: RecordCommand) -> Result<(), Sorry> {
         let (answer, heard) = oneshot::channel();
-        self.record.try_send(RecordAsked { ask, answer }).map_err(|error| match error {
+        self.record.try_send(Request { command, answer }).map_err(|error| match error {
             TrySendError::Full(_) => {
                 busy("Too much is being asked at once; try again in a moment.")
             }

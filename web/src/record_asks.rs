@@ -1,4 +1,4 @@
-//! What a phone may ask of the record: forms and JSON read into [`RecordAsk`]s and put to its
+//! What a phone may ask of the record: forms and JSON read into [`RecordCommand`]s and put to its
 //! keeper.
 
 use axum::{
@@ -10,7 +10,7 @@ use reckon::time::{Mono, Wall};
 use serde::Deserialize;
 
 use crate::{
-    RecordAsk, Site, TestLoad,
+    RecordCommand, Site, TestLoad,
     asks::{
         BankForm, Done, SpecJson, back_to, done, form, json, told_bank, typed_bank, unreadable,
     },
@@ -92,7 +92,7 @@ pub(crate) async fn ending_form(
         Some("unknown") => None,
         died => Some(yes(died)?),
     };
-    site.put_record(RecordAsk::Answer { outing, died }).await?;
+    site.put_record(RecordCommand::Answer { outing, died }).await?;
     back_to(&format!("/outings/{outing}"))
 }
 
@@ -103,7 +103,7 @@ pub(crate) async fn ending_json(
 ) -> Done {
     let outing = id(&of, "outing")?;
     let EndingJson { died } = json(request).await?;
-    site.put_record(RecordAsk::Answer { outing, died }).await?;
+    site.put_record(RecordCommand::Answer { outing, died }).await?;
     done()
 }
 
@@ -126,7 +126,7 @@ pub(crate) async fn goes_on_form(
     let earlier = id(&of, "outing")?;
     let form: GoesOnForm = form(request).await?;
     let goes_on = yes(form.goes_on.as_deref())?;
-    site.put_record(RecordAsk::GoesOn { earlier, goes_on }).await?;
+    site.put_record(RecordCommand::GoesOn { earlier, goes_on }).await?;
     back_to("/")
 }
 
@@ -137,7 +137,7 @@ pub(crate) async fn goes_on_json(
 ) -> Done {
     let earlier = id(&of, "outing")?;
     let GoesOnJson { goes_on } = json(request).await?;
-    site.put_record(RecordAsk::GoesOn { earlier, goes_on }).await?;
+    site.put_record(RecordCommand::GoesOn { earlier, goes_on }).await?;
     done()
 }
 
@@ -154,7 +154,7 @@ pub(crate) async fn outing_name_form(
 ) -> Done {
     let outing = id(&of, "outing")?;
     let NameWish { name: text } = form(request).await?;
-    site.put_record(RecordAsk::NameOuting { outing, name: name(text)? }).await?;
+    site.put_record(RecordCommand::NameOuting { outing, name: name(text)? }).await?;
     back_to(&format!("/outings/{outing}"))
 }
 
@@ -165,7 +165,7 @@ pub(crate) async fn outing_name_json(
 ) -> Done {
     let outing = id(&of, "outing")?;
     let NameWish { name: text } = json(request).await?;
-    site.put_record(RecordAsk::NameOuting { outing, name: name(text)? }).await?;
+    site.put_record(RecordCommand::NameOuting { outing, name: name(text)? }).await?;
     done()
 }
 
@@ -253,11 +253,16 @@ pub(crate) async fn doing_json(
     done()
 }
 
-fn doing(outing: i64, from_s: f64, to_s: f64, name: Option<String>) -> Result<RecordAsk, Sorry> {
+fn doing(
+    outing: i64,
+    from_s: f64,
+    to_s: f64,
+    name: Option<String>,
+) -> Result<RecordCommand, Sorry> {
     if !(0.0..1e9).contains(&from_s) || !(0.0..1e9).contains(&to_s) || to_s <= from_s {
         return Err(unreadable("The end must come after the beginning. Nothing was changed."));
     }
-    Ok(RecordAsk::Doing { outing, from_s, to_s, activity: activity(name)? })
+    Ok(RecordCommand::Doing { outing, from_s, to_s, activity: activity(name)? })
 }
 
 #[derive(Deserialize)]
@@ -266,12 +271,12 @@ pub(crate) struct ByContactsWish {
     activity: Option<String>,
 }
 
-fn by_contacts(outing: i64, wish: ByContactsWish) -> Result<RecordAsk, Sorry> {
+fn by_contacts(outing: i64, wish: ByContactsWish) -> Result<RecordCommand, Sorry> {
     let activity = activity(wish.activity)?;
     let activity = activity.ok_or_else(|| {
         unreadable("Say which activity the minutes of contact were. Nothing was changed.")
     })?;
-    Ok(RecordAsk::DoingByContacts { outing, activity })
+    Ok(RecordCommand::DoingByContacts { outing, activity })
 }
 
 pub(crate) async fn doing_contacts_form(
@@ -308,9 +313,9 @@ pub(crate) struct BackJson {
     contacts: Option<bool>,
 }
 
-fn back(outing: i64, one: Option<i64>, contacts: bool) -> Result<RecordAsk, Sorry> {
+fn back(outing: i64, one: Option<i64>, contacts: bool) -> Result<RecordCommand, Sorry> {
     match (one, contacts) {
-        (Some(_), false) | (None, true) => Ok(RecordAsk::DoingBack { outing, id: one }),
+        (Some(_), false) | (None, true) => Ok(RecordCommand::DoingBack { outing, id: one }),
         _ => Err(unreadable("Say which one is taken back. Nothing was changed.")),
     }
 }
@@ -350,7 +355,7 @@ pub(crate) struct MarkWish {
 pub(crate) async fn mark_form(State(site): State<Site>, request: Request) -> Done {
     let wish: MarkWish = form(request).await?;
     let text = held(wish.text, MARK_CHARS, "A mark")?;
-    site.put_record(RecordAsk::Mark { text }).await?;
+    site.put_record(RecordCommand::Mark { text }).await?;
     match wish.outing {
         Some(outing) => back_to(&format!("/outings/{outing}")),
         None => back_to("/"),
@@ -360,7 +365,7 @@ pub(crate) async fn mark_form(State(site): State<Site>, request: Request) -> Don
 pub(crate) async fn mark_json(State(site): State<Site>, request: Request) -> Done {
     let wish: MarkWish = json(request).await?;
     let text = held(wish.text, MARK_CHARS, "A mark")?;
-    site.put_record(RecordAsk::Mark { text }).await?;
+    site.put_record(RecordCommand::Mark { text }).await?;
     done()
 }
 
@@ -386,7 +391,7 @@ pub(crate) async fn strike_form(
     let rundown = id(&of, "run-down")?;
     let form: StrikeForm = form(request).await?;
     let struck = yes(form.struck.as_deref())?;
-    site.put_record(RecordAsk::Strike { rundown, struck }).await?;
+    site.put_record(RecordCommand::Strike { rundown, struck }).await?;
     match form.outing {
         Some(outing) => back_to(&format!("/outings/{outing}")),
         None => back_to("/banks"),
@@ -400,7 +405,7 @@ pub(crate) async fn strike_json(
 ) -> Done {
     let rundown = id(&of, "run-down")?;
     let StrikeJson { struck } = json(request).await?;
-    site.put_record(RecordAsk::Strike { rundown, struck }).await?;
+    site.put_record(RecordCommand::Strike { rundown, struck }).await?;
     done()
 }
 
@@ -410,7 +415,7 @@ pub(crate) async fn bank_form(State(site): State<Site>, request: Request) -> Don
     let form: BankForm = form(request).await?;
     let spec = typed_bank(&form)?;
     needed(Some(spec.name.clone()))?;
-    site.put_record(RecordAsk::TellBank { spec }).await?;
+    site.put_record(RecordCommand::TellBank { spec }).await?;
     back_to("/banks")
 }
 
@@ -424,7 +429,7 @@ pub(crate) async fn bank_json(State(site): State<Site>, request: Request) -> Don
     let BankWish { spec } = json(request).await?;
     let spec = told_bank(&spec)?;
     needed(Some(spec.name.clone()))?;
-    site.put_record(RecordAsk::TellBank { spec }).await?;
+    site.put_record(RecordCommand::TellBank { spec }).await?;
     done()
 }
 
@@ -435,7 +440,7 @@ pub(crate) async fn bank_name_form(
 ) -> Done {
     let bank = id(&of, "bank")?;
     let NameWish { name: text } = form(request).await?;
-    site.put_record(RecordAsk::RenameBank { bank, name: needed(text)? }).await?;
+    site.put_record(RecordCommand::RenameBank { bank, name: needed(text)? }).await?;
     back_to("/banks")
 }
 
@@ -446,7 +451,7 @@ pub(crate) async fn bank_name_json(
 ) -> Done {
     let bank = id(&of, "bank")?;
     let NameWish { name: text } = json(request).await?;
-    site.put_record(RecordAsk::RenameBank { bank, name: needed(text)? }).await?;
+    site.put_record(RecordCommand::RenameBank { bank, name: needed(text)? }).await?;
     done()
 }
 
@@ -469,7 +474,7 @@ pub(crate) async fn forget_form(
     let bank = id(&of, "bank")?;
     let form: ForgetForm = form(request).await?;
     let forgotten = yes(form.forgotten.as_deref())?;
-    site.put_record(RecordAsk::ForgetBank { bank, forgotten }).await?;
+    site.put_record(RecordCommand::ForgetBank { bank, forgotten }).await?;
     back_to("/banks")
 }
 
@@ -480,7 +485,7 @@ pub(crate) async fn forget_json(
 ) -> Done {
     let bank = id(&of, "bank")?;
     let ForgetJson { forgotten } = json(request).await?;
-    site.put_record(RecordAsk::ForgetBank { bank, forgotten }).await?;
+    site.put_record(RecordCommand::ForgetBank { bank, forgotten }).await?;
     done()
 }
 
@@ -491,13 +496,13 @@ pub(crate) struct ImportWish {
     text: Option<String>,
 }
 
-fn import(of: &str, wish: ImportWish) -> Result<RecordAsk, Sorry> {
+fn import(of: &str, wish: ImportWish) -> Result<RecordCommand, Sorry> {
     let bank = id(of, "bank")?;
     let text = wish.text.unwrap_or_default();
     if text.trim().is_empty() {
         return Err(unreadable("The list is empty. Nothing was changed."));
     }
-    Ok(RecordAsk::Import { bank, name: name(wish.name)?, text })
+    Ok(RecordCommand::Import { bank, name: name(wish.name)?, text })
 }
 
 pub(crate) async fn import_form(
@@ -528,14 +533,14 @@ pub(crate) struct TestWish {
     load: Option<String>,
 }
 
-fn start_test(of: &str, wish: &TestWish) -> Result<RecordAsk, Sorry> {
+fn start_test(of: &str, wish: &TestWish) -> Result<RecordCommand, Sorry> {
     let bank = id(of, "bank")?;
     let wanted = wish.load.as_deref().unwrap_or(TestLoad::AsItIs.name());
     let load = TestLoad::ALL.into_iter().find(|load| load.name() == wanted);
     let load = load.ok_or_else(|| {
         unreadable("`load` is as-it-is, idle, receive or steps. Nothing was changed.")
     })?;
-    Ok(RecordAsk::StartTest { bank, load })
+    Ok(RecordCommand::StartTest { bank, load })
 }
 
 pub(crate) async fn test_form(
@@ -559,12 +564,12 @@ pub(crate) async fn test_json(
 }
 
 pub(crate) async fn stop_test_form(State(site): State<Site>) -> Done {
-    site.put_record(RecordAsk::StopTest).await?;
+    site.put_record(RecordCommand::StopTest).await?;
     back_to("/banks")
 }
 
 pub(crate) async fn stop_test_json(State(site): State<Site>) -> Done {
-    site.put_record(RecordAsk::StopTest).await?;
+    site.put_record(RecordCommand::StopTest).await?;
     done()
 }
 
@@ -593,7 +598,7 @@ const TO_MS: f64 = 4_102_444_800_000.0;
     clippy::cast_sign_loss,
     reason = "all three are held to their ranges first"
 )]
-fn phone_clock(wish: &ClockWish, now: Mono) -> Result<RecordAsk, Sorry> {
+fn phone_clock(wish: &ClockWish, now: Mono) -> Result<RecordCommand, Sorry> {
     let ago_s = now.as_s() - wish.boot_s;
     if !(0.0..=COMPARED_WITHIN_S).contains(&ago_s) || wish.boot_s < 0.0 {
         return Err(unreadable("`boot_s` must be a moment of the last two minutes."));
@@ -604,7 +609,7 @@ fn phone_clock(wish: &ClockWish, now: Mono) -> Result<RecordAsk, Sorry> {
     if !(FROM_MS..TO_MS).contains(&wish.phone_unix_ms) {
         return Err(unreadable("`phone_unix_ms` must be a time between 2020 and 2100."));
     }
-    Ok(RecordAsk::PhoneClock {
+    Ok(RecordCommand::PhoneClock {
         at: Mono::at_s(wish.boot_s),
         phone_ms: wish.phone_unix_ms.round() as i64,
         within_ms: (wish.within_s * 1000.0).ceil() as u32,
@@ -619,7 +624,7 @@ pub(crate) async fn clock_json(State(site): State<Site>, request: Request) -> Do
 }
 
 fn may_set(site: &Site) -> Result<(), Sorry> {
-    if site.keeping().may_set_clock {
+    if site.record_status().may_set_clock {
         return Ok(());
     }
     Err(Sorry::new(
@@ -632,12 +637,12 @@ fn may_set(site: &Site) -> Result<(), Sorry> {
 
 pub(crate) async fn set_clock_form(State(site): State<Site>) -> Done {
     may_set(&site)?;
-    site.put_record(RecordAsk::SetClock).await?;
+    site.put_record(RecordCommand::SetClock).await?;
     Ok(Redirect::to("/station").into_response())
 }
 
 pub(crate) async fn set_clock_json(State(site): State<Site>) -> Done {
     may_set(&site)?;
-    site.put_record(RecordAsk::SetClock).await?;
+    site.put_record(RecordCommand::SetClock).await?;
     done()
 }

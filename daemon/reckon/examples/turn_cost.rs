@@ -6,7 +6,7 @@ use std::{sync::Arc, time::Duration, time::Instant};
 use reckon::{
     bank::BankSpec,
     draw::BoardKind,
-    engine::{Ask, Engine, Setup},
+    engine::{Command, Engine, Setup},
     reading::{
         BoardFacts, BoardReading, Flags, Role, SourceIx, SourceReport, SourceState, SupplyReading,
         Sweep, Via,
@@ -27,8 +27,8 @@ fn main() {
     };
     let mut engine = Engine::new(setup, stamp(0));
     let asks = [
-        Ask::Finish { after: Some(Duration::from_secs(4 * 3600)) },
-        Ask::Activity { name: Some("Contacts".into()) },
+        Command::Finish { after: Some(Duration::from_secs(4 * 3600)) },
+        Command::Activity { name: Some("Contacts".into()) },
     ];
     for ask in &asks {
         if let Err(refused) = engine.ask(ask, stamp(0)) {

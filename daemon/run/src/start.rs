@@ -16,7 +16,7 @@ use alert::{Dispatcher, Led};
 use axum::routing::get;
 use probe::{Rescue, Sweeper, Want};
 use reckon::{
-    engine::{Engine, Resume, Setup, Start},
+    engine::{Command, Engine, Refusal, Resume, Setup, Start},
     reading::BoardFacts,
     snapshot::Snapshot,
 };
@@ -26,7 +26,7 @@ use tokio::{
     sync::{mpsc as tokio_mpsc, watch},
     time::{sleep, timeout},
 };
-use web::{Asked, Keeping, Pairing, RecordAsked, Shown};
+use web::{Pairing, RecordCommand, RecordStatus, Request, Shown};
 
 use crate::{
     commands::{cli::Run, now},
@@ -105,8 +105,12 @@ async fn live(run: &Run, settings: Settings, source: Option<&Path>) -> Result<()
             .map_err(|why| format!("The socket for `outlast now` cannot be served: {why}."))?;
         serving.push(tokio::spawn(serve(own, parts.pages(true), OWN_SEATS, stopped)));
     }
-    tokio::spawn(hand_over(parts.asked.take(), Event::Asked, started.events.clone()));
-    tokio::spawn(hand_over(parts.record_asked.take(), Event::RecordAsked, started.events.clone()));
+    tokio::spawn(hand_over(parts.asked.take(), Event::Command, started.events.clone()));
+    tokio::spawn(hand_over(
+        parts.record_asked.take(),
+        Event::RecordCommand,
+        started.events.clone(),
+    ));
     let ready = Systemd::from_environment();
     ready.ready();
     // What was found is known with the first sweep.
@@ -311,11 +315,11 @@ fn setup(settings: &Settings, mut facts: BoardFacts) -> Setup {
 struct Parts {
     clock: Clock,
     now: watch::Receiver<Arc<Snapshot>>,
-    asks: tokio_mpsc::Sender<Asked>,
-    asked: Option<tokio_mpsc::Receiver<Asked>>,
-    record_asks: tokio_mpsc::Sender<RecordAsked>,
-    record_asked: Option<tokio_mpsc::Receiver<RecordAsked>>,
-    keeping: watch::Receiver<Arc<Keeping>>,
+    asks: tokio_mpsc::Sender<Request<Command, Refusal>>,
+    asked: Option<tokio_mpsc::Receiver<Request<Command, Refusal>>>,
+    record_asks: tokio_mpsc::Sender<Request<RecordCommand>>,
+    record_asked: Option<tokio_mpsc::Receiver<Request<RecordCommand>>>,
+    record_status: watch::Receiver<Arc<RecordStatus>>,
     past: Arc<StoreReader>,
     pairing: Arc<Pairing>,
     trouble: Option<String>,
@@ -332,7 +336,7 @@ impl Parts {
             hosts: self.hosts.clone(),
             past: self.past.clone(),
             record: self.record_asks.clone(),
-            keeping: self.keeping.clone(),
+            record_status: self.record_status.clone(),
             clock: Arc::new(self.clock.clone()),
         };
         if !own {
@@ -387,8 +391,8 @@ impl Station {
         let (show, now) = watch::channel(engine.tick(at));
         let (asks, asked) = tokio_mpsc::channel(16);
         let (record_asks, record_asked) = tokio_mpsc::channel(16);
-        let first = Keeping { may_set_clock: self.may_set_clock, ..Keeping::default() };
-        let (keeping, keeping_shown) = watch::channel(Arc::new(first));
+        let first = RecordStatus { may_set_clock: self.may_set_clock, ..RecordStatus::default() };
+        let (record_status, keeping_shown) = watch::channel(Arc::new(first));
         let (alerts, lamp) = self.alerts(&events)?;
         let sampler =
             Sampler { clock: self.clock.clone(), events: events.clone(), missed: Arc::default() };
@@ -405,7 +409,7 @@ impl Station {
             boot_id,
             trouble: self.trouble.clone(),
             record,
-            keeping,
+            record_status,
         };
         let event_loop = threads::critical("event loop", move || event_loop.run())?;
         self.feed.flow(sampler)?;
@@ -416,7 +420,7 @@ impl Station {
             asked: Some(asked),
             record_asks,
             record_asked: Some(record_asked),
-            keeping: keeping_shown,
+            record_status: keeping_shown,
             past: Arc::new(StoreReader::of(self.folder.as_deref())),
             pairing: self.pairing,
             trouble: self.trouble,

@@ -3,10 +3,10 @@
 use axum::http::StatusCode;
 use reckon::{
     belief::{Answer, Question},
-    engine::{Ask, Start},
+    engine::{Command, Start},
     units::Share,
 };
-use web::RecordAsk;
+use web::RecordCommand;
 
 use crate::{
     rig::{Got, Rig, form, get, json},
@@ -71,7 +71,7 @@ async fn every_answer_of_every_question_is_offered_and_reaches_the_engine() {
         for (text, answer) in answers {
             let button = format!("<button name=answer value=\"{text}\"");
             assert!(page.contains(&button), "{scene}: {button}");
-            let want = [Ask::Answer { question, answer: Some(answer) }];
+            let want = [Command::Answer { question, answer: Some(answer) }];
             for by_form in [true, false] {
                 let got = sent(&rig, by_form, name, Some(text)).await;
                 assert!(got.status.is_success() || got.status.is_redirection(), "{}", got.text);
@@ -80,7 +80,7 @@ async fn every_answer_of_every_question_is_offered_and_reaches_the_engine() {
         }
         for by_form in [true, false] {
             sent(&rig, by_form, name, None).await;
-            assert_eq!(rig.heard(), [Ask::Answer { question, answer: None }], "{name}");
+            assert_eq!(rig.heard(), [Command::Answer { question, answer: None }], "{name}");
         }
         assert_eq!(rig.heard_record(), []);
     }
@@ -95,7 +95,11 @@ async fn how_the_last_outing_ended_goes_to_the_record() {
     {
         for by_form in [true, false] {
             sent(&rig, by_form, "how-ended", text).await;
-            assert_eq!(rig.heard_record(), [RecordAsk::Answer { outing: 30, died }], "{text:?}");
+            assert_eq!(
+                rig.heard_record(),
+                [RecordCommand::Answer { outing: 30, died }],
+                "{text:?}"
+            );
         }
     }
     assert_eq!(rig.heard(), []);
@@ -209,12 +213,12 @@ async fn the_connected_bank_is_no_button_and_another_one_asks_first() {
         assert!(text.contains(&format!("<button name=start value={value}>")), "{text}");
         let body = format!("bank=Long+six&start={value}");
         rig.send(form("/bank", &body, &ticket)).await;
-        let want = Ask::UseBank { bank: scenes::long_six(), start: Some(start) };
+        let want = Command::UseBank { bank: scenes::long_six(), start: Some(start) };
         assert_eq!(rig.heard(), [want], "{value}");
     }
     // Without a word on how full it is, nobody says: the engine then leaves the connected one alone.
     rig.send(form("/bank", "bank=Blue+ten", &ticket)).await;
-    assert_eq!(rig.heard(), [Ask::UseBank { bank: scenes::blue_ten(), start: None }]);
+    assert_eq!(rig.heard(), [Command::UseBank { bank: scenes::blue_ten(), start: None }]);
     for start in ["0.01", "1.5", "NaN", "half", "part"] {
         let body = format!(r#"{{"bank":"Blue ten","start":"{start}"}}"#);
         let got = rig.send(json("/api/v1/bank", &body, &ticket)).await;

@@ -6,7 +6,7 @@ use axum::{
 };
 use futures_util::stream;
 use reckon::adif::Contact;
-use web::RecordAsk;
+use web::RecordCommand;
 
 use crate::rig::{HOST, Rig, form, post};
 
@@ -28,9 +28,9 @@ fn browser(file: &str, text: &str, outing: &str) -> String {
     )
 }
 
-fn contacts(asks: &[RecordAsk]) -> &[Contact] {
+fn contacts(asks: &[RecordCommand]) -> &[Contact] {
     match asks {
-        [RecordAsk::Contacts { contacts }] => contacts,
+        [RecordCommand::Contacts { contacts }] => contacts,
         other => panic!("{other:?}"),
     }
 }
@@ -61,11 +61,11 @@ async fn a_log_from_a_form_is_read_and_told() {
     }
     let back = rig.send(form("/outings/29/contacts/forget", "", &ticket)).await;
     assert_eq!(back.header("location"), "/contacts?outing=29");
-    assert_eq!(rig.heard_record(), [RecordAsk::ForgetContacts { outing: 29 }]);
+    assert_eq!(rig.heard_record(), [RecordCommand::ForgetContacts { outing: 29 }]);
     let back =
         rig.send(post("/api/v1/outings/29/contacts/forget", "application/json", "", &ticket));
     assert_eq!(back.await.status, StatusCode::NO_CONTENT);
-    assert_eq!(rig.heard_record(), [RecordAsk::ForgetContacts { outing: 29 }]);
+    assert_eq!(rig.heard_record(), [RecordCommand::ForgetContacts { outing: 29 }]);
 }
 
 #[tokio::test]

@@ -23,8 +23,8 @@ use reckon::{
 };
 use web::{
     AsideTold, BankTold, BookTold, ChannelTold, Clock, CorrectionTold, Ending, EventTold,
-    ForecastTold, GapTold, Keeping, LearnedTold, OutingLine, OutingTold, OutingsPage, Past,
-    PastGone, PhoneTold, ReportTold, RundownTold, SeriesAsk, SeriesTold, TestLoad, TestTold,
+    ForecastTold, GapTold, LearnedTold, OutingLine, OutingTold, OutingsPage, Past, PastGone,
+    PhoneTold, RecordStatus, ReportTold, RundownTold, SeriesAsk, SeriesTold, TestLoad, TestTold,
 };
 
 use crate::scenes;
@@ -445,28 +445,29 @@ impl Clock for Still {
 }
 
 /// How the record is doing: well, or with everything that can be said of it.
-pub(crate) fn keeping(troubled: bool) -> Keeping {
+pub(crate) fn record_status(troubled: bool) -> RecordStatus {
     let now = Still.stamp().mono;
-    let mut keeping = Keeping { last: Some(now), used_bytes: 3_400_000, ..Keeping::default() };
+    let mut record_status =
+        RecordStatus { last: Some(now), used_bytes: 3_400_000, ..RecordStatus::default() };
     if troubled {
-        keeping.stopped = Some("The card is full.".to_owned());
-        keeping.waiting = 42;
-        keeping.missed = 3;
-        keeping.warning = Some(
+        record_status.stopped = Some("The card is full.".to_owned());
+        record_status.waiting = 42;
+        record_status.missed = 3;
+        record_status.warning = Some(
             "The record uses nearly all of its 256 MiB; its oldest fine rows go next.".to_owned(),
         );
-        keeping.set_aside = vec![AsideTold {
+        record_status.set_aside = vec![AsideTold {
             path: "outlast.sqlite3.damaged-2024-03-09T040510Z".to_owned(),
             why: "The record could not be read: the file is damaged.".to_owned(),
         }];
         let at = Mono::at_s(now.as_s() - 42.0);
-        keeping.phone = Some(PhoneTold { at, board_ahead_ms: -1_420, within_ms: 31 });
-        keeping.may_set_clock = true;
-        keeping.test = Some(TestTold {
+        record_status.phone = Some(PhoneTold { at, board_ahead_ms: -1_420, within_ms: 31 });
+        record_status.may_set_clock = true;
+        record_status.test = Some(TestTold {
             bank: "Blue ten".to_owned(),
             began: Mono::at_s(now.as_s() - 8_040.0),
             load: TestLoad::Receive,
         });
     }
-    keeping
+    record_status
 }

@@ -6,7 +6,7 @@ use axum::{body::Body, http::StatusCode};
 use base64::{Engine, engine::general_purpose::STANDARD};
 use reckon::time::Mono;
 use sha2::{Digest, Sha256};
-use web::{Past, PastGone, RecordAsk, SeriesAsk, SeriesTold, TestLoad};
+use web::{Past, PastGone, RecordCommand, SeriesAsk, SeriesTold, TestLoad};
 
 use crate::{
     past::{self, Invented, Mood, OUTINGS},
@@ -21,7 +21,7 @@ fn main_of(page: &str) -> String {
 
 #[tokio::test]
 async fn golden_pages() {
-    let rig = Rig::keeping("alarm", past::keeping(true));
+    let rig = Rig::record_status("alarm", past::record_status(true));
     for (name, path) in [
         ("outings", "/outings?before=7"),
         ("outing_died", "/outings/29"),
@@ -312,43 +312,44 @@ async fn a_reading_that_falls_costs_its_page_only() {
 
 #[tokio::test]
 async fn every_tap_and_every_post_asks_for_what_it_says() {
-    let rig = Rig::keeping("fine", past::keeping(true));
+    let rig = Rig::record_status("fine", past::record_status(true));
     let ticket = rig.ticket().await;
     let spec = scenes::long_six();
     let long = r#"{"spec":{"name":"Long six","cells":"lifepo4","series":4,"label_mah":6000,"label_v":12.8,"measured_at":"cells","ambient_c":12,"cutoff_v":10}}"#;
     let marks = "2024-03-09T08:00:00Z\n2024-03-09T08:10:00Z";
-    let import = || RecordAsk::Import { bank: 1, name: "Idle".into(), text: marks.into() };
-    let name = || RecordAsk::NameOuting { outing: 3, name: "Old quarry".into() };
-    let put_right = |outing, from_s, to_s, name: &str| RecordAsk::Doing {
+    let import = || RecordCommand::Import { bank: 1, name: "Idle".into(), text: marks.into() };
+    let name = || RecordCommand::NameOuting { outing: 3, name: "Old quarry".into() };
+    let put_right = |outing, from_s, to_s, name: &str| RecordCommand::Doing {
         outing,
         from_s,
         to_s,
         activity: Some(name.to_owned()).filter(|name| !name.is_empty()),
     };
-    let by_contacts = || RecordAsk::DoingByContacts { outing: 3, activity: "contacts".to_owned() };
-    let clock = |at_s, within_ms| RecordAsk::PhoneClock {
+    let by_contacts =
+        || RecordCommand::DoingByContacts { outing: 3, activity: "contacts".to_owned() };
+    let clock = |at_s, within_ms| RecordCommand::PhoneClock {
         at: Mono::at_s(at_s),
         phone_ms: 1_709_980_800_000,
         within_ms,
     };
     for (path, body, want) in [
-        ("/outings/3/ending", "died=yes", RecordAsk::Answer { outing: 3, died: Some(true) }),
+        ("/outings/3/ending", "died=yes", RecordCommand::Answer { outing: 3, died: Some(true) }),
         (
             "/api/v1/outings/3/ending",
             r#"{"died":false}"#,
-            RecordAsk::Answer { outing: 3, died: Some(false) },
+            RecordCommand::Answer { outing: 3, died: Some(false) },
         ),
-        ("/outings/3/ending", "died=unknown", RecordAsk::Answer { outing: 3, died: None }),
+        ("/outings/3/ending", "died=unknown", RecordCommand::Answer { outing: 3, died: None }),
         (
             "/api/v1/outings/3/ending",
             r#"{"died":null}"#,
-            RecordAsk::Answer { outing: 3, died: None },
+            RecordCommand::Answer { outing: 3, died: None },
         ),
-        ("/outings/3/goes-on", "goes_on=no", RecordAsk::GoesOn { earlier: 3, goes_on: false }),
+        ("/outings/3/goes-on", "goes_on=no", RecordCommand::GoesOn { earlier: 3, goes_on: false }),
         (
             "/api/v1/outings/3/goes-on",
             r#"{"goes_on":true}"#,
-            RecordAsk::GoesOn { earlier: 3, goes_on: true },
+            RecordCommand::GoesOn { earlier: 3, goes_on: true },
         ),
         // Times of day: outing 29 began at 06:05:10 local time, and its minute counts.
         (
@@ -369,52 +370,64 @@ async fn every_tap_and_every_post_asks_for_what_it_says() {
         ),
         ("/outings/3/doing/contacts", "activity=contacts", by_contacts()),
         ("/api/v1/outings/3/doings/contacts", r#"{"activity":"contacts"}"#, by_contacts()),
-        ("/outings/3/doing/back", "id=7", RecordAsk::DoingBack { outing: 3, id: Some(7) }),
-        ("/outings/3/doing/back", "contacts=yes", RecordAsk::DoingBack { outing: 3, id: None }),
+        ("/outings/3/doing/back", "id=7", RecordCommand::DoingBack { outing: 3, id: Some(7) }),
+        ("/outings/3/doing/back", "contacts=yes", RecordCommand::DoingBack { outing: 3, id: None }),
         (
             "/api/v1/outings/3/doings/back",
             r#"{"id":7}"#,
-            RecordAsk::DoingBack { outing: 3, id: Some(7) },
+            RecordCommand::DoingBack { outing: 3, id: Some(7) },
         ),
         (
             "/api/v1/outings/3/doings/back",
             r#"{"contacts":true}"#,
-            RecordAsk::DoingBack { outing: 3, id: None },
+            RecordCommand::DoingBack { outing: 3, id: None },
         ),
         ("/outings/3/name", "name=+Old+quarry", name()),
         ("/api/v1/outings/3/name", r#"{"name":"Old quarry"}"#, name()),
-        ("/rundowns/2/strike", "struck=no", RecordAsk::Strike { rundown: 2, struck: false }),
+        ("/rundowns/2/strike", "struck=no", RecordCommand::Strike { rundown: 2, struck: false }),
         (
             "/api/v1/rundowns/2/strike",
             r#"{"struck":true}"#,
-            RecordAsk::Strike { rundown: 2, struck: true },
+            RecordCommand::Strike { rundown: 2, struck: true },
         ),
         (
             "/banks",
             "name=Long+six&label_mah=6000&label_v=12,8&cells=lifepo4&series=4&measured_at=cells&ambient_c=12&cutoff_v=10.0",
-            RecordAsk::TellBank { spec: spec.clone() },
+            RecordCommand::TellBank { spec: spec.clone() },
         ),
-        ("/api/v1/banks", long, RecordAsk::TellBank { spec }),
-        ("/banks/2/name", "name=Longer", RecordAsk::RenameBank { bank: 2, name: "Longer".into() }),
+        ("/api/v1/banks", long, RecordCommand::TellBank { spec }),
+        (
+            "/banks/2/name",
+            "name=Longer",
+            RecordCommand::RenameBank { bank: 2, name: "Longer".into() },
+        ),
         (
             "/api/v1/banks/2/name",
             r#"{"name":"Longer"}"#,
-            RecordAsk::RenameBank { bank: 2, name: "Longer".into() },
+            RecordCommand::RenameBank { bank: 2, name: "Longer".into() },
         ),
-        ("/banks/2/forget", "forgotten=yes", RecordAsk::ForgetBank { bank: 2, forgotten: true }),
+        (
+            "/banks/2/forget",
+            "forgotten=yes",
+            RecordCommand::ForgetBank { bank: 2, forgotten: true },
+        ),
         (
             "/api/v1/banks/2/forget",
             r#"{"forgotten":false}"#,
-            RecordAsk::ForgetBank { bank: 2, forgotten: false },
+            RecordCommand::ForgetBank { bank: 2, forgotten: false },
         ),
         (
             "/banks/1/test",
             "load=receive",
-            RecordAsk::StartTest { bank: 1, load: TestLoad::Receive },
+            RecordCommand::StartTest { bank: 1, load: TestLoad::Receive },
         ),
-        ("/api/v1/banks/1/test", "{}", RecordAsk::StartTest { bank: 1, load: TestLoad::AsItIs }),
-        ("/test/stop", "", RecordAsk::StopTest),
-        ("/api/v1/test/stop", "{}", RecordAsk::StopTest),
+        (
+            "/api/v1/banks/1/test",
+            "{}",
+            RecordCommand::StartTest { bank: 1, load: TestLoad::AsItIs },
+        ),
+        ("/test/stop", "", RecordCommand::StopTest),
+        ("/api/v1/test/stop", "{}", RecordCommand::StopTest),
         (
             "/banks/1/import",
             "name=Idle&text=2024-03-09T08%3A00%3A00Z%0A2024-03-09T08%3A10%3A00Z",
@@ -425,15 +438,15 @@ async fn every_tap_and_every_post_asks_for_what_it_says() {
             r#"{"name":"Idle","text":"2024-03-09T08:00:00Z\n2024-03-09T08:10:00Z"}"#,
             import(),
         ),
-        ("/mark", "text=rain&outing=31", RecordAsk::Mark { text: "rain".into() }),
-        ("/api/v1/mark", r#"{"text":"rain"}"#, RecordAsk::Mark { text: "rain".into() }),
+        ("/mark", "text=rain&outing=31", RecordCommand::Mark { text: "rain".into() }),
+        ("/api/v1/mark", r#"{"text":"rain"}"#, RecordCommand::Mark { text: "rain".into() }),
         (
             "/api/v1/clock",
             r#"{"boot_s":11400.25,"phone_unix_ms":1709980800000,"within_s":0.0305}"#,
             clock(11_400.25, 31),
         ),
-        ("/clock/set", "", RecordAsk::SetClock),
-        ("/api/v1/clock/set", "", RecordAsk::SetClock),
+        ("/clock/set", "", RecordCommand::SetClock),
+        ("/api/v1/clock/set", "", RecordCommand::SetClock),
     ] {
         let request = if path.starts_with("/api/") {
             json(path, body, &ticket)
@@ -559,7 +572,7 @@ async fn long_lists_are_taken_and_longer_ones_are_not() {
     let got = rig.send(form("/banks/1/import", &lines(43_200), &ticket)).await;
     assert_eq!(got.status, StatusCode::SEE_OTHER, "{}", got.text);
     assert!(
-        matches!(&rig.heard_record()[..], [RecordAsk::Import { text, .. }] if text.len() > 900_000)
+        matches!(&rig.heard_record()[..], [RecordCommand::Import { text, .. }] if text.len() > 900_000)
     );
     let got = rig.send(form("/banks/1/import", &lines(100_000), &ticket)).await;
     assert_eq!(got.status, StatusCode::PAYLOAD_TOO_LARGE);
@@ -601,7 +614,7 @@ async fn names_from_outside_stay_text() {
 #[tokio::test]
 async fn every_field_has_a_label_and_every_id_is_there_once() {
     // WCAG 2.2 SC 3.3.2 and 4.1.2: each control has a name; HTML: an id is unique.
-    let rig = Rig::keeping("fine", past::keeping(true));
+    let rig = Rig::record_status("fine", past::record_status(true));
     for path in [
         "/outings",
         "/outings/31",

@@ -9,12 +9,12 @@ use axum::{
     response::Response,
 };
 use reckon::{
-    engine::{Ask, Refusal},
+    engine::{Command, Refusal},
     snapshot::Snapshot,
 };
 use tokio::sync::{mpsc, watch};
 use tower::ServiceExt;
-use web::{Keeping, Pairing, RecordAsk, Shown};
+use web::{Pairing, RecordCommand, RecordStatus, Shown};
 
 use crate::{
     past::{self, Invented, Mood},
@@ -28,8 +28,8 @@ pub(crate) struct Rig {
     pub(crate) app: Router,
     pub(crate) pairing: Arc<Pairing>,
     pub(crate) now: watch::Sender<Arc<Snapshot>>,
-    pub(crate) heard: Arc<Mutex<Vec<Ask>>>,
-    pub(crate) heard_record: Arc<Mutex<Vec<RecordAsk>>>,
+    pub(crate) heard: Arc<Mutex<Vec<Command>>>,
+    pub(crate) heard_record: Arc<Mutex<Vec<RecordCommand>>>,
 }
 
 /// An answer, read to its end.
@@ -64,9 +64,9 @@ pub(crate) fn pairing() -> Arc<Pairing> {
 /// Everything that pages need besides a scene, for a test of its own.
 pub(crate) fn shown_with(
     now: watch::Receiver<Arc<Snapshot>>,
-    asks: mpsc::Sender<web::Asked>,
+    asks: mpsc::Sender<web::Request<Command, Refusal>>,
     pairing: &Arc<Pairing>,
-) -> (Shown, mpsc::Receiver<web::RecordAsked>) {
+) -> (Shown, mpsc::Receiver<web::Request<RecordCommand>>) {
     let (record, asked) = mpsc::channel(8);
     let shown = Shown {
         now,
@@ -75,7 +75,7 @@ pub(crate) fn shown_with(
         hosts: vec!["heron".to_owned(), "heron.local".to_owned()],
         past: Invented::new(Mood::Well, false),
         record,
-        keeping: watch::channel(Arc::new(past::keeping(false))).1,
+        record_status: watch::channel(Arc::new(past::record_status(false))).1,
         clock: Arc::new(past::Still),
     };
     (shown, asked)
@@ -83,13 +83,13 @@ pub(crate) fn shown_with(
 
 fn shown(scene: Snapshot, pairing: &Arc<Pairing>) -> (Shown, Rig0) {
     let (keep, now) = watch::channel(Arc::new(scene));
-    let (asks, mut asked) = mpsc::channel::<web::Asked>(8);
+    let (asks, mut asked) = mpsc::channel::<web::Request<Command, Refusal>>(8);
     let heard = Arc::new(Mutex::new(Vec::new()));
     let ears = Arc::clone(&heard);
     tokio::spawn(async move {
-        while let Some(web::Asked { ask, answer }) = asked.recv().await {
+        while let Some(web::Request { command: ask, answer }) = asked.recv().await {
             let word = match &ask {
-                Ask::Activity { name: Some(name) } if name == "Sleeping" => {
+                Command::Activity { name: Some(name) } if name == "Sleeping" => {
                     Err(Refusal::NoSuchActivity)
                 }
                 _ => Ok(()),
@@ -102,9 +102,9 @@ fn shown(scene: Snapshot, pairing: &Arc<Pairing>) -> (Shown, Rig0) {
     let heard_record = Arc::new(Mutex::new(Vec::new()));
     let ears = Arc::clone(&heard_record);
     tokio::spawn(async move {
-        while let Some(web::RecordAsked { ask, answer }) = asked.recv().await {
+        while let Some(web::Request { command: ask, answer }) = asked.recv().await {
             let word = match &ask {
-                RecordAsk::Import { text, .. } if text.starts_with("no") => {
+                RecordCommand::Import { text, .. } if text.starts_with("no") => {
                     Err("0 lines are time stamps and 1 are not.".to_owned())
                 }
                 _ => Ok(()),
@@ -118,8 +118,8 @@ fn shown(scene: Snapshot, pairing: &Arc<Pairing>) -> (Shown, Rig0) {
 
 struct Rig0 {
     now: watch::Sender<Arc<Snapshot>>,
-    heard: Arc<Mutex<Vec<Ask>>>,
-    heard_record: Arc<Mutex<Vec<RecordAsk>>>,
+    heard: Arc<Mutex<Vec<Command>>>,
+    heard_record: Arc<Mutex<Vec<RecordCommand>>>,
 }
 
 impl Rig {
@@ -137,8 +137,8 @@ impl Rig {
     }
 
     /// With this record.
-    pub(crate) fn keeping(scene: &str, keeping: Keeping) -> Self {
-        Self::with(scene, |shown| shown.keeping = watch::channel(Arc::new(keeping)).1)
+    pub(crate) fn record_status(scene: &str, record_status: RecordStatus) -> Self {
+        Self::with(scene, |shown| shown.record_status = watch::channel(Arc::new(record_status)).1)
     }
 
     /// With this past.
@@ -177,11 +177,11 @@ impl Rig {
         got.header("set-cookie").split(';').next().unwrap().to_owned()
     }
 
-    pub(crate) fn heard(&self) -> Vec<Ask> {
+    pub(crate) fn heard(&self) -> Vec<Command> {
         std::mem::take(&mut *self.heard.lock().unwrap())
     }
 
-    pub(crate) fn heard_record(&self) -> Vec<RecordAsk> {
+    pub(crate) fn heard_record(&self) -> Vec<RecordCommand> {
         std::mem::take(&mut *self.heard_record.lock().unwrap())
     }
 }

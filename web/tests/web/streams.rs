@@ -119,9 +119,9 @@ async fn the_page_hears_what_changed_and_no_more() {
 
 #[tokio::test(start_paused = true)]
 async fn a_test_appears_and_goes_without_a_new_page() {
-    let quiet = past::keeping(false);
-    let (told, keeping) = tokio::sync::watch::channel(Arc::new(quiet.clone()));
-    let rig = Rig::with("fine", |shown| shown.keeping = keeping);
+    let quiet = past::record_status(false);
+    let (told, record_status) = tokio::sync::watch::channel(Arc::new(quiet.clone()));
+    let rig = Rig::with("fine", |shown| shown.record_status = record_status);
     let mut stream = open(&rig, "/live").await;
     let mut reader = Reader::default();
     reader.feed(&stream.next().await.unwrap().unwrap());
@@ -132,11 +132,11 @@ async fn a_test_appears_and_goes_without_a_new_page() {
         last.get("bars").map(|html| html.as_str().unwrap().to_owned())
     };
     assert_eq!(bars(3.0).await, None, "no test is on");
-    told.send(Arc::new(past::keeping(true))).unwrap();
+    told.send(Arc::new(past::record_status(true))).unwrap();
     let all = bars(6.0).await.unwrap();
     assert!(all.contains("A run-down test is on"), "{all}");
     // The promise of the record: a file that could not be read is named on the page.
-    let aside = &past::keeping(true).set_aside[0];
+    let aside = &past::record_status(true).set_aside[0];
     assert!(all.contains(&aside.path) && all.contains(&aside.why), "{all}");
     assert!(rig.get("/").await.text.contains(&all), "the page loaded anew shows the same");
     told.send(Arc::new(quiet)).unwrap();

@@ -27,7 +27,7 @@ pub use crate::alarm::{AlarmChange, Edge};
 pub use activities::{EarlierDraw, UsualDraw, UsualDraws, first_names, usual_draws};
 pub use resume::{AwayChoice, Carried, Choices, FinishChoice, Resume, few_steps};
 pub use rules::{ActivityRule, DayTime, ProgramBusy};
-pub use setup::{Accessory, Ask, Radio, Refusal, Setup, Start};
+pub use setup::{Accessory, Command, Radio, Refusal, Setup, Start};
 
 use alloc::{boxed::Box, string::String, sync::Arc, vec::Vec};
 use core::time::Duration;
@@ -332,34 +332,34 @@ impl Engine {
     /// # Errors
     /// Refuses what cannot be right, with a reason that [`crate::words::refusal`] puts into words;
     /// nothing has changed then.
-    pub fn ask(&mut self, ask: &Ask, at: Stamp) -> Result<(), Refusal> {
+    pub fn ask(&mut self, ask: &Command, at: Stamp) -> Result<(), Refusal> {
         match ask {
-            Ask::UseBank { bank, start } => self.use_bank(bank, *start, at)?,
-            Ask::Answer { question, answer } => self.answer(*question, *answer, at.mono)?,
-            Ask::Finish { after } => self.set_finish(*after, at)?,
-            Ask::Activity { name } => {
+            Command::UseBank { bank, start } => self.use_bank(bank, *start, at)?,
+            Command::Answer { question, answer } => self.answer(*question, *answer, at.mono)?,
+            Command::Finish { after } => self.set_finish(*after, at)?,
+            Command::Activity { name } => {
                 if !self.on.activities.tag(name.as_deref()) {
                     return Err(Refusal::NoSuchActivity);
                 }
                 let _ = self.by_rules.choose(false);
             }
-            Ask::ActivityAuto => {
+            Command::ActivityAuto => {
                 if self.by_rules.on().is_none() {
                     return Err(Refusal::NoRules);
                 }
                 let _ = self.by_rules.choose(true);
             }
-            Ask::Sleep { alarm, since, span } => {
+            Command::Sleep { alarm, since, span } => {
                 if !self.alarms.sleep(*alarm, *since, *span, at.mono) {
                     return Err(Refusal::AlarmGone);
                 }
             }
-            Ask::PowerOff(wish) => {
+            Command::PowerOff(wish) => {
                 if !self.power_off.ask(*wish, at.mono) {
                     return Err(Refusal::NoCountdown);
                 }
             }
-            Ask::NameOuting { name } => {
+            Command::NameOuting { name } => {
                 let name = name.trim();
                 if name.chars().count() > LONGEST_NAME {
                     return Err(Refusal::NameTooLong);

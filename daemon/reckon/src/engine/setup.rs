@@ -115,7 +115,7 @@ pub struct Setup {
 
 /// What a person asks for.
 #[derive(Clone, Debug, PartialEq)]
-pub enum Ask {
+pub enum Command {
     /// This bank is connected now; a new outing begins, and can be taken back for ten minutes. The
     /// bank that is connected already changes nothing, unless its level is told: it was charged.
     UseBank {

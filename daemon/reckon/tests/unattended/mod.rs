@@ -7,7 +7,7 @@ use std::sync::Arc;
 
 use reckon::{
     bank::{BankSpec, Cells, MeasuredAt},
-    engine::{Ask, Engine, Setup, Start},
+    engine::{Command, Engine, Setup, Start},
     estimator::{Ending, Estimator, Learned, LoadPrior, Observation, RunDown},
     power_off::{Order, PowerOff, PowerOffAsk, PowerOffWants},
     reading::{
@@ -174,7 +174,7 @@ fn play_one(outing: usize, holds_wh: f64, learned: &Learned, case: Case) -> (Wen
         let unsure = matches!(snapshot.power_off, PowerOff::Unsure { .. });
         if unsure && case == Case::TapsAtOnce {
             engine
-                .ask(&Ask::PowerOff(PowerOffAsk::Now), stamp(at_s))
+                .ask(&Command::PowerOff(PowerOffAsk::Now), stamp(at_s))
                 .expect("one tap switches off");
         }
         for order in engine.orders() {

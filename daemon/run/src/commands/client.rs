@@ -23,7 +23,7 @@ use tokio::{
     sync::{mpsc, watch},
 };
 use tower::ServiceExt;
-use web::{Keeping, Pairing, RecordAsked, Shown};
+use web::{Pairing, RecordCommand, RecordStatus, Shown};
 
 use crate::{
     Failed,
@@ -224,7 +224,7 @@ fn here(folder: &Path) -> Router {
     let clock = Clock::system();
     let stamp = clock.stamp();
     let (_, now) = watch::channel(Engine::new(Setup::default(), stamp).tick(stamp));
-    let (_, keeping) = watch::channel(Arc::new(Keeping::default()));
+    let (_, record_status) = watch::channel(Arc::new(RecordStatus::default()));
     // Nobody hears what would be asked of a running one, which answers 'stopping'.
     let (asks, _) = mpsc::channel(1);
     let (record, asked) = mpsc::channel(1);
@@ -236,18 +236,18 @@ fn here(folder: &Path) -> Router {
         hosts: Vec::new(),
         past: Arc::new(StoreReader::of(Some(folder))),
         record,
-        keeping,
+        record_status,
         clock: Arc::new(clock),
     })
 }
 
-async fn answer(folder: PathBuf, mut asked: mpsc::Receiver<RecordAsked>) {
-    while let Some(RecordAsked { ask, answer }) = asked.recv().await {
+async fn answer(folder: PathBuf, mut asked: mpsc::Receiver<web::Request<RecordCommand>>) {
+    while let Some(web::Request { command: ask, answer }) = asked.recv().await {
         let worker = worker::offline(&folder);
         let done = tokio::task::spawn_blocking(move || {
             let load = LoadPrior::default();
             match ask {
-                web::RecordAsk::StartTest { .. } => Err(worker::NEEDS_RUNNING.to_owned()),
+                web::RecordCommand::StartTest { .. } => Err(worker::NEEDS_RUNNING.to_owned()),
                 ask => worker.ask(&ask, &load).map(drop),
             }
         });

@@ -10,7 +10,7 @@ use std::{
 use reckon::{
     bank::{BankSpec, Cells, MeasuredAt},
     draw::BoardKind,
-    engine::{ActivityRule, Ask, ProgramBusy, Setup, Start},
+    engine::{ActivityRule, Command, ProgramBusy, Setup, Start},
     reading::{
         BoardFacts, BoardReading, Flags, Gap, Program, Role, SourceIx, SourceReport, SourceState,
         Strain, SupplyReading, Sweep, Via,
@@ -19,7 +19,7 @@ use reckon::{
     units::{AmpHours, Amps, Celsius, Hertz, Share, Volts, Watts},
 };
 use tokio::sync::oneshot;
-use web::Asked;
+use web::Request;
 
 use crate::{
     event_loop::{Event, sampler::Sampler},
@@ -118,10 +118,10 @@ pub(crate) fn setup(facts: BoardFacts) -> Setup {
 }
 
 /// The operator taps for contacts only, and leaves the rest to the rules.
-fn wish(doing: &str) -> Ask {
+fn wish(doing: &str) -> Command {
     match doing {
-        "contacts" => Ask::Activity { name: Some(doing.to_owned()) },
-        _ => Ask::ActivityAuto,
+        "contacts" => Command::Activity { name: Some(doing.to_owned()) },
+        _ => Command::ActivityAuto,
     }
 }
 
@@ -136,9 +136,9 @@ pub(crate) fn play(hand: &HandClock, sampler: &Sampler, speed: u16) {
     let mut at_once = PLAYED_AT_ONCE_S;
     for outing in outings().iter().cycle() {
         let opening = [
-            Ask::UseBank { bank: outing.bank.clone(), start: Some(Start::Full) },
-            Ask::NameOuting { name: outing.name.to_owned() },
-            Ask::Finish { after: Some(outing.stays) },
+            Command::UseBank { bank: outing.bank.clone(), start: Some(Start::Full) },
+            Command::NameOuting { name: outing.name.to_owned() },
+            Command::Finish { after: Some(outing.stays) },
         ];
         if !opening.into_iter().all(|wish| ask(sampler, wish))
             || !play_one(outing, hand, sampler, speed, at_once)
@@ -186,10 +186,10 @@ fn play_one(
     true
 }
 
-fn ask(sampler: &Sampler, ask: Ask) -> bool {
+fn ask(sampler: &Sampler, ask: Command) -> bool {
     // Nobody waits for the answer.
     let (answer, _) = oneshot::channel();
-    sampler.events.send(Event::Asked(Asked { ask, answer })).is_ok()
+    sampler.events.send(Event::Command(Request { command: ask, answer })).is_ok()
 }
 
 /// What the operator and the board are doing in one second.

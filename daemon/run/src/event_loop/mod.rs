@@ -19,13 +19,13 @@ use history::RecordState;
 use reckon::{
     alarm::Edge,
     belief::{Answer, Question},
-    engine::{Ask, Engine, Refusal},
+    engine::{Command, Engine, Refusal},
     reading::Sweep,
     snapshot::{Footprint, Snapshot},
     time::{Mono, Stamp},
 };
 use tokio::sync::{oneshot, watch};
-use web::{Asked, Keeping, RecordAsked};
+use web::{RecordCommand, RecordStatus, Request};
 
 use crate::{
     event_loop::{alerts::Alerts, journal::Journal},
@@ -55,13 +55,13 @@ pub(crate) enum Event {
     /// What outlast itself costs.
     Footprint(Footprint),
     /// Somebody wants something.
-    Asked(Asked),
+    Command(Request<Command, Refusal>),
     /// The record worker wrote what was chosen, or could not.
     ChoicesWritten(Result<(), String>),
     /// How the record is doing has changed.
     Record(Box<RecordState>),
     /// Somebody wants something of the record.
-    RecordAsked(RecordAsked),
+    RecordCommand(Request<RecordCommand>),
     /// What the record worker found in the record.
     RecordUpdate(Box<RecordUpdate>),
     /// What there is to say of the watched contact log.
@@ -99,7 +99,7 @@ pub(crate) struct EventLoop {
     /// The record; `None` where nothing is kept.
     pub(crate) record: Option<record_session::RecordSession>,
     /// Where the pages look for how the record is doing.
-    pub(crate) keeping: watch::Sender<Arc<Keeping>>,
+    pub(crate) record_status: watch::Sender<Arc<RecordStatus>>,
 }
 
 /// What the event loop remembers from turn to turn besides the engine.
@@ -155,7 +155,7 @@ impl EventLoop {
     fn turn(&mut self, event: Event, loop_state: &mut LoopState) -> Option<Arc<Snapshot>> {
         match event {
             Event::Sweep { sweep, at, missed } => Some(self.swept(&sweep, at, missed, loop_state)),
-            Event::Asked(Asked { ask, answer }) => self.asked(&ask, answer),
+            Event::Command(Request { command: ask, answer }) => self.asked(&ask, answer),
             Event::Footprint(footprint) => {
                 self.engine.note_footprint(footprint);
                 // Once a minute, in a turn that comes anyway.
@@ -172,10 +172,10 @@ impl EventLoop {
                 self.record_state(*state, loop_state);
                 None
             }
-            Event::RecordAsked(asked) => self.record_asked(asked),
+            Event::RecordCommand(asked) => self.record_asked(asked),
             Event::RecordUpdate(news) => Some(self.news(*news)),
             Event::ContactLog(say) => {
-                self.tell(|keeping| keeping.contact_log = Some(say));
+                self.tell(|record_status| record_status.contact_log = Some(say));
                 None
             }
             Event::Saved => {
@@ -263,7 +263,7 @@ impl EventLoop {
 
     fn asked(
         &mut self,
-        ask: &Ask,
+        ask: &Command,
         answer: oneshot::Sender<Result<(), Refusal>>,
     ) -> Option<Arc<Snapshot>> {
         let at = self.moment();
@@ -275,18 +275,18 @@ impl EventLoop {
         }
         let snapshot = self.record_changes(at);
         // An outing that began, ended or was joined to another is credited anew.
-        let tested = self.keeping.borrow().test.as_ref().map(|test| test.bank.clone());
+        let tested = self.record_status.borrow().test.as_ref().map(|test| test.bank.clone());
         let connected = snapshot.bank.spec.as_ref().map(|bank| bank.name.clone());
         if matches!(
             ask,
-            Ask::UseBank { start: Some(_), .. }
-                | Ask::Answer { question: Question::BankChanged, .. }
-                | Ask::Answer { question: Question::Swapped, answer: Some(Answer::Another) }
+            Command::UseBank { start: Some(_), .. }
+                | Command::Answer { question: Question::BankChanged, .. }
+                | Command::Answer { question: Question::Swapped, answer: Some(Answer::Another) }
         ) || tested.is_some_and(|it| Some(it) != connected)
         {
             self.end_test();
         }
-        if matches!(ask, Ask::UseBank { .. } | Ask::Answer { .. }) {
+        if matches!(ask, Command::UseBank { .. } | Command::Answer { .. }) {
             self.update_learning();
         }
         // Whoever is answered shall see the change at once.
@@ -311,7 +311,7 @@ impl EventLoop {
                 let job = Task::WriteChoices { kept: Box::new(kept), answer };
                 tasks.send(job).err().and_then(|job| match job.0 {
                     Task::WriteChoices { answer, .. } => answer,
-                    Task::Ask { .. } | Task::UpdateLearning(_) | Task::LookAtLog => None,
+                    Task::Command { .. } | Task::UpdateLearning(_) | Task::LookAtLog => None,
                 })
             }
             None => answer,
@@ -401,7 +401,7 @@ mod tests {
             boot_id: Some("boot".to_owned()),
             trouble: None,
             record: None,
-            keeping: watch::channel(Arc::default()).0,
+            record_status: watch::channel(Arc::default()).0,
         };
         let event_loop = std::thread::spawn(move || event_loop.run());
         Lab { hand, clock, events, now, freed, folder, event_loop }
@@ -547,7 +547,7 @@ mod tests {
             boot_id: None,
             trouble: None,
             record: None,
-            keeping: watch::channel(Arc::default()).0,
+            record_status: watch::channel(Arc::default()).0,
         };
         (event_loop, hand)
     }
@@ -556,16 +556,16 @@ mod tests {
     fn an_answer_comes_when_the_choice_is_on_the_card() {
         let lab = lab();
         let (answer, heard) = oneshot::channel();
-        let ask = Ask::NameOuting { name: "Ridge above the reservoir".into() };
-        lab.events.send(Event::Asked(Asked { ask, answer })).unwrap();
+        let ask = Command::NameOuting { name: "Ridge above the reservoir".into() };
+        lab.events.send(Event::Command(Request { command: ask, answer })).unwrap();
         assert_eq!(heard.blocking_recv(), Ok(Ok(())));
         let kept = choices_file::load(lab.folder.path()).kept.choices();
         assert_eq!(kept.outing.as_deref(), Some("Ridge above the reservoir"));
         assert_eq!(lab.now.borrow().outing, kept.outing);
         // A refusal changes nothing and says why.
         let (answer, heard) = oneshot::channel();
-        let ask = Ask::Activity { name: Some("dancing".into()) };
-        lab.events.send(Event::Asked(Asked { ask, answer })).unwrap();
+        let ask = Command::Activity { name: Some("dancing".into()) };
+        lab.events.send(Event::Command(Request { command: ask, answer })).unwrap();
         assert_eq!(heard.blocking_recv(), Ok(Err(Refusal::NoSuchActivity)));
         lab.events.send(Event::Stop).unwrap();
         lab.event_loop.join().unwrap();
@@ -611,7 +611,7 @@ mod tests {
             boot_id: None,
             trouble: None,
             record: Some(record),
-            keeping: watch::channel(Arc::default()).0,
+            record_status: watch::channel(Arc::default()).0,
         };
         (event_loop, writer)
     }

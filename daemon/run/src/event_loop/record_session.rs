@@ -6,11 +6,11 @@ use history::{Ending, RecordState, row::EventKind};
 use reckon::{
     bank::BankSpec,
     belief::{Answer, Question, SinceLast},
-    engine::{Ask, Start},
+    engine::{Command, Start},
     snapshot::{LogState, Snapshot},
     time::{Mono, Stamp},
 };
-use web::{AsideTold, Keeping, RecordAsk, RecordAsked, TestLoad, TestTold};
+use web::{AsideTold, RecordCommand, RecordStatus, Request, TestLoad, TestTold};
 
 use crate::{
     event_loop::{EventLoop, LoopState},
@@ -100,7 +100,7 @@ impl EventLoop {
     /// Puts another bank to use and closes the outing till now.
     fn use_bank(&mut self, bank: BankSpec, start: Start, at: Stamp) {
         let start = Some(start);
-        if let Err(refusal) = self.engine.ask(&Ask::UseBank { bank, start }, at) {
+        if let Err(refusal) = self.engine.ask(&Command::UseBank { bank, start }, at) {
             tracing::warn!("{}", reckon::words::refusal(&refusal));
         }
         self.record_changes(at);
@@ -150,14 +150,14 @@ impl EventLoop {
         {
             tracing::warn!("{warning}");
         }
-        self.tell(|keeping| {
-            keeping.last = state.last_s.map(Mono::at_s);
-            keeping.stopped.clone_from(&state.stopped);
-            keeping.waiting = state.waiting;
-            keeping.missed = state.missed;
-            keeping.used_bytes = state.bytes;
-            keeping.warning.clone_from(&state.warning);
-            keeping.set_aside = state
+        self.tell(|record_status| {
+            record_status.last = state.last_s.map(Mono::at_s);
+            record_status.stopped.clone_from(&state.stopped);
+            record_status.waiting = state.waiting;
+            record_status.missed = state.missed;
+            record_status.used_bytes = state.bytes;
+            record_status.warning.clone_from(&state.warning);
+            record_status.set_aside = state
                 .set_aside
                 .iter()
                 .map(|aside| AsideTold {
@@ -171,9 +171,9 @@ impl EventLoop {
     }
 
     /// Changes what the pages see of the record.
-    pub(crate) fn tell(&self, change: impl FnOnce(&mut Keeping)) {
-        self.keeping.send_modify(|shown| {
-            let mut next = Keeping::clone(shown);
+    pub(crate) fn tell(&self, change: impl FnOnce(&mut RecordStatus)) {
+        self.record_status.send_modify(|shown| {
+            let mut next = RecordStatus::clone(shown);
             change(&mut next);
             *shown = Arc::new(next);
         });
@@ -182,49 +182,49 @@ impl EventLoop {
     /// How the record is doing, for the snapshot. A record that stopped comes before choices that
     /// cannot be kept: more is lost by it, and mostly for the same reason.
     pub(crate) fn note_log(&mut self) {
-        let keeping = self.keeping.borrow();
+        let record_status = self.record_status.borrow();
         let record = self.record.as_ref();
-        let stopped = record.and_then(|_| keeping.stopped.as_ref()).or(self.trouble.as_ref());
+        let stopped = record.and_then(|_| record_status.stopped.as_ref()).or(self.trouble.as_ref());
         let log = match (stopped, record) {
             (Some(why), _) => LogState::Stopped { why: why.clone() },
             (None, None) => LogState::Off,
             // The start itself was put on the card.
             (None, Some(session)) => {
-                LogState::Kept { last: keeping.last.unwrap_or(session.opened) }
+                LogState::Kept { last: record_status.last.unwrap_or(session.opened) }
             }
         };
-        drop(keeping);
+        drop(record_status);
         self.engine.note_log(log);
     }
 
     /// Somebody asks something of the record.
-    pub(crate) fn record_asked(&mut self, asked: RecordAsked) -> Option<Arc<Snapshot>> {
-        let RecordAsked { ask, answer } = asked;
+    pub(crate) fn record_asked(&mut self, asked: Request<RecordCommand>) -> Option<Arc<Snapshot>> {
+        let Request { command: ask, answer } = asked;
         let at = self.moment();
         let done = match ask {
-            RecordAsk::Mark { text } => self.mark(&text, at.mono),
-            RecordAsk::PhoneClock { at: then, phone_ms, within_ms } => {
+            RecordCommand::Mark { text } => self.mark(&text, at.mono),
+            RecordCommand::PhoneClock { at: then, phone_ms, within_ms } => {
                 self.phone(Heard { at: then, phone_ms, within_ms }, at.mono)
             }
-            RecordAsk::SetClock => self.set_clock(),
-            RecordAsk::StopTest => self.stop_test(at),
-            RecordAsk::GoesOn { earlier, goes_on } if self.is_doubted(earlier) => {
+            RecordCommand::SetClock => self.set_clock(),
+            RecordCommand::StopTest => self.stop_test(at),
+            RecordCommand::GoesOn { earlier, goes_on } if self.is_doubted(earlier) => {
                 self.answer_since(goes_on, at)
             }
-            RecordAsk::TellBank { .. }
-            | RecordAsk::RenameBank { .. }
-            | RecordAsk::ForgetBank { .. }
-            | RecordAsk::Strike { .. }
-            | RecordAsk::Answer { .. }
-            | RecordAsk::GoesOn { .. }
-            | RecordAsk::NameOuting { .. }
-            | RecordAsk::Doing { .. }
-            | RecordAsk::DoingByContacts { .. }
-            | RecordAsk::DoingBack { .. }
-            | RecordAsk::StartTest { .. }
-            | RecordAsk::Contacts { .. }
-            | RecordAsk::ForgetContacts { .. }
-            | RecordAsk::Import { .. } => {
+            RecordCommand::TellBank { .. }
+            | RecordCommand::RenameBank { .. }
+            | RecordCommand::ForgetBank { .. }
+            | RecordCommand::Strike { .. }
+            | RecordCommand::Answer { .. }
+            | RecordCommand::GoesOn { .. }
+            | RecordCommand::NameOuting { .. }
+            | RecordCommand::Doing { .. }
+            | RecordCommand::DoingByContacts { .. }
+            | RecordCommand::DoingBack { .. }
+            | RecordCommand::StartTest { .. }
+            | RecordCommand::Contacts { .. }
+            | RecordCommand::ForgetContacts { .. }
+            | RecordCommand::Import { .. } => {
                 // Of a board that is not known, what it draws on this outing is the best word.
                 let mut load = self.engine.load_prior();
                 let drawn = self.show.borrow().draw.outing.map(reckon::units::Watts::si);
@@ -234,7 +234,7 @@ impl EventLoop {
                     return None;
                 };
                 // A record worker that has gone has ended the process.
-                let _ = tasks.send(Task::Ask { ask, load, answer });
+                let _ = tasks.send(Task::Command { ask, load, answer });
                 return None;
             }
         };
@@ -264,7 +264,7 @@ impl EventLoop {
         self.clock.phone_says(heard.wall_at_boot());
         session.recorder.phone(heard.at, heard.phone_ms, heard.within_ms);
         let told = heard.beside(&self.clock);
-        self.tell(|keeping| keeping.phone = Some(told));
+        self.tell(|record_status| record_status.phone = Some(told));
         Ok(())
     }
 
@@ -287,7 +287,7 @@ impl EventLoop {
         })?;
         tracing::info!("the board's clock was set from the phone");
         let told = heard.beside(&self.clock);
-        self.tell(|keeping| keeping.phone = Some(told));
+        self.tell(|record_status| record_status.phone = Some(told));
         Ok(())
     }
 
@@ -301,7 +301,7 @@ impl EventLoop {
         self.engine.note_usual(news.usual);
         self.offer(&news.offered, &news.forgotten);
         if let Some(name) = news.named
-            && let Err(refusal) = self.engine.ask(&Ask::NameOuting { name }, at)
+            && let Err(refusal) = self.engine.ask(&Command::NameOuting { name }, at)
         {
             tracing::warn!("{}", reckon::words::refusal(&refusal));
         }
@@ -322,7 +322,7 @@ impl EventLoop {
 
     fn answer_since(&mut self, goes_on: bool, at: Stamp) -> Result<(), String> {
         let answer = Some(if goes_on { Answer::GoesOn } else { Answer::Charged });
-        let ask = Ask::Answer { question: Question::SinceLast, answer };
+        let ask = Command::Answer { question: Question::SinceLast, answer };
         self.engine.ask(&ask, at).map_err(|why| reckon::words::refusal(&why))?;
         self.record_changes(at);
         self.write_choices(None);
@@ -362,7 +362,7 @@ impl EventLoop {
         }
         self.use_bank(bank.clone(), Start::Full, at);
         let name: String = format!("Run-down of {}", bank.name).chars().take(64).collect();
-        if let Err(refusal) = self.engine.ask(&Ask::NameOuting { name }, at) {
+        if let Err(refusal) = self.engine.ask(&Command::NameOuting { name }, at) {
             tracing::warn!("{}", reckon::words::refusal(&refusal));
         }
         self.test_is_on(bank.name.clone(), load, at.mono);
@@ -375,11 +375,11 @@ impl EventLoop {
         let Some(session) = &mut self.record else { return };
         session.load = test_load::begin(load, &self.clock);
         self.engine.note_run_down_test(true);
-        self.tell(|keeping| keeping.test = Some(TestTold { bank, began, load }));
+        self.tell(|record_status| record_status.test = Some(TestTold { bank, began, load }));
     }
 
     fn stop_test(&mut self, at: Stamp) -> Result<(), String> {
-        if self.keeping.borrow().test.is_none() {
+        if self.record_status.borrow().test.is_none() {
             return Err("No run-down test is on. Nothing was changed.".to_owned());
         }
         let bank = self.engine.tick(at).bank.spec.as_deref().cloned();
@@ -395,7 +395,7 @@ impl EventLoop {
 
     /// Another bank is in use, or the test was given up.
     pub(crate) fn end_test(&mut self) {
-        if self.keeping.borrow().test.is_none() {
+        if self.record_status.borrow().test.is_none() {
             return;
         }
         if let Some(session) = &mut self.record {
@@ -403,7 +403,7 @@ impl EventLoop {
             session.recorder.choose(TEST, "");
         }
         self.engine.note_run_down_test(false);
-        self.tell(|keeping| keeping.test = None);
+        self.tell(|record_status| record_status.test = None);
     }
 }
 

@@ -506,11 +506,11 @@ mod tests {
         };
         for activity in ["digital", "contacts"] {
             let activity = activity.to_owned();
-            let ask = web::RecordAsk::DoingByContacts { outing: 1, activity };
+            let ask = web::RecordCommand::DoingByContacts { outing: 1, activity };
             worker.ask(&ask, &load).unwrap();
         }
         assert_eq!((counted("digital"), counted("contacts")), ((2, 0.0), (2, 420.0)));
-        worker.ask(&web::RecordAsk::DoingBack { outing: 1, id: None }, &load).unwrap();
+        worker.ask(&web::RecordCommand::DoingBack { outing: 1, id: None }, &load).unwrap();
         assert_eq!(counted("contacts"), (0, 0.0));
     }
 }

@@ -27,7 +27,7 @@ use reckon::{
     words,
 };
 use tokio::sync::oneshot;
-use web::{RecordAsk, TestLoad};
+use web::{RecordCommand, TestLoad};
 
 use crate::{
     event_loop::Event,
@@ -62,9 +62,9 @@ pub(crate) enum Task {
         answer: Option<oneshot::Sender<Result<(), Refusal>>>,
     },
     /// Changes the record, then answers.
-    Ask {
+    Command {
         /// What is asked for.
-        ask: RecordAsk,
+        ask: RecordCommand,
         /// What draws here, for a list that says how long and not how much.
         load: LoadPrior,
         /// Who waits.
@@ -136,7 +136,7 @@ impl RecordWorker {
         for job in jobs {
             match job {
                 Task::WriteChoices { kept, answer } => self.keep(&kept, answer, &mut said_well),
-                Task::Ask { ask, load, answer } => {
+                Task::Command { ask, load, answer } => {
                     let done = self.ask(&ask, &load);
                     if puts_doing_right(&ask) {
                         drew = Drawn::default();
@@ -211,7 +211,11 @@ impl RecordWorker {
     }
 
     /// Carries out what a person asks for.
-    pub(crate) fn ask(&self, ask: &RecordAsk, load: &LoadPrior) -> Result<RecordUpdate, String> {
+    pub(crate) fn ask(
+        &self,
+        ask: &RecordCommand,
+        load: &LoadPrior,
+    ) -> Result<RecordUpdate, String> {
         let Some(pen) = &self.pen else {
             return Err("No record is kept here, so there is nothing to change.".to_owned());
         };
@@ -223,58 +227,58 @@ impl RecordWorker {
 
     fn entries(
         &self,
-        ask: &RecordAsk,
+        ask: &RecordCommand,
         load: &LoadPrior,
         news: &mut RecordUpdate,
     ) -> Result<Vec<Entry>, String> {
         let entry = match ask {
-            RecordAsk::TellBank { spec } => {
+            RecordCommand::TellBank { spec } => {
                 let spec = sound(spec)?;
                 news.told = Some((spec.name.clone(), spec.clone()));
                 Entry::Bank(spec)
             }
-            RecordAsk::RenameBank { bank, name } => self.renamed(*bank, name, news)?,
-            RecordAsk::ForgetBank { bank, forgotten } => {
+            RecordCommand::RenameBank { bank, name } => self.renamed(*bank, name, news)?,
+            RecordCommand::ForgetBank { bank, forgotten } => {
                 let name = self.bank(*bank)?.spec.name;
                 Entry::BankForgotten { name, forgotten: *forgotten }
             }
-            RecordAsk::Strike { rundown, struck } => {
+            RecordCommand::Strike { rundown, struck } => {
                 self.has_rundown(*rundown)?;
                 Entry::Struck { rundown: *rundown, struck: *struck }
             }
-            RecordAsk::Answer { outing, died } => return self.answered(*outing, *died),
-            RecordAsk::GoesOn { earlier, goes_on } => {
+            RecordCommand::Answer { outing, died } => return self.answered(*outing, *died),
+            RecordCommand::GoesOn { earlier, goes_on } => {
                 news.since = Some(self.goes_on(*earlier, *goes_on)?);
                 return Ok(Vec::new());
             }
-            RecordAsk::NameOuting { outing, name } => self.named(*outing, name, news)?,
-            RecordAsk::Doing { outing, from_s, to_s, activity } => {
+            RecordCommand::NameOuting { outing, name } => self.named(*outing, name, news)?,
+            RecordCommand::Doing { outing, from_s, to_s, activity } => {
                 self.doing(*outing, *from_s, *to_s, activity.as_deref())?
             }
-            RecordAsk::DoingByContacts { outing, activity } => {
+            RecordCommand::DoingByContacts { outing, activity } => {
                 return self.doing_by_contacts(*outing, activity);
             }
-            RecordAsk::DoingBack { outing, id } => return self.doing_back(*outing, *id),
-            RecordAsk::StartTest { bank, load } => {
+            RecordCommand::DoingBack { outing, id } => return self.doing_back(*outing, *id),
+            RecordCommand::StartTest { bank, load } => {
                 let spec = self.bank(*bank)?.spec;
                 let value = format!("{}\n{}", load.name(), spec.name);
                 news.test = Some((spec, *load));
                 Entry::Choice { key: TEST.to_owned(), value }
             }
-            RecordAsk::Import { bank, name, text } => {
+            RecordCommand::Import { bank, name, text } => {
                 let spec = self.bank(*bank)?.spec;
                 imported(spec.name, name, text, load)?
             }
-            RecordAsk::Contacts { contacts } => {
+            RecordCommand::Contacts { contacts } => {
                 Entry::Contacts(contact_log::rows(contacts, self.log.keep_calls))
             }
-            RecordAsk::ForgetContacts { outing } => {
+            RecordCommand::ForgetContacts { outing } => {
                 Entry::ContactsForgotten { outing: self.outing(*outing)?.id }
             }
-            RecordAsk::StopTest
-            | RecordAsk::Mark { .. }
-            | RecordAsk::PhoneClock { .. }
-            | RecordAsk::SetClock => {
+            RecordCommand::StopTest
+            | RecordCommand::Mark { .. }
+            | RecordCommand::PhoneClock { .. }
+            | RecordCommand::SetClock => {
                 return Err(NEEDS_RUNNING.to_owned());
             }
         };
@@ -449,10 +453,12 @@ impl RecordWorker {
 }
 
 /// Whether it changes what was done when on an outing.
-const fn puts_doing_right(ask: &RecordAsk) -> bool {
+const fn puts_doing_right(ask: &RecordCommand) -> bool {
     matches!(
         ask,
-        RecordAsk::Doing { .. } | RecordAsk::DoingByContacts { .. } | RecordAsk::DoingBack { .. }
+        RecordCommand::Doing { .. }
+            | RecordCommand::DoingByContacts { .. }
+            | RecordCommand::DoingBack { .. }
     )
 }
 

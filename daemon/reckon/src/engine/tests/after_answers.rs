@@ -6,7 +6,7 @@ use super::{
 };
 use crate::{
     belief::{Answer, Question, SinceLast, Standing},
-    engine::{Ask, Resume},
+    engine::{Command, Resume},
     power_off::PowerOff,
     snapshot::About,
     units::Seconds,
@@ -79,7 +79,7 @@ fn joined_then_doubt_keeps_the_energy_and_the_start() {
 #[test]
 fn restart_in_a_doubt_about_the_supply_keeps_the_start() {
     let mut f = Field::blue_ten();
-    f.ask(&Ask::UseBank { bank: blue_ten(), start: Some(Start::Full) }).unwrap();
+    f.ask(&Command::UseBank { bank: blue_ten(), start: Some(Start::Full) }).unwrap();
     f.seconds(1800, |_| three_watts());
     f.seconds(40, |_| away());
     f.seconds(60, |_| three_watts());
@@ -97,7 +97,7 @@ fn an_inference_does_not_clear_the_finish_alarm() {
     let mut f = Field::blue_ten();
     f.second(three_watts());
     f.engine.note_since(Some(since(6.0)));
-    f.ask(&Ask::Finish { after: Some(core::time::Duration::from_secs(5 * 3600)) }).unwrap();
+    f.ask(&Command::Finish { after: Some(core::time::Duration::from_secs(5 * 3600)) }).unwrap();
     let at_risk = |snapshot: &Snapshot| {
         snapshot.alarms.iter().any(|one| matches!(one.about, About::FinishAtRisk { .. }))
     };
@@ -132,9 +132,9 @@ fn joined_then_another_then_restart_counts_the_time_of_one_bank() {
 fn taking_back_what_was_never_answered_undoes_no_bank() {
     let mut f = Field::blue_ten();
     f.seconds(600, |_| three_watts());
-    f.ask(&Ask::UseBank { bank: BankSpec::common()[2].clone(), start: None }).unwrap();
+    f.ask(&Command::UseBank { bank: BankSpec::common()[2].clone(), start: None }).unwrap();
     f.seconds(10, |_| three_watts());
-    let back = Ask::Answer { question: Question::BankChanged, answer: None };
+    let back = Command::Answer { question: Question::BankChanged, answer: None };
     let done = f.ask(&back);
     let snapshot = f.second(three_watts());
     assert!(done.is_err(), "{done:?} {:?}", snapshot.bank.spec.as_ref().map(|s| s.name.clone()));
@@ -207,7 +207,7 @@ fn a_crash_after_an_absence_counts_to_the_last_row_for_either_bank() {
 fn undo_of_a_change_keeps_what_was_bridged() {
     let mut f = Field::blue_ten();
     f.seconds(1800, |_| three_watts());
-    f.ask(&Ask::UseBank { bank: BankSpec::common()[2].clone(), start: None }).unwrap();
+    f.ask(&Command::UseBank { bank: BankSpec::common()[2].clone(), start: None }).unwrap();
     f.seconds(60, |_| three_watts());
     let mut hole = three_watts();
     hole.supplies[0].watts = Err(Gap::Late);
@@ -224,7 +224,8 @@ fn a_bank_plugged_in_then_tapped_begins_when_it_came() {
     f.seconds(3600, |_| three_watts());
     f.seconds(40, |_| away());
     f.seconds(1200, |_| three_watts());
-    f.ask(&Ask::UseBank { bank: BankSpec::common()[1].clone(), start: Some(Start::Full) }).unwrap();
+    f.ask(&Command::UseBank { bank: BankSpec::common()[1].clone(), start: Some(Start::Full) })
+        .unwrap();
     let snapshot = f.seconds(60, |_| three_watts());
     assert!(snapshot.bank.delivered.wh() > 1.0);
 }
@@ -232,7 +233,7 @@ fn a_bank_plugged_in_then_tapped_begins_when_it_came() {
 #[test]
 fn a_word_that_nobody_asked_for_leaves_nothing_when_taken_back() {
     let mut f = Field::blue_ten();
-    f.ask(&Ask::UseBank { bank: blue_ten(), start: Some(Start::Full) }).unwrap();
+    f.ask(&Command::UseBank { bank: blue_ten(), start: Some(Start::Full) }).unwrap();
     f.seconds(600, |_| three_watts());
     let was = hours(&lasts(&f.second(three_watts())))[1];
     f.engine.note_since(Some(SinceLast { by_word: true, ..since(6.0) }));

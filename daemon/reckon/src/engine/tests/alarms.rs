@@ -4,7 +4,7 @@ use core::time::Duration;
 
 use super::*;
 use crate::{
-    engine::{AlarmChange, Ask, Edge, Refusal},
+    engine::{AlarmChange, Command, Edge, Refusal},
     reading::{Flags, Strain},
     snapshot::About,
     words,
@@ -173,12 +173,12 @@ fn an_alarm_sleeps_and_wakes() {
     let snapshot = field.seconds(60, |_| silent(Gap::NoAnswer));
     let since = snapshot.alarms[0].since;
     let span = Duration::from_secs(300);
-    field.ask(&Ask::Sleep { alarm: 0, since, span }).unwrap();
+    field.ask(&Command::Sleep { alarm: 0, since, span }).unwrap();
     let snapshot = field.second(silent(Gap::NoAnswer));
     assert!(snapshot.alarms[0].asleep_until.is_some());
-    let gone = Ask::Sleep { alarm: 0, since: Mono::at_s(1.0), span };
+    let gone = Command::Sleep { alarm: 0, since: Mono::at_s(1.0), span };
     assert_eq!(field.ask(&gone), Err(Refusal::AlarmGone));
-    let gone = Ask::Sleep { alarm: 9, since, span };
+    let gone = Command::Sleep { alarm: 9, since, span };
     assert_eq!(field.ask(&gone), Err(Refusal::AlarmGone));
     let snapshot = field.seconds(310, |_| silent(Gap::NoAnswer));
     assert_eq!(snapshot.alarms[0].asleep_until, None, "awake again");
@@ -226,7 +226,7 @@ fn a_draw_so_low_that_the_bank_may_switch_off_is_told_once_and_taken_back_once()
 #[test]
 fn a_draw_well_above_the_activitys_usual_one_is_told_once_and_taken_back_once() {
     let mut field = Field::blue_ten();
-    field.ask(&Ask::Activity { name: Some(String::from("Logging")) }).unwrap();
+    field.ask(&Command::Activity { name: Some(String::from("Logging")) }).unwrap();
     let calm = |k: u32| measured(5.0, if (k / 60).is_multiple_of(2) { 0.60 } else { 0.64 });
     field.seconds(1800, calm);
     // Nine minutes of something else, twice: not yet worth a word.
@@ -263,7 +263,7 @@ fn a_clock_that_is_not_set_is_told_once_while_a_timed_mode_is_on() {
         }
     };
     let does = |field: &mut Field, name: &str| {
-        field.ask(&Ask::Activity { name: Some(String::from(name)) }).unwrap();
+        field.ask(&Command::Activity { name: Some(String::from(name)) }).unwrap();
     };
     // Somebody who looks through the list is not told.
     for _ in 0..20 {

@@ -3,7 +3,7 @@
 use proptest::prelude::*;
 
 use super::*;
-use crate::engine::Ask;
+use crate::engine::Command;
 
 /// Any number, the awkward ones often.
 fn number() -> impl Strategy<Value = f64> {
@@ -71,7 +71,7 @@ fn sweep() -> impl Strategy<Value = Sweep> {
         })
 }
 
-fn ask() -> impl Strategy<Value = Ask> {
+fn ask() -> impl Strategy<Value = Command> {
     prop_oneof![
         (number(), number(), any::<u8>(), number()).prop_map(|(ah, volts, series, part)| {
             let bank = BankSpec {
@@ -80,17 +80,18 @@ fn ask() -> impl Strategy<Value = Ask> {
                 series,
                 ..blue_ten()
             };
-            Ask::UseBank { bank, start: Some(Start::Part(Share::nearest(part))) }
+            Command::UseBank { bank, start: Some(Start::Part(Share::nearest(part))) }
         }),
-        (0..4_usize).prop_map(|k| Ask::UseBank {
+        (0..4_usize).prop_map(|k| Command::UseBank {
             bank: BankSpec::common()[k].clone(),
             start: Some(Start::Unknown)
         }),
         any::<Option<u64>>()
-            .prop_map(|s| Ask::Finish { after: s.map(core::time::Duration::from_secs) }),
-        ".{0,80}".prop_map(|name| Ask::NameOuting { name }),
-        any::<bool>().prop_map(|on| Ask::Activity { name: on.then(|| String::from("Contacts")) }),
-        (any::<usize>(), number(), any::<u64>()).prop_map(|(alarm, since, span)| Ask::Sleep {
+            .prop_map(|s| Command::Finish { after: s.map(core::time::Duration::from_secs) }),
+        ".{0,80}".prop_map(|name| Command::NameOuting { name }),
+        any::<bool>()
+            .prop_map(|on| Command::Activity { name: on.then(|| String::from("Contacts")) }),
+        (any::<usize>(), number(), any::<u64>()).prop_map(|(alarm, since, span)| Command::Sleep {
             alarm,
             since: Mono::at_s(since),
             span: core::time::Duration::from_secs(span),
@@ -104,7 +105,7 @@ enum Step {
     /// The same sweep for so many even seconds.
     Even(Sweep, u16),
     Tick,
-    Ask(Ask),
+    Command(Command),
 }
 
 fn step() -> impl Strategy<Value = Step> {
@@ -112,7 +113,7 @@ fn step() -> impl Strategy<Value = Step> {
         sweep().prop_map(Step::Sweep),
         (sweep(), 1..60_u16).prop_map(|(sweep, count)| Step::Even(sweep, count)),
         Just(Step::Tick),
-        ask().prop_map(Step::Ask),
+        ask().prop_map(Step::Command),
     ]
 }
 
@@ -168,7 +169,7 @@ proptest! {
                     check(&field.seconds(u32::from(count), |_| sweep.clone()));
                 }
                 Step::Tick => check(&field.engine.tick(field.stamp())),
-                Step::Ask(ask) => {
+                Step::Command(ask) => {
                     let _ = field.ask(&ask);
                 }
             }

@@ -2,7 +2,7 @@
 
 use super::*;
 use crate::{
-    engine::{ActivityRule, Ask, DayTime, ProgramBusy, Refusal, Resume},
+    engine::{ActivityRule, Command, DayTime, ProgramBusy, Refusal, Resume},
     fold::{
         Kind,
         tests::{Made, Recipe, Sends},
@@ -93,7 +93,7 @@ fn a_fold_ends_with_the_activity_and_with_the_bank() {
         stamp_at(made.beats[to - 1].at_s, NOON)
     };
     let at = play(&mut engine, 0, 1500);
-    engine.ask(&Ask::Activity { name: Some("Contacts".into()) }, at).unwrap();
+    engine.ask(&Command::Activity { name: Some("Contacts".into()) }, at).unwrap();
     assert!(engine.folds().is_empty());
     let at = play(&mut engine, 1500, 3000);
     let first = engine.folds();
@@ -101,7 +101,7 @@ fn a_fold_ends_with_the_activity_and_with_the_bank() {
     assert_eq!(first[0].doing, None);
     near(first[0].to.as_s(), made.beats[1499].at_s, 0.001, "kept to the millisecond");
     let bank = BankSpec { name: "Long six".into(), ..blue_ten() };
-    engine.ask(&Ask::UseBank { bank, start: Some(FULL) }, at).unwrap();
+    engine.ask(&Command::UseBank { bank, start: Some(FULL) }, at).unwrap();
     let second = engine.folds();
     assert_eq!(second.len(), 1, "handed over with the change itself");
     assert_eq!(second[0].doing.as_deref(), Some("Contacts"));
@@ -204,7 +204,7 @@ fn rules_choose_until_somebody_taps() {
     assert_eq!(doing(&field.seconds(120, decodes)), Some("Receive"));
     assert_eq!(doing(&field.seconds(170, |_| running("MyDecoder", 0.04))), None);
     // A tap wins over the rules.
-    field.ask(&Ask::Activity { name: Some("Contacts".into()) }).unwrap();
+    field.ask(&Command::Activity { name: Some("Contacts".into()) }).unwrap();
     let snapshot = field.seconds(300, decodes);
     assert_eq!((doing(&snapshot), snapshot.activity_auto), (Some("Contacts"), Some(false)));
     // Which of the two it is survives a restart.
@@ -214,7 +214,7 @@ fn rules_choose_until_somebody_taps() {
     again.now_s = field.now_s;
     let snapshot = again.seconds(300, decodes);
     assert_eq!((doing(&snapshot), snapshot.activity_auto), (Some("Contacts"), Some(false)));
-    again.ask(&Ask::ActivityAuto).unwrap();
+    again.ask(&Command::ActivityAuto).unwrap();
     assert_eq!(doing(&again.seconds(130, decodes)), Some("Receive"));
     let mut third = Field::new(resume(again.engine.choices()));
     third.now_s = again.now_s;
@@ -244,7 +244,7 @@ fn the_time_of_day_chooses_only_while_the_clock_is_believed() {
 #[test]
 fn without_rules_nothing_chooses_itself() {
     let mut field = Field::blue_ten();
-    assert_eq!(field.ask(&Ask::ActivityAuto), Err(Refusal::NoRules));
+    assert_eq!(field.ask(&Command::ActivityAuto), Err(Refusal::NoRules));
     let snapshot = field.seconds(200, |_| running("MyDecoder", 0.6));
     assert_eq!((doing(&snapshot), snapshot.activity_auto), (None, None));
 }

@@ -3,7 +3,7 @@
 use super::*;
 use crate::{
     belief::{Answer, Question, SinceLast, Standing, Story, last_end::HowEnded},
-    engine::{Ask, Carried, Choices, Refusal, Resume},
+    engine::{Carried, Choices, Command, Refusal, Resume},
     power_off::{PowerOff, PowerOffWants},
     units::Seconds,
 };
@@ -33,13 +33,13 @@ pub(super) fn away() -> Sweep {
 }
 
 pub(super) fn answer(field: &mut Field, question: Question, answer: Option<Answer>) {
-    field.ask(&Ask::Answer { question, answer }).unwrap();
+    field.ask(&Command::Answer { question, answer }).unwrap();
 }
 
 /// The board shall stay on.
 fn answer_off(field: &mut Field) {
     field.second(three_watts());
-    field.ask(&Ask::PowerOff(crate::power_off::PowerOffAsk::Stop)).unwrap();
+    field.ask(&Command::PowerOff(crate::power_off::PowerOffAsk::Stop)).unwrap();
 }
 
 fn open(snapshot: &Snapshot) -> Vec<Question> {
@@ -251,7 +251,7 @@ fn a_word_on_the_level_settles_it_too() {
 fn what_is_not_asked_and_what_is_no_answer_is_refused() {
     let mut field = Field::blue_ten();
     field.seconds(5, |_| three_watts());
-    let ask = |question, answer| Ask::Answer { question, answer: Some(answer) };
+    let ask = |question, answer| Command::Answer { question, answer: Some(answer) };
     let refused = [
         (ask(Question::Swapped, Answer::Same), Refusal::NotAsked),
         (ask(Question::SinceLast, Answer::Same), Refusal::NoSuchAnswer),
@@ -265,15 +265,15 @@ fn what_is_not_asked_and_what_is_no_answer_is_refused() {
 #[test]
 fn the_connected_bank_changes_nothing_and_another_one_can_be_taken_back() {
     let mut field = Field::blue_ten();
-    field.ask(&Ask::Finish { after: Some(core::time::Duration::from_hours(5)) }).unwrap();
+    field.ask(&Command::Finish { after: Some(core::time::Duration::from_hours(5)) }).unwrap();
     let before = field.seconds(1800, |_| three_watts());
-    field.ask(&Ask::UseBank { bank: blue_ten(), start: None }).unwrap();
+    field.ask(&Command::UseBank { bank: blue_ten(), start: None }).unwrap();
     let same = field.second(three_watts());
     assert_eq!(same.outing_began, before.outing_began);
     assert!(same.bank.delivered > before.bank.delivered && same.bank.changed.is_none());
 
     let other = BankSpec::common()[2].clone();
-    field.ask(&Ask::UseBank { bank: other.clone(), start: None }).unwrap();
+    field.ask(&Command::UseBank { bank: other.clone(), start: None }).unwrap();
     let changed = field.seconds(300, |_| three_watts());
     assert_ne!(changed.outing_began, before.outing_began);
     assert!(changed.questions.iter().any(|one| one.question == Question::BankChanged));
@@ -286,10 +286,10 @@ fn the_connected_bank_changes_nothing_and_another_one_can_be_taken_back() {
     near(hours(&lasts(&back))[1], hours(&lasts(&before))[1] - 303.0 / 3600.0, 0.3, "hours");
 
     // After ten minutes it stands.
-    field.ask(&Ask::UseBank { bank: other, start: Some(Start::Full) }).unwrap();
+    field.ask(&Command::UseBank { bank: other, start: Some(Start::Full) }).unwrap();
     let late = field.seconds(620, |_| three_watts());
     assert!(late.bank.changed.is_none());
-    let undo = Ask::Answer { question: Question::BankChanged, answer: Some(Answer::Undo) };
+    let undo = Command::Answer { question: Question::BankChanged, answer: Some(Answer::Undo) };
     assert_eq!(field.ask(&undo), Err(Refusal::NotAsked));
 }
 
@@ -302,7 +302,7 @@ fn a_bank_that_came_in_the_middle_and_is_then_told_of_keeps_what_it_gave() {
     answer(&mut field, Question::Swapped, Some(Answer::Another));
     let came = field.second(three_watts()).outing_began;
     let green = BankSpec { name: String::from("Green ten"), ..blue_ten() };
-    field.ask(&Ask::UseBank { bank: green, start: Some(Start::Full) }).unwrap();
+    field.ask(&Command::UseBank { bank: green, start: Some(Start::Full) }).unwrap();
     let snapshot = field.seconds(60, |_| three_watts());
     assert_eq!(
         (snapshot.outing_began, snapshot.bank.spec.as_ref().unwrap().name.as_str()),

@@ -2,7 +2,7 @@
 
 use super::*;
 use crate::{
-    engine::{Ask, Carried},
+    engine::{Carried, Command},
     estimator::{Ending, Learned, RunDown},
     units::Seconds,
 };
@@ -75,7 +75,7 @@ fn what_is_known_of_a_bank_is_there_when_it_is_connected() {
     let mut field = Field::new(setup());
     field.engine.note_learned(vec![(String::from("Blue ten"), learned(&[31.0]))]);
     field.seconds(10, |_| measured(5.0, 0.8));
-    field.ask(&Ask::UseBank { bank: blue_ten(), start: Some(Start::Full) }).unwrap();
+    field.ask(&Command::UseBank { bank: blue_ten(), start: Some(Start::Full) }).unwrap();
     assert_eq!(field.seconds(10, |_| measured(5.0, 0.8)).bank.learned_from, 1);
     assert_eq!(field.engine.start(), Start::Full);
 }

@@ -1,7 +1,7 @@
 //! Energy: against closed forms, over gaps, from the chip's own count, whatever the clock does.
 
 use super::*;
-use crate::{engine::Ask, snapshot::Basis};
+use crate::{engine::Command, snapshot::Basis};
 
 #[test]
 fn energy_is_power_times_time() {
@@ -141,7 +141,7 @@ fn a_sensor_that_vanishes_and_comes_back() {
 fn a_wall_clock_that_jumps_by_years_changes_nothing() {
     let run = |jump_s: f64| {
         let mut field = Field::blue_ten();
-        field.ask(&Ask::Finish { after: Some(core::time::Duration::from_secs(7200)) }).unwrap();
+        field.ask(&Command::Finish { after: Some(core::time::Duration::from_secs(7200)) }).unwrap();
         field.seconds(900, |k| measured(5.0, 0.7 + 0.2 * f64::from(k % 2)));
         field.wall = field.wall.plus_s(jump_s);
         let snapshot = field.seconds(900, |k| measured(5.0, 0.7 + 0.2 * f64::from(k % 2)));
@@ -183,7 +183,7 @@ fn a_bank_told_of_later_has_fed_the_board_all_along() {
     near(snapshot.bank.delivered.wh(), 2.0, 1e-6, "the energy so far is shown");
     near(watts(&snapshot), 4.0, 1e-9, "and the draw");
     assert_eq!(snapshot.bank_choices.len(), 4, "with a bank one tap away");
-    untold.ask(&Ask::UseBank { bank: blue_ten(), start: Some(FULL) }).unwrap();
+    untold.ask(&Command::UseBank { bank: blue_ten(), start: Some(FULL) }).unwrap();
     let late = untold.seconds(10, |_| measured(5.0, 0.8));
 
     let mut told = Field::blue_ten();
@@ -204,7 +204,9 @@ fn the_account_for_a_later_bank_stays_small_and_whole() {
     assert!(history.len() <= 240, "{} steps", history.len());
     let energy: f64 = history.iter().map(|one| one.dt_s * one.watts.unwrap()).sum();
     near(energy, 5.0 * 30_000.0, 1e-3, "no energy is lost by merging");
-    field.ask(&Ask::UseBank { bank: BankSpec::common()[1].clone(), start: Some(FULL) }).unwrap();
+    field
+        .ask(&Command::UseBank { bank: BankSpec::common()[1].clone(), start: Some(FULL) })
+        .unwrap();
     let snapshot = field.engine.tick(field.stamp());
     near(snapshot.bank.delivered.si(), 150_000.0, 1e-3, "and the bank is told all of it");
 }
@@ -213,7 +215,7 @@ fn the_account_for_a_later_bank_stays_small_and_whole() {
 fn a_second_bank_begins_a_new_outing() {
     let mut field = Field::blue_ten();
     field.seconds(1200, |_| measured(5.0, 0.8));
-    field.ask(&Ask::UseBank { bank: blue_ten(), start: Some(FULL) }).unwrap();
+    field.ask(&Command::UseBank { bank: blue_ten(), start: Some(FULL) }).unwrap();
     let snapshot = field.second(measured(5.0, 0.8));
     near(snapshot.bank.delivered.si(), 4.0, 1e-9, "only what came after");
     near(snapshot.outing_began.as_s(), 1210.0, 1e-9, "began with the bank");

@@ -4,7 +4,7 @@ use core::time::Duration;
 
 use super::*;
 use crate::{
-    engine::{Ask, Refusal, Resume},
+    engine::{Command, Refusal, Resume},
     snapshot::{Basis, Verdict},
 };
 
@@ -228,18 +228,18 @@ fn the_finish_against_the_forecast() {
         (high * 0.99, Verdict::Short),
     ];
     for (after_s, want) in table {
-        field.ask(&Ask::Finish { after: Some(Duration::from_secs_f64(after_s)) }).unwrap();
+        field.ask(&Command::Finish { after: Some(Duration::from_secs_f64(after_s)) }).unwrap();
         let snapshot = field.second(measured(5.0, 0.8));
         let finish = snapshot.finish.unwrap();
         assert_eq!(finish.verdict, Some(want), "{after_s} s: {finish:?}");
         let spare = lasts(&snapshot).middle().si() - (after_s - 1.0);
         near(finish.spare.unwrap().si(), spare, 0.01, "spare");
     }
-    field.ask(&Ask::Finish { after: None }).unwrap();
+    field.ask(&Command::Finish { after: None }).unwrap();
     assert_eq!(field.second(measured(5.0, 0.8)).finish, None);
     let table = [Duration::ZERO, Duration::from_secs(15 * 86_400), Duration::MAX];
     for after in table {
-        let refused = field.ask(&Ask::Finish { after: Some(after) });
+        let refused = field.ask(&Command::Finish { after: Some(after) });
         assert_eq!(refused, Err(Refusal::FinishOutOfRange), "{after:?}");
     }
 }
@@ -251,7 +251,7 @@ fn activities_are_learned_and_forecast() {
     let names: Vec<&str> = snapshot.activities.iter().map(|one| one.name.as_str()).collect();
     assert_eq!(names, ["Receive", "Contacts", "Logging", "Idle"]);
     assert!(snapshot.activities.iter().all(|one| one.remaining.is_some() && !one.current));
-    field.ask(&Ask::Activity { name: Some(String::from("Contacts")) }).unwrap();
+    field.ask(&Command::Activity { name: Some(String::from("Contacts")) }).unwrap();
     let snapshot = field.seconds(1800, |_| measured(5.0, 1.2));
     let contacts = &snapshot.activities[1];
     assert!(contacts.current);
@@ -260,9 +260,9 @@ fn activities_are_learned_and_forecast() {
     assert!(low <= middle && middle <= high);
     let idle = snapshot.activities[3].remaining.unwrap()[1].si();
     assert!(idle > middle * 1.2, "idle lasts longer: {idle} against {middle}");
-    let unknown = Ask::Activity { name: Some(String::from("Fishing")) };
+    let unknown = Command::Activity { name: Some(String::from("Fishing")) };
     assert_eq!(field.ask(&unknown), Err(Refusal::NoSuchActivity));
-    field.ask(&Ask::Activity { name: None }).unwrap();
+    field.ask(&Command::Activity { name: None }).unwrap();
     assert!(field.second(measured(5.0, 1.2)).activities.iter().all(|one| !one.current));
 }
 
@@ -271,15 +271,15 @@ fn bad_asks_change_nothing() {
     let mut field = Field::blue_ten();
     field.seconds(300, |_| measured(5.0, 0.8));
     let bank = BankSpec { series: 40, ..blue_ten() };
-    let refused = field.ask(&Ask::UseBank { bank, start: Some(FULL) });
+    let refused = field.ask(&Command::UseBank { bank, start: Some(FULL) });
     assert!(matches!(refused, Err(Refusal::BankImplausible(_))), "{refused:?}");
     let name = "x".repeat(65);
-    assert_eq!(field.ask(&Ask::NameOuting { name }), Err(Refusal::NameTooLong));
+    assert_eq!(field.ask(&Command::NameOuting { name }), Err(Refusal::NameTooLong));
     let snapshot = field.second(measured(5.0, 0.8));
     assert_eq!(snapshot.bank.spec.as_ref().unwrap().name, "Blue ten");
     near(snapshot.bank.delivered.si(), 4.0 * 301.0, 1e-6, "the outing goes on");
     let name = String::from(" Ridge above the reservoir ");
-    field.ask(&Ask::NameOuting { name }).unwrap();
+    field.ask(&Command::NameOuting { name }).unwrap();
     let snapshot = field.second(measured(5.0, 0.8));
     assert_eq!(snapshot.outing.as_deref(), Some("Ridge above the reservoir"));
 }
@@ -288,10 +288,10 @@ fn bad_asks_change_nothing() {
 fn choices_survive_a_restart_of_the_daemon() {
     let mut field = Field::new(setup());
     field
-        .ask(&Ask::UseBank { bank: blue_ten(), start: Some(Start::Part(Share::nearest(0.8))) })
+        .ask(&Command::UseBank { bank: blue_ten(), start: Some(Start::Part(Share::nearest(0.8))) })
         .unwrap();
-    field.ask(&Ask::Finish { after: Some(Duration::from_secs(7200)) }).unwrap();
-    field.ask(&Ask::Activity { name: Some(String::from("Logging")) }).unwrap();
+    field.ask(&Command::Finish { after: Some(Duration::from_secs(7200)) }).unwrap();
+    field.ask(&Command::Activity { name: Some(String::from("Logging")) }).unwrap();
     let snapshot = field.seconds(1800, |_| measured(5.0, 0.8));
     let kept = field.engine.choices();
     // Twenty seconds later in the same boot.
@@ -332,10 +332,10 @@ fn a_finish_that_has_passed_ends_with_the_bank_and_one_ahead_stays() {
     for (after_s, stays) in [(60, false), (7200, true)] {
         let mut field = Field::blue_ten();
         field.seconds(60, |_| measured(5.0, 0.8));
-        field.ask(&Ask::Finish { after: Some(Duration::from_secs(after_s)) }).unwrap();
+        field.ask(&Command::Finish { after: Some(Duration::from_secs(after_s)) }).unwrap();
         let snapshot = field.seconds(120, |_| measured(5.0, 0.8));
         assert!(snapshot.finish.is_some(), "one that has passed is told for a while");
-        field.ask(&Ask::UseBank { bank: next.clone(), start: Some(FULL) }).unwrap();
+        field.ask(&Command::UseBank { bank: next.clone(), start: Some(FULL) }).unwrap();
         let snapshot = field.second(measured(5.0, 0.8));
         assert_eq!(snapshot.finish.is_some(), stays, "{after_s} s");
     }

@@ -83,7 +83,7 @@ impl Field {
         snapshot.unwrap()
     }
 
-    fn ask(&mut self, ask: &super::Ask) -> Result<(), super::Refusal> {
+    fn ask(&mut self, ask: &super::Command) -> Result<(), super::Refusal> {
         let at = self.stamp();
         self.engine.ask(ask, at)
     }

@@ -7,7 +7,7 @@ use core::time::Duration;
 use super::*;
 use crate::{
     alarm::{AlarmChange, Edge},
-    engine::Ask,
+    engine::Command,
     estimator::{Ending, Learned, RunDown},
     power_off::{Order, PowerOff, PowerOffAsk, PowerOffWants},
     snapshot::{About, Verdict},
@@ -138,7 +138,7 @@ fn play(seed: u64) -> Outing {
             if matches!(order, Order::Announce { .. }) {
                 outing.announced_s.get_or_insert(field.now_s);
                 // Somebody wants to see the end of it.
-                field.ask(&Ask::PowerOff(PowerOffAsk::Stop)).unwrap();
+                field.ask(&Command::PowerOff(PowerOffAsk::Stop)).unwrap();
             }
         }
     }
@@ -216,14 +216,14 @@ fn said_once_and_nothing_false(run: &Outing, seed: u64) {
 #[test]
 fn a_finish_out_of_reach_comes_with_what_would_help() {
     let mut field = Field::blue_ten();
-    field.ask(&Ask::Activity { name: Some(String::from("Idle")) }).unwrap();
+    field.ask(&Command::Activity { name: Some(String::from("Idle")) }).unwrap();
     field.seconds(1200, |_| measured(5.0, 0.5));
-    field.ask(&Ask::Activity { name: Some(String::from("Contacts")) }).unwrap();
+    field.ask(&Command::Activity { name: Some(String::from("Contacts")) }).unwrap();
     let snapshot = field.seconds(1800, |_| measured(5.0, 1.2));
     assert!(snapshot.advice.is_none(), "no finish, no help");
     let [_, middle, _] = lasts(&snapshot).remaining;
     let after = Duration::from_secs_f64(middle.si() * 1.3);
-    field.ask(&Ask::Finish { after: Some(after) }).unwrap();
+    field.ask(&Command::Finish { after: Some(after) }).unwrap();
     let snapshot = field.seconds(180, |_| measured(5.0, 1.2));
     assert_eq!(snapshot.finish.unwrap().verdict, Some(Verdict::Short));
     let help = snapshot.advice.clone().unwrap();
@@ -244,7 +244,7 @@ fn a_finish_out_of_reach_comes_with_what_would_help() {
     assert!(said.contains("nothing but 'Idle'") && said.contains("must fall by"), "{said}");
     // Keeping to it brings the finish back within reach (how fast is up to the forecast, which
     // also remembers how the outing went so far).
-    field.ask(&Ask::Activity { name: Some(String::from("Idle")) }).unwrap();
+    field.ask(&Command::Activity { name: Some(String::from("Idle")) }).unwrap();
     let snapshot = field.seconds(7200, |_| measured(5.0, at_most * 0.97 / 5.0));
     let chance = snapshot.finish.unwrap().chance.unwrap().part();
     assert!(chance > 0.7, "{chance}");
@@ -316,9 +316,9 @@ fn an_untrusted_clock_and_an_unwritten_record_are_told() {
         }
         snapshot.unwrap()
     };
-    field.ask(&Ask::Activity { name: Some(String::from("Voice")) }).unwrap();
+    field.ask(&Command::Activity { name: Some(String::from("Voice")) }).unwrap();
     assert!(unset(&mut field, 120).alarms.is_empty(), "voice needs no clock");
-    field.ask(&Ask::Activity { name: Some(String::from("FT8")) }).unwrap();
+    field.ask(&Command::Activity { name: Some(String::from("FT8")) }).unwrap();
     let snapshot = unset(&mut field, 60);
     assert_eq!(snapshot.alarms[0].about, About::ClockNotTrusted);
     let snapshot = field.seconds(10, |_| measured(5.0, 0.8));
@@ -384,16 +384,16 @@ fn what_is_being_done_already_is_no_advice() {
     // and so would 'Logging', which is what is left to change to.
     let activities = ["Idle", "Logging"].map(String::from).to_vec();
     let mut field = Field::new(Setup { bank: Some(blue_ten()), activities, ..setup() });
-    field.ask(&Ask::Activity { name: Some(String::from("Logging")) }).unwrap();
+    field.ask(&Command::Activity { name: Some(String::from("Logging")) }).unwrap();
     field.seconds(1800, |_| measured(5.0, 0.35));
-    field.ask(&Ask::Activity { name: Some(String::from("Idle")) }).unwrap();
+    field.ask(&Command::Activity { name: Some(String::from("Idle")) }).unwrap();
     field.seconds(7200, |_| measured(5.0, 0.4));
     let snapshot = field.seconds(600, |_| measured(5.0, 3.0));
     let idle = snapshot.activities.iter().find(|one| one.name == "Idle").unwrap();
     let [cautious, ..] = idle.remaining.unwrap();
     let after = f64::midpoint(lasts(&snapshot).cautious().si(), cautious.si());
     let after = Duration::from_secs_f64(after);
-    field.ask(&Ask::Finish { after: Some(after) }).unwrap();
+    field.ask(&Command::Finish { after: Some(after) }).unwrap();
     let snapshot = field.second(measured(5.0, 3.0));
     let idle = snapshot.activities.iter().find(|one| one.name == "Idle").unwrap();
     let needed = snapshot.finish.unwrap().at.seconds_since(snapshot.at.mono);
