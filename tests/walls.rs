@@ -12,6 +12,8 @@ use serde_json::Value;
 
 use crate::support::tree;
 
+mod arrows;
+
 /// What each crate may use outside its tests. The walls of DEVELOPERS.md in one table.
 const MAY_USE: &[(&str, &[&str])] = &[
     ("reckon", &["libm"]),
