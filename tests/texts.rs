@@ -54,6 +54,30 @@ fn every_link_leads_somewhere() {
     assert!(links > 30, "only {links} links were found");
 }
 
+#[test]
+fn every_file_that_is_named_is_there() {
+    let rooms = ["", "daemon/reckon", "daemon/reckon/src", "daemon/reckon/src/estimator"];
+    let mut files = 0;
+    for (path, text) in texts() {
+        // History names what was there then.
+        if path.ends_with("CHANGELOG.md") {
+            continue;
+        }
+        for word in text.split('`').skip(1).step_by(2) {
+            let word = word.split(char::is_whitespace).next().unwrap_or("");
+            let from_the_top = ["daemon/", "web/", "tests/", "systemd/", "docs/"];
+            let is_path = from_the_top.iter().any(|top| word.starts_with(top));
+            let in_the_model = path.starts_with(tree().join("daemon")) && word.ends_with(".rs");
+            if is_path || in_the_model {
+                files += 1;
+                let there = rooms.iter().any(|room| tree().join(room).join(word).exists());
+                assert!(there, "{path:?} names `{word}`, which is not there");
+            }
+        }
+    }
+    assert!(files > 30, "only {files} files were found");
+}
+
 /// Help is printed where all that stands before it is understood, and only there.
 fn is_understood(command: &str) -> bool {
     let out = Command::new("sh")
