@@ -53,11 +53,12 @@ use tower_http::catch_panic::CatchPanicLayer;
 pub use contacts::LOG_BYTES;
 pub use pairing::{CODE_LASTS, Pairing, Pin, Rejected};
 pub use past::{
-    AsideTold, BankTold, BookTold, Channel, ChannelTold, Clock, ContactsTold, CorrectionTold,
-    Ending, EventTold, ForecastTold, GapTold, LearnedTold, OutingLine, OutingTold, OutingsPage,
-    Past, PastGone, PhoneTold, RecordCommand, RecordStatus, ReportTold, RundownTold, SeriesAsk,
-    SeriesTold, TestLoad, TestTold,
+    AsideTold, BankTold, BookTold, ChannelTold, Clock, ContactsTold, CorrectionTold, EventTold,
+    ForecastTold, GapTold, LearnedTold, OutingLine, OutingTold, OutingsPage, Past, PastGone,
+    PhoneTold, RecordCommand, RecordStatus, ReportTold, RundownTold, SeriesAsk, SeriesTold,
+    TestLoad, TestTold,
 };
+pub use reckon::record::{Channel, Ending};
 
 /// A command and where its answer goes; by default a refusal is a sentence for a person.
 #[derive(Debug)]

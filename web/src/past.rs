@@ -7,6 +7,7 @@ use reckon::{
     adif::Contact,
     bank::BankSpec,
     energy_tally::OutingTally,
+    record::{Channel, Ending},
     report::Report,
     snapshot::Basis,
     time::{Mono, Stamp, Wall},
@@ -98,24 +99,6 @@ pub struct OutingsPage {
     pub outings: Vec<OutingLine>,
     /// Hand this in as `before` for the next page; `None`: that was all.
     pub next: Option<i64>,
-}
-
-/// How an outing ended.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub enum Ending {
-    /// It has not.
-    Open,
-    /// The board was switched off.
-    SwitchedOff,
-    /// The bank cut out.
-    Died,
-    /// The power went away: the bank died with this chance (0 to 1), else the plug was pulled.
-    PowerLost {
-        /// The chance that the forecast gives.
-        died: f64,
-    },
-    /// Another bank took over.
-    Swapped,
 }
 
 /// An outing in a list.
@@ -260,56 +243,6 @@ pub struct ForecastTold {
     pub remaining_s: [f64; 3],
     /// What it stood on.
     pub basis: Basis,
-}
-
-/// A channel of a series.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Channel {
-    /// Supply voltage, V.
-    Volts,
-    /// Current out of the bank, A.
-    Amps,
-    /// Power out of the bank as a sensor reads it, W.
-    Watts,
-    /// Power as modelled where no sensor reads it, W.
-    Modelled,
-    /// Energy counted by the sensor chip itself, Wh.
-    Counted,
-    /// Processor load, 0 to 1.
-    Busy,
-    /// Processor temperature, °C.
-    Temp,
-    /// How full a fuel gauge says the bank is, 0 to 1.
-    Level,
-}
-
-impl Channel {
-    /// All of them.
-    pub const ALL: [Self; 8] = [
-        Self::Volts,
-        Self::Amps,
-        Self::Watts,
-        Self::Modelled,
-        Self::Counted,
-        Self::Busy,
-        Self::Temp,
-        Self::Level,
-    ];
-
-    /// Its name in the JSON, with its unit.
-    #[must_use]
-    pub const fn name(self) -> &'static str {
-        match self {
-            Self::Volts => "volts_v",
-            Self::Amps => "current_a",
-            Self::Watts => "power_w",
-            Self::Modelled => "modelled_w",
-            Self::Counted => "counted_wh",
-            Self::Busy => "cpu_busy",
-            Self::Temp => "cpu_temp_c",
-            Self::Level => "level",
-        }
-    }
 }
 
 /// Asks for a series.

@@ -16,12 +16,12 @@ use std::{
     time::{Duration, Instant},
 };
 
-use history::{
-    Entry, Keep, Who, Writer,
-    row::{Channel, Fold, ForecastRow, Row},
-    start,
+use history::{Change, Keep, Who, Writer, start};
+use reckon::{
+    record::{Channel, ForecastMade, Row, Stats},
+    snapshot::Basis,
+    time::Mono,
 };
-use reckon::{snapshot::Basis, time::Mono};
 
 type Fault = Box<dyn std::error::Error>;
 
@@ -81,15 +81,15 @@ impl Drop for Card {
 fn usual(from_s: f64) -> Row {
     let wander = |size: f64, span: f64| size * (from_s / span).sin();
     let fold = |mean: f64, below: f64, above: f64| {
-        Some(Fold { mean, min: mean - below, max: mean + above })
+        Some(Stats { mean, min: mean - below, max: mean + above })
     };
-    let mut folds = [None; Channel::ALL.len()];
-    folds[Channel::Volts.ix()] = fold(5.021 + wander(0.012, 71.0), 0.034, 0.009);
-    folds[Channel::Amps.ix()] = fold(0.612 + wander(0.083, 53.0), 0.104, 0.411);
-    folds[Channel::Watts.ix()] = fold(3.067 + wander(0.41, 53.0), 0.52, 2.04);
-    folds[Channel::Busy.ix()] = fold(0.123 + wander(0.05, 31.0), 0.04, 0.31);
-    folds[Channel::Temp.ix()] = fold(52.3 + wander(2.0, 900.0), 0.4, 0.5);
-    Row { from_s, span_s: 10.0, folds }
+    let mut stats = [None; Channel::ALL.len()];
+    stats[Channel::Volts.ix()] = fold(5.021 + wander(0.012, 71.0), 0.034, 0.009);
+    stats[Channel::Amps.ix()] = fold(0.612 + wander(0.083, 53.0), 0.104, 0.411);
+    stats[Channel::Watts.ix()] = fold(3.067 + wander(0.41, 53.0), 0.52, 2.04);
+    stats[Channel::Busy.ix()] = fold(0.123 + wander(0.05, 31.0), 0.04, 0.31);
+    stats[Channel::Temp.ix()] = fold(52.3 + wander(2.0, 900.0), 0.4, 0.5);
+    Row { from_s, span_s: 10.0, stats }
 }
 
 /// One card and what is kept on it.
@@ -131,9 +131,9 @@ impl Trial {
         if let Some(writer) = &self.writer {
             let from_s = FROM_S + f64::from(step) * 10.0;
             writer.pace(Some(36_000.0));
-            writer.give(Entry::Row(usual(from_s)));
+            writer.give(Change::Row(usual(from_s)));
             if step % 60 == 59 {
-                writer.give(Entry::Forecast(ForecastRow {
+                writer.give(Change::Forecast(ForecastMade {
                     at: Mono::at_s(from_s),
                     remaining_s: [20_000.0, 24_000.0, 28_000.0],
                     basis: Basis::Measured,
@@ -200,7 +200,7 @@ fn hourly(trials: &mut [Trial]) -> Result<(), Fault> {
     for trial in trials.iter_mut() {
         trial.before = trial.card.counters()?;
         if let Some(writer) = &trial.writer {
-            writer.give(Entry::Row(usual(FROM_S + 7200.0)));
+            writer.give(Change::Row(usual(FROM_S + 7200.0)));
             writer.change(vec![])?;
         }
     }

@@ -6,23 +6,20 @@
 
 use std::{io::Write, path::PathBuf, process::ExitCode, sync::mpsc};
 
-use history::{
-    Entry, Keep, Who,
-    close_ups::{CloseUpRow, Second},
-    contacts::ContactRow,
-    row::{Channel, Event, EventKind, Fold, Row},
-    start,
+use history::{Change, Keep, Who, start};
+use reckon::{
+    record::{Channel, CloseUp, Event, EventKind, LoggedContact, Row, Second, Stats},
+    time::Mono,
 };
-use reckon::time::Mono;
 
 /// What the row of this moment holds; whoever checks computes the same.
 fn row_at(from_s: f64) -> Row {
-    let mut folds = [None; Channel::ALL.len()];
+    let mut stats = [None; Channel::ALL.len()];
     let volts = 5.0 + (from_s / 10.0) % 7.0 / 1000.0;
-    folds[Channel::Volts.ix()] = Some(Fold { mean: volts, min: volts - 0.02, max: volts + 0.01 });
-    folds[Channel::Watts.ix()] = Some(Fold { mean: 3.0, min: 2.5, max: 3.0 + from_s % 100.0 });
-    folds[Channel::Busy.ix()] = Some(Fold::one(0.125));
-    Row { from_s, span_s: 10.0, folds }
+    stats[Channel::Volts.ix()] = Some(Stats { mean: volts, min: volts - 0.02, max: volts + 0.01 });
+    stats[Channel::Watts.ix()] = Some(Stats { mean: 3.0, min: 2.5, max: 3.0 + from_s % 100.0 });
+    stats[Channel::Busy.ix()] = Some(Stats::one(0.125));
+    Row { from_s, span_s: 10.0, stats }
 }
 
 fn say(word: &str, at_s: f64) {
@@ -61,7 +58,7 @@ fn main() -> ExitCode {
     }
     let writer = started.writer;
     writer.pace(Some(if near { 1800.0 } else { 36_000.0 }));
-    writer.give(Entry::OutingBegins {
+    writer.give(Change::OutingBegins {
         bank: None,
         name: None,
         start_share: Some(1.0),
@@ -72,19 +69,19 @@ fn main() -> ExitCode {
     for k in 0..rows {
         let row = row_at(from_s + f64::from(k) * 10.0);
         say("gave", row.to_s());
-        writer.give(Entry::Row(row));
+        writer.give(Change::Row(row));
         if k % 37 == 36 {
             let at = Mono::at_s(row.to_s());
-            writer.give(Entry::Event(Event { at, kind: EventKind::Mark, text: format!("{k}") }));
+            writer.give(Change::Event(Event { at, kind: EventKind::Mark, text: format!("{k}") }));
         }
         if k % 37 == 18 {
             // The same log over and over: two contacts in the same minute.
-            let contact = ContactRow { began_ms: 1_709_971_200_000, ..ContactRow::default() };
-            writer.give(Entry::Contacts(vec![contact; 2]));
+            let contact = LoggedContact { began_ms: 1_709_971_200_000, ..LoggedContact::default() };
+            writer.give(Change::Contacts(vec![contact; 2]));
             let second = Second { volts: Some(5.0), watts: Some(3.0) };
             let why = "mark".into();
-            let close_up = CloseUpRow { from_s: row.from_s, why, seconds: vec![second; 120] };
-            writer.give(Entry::CloseUp(close_up));
+            let close_up = CloseUp { from_s: row.from_s, why, seconds: vec![second; 120] };
+            writer.give(Change::CloseUp(close_up));
         }
         while row.to_s() - kept_s >= batch {
             let Ok(state) = states.recv() else { return ExitCode::FAILURE };

@@ -7,13 +7,11 @@ use std::{
     time::Instant,
 };
 
-use history::{
-    Entry, Keep, Reader, Who,
-    row::{Channel, ClockFrom, ClockRow, Fold, Row},
-    series::{SeriesAsk, Stretch},
-    start,
+use history::{Change, Keep, Reader, Who, start};
+use reckon::{
+    record::{Channel, ClockFix, ClockFrom, Row, SeriesAsk, Stats, Stretch},
+    time::Mono,
 };
-use reckon::time::Mono;
 
 type Fault = Box<dyn std::error::Error>;
 
@@ -22,7 +20,7 @@ const DAY_S: f64 = 86_400.0;
 const FIRST_MS: i64 = 1_704_067_200_000;
 
 fn row(from_s: f64) -> Row {
-    let mut folds = [None; Channel::ALL.len()];
+    let mut stats = [None; Channel::ALL.len()];
     let wander = (from_s / 777.0).sin();
     for (channel, mean) in [
         (Channel::Volts, 5.02),
@@ -32,9 +30,9 @@ fn row(from_s: f64) -> Row {
         (Channel::Temp, 50.0),
     ] {
         let mean = mean * (1.0 + 0.1 * wander);
-        folds[channel.ix()] = Some(Fold { mean, min: mean * 0.9, max: mean * 1.3 });
+        stats[channel.ix()] = Some(Stats { mean, min: mean * 0.9, max: mean * 1.3 });
     }
-    Row { from_s, span_s: 10.0, folds }
+    Row { from_s, span_s: 10.0, stats }
 }
 
 /// One boot a day, on the whole day long.
@@ -49,21 +47,25 @@ fn make(folder: &Path) -> Result<(), Fault> {
         }
         let wall_ms = FIRST_MS + i64::from(day) * 86_400_000;
         started.writer.change(vec![
-            Entry::Clock(ClockRow {
+            Change::Clock(ClockFix {
                 at: Mono::BOOT,
                 wall_ms,
                 within_ms: 50,
                 from: ClockFrom::Synchronised,
             }),
-            Entry::OutingBegins { bank: None, name: None, start_share: Some(1.0), at_s: 0.0 },
+            Change::OutingBegins { bank: None, name: None, start_share: Some(1.0), at_s: 0.0 },
         ])?;
         for k in 0..8640_u32 {
-            while !started.writer.give(Entry::Row(row(f64::from(k) * 10.0))) {
+            while !started.writer.give(Change::Row(row(f64::from(k) * 10.0))) {
                 std::thread::yield_now();
             }
         }
-        let end = history::End { from_s: DAY_S, to_s: DAY_S, ending: history::Ending::SwitchedOff };
-        started.writer.change(vec![Entry::OutingEnds { outing: None, end }])?;
+        let end = reckon::record::End {
+            from_s: DAY_S,
+            to_s: DAY_S,
+            ending: reckon::record::Ending::SwitchedOff,
+        };
+        started.writer.change(vec![Change::OutingEnds { outing: None, end }])?;
         started.writer.stop(DAY_S, reckon::belief::last_end::StopHow::SwitchingOff)?;
     }
     println!("made in {:.0} s", began.elapsed().as_secs_f64());

@@ -7,13 +7,9 @@ use std::fmt::Write as _;
 
 use serde_json::{Value, json};
 
-use crate::{
-    doings::Doing,
-    folds::{FoldPart, FoldRow},
-    reader::{Outing, Reader},
-    row::{Channel, Event, Fold, Row},
-    trouble::Trouble,
-};
+use reckon::record::{Channel, Correction, Event, Outing, PeriodFold, PeriodFoldPart, Row, Stats};
+
+use crate::{reader::Reader, trouble::Trouble};
 
 /// The columns that `replay` reads, in its order.
 pub const REPLAY_COLUMNS: [&str; 5] = ["t_s", "cpu_util", "cpu_temp_c", "bus_v", "current_a"];
@@ -126,7 +122,7 @@ pub fn json(reader: &Reader, outing: i64) -> Result<Option<String>, Trouble> {
     let rows = reader.rows(outing)?;
     let mut channels = serde_json::Map::new();
     for channel in Channel::ALL {
-        let column = |pick: fn(Fold) -> f64| -> Vec<Value> {
+        let column = |pick: fn(Stats) -> f64| -> Vec<Value> {
             rows.iter().map(|row| row.get(channel).map_or(Value::Null, |f| tidy(pick(f)))).collect()
         };
         channels.insert(
@@ -152,7 +148,7 @@ pub fn json(reader: &Reader, outing: i64) -> Result<Option<String>, Trouble> {
         "events": events,
         "gaps": gaps,
         "contacts": contacts(reader, outing)?,
-        "doings": doings(reader, outing)?,
+        "doings": corrections(reader, outing)?,
         "folds": folds(reader, outing)?,
     });
     Ok(Some(all.to_string()))
@@ -174,8 +170,8 @@ fn contacts(reader: &Reader, outing: i64) -> Result<Value, Trouble> {
     Ok(json!({ "list": list.collect::<Vec<_>>(), "undated_s": found.undated_s.map(tidy) }))
 }
 
-fn doings(reader: &Reader, outing: i64) -> Result<Vec<Value>, Trouble> {
-    let doing = |it: &Doing| {
+fn corrections(reader: &Reader, outing: i64) -> Result<Vec<Value>, Trouble> {
+    let doing = |it: &Correction| {
         json!({
             "from_s": tidy(it.from_s),
             "to_s": tidy(it.to_s),
@@ -183,11 +179,11 @@ fn doings(reader: &Reader, outing: i64) -> Result<Vec<Value>, Trouble> {
             "origin": it.origin.name(),
         })
     };
-    Ok(reader.doings(outing)?.iter().map(doing).collect())
+    Ok(reader.corrections(outing)?.iter().map(doing).collect())
 }
 
 fn folds(reader: &Reader, outing: i64) -> Result<Vec<Value>, Trouble> {
-    let part = |part: Option<FoldPart>| {
+    let part = |part: Option<PeriodFoldPart>| {
         part.map(|part| {
             json!({
                 "energy_j": tidy(part.energy_j),
@@ -198,7 +194,7 @@ fn folds(reader: &Reader, outing: i64) -> Result<Vec<Value>, Trouble> {
             })
         })
     };
-    let fold = |it: &FoldRow| {
+    let fold = |it: &PeriodFold| {
         json!({
             "from_s": tidy(it.from_s),
             "to_s": tidy(it.to_s),
@@ -232,8 +228,8 @@ fn outing_facts(outing: &Outing) -> Value {
         "id": outing.id,
         "name": outing.name,
         "bank": outing.bank,
-        "began_at": outing.began_ms.and_then(rfc3339),
-        "ended_at": outing.ended_ms.and_then(rfc3339),
+        "began_at": outing.began.and_then(|at| rfc3339(at.unix_ms())),
+        "ended_at": outing.ended.and_then(|at| rfc3339(at.unix_ms())),
         "lasted_s": tidy(outing.lasted_s),
         "ended_within_s": outing.ended_within_s.map(tidy),
         "ending": outing.ending.name(),
@@ -246,6 +242,7 @@ fn outing_facts(outing: &Outing) -> Value {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use reckon::record::EventKind;
 
     #[test]
     fn fields_per_rfc_4180() {
@@ -272,12 +269,12 @@ mod tests {
 
     #[test]
     fn replay_columns_come_first_and_gaps_are_empty() {
-        let mut folds = [None; Channel::ALL.len()];
-        folds[Channel::Volts.ix()] = Some(Fold { mean: 5.012, min: 4.98, max: 5.03 });
-        let rows = [Row { from_s: 0.0, span_s: 10.0, folds }];
+        let mut stats = [None; Channel::ALL.len()];
+        stats[Channel::Volts.ix()] = Some(Stats { mean: 5.012, min: 4.98, max: 5.03 });
+        let rows = [Row { from_s: 0.0, span_s: 10.0, stats }];
         let events = [Event {
             at: reckon::time::Mono::at_s(3.0),
-            kind: crate::row::EventKind::Mark,
+            kind: EventKind::Mark,
             text: "called CQ, \"nothing\"".into(),
         }];
         let text = csv_of(&rows, &events);

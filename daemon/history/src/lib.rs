@@ -23,7 +23,7 @@
 //!   whole.
 //!
 //! **Shape.** [`start`] opens the store and gives a [`Writer`] (one thread owns the writing
-//! connection) and a [`Reader`] (connections of its own). [`fold::Folder`] turns seconds into rows.
+//! connection) and a [`Reader`] (connections of its own). [`rows::Aggregator`] turns seconds into rows.
 //! [`reckon::belief`] decides, purely, what happened at the last end. It stores what it is given; it has
 //! never heard of a chip or a page.
 //!
@@ -34,38 +34,28 @@
 //! block of data, three of the file system's journal for the changed time of the file, one when
 //! that is written back. Mounting with `lazytime` spares none of these on that kernel.
 //!
-//! Times are seconds since boot; wall time is attached to whole boots ([`row::ClockRow`]), so a
+//! Times are seconds since boot; wall time is attached to whole boots ([`reckon::record::ClockFix`]), so a
 //! clock that jumps changes no duration. Only a contact log brings wall times of its own; they are
-//! laid beside the boots when somebody reads ([`contacts`]).
+//! laid beside the boots when somebody reads (`tables/contacts.rs`).
 //!
 //! A file of an earlier version is brought up to date by the first writer, with a copy kept beside
 //! it ('record-before-version-…'); a reader reads it as it is.
 #![forbid(unsafe_code)]
 
-pub mod bank;
-pub mod close_ups;
-pub mod contacts;
-pub mod doings;
-pub mod entry;
 pub mod export;
-pub mod fold;
-pub mod folds;
-mod keep;
-mod levels;
-mod pack;
 pub mod reader;
-mod recall;
-pub mod row;
+pub mod rows;
 mod schema;
-pub mod series;
-pub mod stamps;
+mod tables;
+pub mod time_stamp_import;
 mod trouble;
-mod work;
-pub mod writer;
+mod write;
 
-pub use entry::{End, Ending, Entry, Who};
 pub use reader::Reader;
-pub use recall::amend;
 pub use schema::{FILE, SetAside};
 pub use trouble::Trouble;
-pub use writer::{Keep, RecordState, Started, Writer, start};
+pub use write::{
+    change::{Change, Who},
+    offline::amend,
+    thread::{Keep, RecordState, Started, Writer, start},
+};

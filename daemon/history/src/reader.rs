@@ -4,80 +4,27 @@ use std::path::{Path, PathBuf};
 
 use reckon::{
     belief::last_end::{BeforeStart, EarlierPart, Loss, OpenOuting, StopHow},
+    record::{
+        CloseUp, Correction, Ending, Event, EventKind, ForecastMade, Outing, OutingContacts, Page,
+        PeriodFold, RecordedBank, RecordedRunDown, Row, Series, SeriesAsk, SourceGap, Stretch,
+    },
     snapshot::Basis,
-    time::Mono,
+    time::{Mono, Wall},
 };
-use rusqlite::{Connection, ErrorCode, OpenFlags, OptionalExtension, params};
 
 use crate::{
-    bank::{BANK_COLUMNS, Bank, KeptRunDown, RUNDOWN_COLUMNS, bank_of, rundown_of},
-    close_ups::{self, CloseUpRow},
-    contacts::{self, OutingContacts},
-    doings::{self, Doing},
-    entry::Ending,
-    folds::{self, FoldRow},
-    levels::last_sign,
-    row::{Event, EventKind, ForecastRow, Row},
+    reader::series::{Piece, rows_between, series},
     schema,
-    series::{Piece, Series, SeriesAsk, Stretch, rows_between, series},
+    tables::{
+        banks::{BANK_COLUMNS, RUNDOWN_COLUMNS, bank_of, rundown_of},
+        close_ups, contacts, corrections, period_folds,
+        tiers::last_sign,
+    },
     trouble::Trouble,
-    work::sums,
+    write::apply::sums,
 };
 
-/// An outing as the record has it.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Outing {
-    /// Its id; later ones have larger ids.
-    pub id: i64,
-    /// The name of the bank it began with.
-    pub bank: Option<String>,
-    /// Its name.
-    pub name: Option<String>,
-    /// How full the bank was, 0 to 1.
-    pub start_share: Option<f64>,
-    /// Wall time of its beginning, ms since 1970 UTC, if known.
-    pub began_ms: Option<i64>,
-    /// Wall time of the last moment known to be part of it, if known; `None` while open too.
-    pub ended_ms: Option<i64>,
-    /// Width of the interval that the end is known to, s.
-    pub ended_within_s: Option<f64>,
-    /// How it ended.
-    pub ending: Ending,
-    /// Time switched on, s, all its boots together.
-    pub lasted_s: f64,
-    /// Energy delivered, Wh.
-    pub energy_wh: Option<f64>,
-    /// Of that, over gaps, Wh.
-    pub bridged_wh: Option<f64>,
-    /// Mean power, W.
-    pub mean_power_w: Option<f64>,
-    /// Peak power, W.
-    pub peak_power_w: Option<f64>,
-}
-
-/// A page of a list: the items, newest first, and where the next page begins.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Page<T> {
-    /// The items.
-    pub items: Vec<T>,
-    /// Hand this in for the next page; `None`: that was all.
-    pub next: Option<i64>,
-}
-
-/// A gap of a source.
-#[derive(Clone, Debug, PartialEq)]
-pub struct SourceGap {
-    /// The source's identity.
-    pub id: String,
-    /// The source, for a person.
-    pub title: String,
-    /// From, seconds since the outing began.
-    pub from_s: f64,
-    /// To, if it came back.
-    pub to_s: Option<f64>,
-    /// Why.
-    pub why: String,
-}
+use rusqlite::{Connection, ErrorCode, OpenFlags, OptionalExtension, params};
 
 /// The choice that holds the outing of which a person has said how full its bank was, or that it was
 /// charged before.
@@ -88,6 +35,8 @@ pub const SETTLED: &str = "charged_before";
 pub struct Reader {
     path: PathBuf,
 }
+
+pub(crate) mod series;
 
 const OUTING_COLUMNS: &str = "o.id, b.name, o.name, o.start_share, o.began_s, bb.wall_at_boot_ms, \
      o.ended_s, eb.wall_at_boot_ms, o.ended_by_s, o.ending, o.died_chance, o.lasted_s, \
@@ -184,7 +133,7 @@ impl Reader {
     ///
     /// # Errors
     /// When the store cannot be read.
-    pub fn forecasts(&self, outing: i64) -> Result<Vec<ForecastRow>, Trouble> {
+    pub fn forecasts(&self, outing: i64) -> Result<Vec<ForecastMade>, Trouble> {
         let connection = self.connect()?;
         forecasts(&connection, outing).map_err(Trouble::reading)
     }
@@ -227,25 +176,25 @@ impl Reader {
     ///
     /// # Errors
     /// When the store cannot be read.
-    pub fn doings(&self, outing: i64) -> Result<Vec<Doing>, Trouble> {
+    pub fn corrections(&self, outing: i64) -> Result<Vec<Correction>, Trouble> {
         let connection = self.connect()?;
-        doings::of(&connection, outing).map_err(Trouble::reading)
+        corrections::of(&connection, outing).map_err(Trouble::reading)
     }
 
     /// The folds of an outing, oldest first, times in seconds since it began.
     ///
     /// # Errors
     /// When the store cannot be read.
-    pub fn folds(&self, outing: i64) -> Result<Vec<FoldRow>, Trouble> {
+    pub fn folds(&self, outing: i64) -> Result<Vec<PeriodFold>, Trouble> {
         let connection = self.connect()?;
-        folds::of(&connection, outing).map_err(Trouble::reading)
+        period_folds::of(&connection, outing).map_err(Trouble::reading)
     }
 
     /// The close-ups that overlap an outing, oldest first, times in seconds since it began.
     ///
     /// # Errors
     /// When the store cannot be read.
-    pub fn close_ups(&self, outing: i64) -> Result<Vec<CloseUpRow>, Trouble> {
+    pub fn close_ups(&self, outing: i64) -> Result<Vec<CloseUp>, Trouble> {
         let connection = self.connect()?;
         close_ups::of(&connection, outing).map_err(Trouble::reading)
     }
@@ -254,9 +203,9 @@ impl Reader {
     ///
     /// # Errors
     /// When the store cannot be read.
-    pub fn banks(&self) -> Result<Vec<Bank>, Trouble> {
+    pub fn banks(&self) -> Result<Vec<RecordedBank>, Trouble> {
         let connection = self.connect()?;
-        let read = || -> rusqlite::Result<Vec<Bank>> {
+        let read = || -> rusqlite::Result<Vec<RecordedBank>> {
             let mut ask = connection
                 .prepare_cached(&format!("SELECT {BANK_COLUMNS} FROM bank ORDER BY id"))?;
             let banks = ask.query_map([], bank_of)?.collect::<rusqlite::Result<Vec<_>>>()?;
@@ -269,9 +218,9 @@ impl Reader {
     ///
     /// # Errors
     /// When the store cannot be read.
-    pub fn rundowns(&self, bank: i64) -> Result<Vec<KeptRunDown>, Trouble> {
+    pub fn rundowns(&self, bank: i64) -> Result<Vec<RecordedRunDown>, Trouble> {
         let connection = self.connect()?;
-        let read = || -> rusqlite::Result<Vec<KeptRunDown>> {
+        let read = || -> rusqlite::Result<Vec<RecordedRunDown>> {
             let sql = format!("SELECT {RUNDOWN_COLUMNS} FROM rundown WHERE bank = ?1 ORDER BY id");
             connection.prepare_cached(&sql)?.query_map([bank], rundown_of)?.collect()
         };
@@ -512,7 +461,7 @@ pub(crate) fn outing(connection: &Connection, id: i64) -> rusqlite::Result<Optio
 #[expect(clippy::cast_possible_truncation, reason = "a float cast saturates, which is meant")]
 fn outing_of(row: &rusqlite::Row<'_>) -> rusqlite::Result<Outing> {
     let wall = |boot_ms: Option<i64>, at_s: Option<f64>| {
-        Some(boot_ms?.saturating_add((at_s? * 1000.0).round() as i64))
+        Some(Wall::from_unix_ms(boot_ms?.saturating_add((at_s? * 1000.0).round() as i64)))
     };
     let (ended_s, ended_by_s): (Option<f64>, Option<f64>) = (row.get(6)?, row.get(8)?);
     let ending: String = row.get(9)?;
@@ -521,8 +470,8 @@ fn outing_of(row: &rusqlite::Row<'_>) -> rusqlite::Result<Outing> {
         bank: row.get(1)?,
         name: row.get(2)?,
         start_share: row.get(3)?,
-        began_ms: wall(row.get(5)?, row.get(4)?),
-        ended_ms: wall(row.get(7)?, ended_s),
+        began: wall(row.get(5)?, row.get(4)?),
+        ended: wall(row.get(7)?, ended_s),
         ended_within_s: ended_s.zip(ended_by_s).map(|(from, to)| to - from),
         ending: Ending::from_columns(&ending, row.get(10)?),
         lasted_s: row.get::<_, Option<f64>>(11)?.unwrap_or(0.0),
@@ -669,7 +618,7 @@ fn events(connection: &Connection, outing: i64) -> rusqlite::Result<Vec<Event>> 
     Ok(all)
 }
 
-fn forecasts(connection: &Connection, outing: i64) -> rusqlite::Result<Vec<ForecastRow>> {
+fn forecasts(connection: &Connection, outing: i64) -> rusqlite::Result<Vec<ForecastMade>> {
     let mut all = Vec::new();
     for piece in pieces(connection, outing)? {
         let mut ask = connection.prepare_cached(
@@ -681,7 +630,7 @@ fn forecasts(connection: &Connection, outing: i64) -> rusqlite::Result<Vec<Forec
         while let Some(row) = found.next()? {
             let (at_s, basis): (f64, String) = (row.get(0)?, row.get(4)?);
             let usable: [Option<f64>; 3] = [row.get(7)?, row.get(8)?, row.get(9)?];
-            all.push(ForecastRow {
+            all.push(ForecastMade {
                 at: Mono::at_s(at_s - piece.from_s + piece.at_s),
                 remaining_s: [row.get(1)?, row.get(2)?, row.get(3)?],
                 basis: match basis.as_str() {

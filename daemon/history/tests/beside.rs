@@ -4,15 +4,15 @@
 
 mod support;
 
-use history::{
-    End, Ending, Entry, FILE, Reader, Started, amend,
-    close_ups::{CloseUpRow, Second},
-    contacts::ContactRow,
-    doings::Origin,
-    folds::{FoldPart, FoldRow},
-    row::{ClockFrom, ClockRow, Event, EventKind},
+use history::{Change, FILE, Reader, Started, amend};
+use reckon::{
+    belief::last_end::StopHow,
+    record::{
+        ClockFix, ClockFrom, CloseUp, End, Ending, Event, EventKind, LoggedContact, Origin,
+        PeriodFold, PeriodFoldPart, Second,
+    },
+    time::{Mono, Wall},
 };
-use reckon::{belief::last_end::StopHow, time::Mono};
 use rusqlite::Connection;
 use support::{Folder, draw_row, give_rows, row_at, start};
 
@@ -20,27 +20,27 @@ use support::{Folder, draw_row, give_rows, row_at, start};
 const MORNING_MS: i64 = 1_709_971_200_000;
 const MINUTE_MS: i64 = 60_000;
 
-fn begins(at_s: f64) -> Entry {
-    Entry::OutingBegins { bank: None, name: None, start_share: None, at_s }
+fn begins(at_s: f64) -> Change {
+    Change::OutingBegins { bank: None, name: None, start_share: None, at_s }
 }
 
-fn ends(at_s: f64) -> Entry {
+fn ends(at_s: f64) -> Change {
     let ending = Ending::Swapped;
     let end = End { from_s: at_s, to_s: at_s, ending };
-    Entry::OutingEnds { outing: None, end }
+    Change::OutingEnds { outing: None, end }
 }
 
-fn clock(at_s: f64, wall_ms: i64) -> Entry {
+fn clock(at_s: f64, wall_ms: i64) -> Change {
     let (within_ms, from) = (500, ClockFrom::Synchronised);
-    Entry::Clock(ClockRow { at: Mono::at_s(at_s), wall_ms, within_ms, from })
+    Change::Clock(ClockFix { at: Mono::at_s(at_s), wall_ms, within_ms, from })
 }
 
-fn contact(minutes: i64, band: Option<&str>, mode: Option<&str>) -> ContactRow {
-    ContactRow {
+fn contact(minutes: i64, band: Option<&str>, mode: Option<&str>) -> LoggedContact {
+    LoggedContact {
         began_ms: MORNING_MS + minutes * MINUTE_MS,
         band: band.map(Into::into),
         mode: mode.map(Into::into),
-        ..ContactRow::default()
+        ..LoggedContact::default()
     }
 }
 
@@ -72,23 +72,23 @@ fn the_same_log_again_adds_nothing_and_a_longer_one_only_what_is_new() {
         contact(9, None, None),
     ];
     for _ in 0..3 {
-        started.writer.change(vec![Entry::Contacts(log.clone())]).unwrap();
+        started.writer.change(vec![Change::Contacts(log.clone())]).unwrap();
         assert_eq!(minutes(&started.reader, 1), [5, 5, 5, 9, 9]);
     }
     // The log goes on; an end that was missing is filled in, and the order is another.
     log.insert(0, contact(12, Some("20m"), None));
     log[1].ended_ms = Some(log[1].began_ms + MINUTE_MS);
-    started.writer.change(vec![Entry::Contacts(log.clone())]).unwrap();
+    started.writer.change(vec![Change::Contacts(log.clone())]).unwrap();
     let all = started.reader.contacts(1).unwrap();
     assert_eq!((all.undated_s, all.within_s), (None, 0.5));
-    let found: Vec<ContactRow> = all.contacts.into_iter().map(|placed| placed.contact).collect();
+    let found: Vec<LoggedContact> = all.contacts.into_iter().map(|placed| placed.contact).collect();
     log.rotate_left(1);
     assert_eq!(found, log);
     // Calls are there once they were asked for, and the contacts are still the same.
     for row in &mut log {
         row.with_call = Some("N0CALL".into());
     }
-    started.writer.change(vec![Entry::Contacts(log.clone())]).unwrap();
+    started.writer.change(vec![Change::Contacts(log.clone())]).unwrap();
     let all = started.reader.contacts(1).unwrap().contacts;
     assert_eq!(all.len(), 6);
     assert!(all.iter().all(|placed| placed.contact.with_call.as_deref() == Some("N0CALL")));
@@ -102,7 +102,7 @@ fn the_same_log_again_adds_nothing_and_a_longer_one_only_what_is_new() {
     assert_eq!(first["began_at"], "2024-03-09T08:05:00Z");
     assert!(json["contacts"]["undated_s"].is_null());
     // A log that was read wrongly is taken back.
-    started.writer.change(vec![Entry::ContactsForgotten { outing: 1 }]).unwrap();
+    started.writer.change(vec![Change::ContactsForgotten { outing: 1 }]).unwrap();
     assert_eq!(minutes(&started.reader, 1), [0; 0]);
 }
 
@@ -116,7 +116,7 @@ fn a_contact_belongs_to_the_outing_of_its_minute() {
     started.writer.change(vec![ends(1820.0), begins(1820.0)]).unwrap();
     give_rows(&started, 1820.0, 3600.0, row_at);
     let log = [8, 9, 10, 29, 30, 31, 59, 61, 63].map(|minute| contact(minute, None, None));
-    started.writer.change(vec![Entry::Contacts(log.to_vec())]).unwrap();
+    started.writer.change(vec![Change::Contacts(log.to_vec())]).unwrap();
     // 08:09 may be any moment till 08:09:59.9 and the clock half a second off: just outside is
     // let in. 08:30 began before the swap as far as anybody knows. What is newer than the last
     // row, by less than two batches, is still part of what goes on.
@@ -135,7 +135,7 @@ fn without_a_wall_time_nothing_is_placed_and_that_is_told_apart() {
     let (started, _states) = start(&folder.0, "boot-a", 0.0);
     started.writer.change(vec![begins(0.0)]).unwrap();
     give_rows(&started, 0.0, 1800.0, row_at);
-    started.writer.change(vec![Entry::Contacts(vec![contact(5, None, None)])]).unwrap();
+    started.writer.change(vec![Change::Contacts(vec![contact(5, None, None)])]).unwrap();
     let found = started.reader.contacts(1).unwrap();
     assert_eq!((found.contacts.len(), found.undated_s), (0, Some(1800.0)));
     // The clock is learned late: what was kept finds its place.
@@ -144,7 +144,7 @@ fn without_a_wall_time_nothing_is_placed_and_that_is_told_apart() {
     started.writer.stop(1800.0, StopHow::Restarting).unwrap();
     // The outing goes on in a boot that never learns the time.
     let (started, _states) = start(&folder.0, "boot-b", 0.0);
-    let goes_on = Entry::OutingGoesOn { outing: 1, at_s: 0.0, off_before_s: Some(60.0) };
+    let goes_on = Change::OutingGoesOn { outing: 1, at_s: 0.0, off_before_s: Some(60.0) };
     started.writer.change(vec![goes_on]).unwrap();
     give_rows(&started, 0.0, 600.0, row_at);
     started.writer.change(vec![]).unwrap();
@@ -157,10 +157,10 @@ fn a_log_of_many_years_is_not_copied() {
     let folder = Folder::new("years");
     let started = an_hour(&folder);
     let day = 24 * 60;
-    let mut log: Vec<ContactRow> =
+    let mut log: Vec<LoggedContact> =
         (1..20_000).map(|k| contact(-k * day / 2, Some("20m"), Some("CW"))).collect();
     log.push(contact(5, Some("20m"), Some("CW")));
-    started.writer.change(vec![Entry::Contacts(log)]).unwrap();
+    started.writer.change(vec![Change::Contacts(log)]).unwrap();
     let copy = folder.0.join("copy.db");
     started.reader.copy_whole(&copy).unwrap();
     let kept: i64 = Connection::open(copy)
@@ -171,9 +171,9 @@ fn a_log_of_many_years_is_not_copied() {
     assert_eq!(minutes(&started.reader, 1), [5]);
 }
 
-fn doing(from_s: f64, to_s: f64, activity: Option<&str>) -> Entry {
+fn doing(from_s: f64, to_s: f64, activity: Option<&str>) -> Change {
     let (activity, origin) = (activity.map(Into::into), Origin::Operator);
-    Entry::Doing { outing: 1, from_s, to_s, activity, origin }
+    Change::Correction { outing: 1, from_s, to_s, activity, origin }
 }
 
 #[test]
@@ -184,7 +184,7 @@ fn corrections_over_several_boots_come_back_as_they_were_entered() {
     give_rows(&started, 100.0, 1100.0, row_at);
     started.writer.stop(1100.0, StopHow::Restarting).unwrap();
     let (started, _states) = start(&folder.0, "boot-b", 20.0);
-    let goes_on = Entry::OutingGoesOn { outing: 1, at_s: 20.0, off_before_s: Some(500.0) };
+    let goes_on = Change::OutingGoesOn { outing: 1, at_s: 20.0, off_before_s: Some(500.0) };
     started.writer.change(vec![goes_on]).unwrap();
     give_rows(&started, 20.0, 1020.0, row_at);
     // On the outing's axis: first boot 0 to 1000, off till 1500, second boot till 2500.
@@ -202,7 +202,7 @@ fn corrections_over_several_boots_come_back_as_they_were_entered() {
         ])
         .unwrap();
     let tell = || -> Vec<(f64, f64, Option<String>)> {
-        let all = started.reader.doings(1).unwrap();
+        let all = started.reader.corrections(1).unwrap();
         all.into_iter().map(|doing| (doing.from_s, doing.to_s, doing.activity)).collect()
     };
     let all = tell();
@@ -223,9 +223,9 @@ fn corrections_over_several_boots_come_back_as_they_were_entered() {
         (&900.0.into(), &serde_json::Value::Null)
     );
     assert_eq!(json["doings"][0]["origin"], "operator");
-    let first = started.reader.doings(1).unwrap()[0].clone();
+    let first = started.reader.corrections(1).unwrap()[0].clone();
     assert_eq!(first.origin, Origin::Operator);
-    started.writer.change(vec![Entry::DoingForgotten { id: first.id }]).unwrap();
+    started.writer.change(vec![Change::CorrectionForgotten { id: first.id }]).unwrap();
     assert_eq!(tell(), all[1..]);
     // In the file the times are those of the boots.
     let copy = folder.0.join("copy.db");
@@ -241,10 +241,15 @@ fn corrections_over_several_boots_come_back_as_they_were_entered() {
     assert_eq!((boot, from_s, to_s), (2, 20.0, 120.0));
 }
 
-fn a_fold(from_s: f64) -> FoldRow {
-    let part =
-        FoldPart { energy_j: 3000.5, watts: 10.25, begins_s: 0.5, lasts_s: 12.64, bridged: false };
-    FoldRow {
+fn a_fold(from_s: f64) -> PeriodFold {
+    let part = PeriodFoldPart {
+        energy_j: 3000.5,
+        watts: 10.25,
+        begins_s: 0.5,
+        lasts_s: 12.64,
+        bridged: false,
+    };
+    PeriodFold {
         from_s,
         to_s: from_s + 3600.0,
         seconds: 3598.0,
@@ -257,19 +262,19 @@ fn a_fold(from_s: f64) -> FoldRow {
         energy_j: 15_000.0,
         receive_j: 11_500.25,
         transmit: Some(part),
-        decode: Some(FoldPart { energy_j: 499.25, bridged: true, ..part }),
+        decode: Some(PeriodFoldPart { energy_j: 499.25, bridged: true, ..part }),
         curve: (0..60).map(|k| (f64::from(k) / 2.0, f64::from(3000 + k % 7) / 1000.0)).collect(),
     }
 }
 
-fn a_close_up(from_s: f64) -> CloseUpRow {
+fn a_close_up(from_s: f64) -> CloseUp {
     let seconds = (0..120)
         .map(|k| Second {
             volts: (k != 60).then(|| f64::from(5000 - k % 9) / 1000.0),
             watts: (k > 3).then(|| f64::from(3000 + k) / 1000.0),
         })
         .collect();
-    CloseUpRow { from_s, why: "undervoltage; mark: \"fan on\"".into(), seconds }
+    CloseUp { from_s, why: "undervoltage; mark: \"fan on\"".into(), seconds }
 }
 
 #[test]
@@ -278,13 +283,13 @@ fn folds_and_close_ups_come_back_as_they_were() {
     let (started, _states) = start(&folder.0, "boot-a", 100.0);
     started.writer.change(vec![begins(100.0)]).unwrap();
     give_rows(&started, 100.0, 7300.0, row_at);
-    let bare = FoldRow { mode: None, transmit: None, decode: None, ..a_fold(3700.0) };
+    let bare = PeriodFold { mode: None, transmit: None, decode: None, ..a_fold(3700.0) };
     // A number that is none would make the whole batch fail, and every later one with it.
-    let broken = FoldRow { chance: f64::NAN, ..a_fold(100.0) };
-    let told = [a_fold(100.0), bare.clone(), broken].map(Entry::Fold);
-    let ring = [a_close_up(40.0), a_close_up(2000.0)].map(Entry::CloseUp);
+    let broken = PeriodFold { chance: f64::NAN, ..a_fold(100.0) };
+    let told = [a_fold(100.0), bare.clone(), broken].map(Change::Fold);
+    let ring = [a_close_up(40.0), a_close_up(2000.0)].map(Change::CloseUp);
     started.writer.change(told.into_iter().chain(ring).collect()).unwrap();
-    let shifted = |fold: &FoldRow| FoldRow {
+    let shifted = |fold: &PeriodFold| PeriodFold {
         from_s: fold.from_s - 100.0,
         to_s: fold.to_s - 100.0,
         ..fold.clone()
@@ -297,14 +302,14 @@ fn folds_and_close_ups_come_back_as_they_were() {
     let ups = started.reader.close_ups(1).unwrap();
     assert_eq!(
         ups,
-        [-60.0, 1900.0].map(|from_s| CloseUpRow { from_s, ..a_close_up(0.0) }),
+        [-60.0, 1900.0].map(|from_s| CloseUp { from_s, ..a_close_up(0.0) }),
         "the first began before the outing and reaches into it"
     );
     // The minute after comes as a part without a reason; a hole makes it another.
-    let mut after = CloseUpRow { from_s: 2120.004, why: String::new(), ..a_close_up(0.0) };
+    let mut after = CloseUp { from_s: 2120.004, why: String::new(), ..a_close_up(0.0) };
     after.seconds.truncate(60);
-    let apart = CloseUpRow { from_s: 2181.0, why: "mark".into(), ..after.clone() };
-    started.writer.change(vec![Entry::CloseUp(after), Entry::CloseUp(apart)]).unwrap();
+    let apart = CloseUp { from_s: 2181.0, why: "mark".into(), ..after.clone() };
+    started.writer.change(vec![Change::CloseUp(after), Change::CloseUp(apart)]).unwrap();
     let ups = started.reader.close_ups(1).unwrap();
     let told: Vec<(usize, &str)> =
         ups.iter().map(|up| (up.seconds.len(), up.why.as_str())).collect();
@@ -371,7 +376,7 @@ fn first_version(folder: &Folder) {
 fn as_it_was(reader: &Reader) {
     let outing = reader.outing(1).unwrap().unwrap();
     assert_eq!(outing.name.as_deref(), Some("Ridge above the reservoir"));
-    assert_eq!((outing.began_ms, outing.lasted_s), (Some(MORNING_MS), 60.0));
+    assert_eq!((outing.began.map(Wall::unix_ms), outing.lasted_s), (Some(MORNING_MS), 60.0));
     let rows = reader.rows(1).unwrap();
     assert_eq!((rows.len(), rows[5].draw_w().unwrap().max), (6, 3.9));
     let mark =
@@ -388,7 +393,7 @@ fn a_record_of_the_first_version_is_read_as_it_is_and_brought_up_to_date() {
     as_it_was(&reader);
     let found = reader.contacts(1).unwrap();
     assert_eq!((found.contacts.len(), found.undated_s), (0, None));
-    assert!(reader.doings(1).unwrap().is_empty());
+    assert!(reader.corrections(1).unwrap().is_empty());
     assert!(reader.folds(1).unwrap().is_empty() && reader.close_ups(1).unwrap().is_empty());
     let copy = folder.0.join("record-before-version-2-1.db");
     assert!(!copy.exists());
@@ -404,21 +409,21 @@ fn a_record_of_the_first_version_is_read_as_it_is_and_brought_up_to_date() {
     started
         .writer
         .change(vec![
-            Entry::Contacts(vec![contact(0, Some("20m"), Some("CW"))]),
+            Change::Contacts(vec![contact(0, Some("20m"), Some("CW"))]),
             doing(10.0, 40.0, Some("Contacts")),
             begins(0.0),
         ])
         .unwrap();
     assert_eq!(minutes(&started.reader, 1), [0], "earlier outings take them too");
-    assert_eq!(started.reader.doings(1).unwrap().len(), 1);
+    assert_eq!(started.reader.corrections(1).unwrap().len(), 1);
     give_rows(&started, 0.0, 600.0, |at| draw_row(at, 3.0, 4.0));
     started.writer.stop(600.0, StopHow::SwitchingOff).unwrap();
     assert_eq!(Reader::new(&folder.0).check().unwrap(), "ok");
 
     // And while no daemon runs.
     let log = vec![contact(0, Some("20m"), Some("CW")), contact(0, Some("40m"), Some("CW"))];
-    amend(&folder.0, &[Entry::Contacts(log), doing(0.0, 5.0, None)]).unwrap();
+    amend(&folder.0, &[Change::Contacts(log), doing(0.0, 5.0, None)]).unwrap();
     let reader = Reader::new(&folder.0);
     assert_eq!(minutes(&reader, 1), [0, 0]);
-    assert_eq!(reader.doings(1).unwrap().len(), 2);
+    assert_eq!(reader.corrections(1).unwrap().len(), 2);
 }

@@ -138,7 +138,7 @@ fn killed_at_five_hundred_random_moments() {
         assert!(lost_s <= most_s, "P2, {told}: {lost_s} s lost");
         for (at_s, volts, peak) in &rows {
             let want = row_at(*at_s);
-            let want = (want.folds[0].unwrap().mean, want.folds[2].unwrap().max);
+            let want = (want.stats[0].unwrap().mean, want.stats[2].unwrap().max);
             assert!(
                 (volts - want.0).abs() < 1e-6 && (peak - want.1).abs() < 1e-6,
                 "{told}: {at_s}"

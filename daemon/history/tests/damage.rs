@@ -5,8 +5,11 @@ mod support;
 
 use std::fs;
 
-use history::{End, Ending, Entry, FILE, Keep};
-use reckon::belief::last_end::StopHow;
+use history::{Change, FILE, Keep};
+use reckon::{
+    belief::last_end::StopHow,
+    record::{End, Ending},
+};
 use rusqlite::Connection;
 use support::{Die, Folder, give_rows, row_at, start, start_in, wait};
 
@@ -142,7 +145,7 @@ fn damage_met_while_writing_moves_to_a_new_file() {
     let folder = Folder::new("late");
     let keep = Keep { every_s: 3600.0, every_near_s: 3600.0, ..Keep::here(folder.0.clone()) };
     let (started, states) = start_in(keep, "boot-a", 0.0);
-    started.writer.give(Entry::OutingBegins {
+    started.writer.give(Change::OutingBegins {
         bank: None,
         name: Some("Old quarry, in the cold".into()),
         start_share: Some(1.0),
@@ -161,7 +164,7 @@ fn damage_met_while_writing_moves_to_a_new_file() {
     let end = End { from_s: 864_000.0, to_s: 864_000.0, ending: Ending::SwitchedOff };
     let refused = started
         .writer
-        .change(vec![Entry::OutingEnds { outing: None, end }])
+        .change(vec![Change::OutingEnds { outing: None, end }])
         .expect_err("the sum over the outing's rows meets the damage");
     assert!(refused.to_string().starts_with("The record is damaged."), "{refused}");
     let mut at = 864_000.0;

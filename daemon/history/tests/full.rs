@@ -153,10 +153,10 @@ fn memory_stays_bounded_while_the_card_is_full() {
     let full = give_rows(&started, 120.0, 864_000.0, row_at);
     // What comes beside the rows has a bound of its own: 4096.
     for k in 0..5000 {
-        let seconds = vec![history::close_ups::Second::default(); 120];
+        let seconds = vec![reckon::record::Second::default(); 120];
         let why = String::from("undervoltage");
-        let close_up = history::close_ups::CloseUpRow { from_s: f64::from(k), why, seconds };
-        while !started.writer.give(history::Entry::CloseUp(close_up.clone())) {
+        let close_up = reckon::record::CloseUp { from_s: f64::from(k), why, seconds };
+        while !started.writer.give(history::Change::CloseUp(close_up.clone())) {
             std::thread::sleep(std::time::Duration::from_millis(1));
         }
     }
@@ -180,7 +180,7 @@ fn a_card_gone_read_only_stops_the_record_and_can_still_be_read() {
     let card = Card::new(&folder, "8m");
     let state_folder = card.0.join("state");
     let (started, states) = start(&state_folder, "boot-a", 0.0);
-    started.writer.give(history::Entry::OutingBegins {
+    started.writer.give(history::Change::OutingBegins {
         bank: None,
         name: None,
         start_share: None,

@@ -3,17 +3,16 @@
 
 mod support;
 
-use history::{
-    End, Ending, Entry, Keep,
-    bank::RunDown,
-    row::{Channel, ClockFrom, ClockRow, Event, EventKind, ForecastRow, SourceChange},
-    series::{SeriesAsk, Stretch},
-};
+use history::{Change, Keep};
 use reckon::{
     bank::{BankSpec, Cells, MeasuredAt},
     belief::last_end::{Ended, Rules, StopHow, ThisStart, at_start, judge_last_end},
+    record::{
+        Channel, ClockFix, ClockFrom, End, Ending, Event, EventKind, ForecastMade, RunDown,
+        SeriesAsk, SourceChange, Stretch,
+    },
     snapshot::Basis,
-    time::Mono,
+    time::{Mono, Wall},
     units::{AmpHours, Volts},
 };
 use support::{Folder, draw_row, give_rows, row_at, start, start_in, wait};
@@ -35,12 +34,12 @@ fn blue_ten() -> BankSpec {
     }
 }
 
-fn begins(bank: Option<&str>, at_s: f64) -> Entry {
-    Entry::OutingBegins { bank: bank.map(Into::into), name: None, start_share: Some(1.0), at_s }
+fn begins(bank: Option<&str>, at_s: f64) -> Change {
+    Change::OutingBegins { bank: bank.map(Into::into), name: None, start_share: Some(1.0), at_s }
 }
 
-fn clock(at_s: f64, wall_ms: i64, from: ClockFrom) -> Entry {
-    Entry::Clock(ClockRow { at: Mono::at_s(at_s), wall_ms, within_ms: 100, from })
+fn clock(at_s: f64, wall_ms: i64, from: ClockFrom) -> Change {
+    Change::Clock(ClockFix { at: Mono::at_s(at_s), wall_ms, within_ms: 100, from })
 }
 
 fn crash(started: history::Started) {
@@ -60,14 +59,14 @@ fn an_outing_over_three_boots_and_two_banks() {
     started
         .writer
         .change(vec![
-            Entry::Bank(blue_ten()),
-            Entry::Bank(long_six),
+            Change::Bank(blue_ten()),
+            Change::Bank(long_six),
             begins(Some("Blue ten"), 10.0),
         ])
         .unwrap();
-    started.writer.change(vec![Entry::OutingNamed("Ridge above the reservoir".into())]).unwrap();
+    started.writer.change(vec![Change::OutingNamed("Ridge above the reservoir".into())]).unwrap();
     give_rows(&started, 10.0, 3610.0, |at| draw_row(at, 3.0, 4.0));
-    started.writer.give(Entry::OutingNextBank { bank: "Long six".into(), at_s: 1810.0 });
+    started.writer.give(Change::OutingNextBank { bank: "Long six".into(), at_s: 1810.0 });
     started.writer.stop(3610.0, StopHow::Restarting).unwrap();
 
     let (started, _states) = start(&folder.0, "boot-b", 20.0);
@@ -83,7 +82,7 @@ fn an_outing_over_three_boots_and_two_banks() {
     let outing = open.id;
     started
         .writer
-        .change(vec![Entry::OutingGoesOn { outing, at_s: 20.0, off_before_s: Some(40.0) }])
+        .change(vec![Change::OutingGoesOn { outing, at_s: 20.0, off_before_s: Some(40.0) }])
         .unwrap();
     give_rows(&started, 20.0, 1820.0, |at| {
         draw_row(at, 6.0, if at == 1000.0 { 25.0 } else { 7.0 })
@@ -98,7 +97,7 @@ fn an_outing_over_three_boots_and_two_banks() {
     assert_eq!((told.ended, told.from_s, told.to_s), (Ended::DaemonCrashed, 1820.0, 1830.0));
     started
         .writer
-        .change(vec![Entry::OutingGoesOn { outing, at_s: 1830.0, off_before_s: Some(0.0) }])
+        .change(vec![Change::OutingGoesOn { outing, at_s: 1830.0, off_before_s: Some(0.0) }])
         .unwrap();
     started.writer.pace(Some(600.0));
     give_rows(&started, 1830.0, 2430.0, |at| draw_row(at, 6.0, 7.0));
@@ -115,7 +114,7 @@ fn an_outing_over_three_boots_and_two_banks() {
         "ten seconds, and the commit's own time"
     );
     let end = End { from_s: told.from_s, to_s: told.to_s, ending: Ending::PowerLost { died } };
-    started.writer.change(vec![Entry::OutingEnds { outing: Some(outing), end }]).unwrap();
+    started.writer.change(vec![Change::OutingEnds { outing: Some(outing), end }]).unwrap();
 
     let found = started.reader.outing(outing).unwrap().unwrap();
     assert_eq!(found.name.as_deref(), Some("Ridge above the reservoir"));
@@ -127,8 +126,8 @@ fn an_outing_over_three_boots_and_two_banks() {
     assert!((found.energy_wh.unwrap() - energy).abs() < 1e-3, "{:?}", found.energy_wh);
     assert!(found.bridged_wh.unwrap() < 1e-3, "{:?}", found.bridged_wh);
     assert_eq!(found.peak_power_w, Some(25.0));
-    assert_eq!(found.began_ms, None, "no clock was believed: no date is made up");
-    started.writer.change(vec![Entry::Answered { outing, died: true }]).unwrap();
+    assert_eq!(found.began.map(Wall::unix_ms), None, "no clock was believed: no date is made up");
+    started.writer.change(vec![Change::Answered { outing, died: true }]).unwrap();
     assert_eq!(started.reader.outing(outing).unwrap().unwrap().ending, Ending::Died);
 }
 
@@ -150,10 +149,14 @@ fn wall_time_comes_late_counts_backwards_and_changes_no_duration() {
         // A phone that disagrees afterwards is not believed over the kernel.
         started.writer.give(clock(3300.0, 42, ClockFrom::Phone));
         let end = End { from_s: 3600.0, to_s: 3600.0, ending: Ending::SwitchedOff };
-        started.writer.change(vec![Entry::OutingEnds { outing: None, end }]).unwrap();
+        started.writer.change(vec![Change::OutingEnds { outing: None, end }]).unwrap();
         let found = started.reader.outings(None, 1).unwrap().items.remove(0);
-        assert_eq!(found.began_ms, Some(MORNING_MS + jump_ms), "dated back to its beginning");
-        assert_eq!(found.ended_ms, Some(MORNING_MS + jump_ms + 3_600_000));
+        assert_eq!(
+            found.began.map(Wall::unix_ms),
+            Some(MORNING_MS + jump_ms),
+            "dated back to its beginning"
+        );
+        assert_eq!(found.ended.map(Wall::unix_ms), Some(MORNING_MS + jump_ms + 3_600_000));
         assert_eq!(found.lasted_s, 3600.0);
         let series = started
             .reader
@@ -179,14 +182,17 @@ fn two_boots_with_the_same_wall_time_stay_two() {
             .unwrap();
         give_rows(&started, 0.0, 600.0, row_at);
         let end = End { from_s: 600.0, to_s: 600.0, ending: Ending::SwitchedOff };
-        started.writer.change(vec![Entry::OutingEnds { outing: None, end }]).unwrap();
+        started.writer.change(vec![Change::OutingEnds { outing: None, end }]).unwrap();
         started.writer.stop(600.0, StopHow::SwitchingOff).unwrap();
     }
     let (started, _states) = start(&folder.0, "boot-c", 0.0);
     let page = started.reader.outings(None, 10).unwrap();
     assert_eq!(page.items.len(), 2);
     for outing in &page.items {
-        assert_eq!((outing.began_ms, outing.lasted_s), (Some(MORNING_MS - 5000), 600.0));
+        assert_eq!(
+            (outing.began.map(Wall::unix_ms), outing.lasted_s),
+            (Some(MORNING_MS - 5000), 600.0)
+        );
         assert_eq!(started.reader.rows(outing.id).unwrap().len(), 60);
     }
 }
@@ -200,7 +206,7 @@ fn lists_come_in_pages_newest_first() {
         let end = End { from_s: at_s + 50.0, to_s: at_s + 50.0, ending: Ending::Swapped };
         started
             .writer
-            .change(vec![begins(None, at_s), Entry::OutingEnds { outing: None, end }])
+            .change(vec![begins(None, at_s), Change::OutingEnds { outing: None, end }])
             .unwrap();
     }
     let mut seen = Vec::new();
@@ -228,7 +234,7 @@ fn peaks_are_never_hidden_whatever_the_number_of_points() {
     give_rows(&started, 0.0, 108_000.0, |at| {
         let mut row = draw_row(at, 3.0, if at == peak_at { 40.0 } else { 3.5 });
         if at == 30_000.0 {
-            row.folds[Channel::Watts.ix()].as_mut().unwrap().min = 0.5;
+            row.stats[Channel::Watts.ix()].as_mut().unwrap().min = 0.5;
         }
         row
     });
@@ -274,14 +280,14 @@ fn a_gap_stays_a_gap() {
         title: "INA226 power monitor".into(),
         gap: Some("no answer".into()),
     };
-    started.writer.give(Entry::Source(silent.clone()));
+    started.writer.give(Change::Source(silent.clone()));
     give_rows(&started, 1200.0, 1800.0, row_at);
-    started.writer.give(Entry::Source(SourceChange {
+    started.writer.give(Change::Source(SourceChange {
         at: Mono::at_s(1200.0),
         gap: None,
         ..silent
     }));
-    started.writer.give(Entry::Event(Event {
+    started.writer.give(Change::Event(Event {
         at: Mono::at_s(700.0),
         kind: EventKind::Mark,
         text: "moved the antenna".into(),
@@ -349,7 +355,8 @@ fn a_rundown_credited_wrongly_can_be_struck_out() {
     let folder = Folder::new("rundown");
     let (started, _states) = start(&folder.0, "boot-a", 0.0);
     let marks: String = (0..119).map(|k| format!("{}\n", 1_709_971_200 + k * 600)).collect();
-    let imported = history::stamps::read(&marks).unwrap().rundown("marks of the first test");
+    let imported =
+        history::time_stamp_import::read(&marks).unwrap().rundown("marks of the first test");
     let seen = RunDown {
         whole: true,
         start_share: Some(1.0),
@@ -361,9 +368,9 @@ fn a_rundown_credited_wrongly_can_be_struck_out() {
     started
         .writer
         .change(vec![
-            Entry::Bank(blue_ten()),
-            Entry::RunDown { bank: "Blue ten".into(), outing: None, data: imported.clone() },
-            Entry::RunDown { bank: "Blue ten".into(), outing: None, data: seen.clone() },
+            Change::Bank(blue_ten()),
+            Change::RunDown { bank: "Blue ten".into(), outing: None, data: imported.clone() },
+            Change::RunDown { bank: "Blue ten".into(), outing: None, data: seen.clone() },
         ])
         .unwrap();
     let bank = started.reader.banks().unwrap().remove(0);
@@ -375,15 +382,15 @@ fn a_rundown_credited_wrongly_can_be_struck_out() {
         (70_800.0, 600.0),
         "19 h 40 min, to ten minutes"
     );
-    started.writer.change(vec![Entry::Struck { rundown: kept[1].id, struck: true }]).unwrap();
+    started.writer.change(vec![Change::Struck { rundown: kept[1].id, struck: true }]).unwrap();
     let struck: Vec<bool> =
         started.reader.rundowns(bank.id).unwrap().iter().map(|rundown| rundown.struck).collect();
     assert_eq!(struck, [false, true]);
     started
         .writer
         .change(vec![
-            Entry::BankRenamed { from: "Blue ten".into(), to: "Old blue".into() },
-            Entry::BankForgotten { name: "Old blue".into(), forgotten: true },
+            Change::BankRenamed { from: "Blue ten".into(), to: "Old blue".into() },
+            Change::BankForgotten { name: "Old blue".into(), forgotten: true },
         ])
         .unwrap();
     let bank = started.reader.banks().unwrap().remove(0);
@@ -395,7 +402,7 @@ fn a_rundown_credited_wrongly_can_be_struck_out() {
 fn choices_survive_and_a_crash_in_the_same_ten_seconds_counts_nothing_twice() {
     let folder = Folder::new("choices");
     let (started, _states) = start(&folder.0, "boot-a", 0.0);
-    let choose = |key: &str, value: &str| Entry::Choice { key: key.into(), value: value.into() };
+    let choose = |key: &str, value: &str| Change::Choice { key: key.into(), value: value.into() };
     started.writer.change(vec![choose("finish", "54000"), choose("activity", "contacts")]).unwrap();
     give_rows(&started, 0.0, 100.0, row_at);
     crash(started);
@@ -419,7 +426,7 @@ fn alarms_reach_the_card_at_once_but_not_without_end() {
     give_rows(&started, 0.0, 20.0, row_at);
     wait(&states, "kept the first row", |state| state.last_s == Some(10.0));
     let alarm = |at_s: f64| {
-        Entry::Event(Event {
+        Change::Event(Event {
             at: Mono::at_s(at_s),
             kind: EventKind::AlarmRaised,
             text: "supply low".into(),
@@ -442,9 +449,9 @@ fn alarms_reach_the_card_at_once_but_not_without_end() {
 fn off_for_the_night_and_joined_in_the_morning() {
     let folder = Folder::new("night");
     let (started, _states) = start(&folder.0, "boot-a", 0.0);
-    started.writer.change(vec![Entry::Bank(blue_ten()), begins(Some("Blue ten"), 0.0)]).unwrap();
+    started.writer.change(vec![Change::Bank(blue_ten()), begins(Some("Blue ten"), 0.0)]).unwrap();
     give_rows(&started, 0.0, 3600.0, |at| draw_row(at, 3.0, 4.0));
-    let forecast = ForecastRow {
+    let forecast = ForecastMade {
         at: Mono::at_s(1800.0),
         remaining_s: [30_000.0, 36_000.0, 42_000.0],
         basis: Basis::Measured,
@@ -452,7 +459,7 @@ fn off_for_the_night_and_joined_in_the_morning() {
         bridged_wh: 0.0,
         usable_wh: Some([28.0, 31.0, 34.0]),
     };
-    started.writer.give(Entry::Forecast(forecast));
+    started.writer.give(Change::Forecast(forecast));
     started.writer.stop(3600.0, StopHow::SwitchingOff).unwrap();
 
     let (started, _states) = start(&folder.0, "boot-b", 10.0);
@@ -463,18 +470,18 @@ fn off_for_the_night_and_joined_in_the_morning() {
     assert!(!at_start(&before, &told).goes_on);
     let end = End { from_s: 3600.0, to_s: 3600.0, ending: Ending::SwitchedOff };
     let next = begins(Some("Blue ten"), 10.0);
-    let first = vec![Entry::OutingEnds { outing: Some(1), end: end.clone() }, next];
+    let first = vec![Change::OutingEnds { outing: Some(1), end: end.clone() }, next];
     started.writer.change(first).unwrap();
     assert_eq!(started.reader.outing(1).unwrap().unwrap().ending, Ending::SwitchedOff);
     give_rows(&started, 10.0, 1810.0, |at| draw_row(at, 3.0, 4.0));
     let evening = RunDown { name: Some("evening".into()), ..RunDown::default() };
-    let credited = Entry::RunDown { bank: "Blue ten".into(), outing: Some(1), data: evening };
+    let credited = Change::RunDown { bank: "Blue ten".into(), outing: Some(1), data: evening };
     started.writer.change(vec![credited]).unwrap();
     assert_eq!(started.reader.rundowns(1).unwrap().len(), 1);
     // 'It is still the same bank': ten hours off in between.
     started
         .writer
-        .change(vec![Entry::OutingJoins { earlier: Some(1), off_before_s: Some(36_000.0) }])
+        .change(vec![Change::OutingJoins { earlier: Some(1), off_before_s: Some(36_000.0) }])
         .unwrap();
     let page = started.reader.outings(None, 10).unwrap();
     assert_eq!(page.items.len(), 1);
@@ -486,7 +493,7 @@ fn off_for_the_night_and_joined_in_the_morning() {
     assert_eq!(started.reader.forecasts(1).unwrap(), [forecast]);
 
     // The word is taken back: two outings again, as they were.
-    let parts = Entry::OutingParts { start_share: None, end };
+    let parts = Change::OutingParts { start_share: None, end };
     started.writer.change(vec![parts]).unwrap();
     let page = started.reader.outings(None, 10).unwrap();
     let [open, first] = page.items.as_slice() else { panic!("{:#?}", page.items) };
@@ -496,7 +503,7 @@ fn off_for_the_night_and_joined_in_the_morning() {
     assert!((first.energy_wh.unwrap() - 3.0).abs() < 1e-6);
     assert!((open.energy_wh.unwrap() - 1.5).abs() < 1e-6);
     // And given again.
-    started.writer.change(vec![Entry::OutingJoins { earlier: None, off_before_s: None }]).unwrap();
+    started.writer.change(vec![Change::OutingJoins { earlier: None, off_before_s: None }]).unwrap();
     let page = started.reader.outings(None, 10).unwrap();
     assert_eq!((page.items.len(), page.items[0].lasted_s), (1, 5400.0));
 }
@@ -506,14 +513,14 @@ fn a_bank_that_was_taken_for_another_gives_its_rows_back() {
     let folder = Folder::new("another");
     let (started, _states) = start(&folder.0, "boot-a", 10.0);
     let long_six = BankSpec { name: "Long six".into(), ..blue_ten() };
-    let banks = vec![Entry::Bank(blue_ten()), Entry::Bank(long_six)];
+    let banks = vec![Change::Bank(blue_ten()), Change::Bank(long_six)];
     started.writer.change(banks).unwrap();
     started.writer.change(vec![begins(Some("Blue ten"), 10.0)]).unwrap();
     give_rows(&started, 10.0, 3610.0, |at| draw_row(at, 3.0, 4.0));
     // The supply was away at half past; the word that it was another bank comes half an hour later.
     let end = End { from_s: 1800.0, to_s: 1840.0, ending: Ending::Swapped };
-    let ends = Entry::OutingEnds { outing: None, end };
-    let next = Entry::OutingBegins {
+    let ends = Change::OutingEnds { outing: None, end };
+    let next = Change::OutingBegins {
         bank: Some("Long six".into()),
         name: None,
         start_share: None,
@@ -523,7 +530,7 @@ fn a_bank_that_was_taken_for_another_gives_its_rows_back() {
     let page = started.reader.outings(None, 10).unwrap();
     let lasted: Vec<f64> = page.items.iter().map(|one| one.lasted_s.round()).collect();
     assert_eq!(lasted, [1770.0, 1790.0]);
-    started.writer.change(vec![Entry::OutingJoins { earlier: None, off_before_s: None }]).unwrap();
+    started.writer.change(vec![Change::OutingJoins { earlier: None, off_before_s: None }]).unwrap();
     let page = started.reader.outings(None, 10).unwrap();
     assert_eq!((page.items.len(), page.items[0].bank.as_deref()), (1, Some("Blue ten")));
     // Goes on with the bank it began with, at the next start too.
@@ -537,9 +544,9 @@ fn a_bank_that_was_taken_for_another_gives_its_rows_back() {
 fn what_a_start_is_told_of_earlier_losses_and_unsettled_outings() {
     let folder = Folder::new("losses");
     let (started, _states) = start(&folder.0, "boot-a", 10.0);
-    started.writer.change(vec![Entry::Bank(blue_ten())]).unwrap();
+    started.writer.change(vec![Change::Bank(blue_ten())]).unwrap();
     let mut at_s = 10.0;
-    let unknown = |at_s| Entry::OutingBegins {
+    let unknown = |at_s| Change::OutingBegins {
         bank: Some("Blue ten".into()),
         name: None,
         start_share: None,
@@ -557,7 +564,7 @@ fn what_a_start_is_told_of_earlier_losses_and_unsettled_outings() {
         at_s += 3600.0;
         if let Some(ending) = ending {
             let end = End { from_s: at_s, to_s: at_s, ending };
-            started.writer.change(vec![Entry::OutingEnds { outing: None, end }]).unwrap();
+            started.writer.change(vec![Change::OutingEnds { outing: None, end }]).unwrap();
         }
     }
     crash(started);
@@ -575,15 +582,15 @@ fn what_a_start_is_told_of_earlier_losses_and_unsettled_outings() {
     assert_eq!(losses, [(3, false, false), (1, false, true)]);
     // Known better, and said.
     let better = vec![
-        Entry::EndingChance { outing: 1, died: 0.9 },
-        Entry::OutingStart { outing: 3, start_share: Some(1.0) },
+        Change::EndingChance { outing: 1, died: 0.9 },
+        Change::OutingStart { outing: 3, start_share: Some(1.0) },
     ];
     started.writer.change(better).unwrap();
     let first = started.reader.outing(1).unwrap().unwrap();
     assert_eq!(first.ending, Ending::PowerLost { died: 0.9 });
     assert_eq!(started.reader.outing(3).unwrap().unwrap().start_share, Some(1.0));
-    started.writer.change(vec![Entry::Answered { outing: 1, died: true }]).unwrap();
-    started.writer.change(vec![Entry::EndingChance { outing: 1, died: 0.9 }]).unwrap();
+    started.writer.change(vec![Change::Answered { outing: 1, died: true }]).unwrap();
+    started.writer.change(vec![Change::EndingChance { outing: 1, died: 0.9 }]).unwrap();
     let back = started.reader.outing(1).unwrap().unwrap();
     assert_eq!(back.ending, Ending::PowerLost { died: 0.9 }, "an answer taken back");
 }
@@ -599,7 +606,7 @@ fn the_last_hour_of_a_boot_whose_power_went_stays_when_its_fine_rows_go() {
     crash(started);
     let (started, _states) = start_in(keep(), "boot-b", 0.0);
     let end = End { from_s: 6000.0, to_s: 6012.0, ending: Ending::SwitchedOff };
-    let ended = Entry::OutingEnds { outing: Some(1), end };
+    let ended = Change::OutingEnds { outing: Some(1), end };
     started.writer.change(vec![ended, begins(None, 0.0)]).unwrap();
     give_rows(&started, 0.0, 30.0 * 3600.0, |at| draw_row(at, 2.0, 2.0));
     started.writer.change(vec![]).unwrap();

@@ -21,6 +21,7 @@ pub mod fold;
 pub mod forecast;
 pub mod power_off;
 pub mod reading;
+pub mod record;
 pub mod report;
 pub mod snapshot;
 pub mod time;

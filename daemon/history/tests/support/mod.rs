@@ -10,10 +10,8 @@ use std::{
     time::Duration,
 };
 
-use history::{
-    Entry, Keep, RecordState, Started, Who,
-    row::{Channel, Fold, Row},
-};
+use history::{Change, Keep, RecordState, Started, Who};
+use reckon::record::{Channel, Row, Stats};
 
 /// A folder of its own that goes away with it.
 pub(crate) struct Folder(pub(crate) PathBuf);
@@ -57,19 +55,19 @@ impl Die {
 
 /// The row that `examples/keep_rows.rs` writes for this moment.
 pub(crate) fn row_at(from_s: f64) -> Row {
-    let mut folds = [None; Channel::ALL.len()];
+    let mut stats = [None; Channel::ALL.len()];
     let volts = 5.0 + (from_s / 10.0) % 7.0 / 1000.0;
-    folds[Channel::Volts.ix()] = Some(Fold { mean: volts, min: volts - 0.02, max: volts + 0.01 });
-    folds[Channel::Watts.ix()] = Some(Fold { mean: 3.0, min: 2.5, max: 3.0 + from_s % 100.0 });
-    folds[Channel::Busy.ix()] = Some(Fold::one(0.125));
-    Row { from_s, span_s: 10.0, folds }
+    stats[Channel::Volts.ix()] = Some(Stats { mean: volts, min: volts - 0.02, max: volts + 0.01 });
+    stats[Channel::Watts.ix()] = Some(Stats { mean: 3.0, min: 2.5, max: 3.0 + from_s % 100.0 });
+    stats[Channel::Busy.ix()] = Some(Stats::one(0.125));
+    Row { from_s, span_s: 10.0, stats }
 }
 
 /// A row with this draw and nothing else.
 pub(crate) fn draw_row(from_s: f64, watts: f64, peak: f64) -> Row {
-    let mut folds = [None; Channel::ALL.len()];
-    folds[Channel::Watts.ix()] = Some(Fold { mean: watts, min: watts, max: peak });
-    Row { from_s, span_s: 10.0, folds }
+    let mut stats = [None; Channel::ALL.len()];
+    stats[Channel::Watts.ix()] = Some(Stats { mean: watts, min: watts, max: peak });
+    Row { from_s, span_s: 10.0, stats }
 }
 
 pub(crate) fn who(boot: &str, began_s: f64) -> Who {
@@ -117,7 +115,7 @@ pub(crate) fn give_rows(
     let mut at = from_s;
     let mut full = 0;
     while at < to_s - 0.5 {
-        while !started.writer.give(Entry::Row(row(at))) {
+        while !started.writer.give(Change::Row(row(at))) {
             full += 1;
             std::thread::sleep(Duration::from_millis(1));
         }

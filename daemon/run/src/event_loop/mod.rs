@@ -662,7 +662,7 @@ mod tests {
             .events(all[0].id)
             .unwrap()
             .into_iter()
-            .filter(|event| event.kind == history::row::EventKind::ClockStep)
+            .filter(|event| event.kind == reckon::record::EventKind::ClockStep)
             .map(|event| event.text)
             .collect();
         assert_eq!(steps.len(), 3, "{steps:?}");
@@ -670,7 +670,7 @@ mod tests {
             steps[0].contains("forward by 315576000") && steps[1].contains("back by 631152000")
         );
         // In the end the clock is right again, and dates the whole outing.
-        let began = all[0].began_ms.unwrap();
+        let began = all[0].began.unwrap().unix_ms();
         assert!((began - 1_778_916_600_000).abs() < 2000, "{began}");
     }
 }

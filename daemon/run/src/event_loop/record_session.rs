@@ -2,11 +2,12 @@
 
 use std::sync::Arc;
 
-use history::{Ending, RecordState, row::EventKind};
+use history::RecordState;
 use reckon::{
     bank::BankSpec,
     belief::{Answer, Question, SinceLast},
     engine::{Command, Start},
+    record::{Ending, EventKind},
     snapshot::{LogState, Snapshot},
     time::{Mono, Stamp},
 };

@@ -6,7 +6,7 @@
 
 use std::collections::VecDeque;
 
-use history::close_ups::{CloseUpRow, Second};
+use reckon::record::{CloseUp, Second};
 
 /// So many seconds before and after what happened.
 const AROUND: usize = 60;
@@ -50,7 +50,7 @@ impl Default for Ring {
 
 impl Ring {
     /// One more second. Gives the last part of a close-up that is complete.
-    pub(crate) fn push(&mut self, at_s: f64, second: Second) -> Option<CloseUpRow> {
+    pub(crate) fn push(&mut self, at_s: f64, second: Second) -> Option<CloseUp> {
         let steps = steps(at_s - self.newest_s);
         let mut part = None;
         if steps > AROUND || at_s < self.newest_s {
@@ -81,7 +81,7 @@ impl Ring {
     }
 
     /// Something happened. Gives the seconds till now if a close-up begins with it.
-    pub(crate) fn happened(&mut self, why: &str) -> Option<CloseUpRow> {
+    pub(crate) fn happened(&mut self, why: &str) -> Option<CloseUp> {
         if let Some(open) = &mut self.open {
             let joint = if open.why.is_empty() { "" } else { "; " };
             open.why.push_str(joint);
@@ -104,13 +104,13 @@ impl Ring {
     }
 
     /// Ends the close-up that goes on and gives its last part.
-    pub(crate) fn finish(&mut self) -> Option<CloseUpRow> {
+    pub(crate) fn finish(&mut self) -> Option<CloseUp> {
         let open = self.open.take()?;
         self.hand_over(&open.why)
     }
 
     /// The seconds held, unless nothing was read in any of them.
-    fn hand_over(&mut self, why: &str) -> Option<CloseUpRow> {
+    fn hand_over(&mut self, why: &str) -> Option<CloseUp> {
         let seconds: Vec<Second> = self.seconds.drain(..).collect();
         if seconds.iter().all(|second| *second == Second::default()) {
             return None;
@@ -118,7 +118,7 @@ impl Ring {
         #[expect(clippy::cast_precision_loss, reason = "a few hundred at most")]
         let from_s = self.newest_s - (seconds.len() - 1) as f64;
         let why = why.chars().take(LONGEST_WHY).collect();
-        Some(CloseUpRow { from_s, why, seconds })
+        Some(CloseUp { from_s, why, seconds })
     }
 }
 
@@ -141,14 +141,14 @@ mod tests {
     }
 
     /// Seconds `from..to` pushed a little off the whole second; the parts that came of it.
-    fn push(ring: &mut Ring, from: u32, to: u32) -> Vec<CloseUpRow> {
+    fn push(ring: &mut Ring, from: u32, to: u32) -> Vec<CloseUp> {
         (from..to)
             .filter_map(|k| ring.push(f64::from(k) + 0.004 * f64::from(k % 3), read(k)))
             .collect()
     }
 
     /// First and last second of a part, by their draw.
-    fn ends(part: &CloseUpRow) -> (f64, f64) {
+    fn ends(part: &CloseUp) -> (f64, f64) {
         let watts = |second: Option<&Second>| second.unwrap().watts.unwrap();
         (watts(part.seconds.first()), watts(part.seconds.last()))
     }
@@ -170,7 +170,7 @@ mod tests {
     fn what_follows_closely_makes_one_close_up_of_bounded_length() {
         let mut ring = Ring::default();
         push(&mut ring, 0, 100);
-        let mut parts: Vec<CloseUpRow> = ring.happened("undervoltage").into_iter().collect();
+        let mut parts: Vec<CloseUp> = ring.happened("undervoltage").into_iter().collect();
         // It flutters every 20 s for ten minutes.
         for k in 0..30 {
             parts.extend(push(&mut ring, 100 + k * 20, 120 + k * 20));

@@ -7,9 +7,9 @@ use std::{
     path::PathBuf,
 };
 
-use history::contacts::ContactRow;
 use reckon::{
     adif::{self, Contact, Log},
+    record::LoggedContact,
     words::contact_log,
 };
 
@@ -27,8 +27,8 @@ const AGAIN_MS: i64 = 86_400_000;
 pub(crate) fn rows<'a>(
     contacts: impl IntoIterator<Item = &'a Contact>,
     keep_calls: bool,
-) -> Vec<ContactRow> {
-    let row = |contact: &Contact| ContactRow {
+) -> Vec<LoggedContact> {
+    let row = |contact: &Contact| LoggedContact {
         began_ms: contact.began.unix_ms(),
         ended_ms: contact.ended.map(reckon::time::Wall::unix_ms),
         band: contact.band.map(|band| band.name.to_owned()),
@@ -61,7 +61,7 @@ pub(crate) struct ContactLog {
 #[derive(Debug, Default, PartialEq)]
 pub(crate) struct Looked {
     /// New contacts, or all of the last day.
-    pub(crate) rows: Vec<ContactRow>,
+    pub(crate) rows: Vec<LoggedContact>,
     /// What is to be said of it, if that is not what was said before; whether it is a trouble.
     pub(crate) news: Option<(String, bool)>,
 }
@@ -98,7 +98,7 @@ impl ContactLog {
         Looked { rows, news }
     }
 
-    fn fresh(&mut self, log: &Log) -> Vec<ContactRow> {
+    fn fresh(&mut self, log: &Log) -> Vec<LoggedContact> {
         let from_ms = self.newest_ms.map_or(i64::MIN, |newest| newest.saturating_sub(AGAIN_MS));
         let fresh = log.contacts.iter().filter(|contact| contact.began.unix_ms() >= from_ms);
         let newest = log.contacts.iter().map(|contact| contact.began.unix_ms()).max();

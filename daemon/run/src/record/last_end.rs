@@ -1,7 +1,7 @@
 //! What happened at the last end, told to engine and record when the first sweep has come: by then
 //! the kernel's word on its clock is known, and with it how long the power was off.
 
-use history::{End, Ending, Entry, Reader};
+use history::{Change, Reader};
 use reckon::{
     bank::BankSpec,
     belief::last_end::{
@@ -9,6 +9,7 @@ use reckon::{
         judge_last_end,
     },
     engine::Engine,
+    record::{End, Ending},
     snapshot::Snapshot,
     time::{Mono, Stamp},
     units::Seconds,
@@ -79,7 +80,7 @@ const SLIPPED_S: f64 = 600.0;
 /// What came of it.
 pub(crate) struct Decided {
     /// For the record.
-    pub(crate) entries: Vec<Entry>,
+    pub(crate) entries: Vec<Change>,
     /// The outing that was open goes on, and with it a run-down test.
     pub(crate) goes_on: bool,
     /// How the outing before ended, if it should turn out to be one of its own.
@@ -120,18 +121,18 @@ pub(crate) fn decide(start: &Start, engine: &mut Engine, snapshot: &Snapshot) ->
     if goes_on && same_bank {
         return Decided { entries, goes_on: true, end: Some(end), say: None };
     }
-    entries.push(Entry::OutingEnds { outing: Some(outing.id), end: end.clone() });
+    entries.push(Change::OutingEnds { outing: Some(outing.id), end: end.clone() });
     entries.extend(beginning(snapshot, engine.start(), at_s));
     let say = Some(said(&account, start.test.is_some()));
     Decided { entries, goes_on: false, end: Some(end), say }
 }
 
 /// What this end says of earlier ones, and of how full the bank had been.
-fn better_known(outing: &OpenOuting, account: &LastEnd) -> Vec<Entry> {
-    let revised = account.revised.map(|(outing, died)| Entry::EndingChance { outing, died });
+fn better_known(outing: &OpenOuting, account: &LastEnd) -> Vec<Change> {
+    let revised = account.revised.map(|(outing, died)| Change::EndingChance { outing, died });
     let full = account
         .began_full
-        .then_some(Entry::OutingStart { outing: outing.id, start_share: Some(1.0) });
+        .then_some(Change::OutingStart { outing: outing.id, start_share: Some(1.0) });
     revised.into_iter().chain(full).collect()
 }
 
@@ -142,11 +143,11 @@ fn go_on(
     outing: &OpenOuting,
     account: &LastEnd,
     believed: bool,
-) -> Vec<Entry> {
+) -> Vec<Change> {
     let same_boot = account.is_same_boot();
     // In one boot the board was on, and fed, through the time in which nobody looked.
     let at_s = if same_boot { account.from_s } else { start.at.as_s() };
-    let mut entries = vec![Entry::OutingGoesOn {
+    let mut entries = vec![Change::OutingGoesOn {
         outing: outing.id,
         at_s,
         off_before_s: if same_boot { Some(0.0) } else { account.off_s },
@@ -154,9 +155,9 @@ fn go_on(
     if outing.bank.is_none()
         && let Some(bank) = &snapshot.bank.spec
     {
-        entries.push(Entry::Bank((**bank).clone()));
+        entries.push(Change::Bank((**bank).clone()));
         let start_share = crate::record::run_downs::share_of(engine.start());
-        entries.push(Entry::OutingBank { bank: bank.name.clone(), start_share });
+        entries.push(Change::OutingBank { bank: bank.name.clone(), start_share });
     }
     match (start.resumed, believed) {
         (true, _) => engine.recall_steps(&outing.steps),

@@ -4,13 +4,7 @@
 
 use std::sync::Arc;
 
-use history::{
-    End, Ending, Entry, Trouble, Writer,
-    close_ups::{CloseUpRow, Second},
-    fold::Folder,
-    folds::{FoldPart, FoldRow},
-    row::{Channel, ClockFrom, ClockRow, Event, EventKind, ForecastRow, Sample, SourceChange},
-};
+use history::{Change, Trouble, Writer, rows::Aggregator};
 use reckon::{
     bank::BankSpec,
     belief::{Answer, Away, Question, Standing},
@@ -18,6 +12,10 @@ use reckon::{
     fold::{Fold, Kind},
     forecast::Outlook,
     reading::{Gap, SourceReport, SourceState, Strain},
+    record::{
+        Channel, ClockFix, ClockFrom, CloseUp, End, Ending, Event, EventKind, ForecastMade,
+        PeriodFold, PeriodFoldPart, Sample, Second, SourceChange,
+    },
     snapshot::{Folded, Snapshot},
     time::{Mono, Trust},
     units::Seconds,
@@ -75,7 +73,7 @@ struct Seen {
 /// Makes entries and gives them to the record.
 pub(crate) struct Recorder {
     writer: Arc<Writer>,
-    folder: Folder,
+    folder: Aggregator,
     ring: Ring,
     seen: Seen,
     begun: bool,
@@ -93,7 +91,7 @@ impl Recorder {
     pub(crate) fn new(writer: Arc<Writer>) -> Self {
         Self {
             writer,
-            folder: Folder::default(),
+            folder: Aggregator::default(),
             ring: Ring::default(),
             seen: Seen::default(),
             begun: false,
@@ -116,7 +114,7 @@ impl Recorder {
         &mut self,
         snapshot: &Snapshot,
         start: Start,
-        entries: Vec<Entry>,
+        entries: Vec<Change>,
         last_end: Option<End>,
     ) {
         self.begun = true;
@@ -147,7 +145,7 @@ impl Recorder {
         let part = self.ring.push(snapshot.at.mono.as_s(), second);
         self.close_up(part);
         if let Some(row) = self.folder.push(&sample) {
-            self.writer.give(Entry::Row(row));
+            self.writer.give(Change::Row(row));
             self.keep_step(snapshot, row.from_s);
             self.writer.pace(match &snapshot.outlook {
                 Outlook::Lasts(forecast) => Some(forecast.cautious().si()),
@@ -184,7 +182,7 @@ impl Recorder {
     /// moment, since they belong to the outing that was on.
     pub(crate) fn taken_apart(&mut self, engine: &mut Engine) {
         for folded in engine.folds() {
-            self.writer.give(Entry::Fold(fold_row(&folded)));
+            self.writer.give(Change::Fold(fold_row(&folded)));
         }
         for one in engine.switched() {
             let said = plain_spaces(&words::fold::switched(&one));
@@ -212,17 +210,17 @@ impl Recorder {
             snapshot.bank.spec.as_ref().filter(|_| other_bank || start != self.seen.start)
         {
             if other_bank {
-                self.writer.give(Entry::Bank((**bank).clone()));
+                self.writer.give(Change::Bank((**bank).clone()));
             }
             let (bank, start_share) = (bank.name.clone(), share_of(start));
-            self.writer.give(Entry::OutingBank { bank, start_share });
+            self.writer.give(Change::OutingBank { bank, start_share });
         }
         self.seen.bank.clone_from(&snapshot.bank.spec);
         self.seen.start = start;
         self.level(snapshot);
         if snapshot.outing != self.seen.outing {
             self.seen.outing.clone_from(&snapshot.outing);
-            self.writer.give(Entry::OutingNamed(snapshot.outing.clone().unwrap_or_default()));
+            self.writer.give(Change::OutingNamed(snapshot.outing.clone().unwrap_or_default()));
         }
         let activity = snapshot.activities.iter().find(|one| one.current).map(|one| &one.name);
         if activity != self.seen.activity.as_ref() {
@@ -234,7 +232,7 @@ impl Recorder {
     /// What was taken for another outing is the one before after all: its stretches go there.
     fn back_again(&mut self, snapshot: &Snapshot) {
         while let Some(began) = self.seen.began_before.pop() {
-            self.writer.give(Entry::OutingJoins { earlier: None, off_before_s: Some(0.0) });
+            self.writer.give(Change::OutingJoins { earlier: None, off_before_s: Some(0.0) });
             if began == snapshot.outing_began {
                 break;
             }
@@ -249,15 +247,15 @@ impl Recorder {
             snapshot.bank.since.as_ref().and_then(|since| since.off).map(Seconds::si);
         match (snapshot.goes_on, &self.last_end) {
             (Some(earlier), _) => {
-                self.writer.give(Entry::OutingJoins { earlier: Some(earlier), off_before_s });
+                self.writer.give(Change::OutingJoins { earlier: Some(earlier), off_before_s });
                 // What that one may be the rest of is counted in as well, so it is joined as well.
                 for _ in 0..snapshot.bank.since.map_or(0, |since| since.older) {
-                    self.writer.give(Entry::OutingJoins { earlier: None, off_before_s: None });
+                    self.writer.give(Change::OutingJoins { earlier: None, off_before_s: None });
                 }
             }
             (None, Some(end)) => {
                 let (start_share, end) = (share_of(start), end.clone());
-                self.writer.give(Entry::OutingParts { start_share, end });
+                self.writer.give(Change::OutingParts { start_share, end });
             }
             (None, None) => {}
         }
@@ -277,7 +275,7 @@ impl Recorder {
                 }
         });
         if said != core::mem::replace(&mut self.seen.level_said, said) {
-            self.writer.give(Entry::OutingSettled { settled: said });
+            self.writer.give(Change::OutingSettled { settled: said });
         }
     }
 
@@ -286,14 +284,14 @@ impl Recorder {
         let at_s = snapshot.outing_began.as_s();
         // The row till now belongs to the outing that ends.
         if let Some(row) = self.folder.finish() {
-            self.writer.give(Entry::Row(row));
+            self.writer.give(Change::Row(row));
         }
         // Another bank came while nobody looked: the old one went when the supply did.
         let away = snapshot.bank.away.filter(|away| away.to == snapshot.outing_began);
         let from_s = away.map_or(at_s, |away| away.from.as_s());
         let ending = Ending::Swapped;
         let end = self.close_as.take().unwrap_or(End { from_s, to_s: at_s, ending });
-        self.writer.give(Entry::OutingEnds { outing: None, end });
+        self.writer.give(Change::OutingEnds { outing: None, end });
         for entry in beginning(snapshot, start, at_s) {
             self.writer.give(entry);
         }
@@ -367,7 +365,7 @@ impl Recorder {
                 SourceState::Live | SourceState::LeftAlone => snapshot.at.mono,
             };
             let (id, title) = (now.id.clone(), now.title.clone());
-            self.writer.give(Entry::Source(SourceChange { at, id, title, gap }));
+            self.writer.give(Change::Source(SourceChange { at, id, title, gap }));
         }
         self.seen.sources = Arc::clone(&snapshot.sources);
     }
@@ -389,8 +387,8 @@ impl Recorder {
         if due || !same_teller {
             let within_ms =
                 if trust == Trust::Phone { self.phone_within_ms } else { SYNCHRONISED_WITHIN_MS };
-            if let Some(row) = ClockRow::of(&at, within_ms) {
-                self.writer.give(Entry::Clock(row));
+            if let Some(row) = ClockFix::of(&at, within_ms) {
+                self.writer.give(Change::Clock(row));
                 self.clock_at = Some(at.mono);
             }
         }
@@ -400,7 +398,12 @@ impl Recorder {
     /// A phone told the time.
     pub(crate) fn phone(&mut self, at: Mono, wall_ms: i64, within_ms: u32) {
         self.phone_within_ms = within_ms;
-        self.writer.give(Entry::Clock(ClockRow { at, wall_ms, within_ms, from: ClockFrom::Phone }));
+        self.writer.give(Change::Clock(ClockFix {
+            at,
+            wall_ms,
+            within_ms,
+            from: ClockFrom::Phone,
+        }));
     }
 
     fn forecast(&mut self, snapshot: &Snapshot) {
@@ -410,7 +413,7 @@ impl Recorder {
             return;
         }
         self.forecast_at = Some(now);
-        self.writer.give(Entry::Forecast(ForecastRow {
+        self.writer.give(Change::Forecast(ForecastMade {
             at: now,
             remaining_s: forecast.remaining.map(reckon::units::Seconds::si),
             basis: forecast.basis,
@@ -434,19 +437,19 @@ impl Recorder {
             let part = self.ring.happened(&format!("{name}{joint}{text}"));
             self.close_up(part);
         }
-        self.writer.give(Entry::Event(Event { at, kind, text }));
+        self.writer.give(Change::Event(Event { at, kind, text }));
     }
 
     /// Goes before its event, which may be put on the card at once.
-    fn close_up(&self, part: Option<CloseUpRow>) {
+    fn close_up(&self, part: Option<CloseUp>) {
         if let Some(part) = part {
-            self.writer.give(Entry::CloseUp(part));
+            self.writer.give(Change::CloseUp(part));
         }
     }
 
     /// A choice in the record; an empty value takes it away.
     pub(crate) fn choose(&mut self, key: &str, value: &str) {
-        self.writer.give(Entry::Choice { key: key.to_owned(), value: value.to_owned() });
+        self.writer.give(Change::Choice { key: key.to_owned(), value: value.to_owned() });
     }
 
     /// The board is being switched off: everything till now goes on the card, and is waited for.
@@ -454,7 +457,7 @@ impl Recorder {
     pub(crate) fn put_down(&mut self, at: Mono) -> Result<(), Trouble> {
         self.end();
         let text = "The bank is nearly empty; the board is switched off.".to_owned();
-        self.writer.change(vec![Entry::Event(Event { at, kind: EventKind::Other, text })])
+        self.writer.change(vec![Change::Event(Event { at, kind: EventKind::Other, text })])
     }
 
     /// The daemon ends: the row till now goes too, and a close-up that goes on.
@@ -462,16 +465,16 @@ impl Recorder {
         let part = self.ring.finish();
         self.close_up(part);
         if let Some(row) = self.folder.finish() {
-            self.writer.give(Entry::Row(row));
+            self.writer.give(Change::Row(row));
         }
     }
 }
 
 /// The entries that begin an outing.
-pub(crate) fn beginning(snapshot: &Snapshot, start: Start, at_s: f64) -> Vec<Entry> {
+pub(crate) fn beginning(snapshot: &Snapshot, start: Start, at_s: f64) -> Vec<Change> {
     let bank = snapshot.bank.spec.as_deref();
-    let told = bank.map(|bank| Entry::Bank(bank.clone()));
-    let begins = Entry::OutingBegins {
+    let told = bank.map(|bank| Change::Bank(bank.clone()));
+    let begins = Change::OutingBegins {
         bank: bank.map(|bank| bank.name.clone()),
         name: snapshot.outing.clone(),
         start_share: if bank.is_some() { share_of(start) } else { None },
@@ -481,9 +484,9 @@ pub(crate) fn beginning(snapshot: &Snapshot, start: Start, at_s: f64) -> Vec<Ent
 }
 
 /// Why a source is silent. Before its first value it has not fallen silent.
-fn fold_row(folded: &Folded) -> FoldRow {
+fn fold_row(folded: &Folded) -> PeriodFold {
     let fold = &folded.fold;
-    FoldRow {
+    PeriodFold {
         from_s: folded.from.as_s(),
         to_s: folded.to.as_s(),
         seconds: fold.seconds,
@@ -501,8 +504,8 @@ fn fold_row(folded: &Folded) -> FoldRow {
     }
 }
 
-fn fold_part(fold: &Fold, kind: Kind) -> Option<FoldPart> {
-    fold.part(kind).map(|part| FoldPart {
+fn fold_part(fold: &Fold, kind: Kind) -> Option<PeriodFoldPart> {
+    fold.part(kind).map(|part| PeriodFoldPart {
         energy_j: part.energy.si(),
         watts: part.watts.si(),
         begins_s: part.begins_s,

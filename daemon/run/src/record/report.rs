@@ -1,19 +1,16 @@
 //! An outing's report: the record's rows, handed to `reckon::report` as plain values. The only place
 //! where the two meet.
 
-use history::{
-    Ending, Reader, Trouble,
-    contacts::PlacedContact,
-    doings::{Doing, Origin},
-    folds::{FoldPart, FoldRow},
-    reader::Outing,
-    row::{Channel, Event, EventKind, Fold as Looked, ForecastRow, Row as Kept},
-};
+use history::{Reader, Trouble};
 use reckon::{
     adif::{Contact, band_named},
     energy_tally::OutingTally,
     engine::{EarlierDraw, UsualDraws, usual_draws},
     fold::{Fold, Kind, MODES, Part, Point},
+    record::{
+        self, Channel, Ending, Event, EventKind, Origin, Outing, PeriodFold, PeriodFoldPart,
+        PlacedContact, Row as Kept, Stats as Looked,
+    },
     report::{
         self, ActivityChange, ActivityCorrection, ForecastMade, Mark, MinMeanMax, Report,
         ReportRow, Truth,
@@ -33,7 +30,7 @@ pub(crate) fn report(reader: &Reader, id: i64) -> Result<Option<ReportTold>, Tro
     let Some(whole) = store_reader::told(reader, id)? else { return Ok(None) };
     let Some(outing) = reader.outing(id)? else { return Ok(None) };
     let placed = reader.contacts(id)?;
-    let doings = reader.doings(id)?;
+    let doings = reader.corrections(id)?;
     Ok(Some(ReportTold {
         report: made(reader, &outing, &placed.contacts, &doings)?,
         undated_s: placed.undated_s,
@@ -47,7 +44,7 @@ fn made(
     reader: &Reader,
     outing: &Outing,
     placed: &[PlacedContact],
-    doings: &[Doing],
+    doings: &[record::Correction],
 ) -> Result<Report, Trouble> {
     let rows: Vec<ReportRow> = reader.rows(outing.id)?.iter().map(row).collect();
     let events = reader.events(outing.id)?;
@@ -110,7 +107,7 @@ impl Drawn {
         if let Some((_, drew)) = self.outings.iter().find(|(id, _)| *id == outing.id) {
             return Ok(drew.clone());
         }
-        let report = made(reader, outing, &[], &reader.doings(outing.id)?)?;
+        let report = made(reader, outing, &[], &reader.corrections(outing.id)?)?;
         // What was modelled says what is assumed, not what is usual.
         let whole_s = report.tally.whole().lasted().si();
         let measured = report.modelled.lasted().si() * 10.0 < whole_s;
@@ -148,14 +145,14 @@ pub(crate) fn book(reader: &Reader, bank: i64) -> Result<Option<BookTold>, Troub
         bank: bank.spec.name.clone(),
     };
     for outing in own.into_iter().take(IN_BOOK) {
-        let report = made(reader, outing, &[], &reader.doings(outing.id)?)?;
+        let report = made(reader, outing, &[], &reader.corrections(outing.id)?)?;
         told.coarsest_s = told.coarsest_s.max(report.coarsest.si());
         told.book.merge(&report.tally);
     }
     Ok(Some(told))
 }
 
-fn put_right(doings: &[Doing]) -> Vec<ActivityCorrection<'_>> {
+fn put_right(doings: &[record::Correction]) -> Vec<ActivityCorrection<'_>> {
     let of = Seconds::of;
     let all = doings.iter();
     all.map(|it| ActivityCorrection {
@@ -217,7 +214,7 @@ fn mark(event: &Event) -> Option<Mark<'_>> {
         .then(|| Mark { at: Seconds::of(event.at.as_s()), text: &event.text })
 }
 
-fn forecast(kept: &ForecastRow) -> ForecastMade {
+fn forecast(kept: &record::ForecastMade) -> ForecastMade {
     ForecastMade {
         at: Seconds::of(kept.at.as_s()),
         remaining: kept.remaining_s.map(Seconds::of),
@@ -239,7 +236,7 @@ fn truth(outing: &Outing, off: &[(f64, f64)]) -> Truth {
     }
 }
 
-fn fold(kept: &FoldRow) -> Fold {
+fn fold(kept: &PeriodFold) -> Fold {
     let share = |energy_j: f64| Share::nearest(energy_j / kept.energy_j.max(1e-9));
     let receive = Part {
         kind: Kind::Receive,
@@ -251,7 +248,7 @@ fn fold(kept: &FoldRow) -> Fold {
         lasts_s: kept.seconds,
         bridged: false,
     };
-    let part = |kind, part: FoldPart| Part {
+    let part = |kind, part: PeriodFoldPart| Part {
         kind,
         watts: Watts::of(part.watts),
         time: Share::nearest(part.energy_j / part.watts.max(1e-9) / kept.seconds.max(1.0)),
@@ -277,7 +274,7 @@ fn fold(kept: &FoldRow) -> Fold {
     }
 }
 
-fn correction(it: Doing) -> CorrectionTold {
+fn correction(it: record::Correction) -> CorrectionTold {
     CorrectionTold {
         id: it.id,
         from_s: it.from_s,
@@ -307,13 +304,12 @@ fn learned(reader: &Reader, outing: &Outing) -> Result<Option<LearnedTold>, Trou
 #[cfg(test)]
 mod tests {
     use super::*;
-    use history::{
-        End, Entry, Keep, Who,
-        contacts::ContactRow,
-        doings::Origin as By,
-        row::{ClockFrom, ClockRow},
+    use history::{Change, Keep, Who};
+    use reckon::{
+        bank::BankSpec,
+        record::{ClockFix, ClockFrom, End, LoggedContact, Origin as By},
+        time::Mono,
     };
-    use reckon::{bank::BankSpec, time::Mono};
 
     /// Two hours of contacts at 6 W and one of listening at 3 W, 'contacts' put right for the last
     /// half hour: what is usual on this bank, and nothing on another.
@@ -323,30 +319,30 @@ mod tests {
         let who = Who { boot_uuid: "a".into(), began_s: 0.0, version: "0".into() };
         let started = history::start(Keep::here(folder.path().to_owned()), who, |_| {}).unwrap();
         let bank = BankSpec { name: "Blue ten".into(), ..BankSpec::common()[0].clone() };
-        let begins = Entry::OutingBegins {
+        let begins = Change::OutingBegins {
             bank: Some("Blue ten".into()),
             name: None,
             start_share: Some(1.0),
             at_s: 0.0,
         };
         let doing = |at_s: f64, name: &str| {
-            Entry::Event(Event {
+            Change::Event(Event {
                 at: Mono::at_s(at_s),
                 kind: EventKind::Activity,
                 text: name.into(),
             })
         };
-        let mut entries = vec![Entry::Bank(bank), begins, doing(0.0, "Contacts")];
+        let mut entries = vec![Change::Bank(bank), begins, doing(0.0, "Contacts")];
         for k in 0..1080_u32 {
             let from_s = f64::from(k) * 10.0;
-            let mut folds = [None; Channel::ALL.len()];
+            let mut stats = [None; Channel::ALL.len()];
             let watts = if from_s < 7200.0 { 6.0 } else { 3.0 };
-            folds[Channel::Watts.ix()] = Some(Looked::one(watts));
-            entries.push(Entry::Row(Kept { from_s, span_s: 10.0, folds }));
+            stats[Channel::Watts.ix()] = Some(Looked::one(watts));
+            entries.push(Change::Row(Kept { from_s, span_s: 10.0, stats }));
         }
         entries.push(doing(9000.0, "Receive"));
         let end = End { from_s: 10_800.0, to_s: 10_800.0, ending: Ending::SwitchedOff };
-        entries.push(Entry::OutingEnds { outing: None, end });
+        entries.push(Change::OutingEnds { outing: None, end });
         started.writer.change(entries).unwrap();
         let usual = Drawn::default().usual(&started.reader).unwrap();
         let watts = |usual: &[(String, UsualDraws)], name: &str| {
@@ -356,7 +352,7 @@ mod tests {
         assert!((watts(&usual, "Receive") - 3.0).abs() < 1e-6, "{usual:?}");
         // Two hours at 6 W and half an hour at 3 W were called contacts; then that is put right.
         assert!((watts(&usual, "Contacts") - (6.0 * 4.0 + 3.0) / 5.0).abs() < 1e-6, "{usual:?}");
-        let right = Entry::Doing {
+        let right = Change::Correction {
             outing: 1,
             from_s: 7200.0,
             to_s: 10_800.0,
@@ -373,19 +369,19 @@ mod tests {
         let who = Who { boot_uuid: "a".into(), began_s: 0.0, version: "0".into() };
         let started = history::start(Keep::here(folder.to_owned()), who, |_| {}).unwrap();
         let bank = BankSpec { name: "Blue ten".into(), ..BankSpec::common()[0].clone() };
-        let begins = Entry::OutingBegins {
+        let begins = Change::OutingBegins {
             bank: Some("Blue ten".into()),
             name: None,
             start_share: Some(1.0),
             at_s: 0.0,
         };
-        let clock = Entry::Clock(ClockRow {
+        let clock = Change::Clock(ClockFix {
             at: Mono::at_s(10.0),
             wall_ms: MORNING_MS + 10_000,
             within_ms: 500,
             from: ClockFrom::Synchronised,
         });
-        let contact = |minutes: i64, lasted: Option<i64>, band: &str, mode: &str| ContactRow {
+        let contact = |minutes: i64, lasted: Option<i64>, band: &str, mode: &str| LoggedContact {
             began_ms: MORNING_MS + minutes * 60_000,
             ended_ms: lasted.map(|lasted| MORNING_MS + (minutes + lasted) * 60_000),
             band: Some(band.into()),
@@ -393,7 +389,7 @@ mod tests {
             with_call: Some("N0CALL".into()),
         };
         let log = vec![contact(60, Some(5), "20m", "FT8"), contact(120, None, "40m", "CW")];
-        let part = FoldPart {
+        let part = PeriodFoldPart {
             energy_j: 3_000.0,
             watts: 6.0,
             begins_s: 0.5,
@@ -401,7 +397,7 @@ mod tests {
             bridged: false,
         };
         let fold = |from_s: f64| {
-            Entry::Fold(FoldRow {
+            Change::Fold(PeriodFold {
                 from_s,
                 to_s: from_s + 3600.0,
                 seconds: 3600.0,
@@ -419,7 +415,7 @@ mod tests {
             })
         };
         let forecast = |at_s: f64, three: [f64; 3]| {
-            Entry::Forecast(ForecastRow {
+            Change::Forecast(record::ForecastMade {
                 at: Mono::at_s(at_s),
                 remaining_s: three,
                 basis: reckon::snapshot::Basis::Measured,
@@ -428,25 +424,25 @@ mod tests {
                 usable_wh: None,
             })
         };
-        let mut entries = vec![Entry::Bank(bank), begins, clock, Entry::Contacts(log)];
+        let mut entries = vec![Change::Bank(bank), begins, clock, Change::Contacts(log)];
         for k in 0..7200_u32 {
             let from_s = f64::from(k) * 10.0;
-            let mut folds = [None; Channel::ALL.len()];
+            let mut stats = [None; Channel::ALL.len()];
             let watts = if (3600.0..3900.0).contains(&from_s) { 9.0 } else { 3.0 };
             let slow = f64::from(k / 30 % 9) / 10.0;
-            folds[Channel::Watts.ix()] = Some(Looked::one(watts));
-            folds[Channel::Volts.ix()] = Some(Looked::one(5.1));
-            folds[Channel::Amps.ix()] = Some(Looked::one(watts / 5.1));
-            folds[Channel::Temp.ix()] = Some(Looked::one(44.0));
-            folds[Channel::Busy.ix()] = Some(Looked::one(slow));
-            entries.push(Entry::Row(Kept { from_s, span_s: 10.0, folds }));
+            stats[Channel::Watts.ix()] = Some(Looked::one(watts));
+            stats[Channel::Volts.ix()] = Some(Looked::one(5.1));
+            stats[Channel::Amps.ix()] = Some(Looked::one(watts / 5.1));
+            stats[Channel::Temp.ix()] = Some(Looked::one(44.0));
+            stats[Channel::Busy.ix()] = Some(Looked::one(slow));
+            entries.push(Change::Row(Kept { from_s, span_s: 10.0, stats }));
         }
         // 54 000 s are left after 18 000 s, 18 000 s after 54 000 s.
         entries.push(forecast(18_000.0, [50_000.0, 55_000.0, 60_000.0]));
         entries.push(forecast(54_000.0, [19_000.0, 20_000.0, 21_000.0]));
         entries.extend([fold(3_600.0), fold(7_200.0)]);
         let end = End { from_s: 71_995.0, to_s: 72_005.0, ending: Ending::Died };
-        entries.push(Entry::OutingEnds { outing: None, end });
+        entries.push(Change::OutingEnds { outing: None, end });
         // More than a few hours at once is more than waits in memory.
         for part in entries.chunks(500) {
             started.writer.change(part.to_vec()).unwrap();

@@ -1,17 +1,13 @@
 //! Run-downs: an outing's rows made into what its bank learns from, and the learning done again
 //! from the record. The only place where the record's run-downs and the estimator's meet.
 
-use history::{
-    Ending, Entry, Reader, Trouble,
-    bank::{KeptRunDown, RunDown},
-    reader::Outing,
-    row::{Channel, Row},
-};
+use history::{Change, Reader, Trouble};
 use reckon::{
     bank::{BankSpec, MeasuredAt},
     belief::last_end::start_of,
     engine::{Start, few_steps},
     estimator::{self, Estimator, FED_OTHERWISE_W, Learned, LoadPrior, Observation},
+    record::{Channel, Ending, Outing, RecordedRunDown, Row, RunDown},
     units::Share,
 };
 
@@ -21,7 +17,7 @@ const WORTH_S: f64 = 600.0;
 const LOOK_BACK: usize = 12;
 
 /// What these run-downs teach about the bank; struck ones teach nothing.
-pub(crate) fn learned(bank: &BankSpec, kept: &[KeptRunDown]) -> Learned {
+pub(crate) fn learned(bank: &BankSpec, kept: &[RecordedRunDown]) -> Learned {
     let runs = kept.iter().filter(|one| !one.struck).filter_map(|one| one.data.to_learn_from());
     Learned::from_rundowns(bank, runs)
 }
@@ -63,7 +59,7 @@ pub(crate) fn learned_by_bank(reader: &Reader) -> Result<Vec<(String, Learned)>,
 ///
 /// # Errors
 /// When the record cannot be read.
-pub(crate) fn uncredited(reader: &Reader, load: &LoadPrior) -> Result<Vec<Entry>, Trouble> {
+pub(crate) fn uncredited(reader: &Reader, load: &LoadPrior) -> Result<Vec<Change>, Trouble> {
     let banks = reader.banks()?;
     let mut entries = Vec::new();
     for outing in reader.outings(None, LOOK_BACK)?.items.iter().rev() {
@@ -73,7 +69,7 @@ pub(crate) fn uncredited(reader: &Reader, load: &LoadPrior) -> Result<Vec<Entry>
             continue;
         }
         if let Some(data) = of_outing(&bank.spec, outing, &reader.rows(outing.id)?, load) {
-            entries.push(Entry::RunDown {
+            entries.push(Change::RunDown {
                 bank: bank.spec.name.clone(),
                 outing: Some(outing.id),
                 data,
@@ -174,16 +170,16 @@ fn observation(row: &Row) -> Observation {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use history::row::Fold;
+    use reckon::record::Stats;
 
     fn rows(hours: u32, watts: f64) -> Vec<Row> {
         let count = hours * 360;
         let row = |k: u32| {
-            let mut folds = [None; Channel::ALL.len()];
-            folds[Channel::Watts.ix()] = Some(Fold::one(watts));
-            folds[Channel::Volts.ix()] = Some(Fold::one(5.0));
-            folds[Channel::Amps.ix()] = Some(Fold::one(watts / 5.0));
-            Row { from_s: 10.0 * f64::from(k), span_s: 10.0, folds }
+            let mut stats = [None; Channel::ALL.len()];
+            stats[Channel::Watts.ix()] = Some(Stats::one(watts));
+            stats[Channel::Volts.ix()] = Some(Stats::one(5.0));
+            stats[Channel::Amps.ix()] = Some(Stats::one(watts / 5.0));
+            Row { from_s: 10.0 * f64::from(k), span_s: 10.0, stats }
         };
         (0..count).map(row).collect()
     }
@@ -194,8 +190,8 @@ mod tests {
             bank: Some("Blue ten".into()),
             name: None,
             start_share: Some(1.0),
-            began_ms: None,
-            ended_ms: None,
+            began: None,
+            ended: None,
             ended_within_s: Some(12.0),
             ending,
             lasted_s: hours * 3600.0,
@@ -245,7 +241,7 @@ mod tests {
     fn time_fed_otherwise_is_no_part_of_a_run_down() {
         let mut some = rows(3, 3.0);
         for row in &mut some[360..540] {
-            row.folds[Channel::Watts.ix()] = Some(Fold::one(0.05));
+            row.stats[Channel::Watts.ix()] = Some(Stats::one(0.05));
         }
         let load = LoadPrior::default();
         let seen = of_outing(&blue_ten(), &outing(Ending::Died, 3.0), &some, &load).unwrap();
@@ -277,7 +273,7 @@ mod tests {
             ..RunDown::default()
         };
         let kept =
-            |id, struck| KeptRunDown { id, bank: 1, outing: None, struck, data: data.clone() };
+            |id, struck| RecordedRunDown { id, bank: 1, outing: None, struck, data: data.clone() };
         let some = [kept(1, false), kept(2, true), kept(3, false)];
         assert_eq!(learned(&blue_ten(), &some).rundowns(), 2);
     }

@@ -8,12 +8,14 @@ use std::{
     sync::atomic::{AtomicU32, Ordering},
 };
 
-use history::{Reader, Trouble, export, row::Fold, series::Stretch};
-use reckon::time::Wall;
+use history::{Reader, Trouble, export};
+use reckon::{
+    record::{self, RecordedRunDown, Stats, Stretch},
+    time::Wall,
+};
 use web::{
-    BankTold, BookTold, ChannelTold, ContactsTold, Ending, EventTold, ForecastTold, GapTold,
-    OutingLine, OutingTold, OutingsPage, Past, PastGone, ReportTold, RundownTold, SeriesAsk,
-    SeriesTold,
+    BankTold, BookTold, ChannelTold, ContactsTold, EventTold, ForecastTold, GapTold, OutingLine,
+    OutingTold, OutingsPage, Past, PastGone, ReportTold, RundownTold, SeriesAsk, SeriesTold,
 };
 
 use crate::record::{report, run_downs};
@@ -41,31 +43,17 @@ fn gone(trouble: &Trouble) -> PastGone {
     PastGone { say: trouble.to_string() }
 }
 
-fn wall(unix_ms: Option<i64>) -> Option<Wall> {
-    unix_ms.map(Wall::from_unix_ms)
-}
-
-const fn ending(kept: history::Ending) -> Ending {
-    match kept {
-        history::Ending::Open => Ending::Open,
-        history::Ending::SwitchedOff => Ending::SwitchedOff,
-        history::Ending::Died => Ending::Died,
-        history::Ending::PowerLost { died } => Ending::PowerLost { died },
-        history::Ending::Swapped => Ending::Swapped,
-    }
-}
-
-fn line(kept: history::reader::Outing) -> OutingLine {
+fn line(kept: record::Outing) -> OutingLine {
     OutingLine {
         id: kept.id,
         name: kept.name,
         bank: kept.bank,
         start_share: kept.start_share,
-        began: wall(kept.began_ms),
-        ended: wall(kept.ended_ms),
+        began: kept.began,
+        ended: kept.ended,
         lasted_s: kept.lasted_s,
         ended_within_s: kept.ended_within_s,
-        ending: ending(kept.ending),
+        ending: kept.ending,
         energy_wh: kept.energy_wh,
         bridged_wh: kept.bridged_wh,
         mean_power_w: kept.mean_power_w,
@@ -73,7 +61,7 @@ fn line(kept: history::reader::Outing) -> OutingLine {
     }
 }
 
-fn rundown(kept: history::bank::KeptRunDown, began: Option<Wall>) -> RundownTold {
+fn rundown(kept: RecordedRunDown, began: Option<Wall>) -> RundownTold {
     let data = kept.data;
     RundownTold {
         id: kept.id,
@@ -92,20 +80,6 @@ fn rundown(kept: history::bank::KeptRunDown, began: Option<Wall>) -> RundownTold
         mean_power_w: data.mean_power_w,
         measured: data.measured,
         ambient_c: data.ambient_c,
-    }
-}
-
-const fn channel(asked: web::Channel) -> history::row::Channel {
-    use history::row::Channel as Kept;
-    match asked {
-        web::Channel::Volts => Kept::Volts,
-        web::Channel::Amps => Kept::Amps,
-        web::Channel::Watts => Kept::Watts,
-        web::Channel::Modelled => Kept::Modelled,
-        web::Channel::Counted => Kept::Counted,
-        web::Channel::Busy => Kept::Busy,
-        web::Channel::Temp => Kept::Temp,
-        web::Channel::Level => Kept::Level,
     }
 }
 
@@ -216,7 +190,7 @@ pub(crate) fn told(reader: &Reader, id: i64) -> Result<Option<OutingTold>, Troub
     });
     let credited = credited(reader, &outing)?;
     Ok(Some(OutingTold {
-        rundown: credited.map(|kept| rundown(kept, wall(outing.began_ms))),
+        rundown: credited.map(|kept| rundown(kept, outing.began)),
         line: line(outing),
         events: events.collect(),
         gaps: gaps.collect(),
@@ -224,10 +198,7 @@ pub(crate) fn told(reader: &Reader, id: i64) -> Result<Option<OutingTold>, Troub
     }))
 }
 
-fn credited(
-    reader: &Reader,
-    outing: &history::reader::Outing,
-) -> Result<Option<history::bank::KeptRunDown>, Trouble> {
+fn credited(reader: &Reader, outing: &record::Outing) -> Result<Option<RecordedRunDown>, Trouble> {
     let Some(name) = &outing.bank else { return Ok(None) };
     let Some(bank) = reader.banks()?.into_iter().find(|bank| bank.spec.name == *name) else {
         return Ok(None);
@@ -240,14 +211,13 @@ fn series(reader: &Reader, ask: &SeriesAsk) -> Result<Option<SeriesTold>, Troubl
         return Ok(None);
     }
     let of = Stretch::Outing { id: ask.outing, from_s: ask.from_s, to_s: ask.to_s };
-    let channels = ask.channels.iter().map(|one| channel(*one)).collect();
-    let found = reader.series(&history::series::SeriesAsk { of, channels, points: ask.points })?;
-    let column = |folds: &[Option<Fold>], pick: fn(&Fold) -> f64| -> Vec<Option<f64>> {
+    let channels = ask.channels.clone();
+    let found = reader.series(&record::SeriesAsk { of, channels, points: ask.points })?;
+    let column = |folds: &[Option<Stats>], pick: fn(&Stats) -> f64| -> Vec<Option<f64>> {
         folds.iter().map(|fold| fold.as_ref().map(pick)).collect()
     };
     let channels = ask.channels.iter().map(|asked| {
-        let wanted = channel(*asked);
-        let kept = found.channels.iter().find(|(one, _)| *one == wanted);
+        let kept = found.channels.iter().find(|(one, _)| one == asked);
         let folds = kept.map_or(&[][..], |(_, folds)| folds);
         ChannelTold {
             channel: *asked,
@@ -278,7 +248,7 @@ fn rundowns(reader: &Reader, bank: i64) -> Result<Vec<RundownTold>, Trouble> {
     let mut all = Vec::new();
     for kept in reader.rundowns(bank)? {
         let outing = kept.outing.map(|id| reader.outing(id)).transpose()?.flatten();
-        all.push(rundown(kept, outing.and_then(|outing| wall(outing.began_ms))));
+        all.push(rundown(kept, outing.and_then(|outing| outing.began)));
     }
     Ok(all)
 }

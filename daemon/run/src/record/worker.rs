@@ -10,9 +10,7 @@ use std::{
     },
 };
 
-use history::{
-    Ending, Entry, Reader, Trouble, Writer, bank::Bank, doings::Origin, reader::Outing, stamps,
-};
+use history::{Change, Reader, Trouble, Writer, time_stamp_import};
 use reckon::{
     adif::Contact,
     bank::BankSpec,
@@ -23,6 +21,7 @@ use reckon::{
     contacts,
     engine::{Carried, Refusal, UsualDraws},
     estimator::{Learned, LoadPrior, Observation},
+    record::{Ending, Origin, Outing, RecordedBank},
     units::{Joules, Seconds},
     words,
 };
@@ -108,7 +107,7 @@ pub(crate) enum RecordWriter {
 }
 
 impl RecordWriter {
-    fn change(&self, entries: Vec<Entry>) -> Result<(), Trouble> {
+    fn change(&self, entries: Vec<Change>) -> Result<(), Trouble> {
         match self {
             Self::Writer(writer) => writer.change(entries),
             Self::Offline(folder) => history::amend(folder, &entries),
@@ -196,7 +195,7 @@ impl RecordWorker {
         let Some(RecordWriter::Writer(writer)) = &self.pen else { return };
         let looked = self.log.look();
         if !looked.rows.is_empty() {
-            writer.give(Entry::Contacts(looked.rows));
+            writer.give(Change::Contacts(looked.rows));
         }
         let Some((say, trouble)) = looked.news else { return };
         if trouble {
@@ -230,21 +229,21 @@ impl RecordWorker {
         ask: &RecordCommand,
         load: &LoadPrior,
         news: &mut RecordUpdate,
-    ) -> Result<Vec<Entry>, String> {
+    ) -> Result<Vec<Change>, String> {
         let entry = match ask {
             RecordCommand::TellBank { spec } => {
                 let spec = sound(spec)?;
                 news.told = Some((spec.name.clone(), spec.clone()));
-                Entry::Bank(spec)
+                Change::Bank(spec)
             }
             RecordCommand::RenameBank { bank, name } => self.renamed(*bank, name, news)?,
             RecordCommand::ForgetBank { bank, forgotten } => {
                 let name = self.bank(*bank)?.spec.name;
-                Entry::BankForgotten { name, forgotten: *forgotten }
+                Change::BankForgotten { name, forgotten: *forgotten }
             }
             RecordCommand::Strike { rundown, struck } => {
                 self.has_rundown(*rundown)?;
-                Entry::Struck { rundown: *rundown, struck: *struck }
+                Change::Struck { rundown: *rundown, struck: *struck }
             }
             RecordCommand::Answer { outing, died } => return self.answered(*outing, *died),
             RecordCommand::GoesOn { earlier, goes_on } => {
@@ -263,17 +262,17 @@ impl RecordWorker {
                 let spec = self.bank(*bank)?.spec;
                 let value = format!("{}\n{}", load.name(), spec.name);
                 news.test = Some((spec, *load));
-                Entry::Choice { key: TEST.to_owned(), value }
+                Change::Choice { key: TEST.to_owned(), value }
             }
             RecordCommand::Import { bank, name, text } => {
                 let spec = self.bank(*bank)?.spec;
                 imported(spec.name, name, text, load)?
             }
             RecordCommand::Contacts { contacts } => {
-                Entry::Contacts(contact_log::rows(contacts, self.log.keep_calls))
+                Change::Contacts(contact_log::rows(contacts, self.log.keep_calls))
             }
             RecordCommand::ForgetContacts { outing } => {
-                Entry::ContactsForgotten { outing: self.outing(*outing)?.id }
+                Change::ContactsForgotten { outing: self.outing(*outing)?.id }
             }
             RecordCommand::StopTest
             | RecordCommand::Mark { .. }
@@ -285,7 +284,7 @@ impl RecordWorker {
         Ok(vec![entry])
     }
 
-    fn bank(&self, id: i64) -> Result<Bank, String> {
+    fn bank(&self, id: i64) -> Result<RecordedBank, String> {
         let banks = self.reader().banks().map_err(|why| said(&why))?;
         banks.into_iter().find(|bank| bank.id == id).ok_or_else(|| {
             "There is no such bank in the record; it may have been told of under another name. \
@@ -294,7 +293,7 @@ impl RecordWorker {
         })
     }
 
-    fn renamed(&self, id: i64, name: &str, news: &mut RecordUpdate) -> Result<Entry, String> {
+    fn renamed(&self, id: i64, name: &str, news: &mut RecordUpdate) -> Result<Change, String> {
         let old = self.bank(id)?.spec;
         let spec = sound(&BankSpec { name: name.to_owned(), ..old.clone() })?;
         let others = self.reader().banks().map_err(|why| said(&why))?;
@@ -304,7 +303,7 @@ impl RecordWorker {
                 spec.name
             ));
         }
-        let entry = Entry::BankRenamed { from: old.name.clone(), to: spec.name.clone() };
+        let entry = Change::BankRenamed { from: old.name.clone(), to: spec.name.clone() };
         news.told = Some((old.name, spec));
         Ok(entry)
     }
@@ -325,7 +324,7 @@ impl RecordWorker {
             .ok_or_else(|| "There is no such outing in the record. Nothing was changed.".to_owned())
     }
 
-    fn answered(&self, id: i64, died: Option<bool>) -> Result<Vec<Entry>, String> {
+    fn answered(&self, id: i64, died: Option<bool>) -> Result<Vec<Change>, String> {
         let chance = match self.outing(id)?.ending {
             Ending::PowerLost { died } => died,
             Ending::Died => 1.0,
@@ -346,11 +345,11 @@ impl RecordWorker {
                     "Nobody has said how this outing ended. Nothing was changed.".to_owned()
                 );
             };
-            let forgotten = Entry::Choice { key, value: String::new() };
-            return Ok(vec![Entry::EndingChance { outing: id, died }, forgotten]);
+            let forgotten = Change::Choice { key, value: String::new() };
+            return Ok(vec![Change::EndingChance { outing: id, died }, forgotten]);
         };
-        let kept = Entry::Choice { key, value: before.unwrap_or(chance).to_string() };
-        Ok(vec![kept, Entry::Answered { outing: id, died }])
+        let kept = Change::Choice { key, value: before.unwrap_or(chance).to_string() };
+        Ok(vec![kept, Change::Answered { outing: id, died }])
     }
 
     /// The outing before the open one, on the same bank: the operator's word counts whatever was
@@ -368,8 +367,8 @@ impl RecordWorker {
             return Err(not_before());
         }
         let mut since = since_of(&before, run_downs::steps(&reader, before.id));
-        since.off = before.ended_ms.zip(open.began_ms).and_then(|(ended_ms, began_ms)| {
-            let off_s = u32::try_from(began_ms.checked_sub(ended_ms)? / 1000).ok()?;
+        since.off = before.ended.zip(open.began).and_then(|(ended, began)| {
+            let off_s = u32::try_from(began.unix_ms().checked_sub(ended.unix_ms())? / 1000).ok()?;
             Some(Seconds::of(f64::from(off_s)))
         });
         Ok((since, answer_of(goes_on)))
@@ -381,7 +380,7 @@ impl RecordWorker {
         from_s: f64,
         to_s: f64,
         activity: Option<&str>,
-    ) -> Result<Entry, String> {
+    ) -> Result<Change, String> {
         let outing = self.outing(id)?;
         let off = self.reader().off(id).map_err(|why| said(&why))?;
         let ends_s = outing.lasted_s + off.iter().map(|(from_s, to_s)| to_s - from_s).sum::<f64>();
@@ -395,11 +394,11 @@ impl RecordWorker {
             ));
         }
         let activity = activity.map(str::to_owned);
-        Ok(Entry::Doing { outing: id, from_s, to_s, activity, origin: Origin::Operator })
+        Ok(Change::Correction { outing: id, from_s, to_s, activity, origin: Origin::Operator })
     }
 
     /// The minutes of contact count as this activity, in the place of what an earlier such tap said.
-    fn doing_by_contacts(&self, id: i64, activity: &str) -> Result<Vec<Entry>, String> {
+    fn doing_by_contacts(&self, id: i64, activity: &str) -> Result<Vec<Change>, String> {
         self.outing(id)?;
         let placed = self.reader().contacts(id).map_err(|why| said(&why))?.contacts;
         let contacts: Vec<Contact> = placed.iter().map(report::contact).collect();
@@ -410,7 +409,7 @@ impl RecordWorker {
             );
         }
         let mut entries = self.by_contacts(id)?;
-        entries.extend(stretches.iter().map(|(from, to)| Entry::Doing {
+        entries.extend(stretches.iter().map(|(from, to)| Change::Correction {
             outing: id,
             from_s: report::since_zero_s(*from),
             to_s: report::since_zero_s(*to),
@@ -421,25 +420,25 @@ impl RecordWorker {
     }
 
     /// What takes back all that came from the contact log.
-    fn by_contacts(&self, id: i64) -> Result<Vec<Entry>, String> {
-        let doings = self.reader().doings(id).map_err(|why| said(&why))?;
+    fn by_contacts(&self, id: i64) -> Result<Vec<Change>, String> {
+        let doings = self.reader().corrections(id).map_err(|why| said(&why))?;
         let from_log = doings.into_iter().filter(|it| it.origin == Origin::Contacts);
-        Ok(from_log.map(|it| Entry::DoingForgotten { id: it.id }).collect())
+        Ok(from_log.map(|it| Change::CorrectionForgotten { id: it.id }).collect())
     }
 
-    fn doing_back(&self, id: i64, one: Option<i64>) -> Result<Vec<Entry>, String> {
+    fn doing_back(&self, id: i64, one: Option<i64>) -> Result<Vec<Change>, String> {
         self.outing(id)?;
         let Some(one) = one else { return self.by_contacts(id) };
-        let doings = self.reader().doings(id).map_err(|why| said(&why))?;
+        let doings = self.reader().corrections(id).map_err(|why| said(&why))?;
         if doings.iter().all(|it| it.id != one) {
             return Err(
                 "There is no such correction in the record. Nothing was changed.".to_owned()
             );
         }
-        Ok(vec![Entry::DoingForgotten { id: one }])
+        Ok(vec![Change::CorrectionForgotten { id: one }])
     }
 
-    fn named(&self, id: i64, name: &str, news: &mut RecordUpdate) -> Result<Entry, String> {
+    fn named(&self, id: i64, name: &str, news: &mut RecordUpdate) -> Result<Change, String> {
         let outing = self.outing(id)?;
         let name = name.trim().to_owned();
         if name.chars().count() > LONGEST_NAME {
@@ -448,7 +447,7 @@ impl RecordWorker {
         if outing.ending == Ending::Open {
             news.named = Some(name.clone());
         }
-        Ok(Entry::OutingRenamed { outing: id, name })
+        Ok(Change::OutingRenamed { outing: id, name })
     }
 }
 
@@ -483,14 +482,14 @@ fn sound(spec: &BankSpec) -> Result<BankSpec, String> {
 
 /// A list of time stamps says how long, not how much: the energy is what the board draws when it
 /// does nothing, which is what most such tests did. It counts as modelled.
-fn imported(bank: String, name: &str, text: &str, load: &LoadPrior) -> Result<Entry, String> {
-    let marks = stamps::read(text).map_err(|why| why.0)?;
+fn imported(bank: String, name: &str, text: &str, load: &LoadPrior) -> Result<Change, String> {
+    let marks = time_stamp_import::read(text).map_err(|why| why.0)?;
     let name = if name.trim().is_empty() { "time stamps" } else { name.trim() };
     let mut data = marks.rundown(name);
     let watts = load.idle_w.map(|idle| idle + load.accessories_w).filter(|watts| *watts > 0.0);
     data.mean_power_w = watts;
     data.delivered_wh = watts.map(|watts| watts * data.lasted_s / 3600.0);
-    Ok(Entry::RunDown { bank, outing: None, data })
+    Ok(Change::RunDown { bank, outing: None, data })
 }
 
 fn update_learning(
@@ -506,7 +505,7 @@ fn update_learning(
         pen.change(due)?;
     }
     news.learned_by_bank = run_downs::learned_by_bank(reader)?;
-    let (gone, there): (Vec<Bank>, Vec<Bank>) =
+    let (gone, there): (Vec<RecordedBank>, Vec<RecordedBank>) =
         reader.banks()?.into_iter().partition(|bank| bank.forgotten);
     news.offered = there.into_iter().map(|bank| bank.spec).collect();
     news.forgotten = gone.into_iter().map(|bank| bank.spec.name).collect();

@@ -6,7 +6,7 @@
 //! smallest step, how far the minimum lies below it and how far the maximum lies above it, or
 //! `null,0,0` in a gap. A channel without any value is left out.
 
-use crate::row::{Channel, Fold, Row};
+use reckon::record::{Channel, Row, Stats};
 
 /// The short names of the channels inside a packed record.
 pub(crate) const KEYS: [&str; Channel::ALL.len()] = ["v", "a", "w", "mw", "wh", "cpu", "t", "lvl"];
@@ -24,6 +24,20 @@ pub(crate) fn run_length(rows: &[Row]) -> usize {
         count += 1;
     }
     count.min(MOST)
+}
+
+/// The smallest step that is kept of it: a whole number of these is stored.
+const fn smallest_step(channel: Channel) -> f64 {
+    match channel {
+        Channel::Temp => 0.1,
+        Channel::Volts
+        | Channel::Amps
+        | Channel::Watts
+        | Channel::Modelled
+        | Channel::Counted
+        | Channel::Busy
+        | Channel::Level => 0.001,
+    }
 }
 
 /// Most rows in one record (the view counts up to this).
@@ -54,9 +68,9 @@ pub(crate) fn pack(rows: &[Row]) -> String {
             match row.get(channel) {
                 None => text.push_str("null,0,0"),
                 Some(fold) => {
-                    let mean = steps(fold.mean, channel.step());
-                    let below = mean.saturating_sub(steps(fold.min, channel.step())).max(0);
-                    let above = steps(fold.max, channel.step()).saturating_sub(mean).max(0);
+                    let mean = steps(fold.mean, smallest_step(channel));
+                    let below = mean.saturating_sub(steps(fold.min, smallest_step(channel))).max(0);
+                    let above = steps(fold.max, smallest_step(channel)).saturating_sub(mean).max(0);
                     text.push_str(&format!("{mean},{below},{above}"));
                 }
             }
@@ -78,11 +92,11 @@ pub(crate) fn unpack(
     count: usize,
     channels: &[Channel],
 ) -> Option<Vec<Row>> {
-    let folds = [None; Channel::ALL.len()];
+    let stats = [None; Channel::ALL.len()];
     let mut rows: Vec<Row> = Vec::with_capacity(count.min(MOST));
     let mut start = from_s;
     for _ in 0..count.min(MOST) {
-        rows.push(Row { from_s: start, span_s, folds });
+        rows.push(Row { from_s: start, span_s, stats });
         start += span_s;
     }
     let mut rest = text.strip_prefix('{')?.strip_suffix('}')?;
@@ -110,8 +124,8 @@ fn unpack_list(list: &str, channel: Channel, rows: &mut [Row]) -> Option<()> {
         let whole = |text: &str| text.parse::<i64>().ok();
         let (mean, below, above) = (whole(mean)?, whole(below)?, whole(above)?);
         #[expect(clippy::cast_precision_loss, reason = "what a sensor gives stays far below 2^53")]
-        let value = |steps: i64| steps as f64 * channel.step();
-        row.folds[channel.ix()] = Some(Fold {
+        let value = |steps: i64| steps as f64 * smallest_step(channel);
+        row.stats[channel.ix()] = Some(Stats {
             mean: value(mean),
             min: value(mean.saturating_sub(below)),
             max: value(mean.saturating_add(above)),
@@ -130,16 +144,16 @@ mod tests {
         proptest::collection::vec(proptest::array::uniform8(fold), 1..=MOST).prop_map(|all| {
             let mut from_s = 120.0;
             all.into_iter()
-                .map(|folds| {
-                    let folds = folds.map(|fold| {
-                        fold.map(|(mean, below, above)| Fold {
+                .map(|stats| {
+                    let stats = stats.map(|fold| {
+                        fold.map(|(mean, below, above)| Stats {
                             mean,
                             min: mean - below,
                             max: mean + above,
                         })
                     });
                     from_s += 10.0;
-                    Row { from_s: from_s - 10.0, span_s: 10.0, folds }
+                    Row { from_s: from_s - 10.0, span_s: 10.0, stats }
                 })
                 .collect()
         })
@@ -157,7 +171,7 @@ mod tests {
                     match (was.get(channel), is.get(channel)) {
                         (None, None) => {}
                         (Some(a), Some(b)) => {
-                            let near = channel.step() * 0.500_001;
+                            let near = smallest_step(channel) * 0.500_001;
                             prop_assert!((a.mean - b.mean).abs() <= near);
                             prop_assert!((a.min - b.min).abs() <= near);
                             prop_assert!((a.max - b.max).abs() <= near);
@@ -178,17 +192,17 @@ mod tests {
     #[test]
     fn a_minute_of_a_usual_station_stays_small() {
         // The commit budget stands on this: one record of a minute fits a page of 1024 bytes.
-        let mut folds = [None; Channel::ALL.len()];
+        let mut stats = [None; Channel::ALL.len()];
         let usual = [5.012, 0.612, 3.067, f64::NAN, 12.345, 0.123, 52.3, 0.87];
-        for (fold, value) in folds.iter_mut().zip(usual) {
-            *fold = value.is_finite().then_some(Fold {
+        for (fold, value) in stats.iter_mut().zip(usual) {
+            *fold = value.is_finite().then_some(Stats {
                 mean: value,
                 min: value * 0.8,
                 max: value * 1.9,
             });
         }
         let rows: Vec<Row> = (0..6)
-            .map(|k| Row { from_s: 60.0 + f64::from(k) * 10.0, span_s: 10.0, folds })
+            .map(|k| Row { from_s: 60.0 + f64::from(k) * 10.0, span_s: 10.0, stats })
             .collect();
         let text = pack(&rows);
         assert!(text.len() < 700, "{} bytes: {text}", text.len());
@@ -196,7 +210,7 @@ mod tests {
 
     #[test]
     fn a_hole_ends_a_record() {
-        let row = |from_s| Row { from_s, span_s: 10.0, folds: [None; Channel::ALL.len()] };
+        let row = |from_s| Row { from_s, span_s: 10.0, stats: [None; Channel::ALL.len()] };
         assert_eq!(run_length(&[row(0.0), row(10.0), row(30.0)]), 2);
         assert_eq!(run_length(&[]), 0);
     }

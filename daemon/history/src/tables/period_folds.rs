@@ -4,6 +4,8 @@ use std::fmt::Write as _;
 
 use rusqlite::{Connection, Row, params};
 
+use reckon::record::{PeriodFold, PeriodFoldPart};
+
 use crate::reader::{heard_till, pieces, version};
 
 type Done<T> = rusqlite::Result<T>;
@@ -11,56 +13,7 @@ type Done<T> = rusqlite::Result<T>;
 /// No more points of a curve are kept.
 const MOST_POINTS: usize = 120;
 
-/// What a stretch of record folded into.
-#[derive(Clone, Debug, PartialEq)]
-pub struct FoldRow {
-    /// Of which stretch: from, seconds since boot (as the reader gives it: since the outing began).
-    pub from_s: f64,
-    /// To.
-    pub to_s: f64,
-    /// Seconds of record that it rests on.
-    pub seconds: f64,
-    /// After this the draw repeats, s.
-    pub period_s: f64,
-    /// In this one station sends, s.
-    pub slot_s: f64,
-    /// The mode, if it gave itself away.
-    pub mode: Option<String>,
-    /// The chance that a draw without any period looks like this.
-    pub chance: f64,
-    /// Slots with the key down.
-    pub sent: u32,
-    /// Slots in all.
-    pub slots: u32,
-    /// Everything taken, J.
-    pub energy_j: f64,
-    /// Of that by receiving, J.
-    pub receive_j: f64,
-    /// The key down, on top.
-    pub transmit: Option<FoldPart>,
-    /// Decoding, on top.
-    pub decode: Option<FoldPart>,
-    /// The mean draw over one period: phase (s) and watts. 120 points at most are kept, to a
-    /// hundredth of a second and a milliwatt.
-    pub curve: Vec<(f64, f64)>,
-}
-
-/// A part of a fold, on top of receiving.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct FoldPart {
-    /// What it took, J.
-    pub energy_j: f64,
-    /// Its draw while it lasts, W.
-    pub watts: f64,
-    /// Where in the slot it begins, s.
-    pub begins_s: f64,
-    /// How long it lasts each time, s.
-    pub lasts_s: f64,
-    /// Partly bridged (see `reckon::fold`).
-    pub bridged: bool,
-}
-
-pub(crate) fn put(connection: &Connection, boot: i64, row: &FoldRow) -> Done<()> {
+pub(crate) fn put(connection: &Connection, boot: i64, row: &PeriodFold) -> Done<()> {
     // A number that is none would be taken for NULL and refused, with all of its batch.
     let parts = [row.transmit, row.decode].into_iter().flatten();
     let of_parts = parts.flat_map(|part| [part.energy_j, part.watts, part.begins_s, part.lasts_s]);
@@ -107,7 +60,7 @@ pub(crate) fn put(connection: &Connection, boot: i64, row: &FoldRow) -> Done<()>
 }
 
 /// The folds of an outing, oldest first.
-pub(crate) fn of(connection: &Connection, outing: i64) -> Done<Vec<FoldRow>> {
+pub(crate) fn of(connection: &Connection, outing: i64) -> Done<Vec<PeriodFold>> {
     let mut all = Vec::new();
     if version(connection)? < 2 {
         return Ok(all);
@@ -124,7 +77,7 @@ pub(crate) fn of(connection: &Connection, outing: i64) -> Done<Vec<FoldRow>> {
         let end = heard_till(connection, &piece)?;
         let found = ask.query_map(params![piece.boot, piece.from_s, end], |row| {
             let curve: String = row.get(21)?;
-            Ok(FoldRow {
+            Ok(PeriodFold {
                 from_s: row.get::<_, f64>(0)? + shift,
                 to_s: row.get::<_, f64>(1)? + shift,
                 seconds: row.get(2)?,
@@ -148,9 +101,9 @@ pub(crate) fn of(connection: &Connection, outing: i64) -> Done<Vec<FoldRow>> {
     Ok(all)
 }
 
-fn part_of(row: &Row<'_>, at: usize) -> Done<Option<FoldPart>> {
+fn part_of(row: &Row<'_>, at: usize) -> Done<Option<PeriodFoldPart>> {
     let Some(energy_j) = row.get(at)? else { return Ok(None) };
-    Ok(Some(FoldPart {
+    Ok(Some(PeriodFoldPart {
         energy_j,
         watts: row.get(at + 1)?,
         begins_s: row.get(at + 2)?,

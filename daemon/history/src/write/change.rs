@@ -1,19 +1,17 @@
 //! What may be kept: the closed list of entries, and the endings that a record knows.
 
-use reckon::{bank::BankSpec, belief::last_end::StopHow};
-
-use crate::{
-    bank::RunDown,
-    close_ups::CloseUpRow,
-    contacts::ContactRow,
-    doings::Origin,
-    folds::FoldRow,
-    row::{ClockRow, Event, ForecastRow, Row, SourceChange},
+use reckon::{
+    bank::BankSpec,
+    belief::last_end::StopHow,
+    record::{
+        ClockFix, CloseUp, End, Event, ForecastMade, LoggedContact, Origin, PeriodFold, Row,
+        RunDown, SourceChange,
+    },
 };
 
 /// Something to be kept. What concerns 'the outing' concerns the one that is open.
 #[derive(Clone, Debug, PartialEq)]
-pub enum Entry {
+pub enum Change {
     /// A ten-second row.
     Row(Row),
     /// Something happened.
@@ -21,9 +19,9 @@ pub enum Entry {
     /// A source fell silent or came back.
     Source(SourceChange),
     /// A forecast was made.
-    Forecast(ForecastRow),
+    Forecast(ForecastMade),
     /// The wall clock could be believed.
-    Clock(ClockRow),
+    Clock(ClockFix),
     /// A choice that must survive a restart; an empty value takes it away.
     Choice {
         /// Its name.
@@ -33,7 +31,7 @@ pub enum Entry {
     },
     /// An outing begins (and the open one, if any, should have been ended before).
     OutingBegins {
-        /// The bank's name, which must be known or is put in with [`Entry::Bank`] before.
+        /// The bank's name, which must be known or is put in with [`Change::Bank`] before.
         bank: Option<String>,
         /// Its name.
         name: Option<String>,
@@ -160,14 +158,14 @@ pub enum Entry {
     },
     /// A contact log was read: all of its good contacts, in one entry (see [`crate::contacts`]).
     /// Reading the same or a longer one again adds only what is new.
-    Contacts(Vec<ContactRow>),
+    Contacts(Vec<LoggedContact>),
     /// The contacts that fall into an outing are taken back.
     ContactsForgotten {
         /// Which outing.
         outing: i64,
     },
     /// What the operator was doing in a stretch of an outing, put right afterwards.
-    Doing {
+    Correction {
         /// Which outing.
         outing: i64,
         /// From, seconds since the outing began, as pages have it.
@@ -179,15 +177,15 @@ pub enum Entry {
         /// Who says so.
         origin: Origin,
     },
-    /// A correction is taken back ([`crate::doings::Doing::id`]).
-    DoingForgotten {
+    /// A correction is taken back ([`crate::tables::corrections::Correction::id`]).
+    CorrectionForgotten {
         /// Which.
         id: i64,
     },
     /// A stretch of the draw was folded over the period of a timed mode.
-    Fold(FoldRow),
+    Fold(PeriodFold),
     /// Seconds around what happened.
-    CloseUp(CloseUpRow),
+    CloseUp(CloseUp),
     /// The daemon ends cleanly.
     Stops {
         /// When, seconds since boot.
@@ -197,7 +195,7 @@ pub enum Entry {
     },
 }
 
-impl Entry {
+impl Change {
     /// Whether it must reach the card at once.
     #[must_use]
     pub const fn urgent(&self) -> bool {
@@ -230,64 +228,9 @@ impl Entry {
             | Self::Struck { .. }
             | Self::Answered { .. }
             | Self::ContactsForgotten { .. }
-            | Self::Doing { .. }
-            | Self::DoingForgotten { .. }
+            | Self::Correction { .. }
+            | Self::CorrectionForgotten { .. }
             | Self::Stops { .. } => true,
-        }
-    }
-}
-
-/// How and when an outing ended.
-#[derive(Clone, Debug, PartialEq)]
-pub struct End {
-    /// The last moment known to be part of it, seconds since the boot it ended in.
-    pub from_s: f64,
-    /// The first moment known not to be.
-    pub to_s: f64,
-    /// How.
-    pub ending: Ending,
-}
-
-/// The endings that a record knows.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub enum Ending {
-    /// Not ended.
-    Open,
-    /// The board was switched off.
-    SwitchedOff,
-    /// The bank cut out.
-    Died,
-    /// The power went away; the bank died with this chance, else the plug was pulled.
-    PowerLost {
-        /// 0 to 1.
-        died: f64,
-    },
-    /// Another bank took over.
-    Swapped,
-}
-
-impl Ending {
-    /// As stored.
-    #[must_use]
-    pub const fn name(self) -> &'static str {
-        match self {
-            Self::Open => "open",
-            Self::SwitchedOff => "switched_off",
-            Self::Died => "died",
-            Self::PowerLost { .. } => "power_lost",
-            Self::Swapped => "swapped",
-        }
-    }
-
-    /// From the stored columns.
-    #[must_use]
-    pub fn from_columns(name: &str, died: Option<f64>) -> Self {
-        match name {
-            "switched_off" => Self::SwitchedOff,
-            "died" => Self::Died,
-            "power_lost" => Self::PowerLost { died: died.unwrap_or(0.5) },
-            "swapped" => Self::Swapped,
-            _ => Self::Open,
         }
     }
 }

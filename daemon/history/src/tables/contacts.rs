@@ -7,10 +7,9 @@ use std::collections::HashMap;
 
 use rusqlite::{Connection, OptionalExtension, params};
 
-use crate::{
-    reader::{heard_till, pieces, version},
-    series::Piece,
-};
+use reckon::record::{LoggedContact, OutingContacts, PlacedContact};
+
+use crate::reader::{heard_till, pieces, series::Piece, version};
 
 type Done<T> = rusqlite::Result<T>;
 
@@ -20,53 +19,16 @@ const EARLY_S: f64 = 60.0;
 /// Of one log that cannot be laid beside any boot yet, so many of the newest are kept.
 const MOST: usize = 10_000;
 
-/// One contact of a log.
-#[derive(Clone, Debug, PartialEq, Eq, Default)]
-pub struct ContactRow {
-    /// When it began, ms since 1970 UTC, as the log says.
-    pub began_ms: i64,
-    /// When it ended, if the log says so.
-    pub ended_ms: Option<i64>,
-    /// The band's name in the standard (`20m`).
-    pub band: Option<String>,
-    /// The mode, capitals.
-    pub mode: Option<String>,
-    /// The other station: only where the operator asked for it to be kept.
-    pub with_call: Option<String>,
-}
-
-/// A contact that falls into an outing.
-#[derive(Clone, Debug, PartialEq)]
-pub struct PlacedContact {
-    /// When it began, seconds since the outing began. Up to a minute below nought where the log is
-    /// in whole minutes.
-    pub t_s: f64,
-    /// As the log has it.
-    pub contact: ContactRow,
-}
-
-/// The contacts of an outing.
-#[derive(Clone, Debug, PartialEq, Default)]
-pub struct OutingContacts {
-    /// In order of time.
-    pub contacts: Vec<PlacedContact>,
-    /// So much of the outing has no known wall time, s: no contact can be laid beside that part,
-    /// and an empty list says nothing of it. `None`: the wall time of all of it is known.
-    pub undated_s: Option<f64>,
-    /// How far off the wall time may be, s, of what has one.
-    pub within_s: f64,
-}
-
 /// Keeps what is new in a log, which must come whole: of contacts that look alike (same time, band
 /// and mode) it goes by their number. So two logs that each hold another contact of the same time,
 /// band and mode give one; two programs that write the same contact do too. An end or a call that was not there before is added.
-pub(crate) fn put(connection: &Connection, rows: &[ContactRow]) -> Done<()> {
+pub(crate) fn put(connection: &Connection, rows: &[LoggedContact]) -> Done<()> {
     // Before the first boot of known date there is no outing that a contact could belong to: a log
     // of many years is not copied here.
     let first: Option<i64> =
         connection.query_row("SELECT min(wall_at_boot_ms) FROM boot", [], |row| row.get(0))?;
     let first = first.map_or(i64::MIN, |first| first.saturating_sub(86_400_000));
-    let mut rows: Vec<&ContactRow> = rows.iter().filter(|row| row.began_ms >= first).collect();
+    let mut rows: Vec<&LoggedContact> = rows.iter().filter(|row| row.began_ms >= first).collect();
     rows.sort_by_key(|row| row.began_ms);
     let rows = rows.split_off(rows.len().saturating_sub(MOST));
     // By band and mode: the minute last met, and how often.
@@ -130,7 +92,7 @@ pub(crate) fn of(connection: &Connection, outing: i64) -> Done<OutingContacts> {
     for window in windows {
         let mut found = ask.query([window.from_ms, window.to_ms])?;
         while let Some(row) = found.next()? {
-            let contact = ContactRow {
+            let contact = LoggedContact {
                 began_ms: row.get(0)?,
                 ended_ms: row.get(1)?,
                 band: row.get(2)?,

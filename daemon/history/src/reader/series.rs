@@ -5,55 +5,12 @@
 
 use rusqlite::{Connection, OptionalExtension};
 
+use reckon::record::{Channel, Row, Series, Stats};
+
 use crate::{
-    fold::{FINE_S, FIVE_S, HOUR_S},
-    levels::{fine_rows, last_sign},
-    row::{Channel, Fold, Row},
+    rows::{FINE_S, FIVE_S, HOUR_S},
+    tables::tiers::{fine_rows, last_sign},
 };
-
-/// Asks for a series.
-#[derive(Clone, Debug, PartialEq)]
-pub struct SeriesAsk {
-    /// Of what.
-    pub of: Stretch,
-    /// Which channels.
-    pub channels: Vec<Channel>,
-    /// At most so many points (2 to 4000).
-    pub points: usize,
-}
-
-/// A stretch of the record.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub enum Stretch {
-    /// An outing; its first second is 0.
-    Outing {
-        /// Which.
-        id: i64,
-        /// From, seconds since it began.
-        from_s: f64,
-        /// To; infinity for its end.
-        to_s: f64,
-    },
-    /// Everything between two wall times, ms since 1970 UTC; the first is 0. Boots whose wall time
-    /// is not known are left out.
-    Wall {
-        /// From.
-        from_ms: i64,
-        /// To.
-        to_ms: i64,
-    },
-}
-
-/// A series in even steps; `None` is a gap.
-#[derive(Clone, Debug, PartialEq, Default)]
-pub struct Series {
-    /// Length of a step, s.
-    pub step_s: f64,
-    /// Beginning of each step, s.
-    pub t_s: Vec<f64>,
-    /// For each asked channel, as long as `t_s`.
-    pub channels: Vec<(Channel, Vec<Option<Fold>>)>,
-}
 
 /// A piece of a boot and where it lies on the series' axis.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -86,7 +43,7 @@ pub(crate) fn series(
     let step_s = STEPS_S.into_iter().find(|step| *step >= wanted_s - 1e-9).unwrap_or(wanted_s);
     #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "at most 4001")]
     let count = (span_s / step_s - 1e-9).ceil().clamp(1.0, 4001.0) as usize;
-    let mut sums: Vec<Vec<Option<(f64, Fold)>>> = vec![vec![None; count]; channels.len()];
+    let mut sums: Vec<Vec<Option<(f64, Stats)>>> = vec![vec![None; count]; channels.len()];
     for piece in pieces {
         let shift = piece.at_s - piece.from_s - from_s;
         let (begin, end) = (piece.from_s.max(-shift), piece.to_s.min(to_s - from_s - shift));
@@ -121,7 +78,7 @@ pub(crate) fn series(
     clippy::cast_sign_loss,
     reason = "checked against the length"
 )]
-fn add(sums: &mut [Option<(f64, Fold)>], at_s: f64, span_s: f64, step_s: f64, fold: Fold) {
+fn add(sums: &mut [Option<(f64, Stats)>], at_s: f64, span_s: f64, step_s: f64, fold: Stats) {
     let place = (at_s / step_s + 1e-9).floor().max(0.0) as usize;
     let Some(sum) = sums.get_mut(place) else { return };
     *sum = Some(match *sum {
@@ -142,7 +99,7 @@ struct Walk<'c> {
 }
 
 /// Takes a value: beginning and length of its row, index of its channel, the fold.
-type Each<'e> = &'e mut dyn FnMut(f64, f64, usize, Fold);
+type Each<'e> = &'e mut dyn FnMut(f64, f64, usize, Stats);
 
 /// Walks through every value of a boot between two moments, in order, in rows no longer than
 /// `step_s` where there are such. Long rows are taken where they lie whole between the moments,
@@ -243,7 +200,7 @@ impl Walk<'_> {
             for k in 0..self.channels.len() {
                 if let Some(mean) = row.get::<_, Option<f64>>(1 + 3 * k)? {
                     let (min, max) = (row.get(2 + 3 * k)?, row.get(3 + 3 * k)?);
-                    each(at_s, span_s, k, Fold { mean, min, max });
+                    each(at_s, span_s, k, Stats { mean, min, max });
                 }
             }
         }
@@ -276,11 +233,11 @@ pub(crate) fn rows_between(
         longest_s,
         &Channel::ALL,
         &mut |at, span, k, fold| match rows.last_mut() {
-            Some(row) if (row.from_s - at).abs() < 1e-6 => row.folds[k] = Some(fold),
+            Some(row) if (row.from_s - at).abs() < 1e-6 => row.stats[k] = Some(fold),
             Some(_) | None => {
-                let mut folds = [None; Channel::ALL.len()];
-                folds[k] = Some(fold);
-                rows.push(Row { from_s: at, span_s: span, folds });
+                let mut stats = [None; Channel::ALL.len()];
+                stats[k] = Some(fold);
+                rows.push(Row { from_s: at, span_s: span, stats });
             }
         },
     )?;

@@ -6,10 +6,12 @@ use std::path::Path;
 use rusqlite::Connection;
 
 use crate::{
-    entry::Entry,
     schema,
     trouble::Trouble,
-    work::{Place, Work},
+    write::{
+        apply::{Place, Work},
+        change::Change,
+    },
 };
 
 /// Changes banks, run-downs, names, answers, contacts and corrections in the store of this folder,
@@ -18,28 +20,28 @@ use crate::{
 ///
 /// # Errors
 /// When the store cannot be opened or written to.
-pub fn amend(folder: &Path, entries: &[Entry]) -> Result<(), Trouble> {
+pub fn amend(folder: &Path, entries: &[Change]) -> Result<(), Trouble> {
     let (mut connection, _) = schema::open(folder)?;
     put(&mut connection, entries).map_err(Trouble::writing)
 }
 
-fn put(connection: &mut Connection, entries: &[Entry]) -> rusqlite::Result<()> {
+fn put(connection: &mut Connection, entries: &[Change]) -> rusqlite::Result<()> {
     let transaction = connection.transaction()?;
     let mut work = Work { on: &transaction, boot: 0, run: 0, at: Place::default() };
     for entry in entries {
         if matches!(
             entry,
-            Entry::Bank(_)
-                | Entry::BankRenamed { .. }
-                | Entry::BankForgotten { .. }
-                | Entry::RunDown { .. }
-                | Entry::Struck { .. }
-                | Entry::Answered { .. }
-                | Entry::OutingRenamed { .. }
-                | Entry::Contacts(_)
-                | Entry::ContactsForgotten { .. }
-                | Entry::Doing { .. }
-                | Entry::DoingForgotten { .. }
+            Change::Bank(_)
+                | Change::BankRenamed { .. }
+                | Change::BankForgotten { .. }
+                | Change::RunDown { .. }
+                | Change::Struck { .. }
+                | Change::Answered { .. }
+                | Change::OutingRenamed { .. }
+                | Change::Contacts(_)
+                | Change::ContactsForgotten { .. }
+                | Change::Correction { .. }
+                | Change::CorrectionForgotten { .. }
         ) {
             work.entry(entry)?;
         }

@@ -3,10 +3,11 @@
 
 use rusqlite::{Connection, OptionalExtension};
 
+use reckon::record::{Channel, Row};
+
 use crate::{
-    fold::{FIVE_S, HOUR_S, coarser, window, window_start},
-    pack,
-    row::{Channel, Row},
+    rows::{FIVE_S, HOUR_S, coarser, window, window_start},
+    tables::row_codec,
 };
 
 type Done<T> = rusqlite::Result<T>;
@@ -32,7 +33,8 @@ pub(crate) fn fine_rows(
 ) -> Done<Vec<Row>> {
     let first = fine_id(boot, from_s);
     // A record may have begun up to its own length before.
-    let early = first.saturating_sub(i64::try_from(pack::MOST).unwrap_or(0) * 100).max(boot << 32);
+    let early =
+        first.saturating_sub(i64::try_from(row_codec::MOST).unwrap_or(0) * 100).max(boot << 32);
     let mut ask = connection.prepare_cached(
         "SELECT id & 4294967295, step_ds, n, data FROM fine WHERE id BETWEEN ?1 AND ?2 ORDER BY id",
     )?;
@@ -42,8 +44,9 @@ pub(crate) fn fine_rows(
         let (from_ds, step_ds): (f64, f64) = (row.get(0)?, row.get(1)?);
         let count: u32 = row.get(2)?;
         let text = row.get_ref(3)?.as_str().unwrap_or_default();
-        let some = pack::unpack(text, from_ds / 10.0, step_ds / 10.0, count as usize, channels)
-            .unwrap_or_default();
+        let some =
+            row_codec::unpack(text, from_ds / 10.0, step_ds / 10.0, count as usize, channels)
+                .unwrap_or_default();
         rows.extend(
             some.into_iter().filter(|row| row.from_s >= from_s - 1e-6 && row.from_s < to_s - 1e-6),
         );
@@ -57,7 +60,7 @@ pub(crate) fn fine_id(boot: i64, at_s: f64) -> i64 {
 }
 
 /// Folds the rows of the hours `from..to` of a boot (and of a partial hour at `to`, if asked by
-/// passing one more) into `five` and `hour`. Doing it again gives the same.
+/// passing one more) into `five` and `hour`. Correction it again gives the same.
 pub(crate) fn fold_hours(connection: &Connection, boot: i64, from: i64, to: i64) -> Done<()> {
     for hour in from..to {
         let start = window_start(hour, HOUR_S);
@@ -80,7 +83,7 @@ fn put_folded(connection: &Connection, table: &str, boot: i64, row: &Row) -> Don
     put.raw_bind_parameter(1, boot)?;
     put.raw_bind_parameter(2, window(row.from_s, 1.0))?;
     let mut place = 3;
-    for fold in row.folds {
+    for fold in row.stats {
         // Six digits are more than any sensor gives.
         for value in [fold.map(|f| f.mean), fold.map(|f| f.min), fold.map(|f| f.max)] {
             put.raw_bind_parameter(place, value.map(|v| (v * 1e6).round() / 1e6))?;

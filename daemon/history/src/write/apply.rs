@@ -1,19 +1,23 @@
 //! One batch's work: each kind of entry turned into rows of the tables.
 
-use reckon::{bank::BankSpec, belief::last_end::StopHow};
-use rusqlite::{Connection, OptionalExtension, params};
+use reckon::{
+    bank::BankSpec,
+    belief::last_end::StopHow,
+    record::{ClockFix, ClockFrom, End, Ending, Event, ForecastMade, Row, RunDown, SourceChange},
+};
 
 use crate::{
-    bank::{RunDown, cells_name, place_name},
-    close_ups, contacts, doings,
-    entry::{End, Ending, Entry},
-    fold::FIVE_S,
-    folds,
-    levels::{fine_id, last_sign},
-    pack,
     reader::SETTLED,
-    row::{ClockFrom, ClockRow, Event, ForecastRow, Row, SourceChange},
+    rows::FIVE_S,
+    tables::{
+        banks::{cells_name, detail_text, place_name},
+        tiers::{fine_id, last_sign},
+    },
+    tables::{close_ups, contacts, corrections, period_folds, row_codec},
+    write::change::Change,
 };
+
+use rusqlite::{Connection, OptionalExtension, params};
 
 type Done<T> = rusqlite::Result<T>;
 
@@ -53,11 +57,11 @@ impl Work<'_> {
             "INSERT INTO fine (id, step_ds, n, due_s, data) VALUES (?1, ?2, ?3, ?4, ?5)",
         )?;
         while !left.is_empty() {
-            let (together, rest) = left.split_at(pack::run_length(left));
+            let (together, rest) = left.split_at(row_codec::run_length(left));
             left = rest;
             let id = fine_id(self.boot, together[0].from_s);
             let step_ds = (together[0].span_s * 10.0).round();
-            let text = pack::pack(together);
+            let text = row_codec::pack(together);
             put.execute(params![
                 id,
                 step_ds,
@@ -69,56 +73,56 @@ impl Work<'_> {
         Ok(())
     }
 
-    pub(crate) fn entry(&mut self, entry: &Entry) -> Done<()> {
+    pub(crate) fn entry(&mut self, entry: &Change) -> Done<()> {
         match entry {
-            Entry::Row(_) => Ok(()),
-            Entry::Event(event) => self.event(event),
-            Entry::Source(change) => self.source(change),
-            Entry::Forecast(row) => self.forecast(row),
-            Entry::Clock(row) => self.clock(row),
-            Entry::Choice { key, value } => self.choice(key, value),
-            Entry::OutingBegins { bank, name, start_share, at_s } => {
+            Change::Row(_) => Ok(()),
+            Change::Event(event) => self.event(event),
+            Change::Source(change) => self.source(change),
+            Change::Forecast(row) => self.forecast(row),
+            Change::Clock(row) => self.clock(row),
+            Change::Choice { key, value } => self.choice(key, value),
+            Change::OutingBegins { bank, name, start_share, at_s } => {
                 self.outing_begins(bank.as_deref(), name.as_deref(), *start_share, *at_s)
             }
-            Entry::OutingGoesOn { outing, at_s, off_before_s } => {
+            Change::OutingGoesOn { outing, at_s, off_before_s } => {
                 self.outing_goes_on(*outing, *at_s, *off_before_s)
             }
-            Entry::OutingJoins { earlier, off_before_s } => {
+            Change::OutingJoins { earlier, off_before_s } => {
                 self.outing_joins(*earlier, *off_before_s)
             }
-            Entry::OutingParts { start_share, end } => self.outing_parts(*start_share, end),
-            Entry::OutingStart { outing, start_share } => self.outing_start(*outing, *start_share),
-            Entry::OutingSettled { settled } => self.outing_settled(*settled),
-            Entry::EndingChance { outing, died } => self.ending_chance(*outing, *died),
-            Entry::OutingNextBank { bank, at_s } => self.outing_next_bank(bank, *at_s),
-            Entry::OutingBank { bank, start_share } => self.outing_bank(bank, *start_share),
-            Entry::OutingNamed(name) => self.outing_named(self.at.outing, name),
-            Entry::OutingRenamed { outing, name } => self.outing_named(Some(*outing), name),
-            Entry::OutingEnds { outing, end } => self.outing_ends(*outing, end),
-            Entry::Bank(spec) => self.bank(spec),
-            Entry::BankRenamed { from, to } => self
+            Change::OutingParts { start_share, end } => self.outing_parts(*start_share, end),
+            Change::OutingStart { outing, start_share } => self.outing_start(*outing, *start_share),
+            Change::OutingSettled { settled } => self.outing_settled(*settled),
+            Change::EndingChance { outing, died } => self.ending_chance(*outing, *died),
+            Change::OutingNextBank { bank, at_s } => self.outing_next_bank(bank, *at_s),
+            Change::OutingBank { bank, start_share } => self.outing_bank(bank, *start_share),
+            Change::OutingNamed(name) => self.outing_named(self.at.outing, name),
+            Change::OutingRenamed { outing, name } => self.outing_named(Some(*outing), name),
+            Change::OutingEnds { outing, end } => self.outing_ends(*outing, end),
+            Change::Bank(spec) => self.bank(spec),
+            Change::BankRenamed { from, to } => self
                 .on
                 .execute("UPDATE OR IGNORE bank SET name = ?2 WHERE name = ?1", [from, to])
                 .map(|_| ()),
-            Entry::BankForgotten { name, forgotten } => self
+            Change::BankForgotten { name, forgotten } => self
                 .on
                 .execute("UPDATE bank SET forgotten = ?2 WHERE name = ?1", params![name, forgotten])
                 .map(|_| ()),
-            Entry::RunDown { bank, outing, data } => self.rundown(bank, *outing, data),
-            Entry::Struck { rundown, struck } => self
+            Change::RunDown { bank, outing, data } => self.rundown(bank, *outing, data),
+            Change::Struck { rundown, struck } => self
                 .on
                 .execute("UPDATE rundown SET struck = ?2 WHERE id = ?1", params![rundown, struck])
                 .map(|_| ()),
-            Entry::Answered { outing, died } => self.answered(*outing, *died),
-            Entry::Contacts(rows) => contacts::put(self.on, rows),
-            Entry::ContactsForgotten { outing } => contacts::forget(self.on, *outing),
-            Entry::Doing { outing, from_s, to_s, activity, origin } => {
-                doings::put(self.on, *outing, (*from_s, *to_s), activity.as_deref(), *origin)
+            Change::Answered { outing, died } => self.answered(*outing, *died),
+            Change::Contacts(rows) => contacts::put(self.on, rows),
+            Change::ContactsForgotten { outing } => contacts::forget(self.on, *outing),
+            Change::Correction { outing, from_s, to_s, activity, origin } => {
+                corrections::put(self.on, *outing, (*from_s, *to_s), activity.as_deref(), *origin)
             }
-            Entry::DoingForgotten { id } => doings::forget(self.on, *id),
-            Entry::Fold(row) => folds::put(self.on, self.boot, row),
-            Entry::CloseUp(row) => close_ups::put(self.on, self.boot, row),
-            Entry::Stops { at_s, how } => self.stops(*at_s, *how),
+            Change::CorrectionForgotten { id } => corrections::forget(self.on, *id),
+            Change::Fold(row) => period_folds::put(self.on, self.boot, row),
+            Change::CloseUp(row) => close_ups::put(self.on, self.boot, row),
+            Change::Stops { at_s, how } => self.stops(*at_s, *how),
         }
     }
 
@@ -154,7 +158,7 @@ impl Work<'_> {
         Ok(())
     }
 
-    fn forecast(&self, row: &ForecastRow) -> Done<()> {
+    fn forecast(&self, row: &ForecastMade) -> Done<()> {
         let basis = match row.basis {
             reckon::snapshot::Basis::Measured => "measured",
             reckon::snapshot::Basis::Modelled => "modelled",
@@ -187,7 +191,7 @@ impl Work<'_> {
 
     /// Attaches a wall time to the whole boot. A weaker teller never overrules a stronger one, and
     /// what agrees within its bound is not written again.
-    fn clock(&mut self, row: &ClockRow) -> Done<()> {
+    fn clock(&mut self, row: &ClockFix) -> Done<()> {
         let boot_ms = row.wall_at_boot_ms();
         if let Some((kept_ms, within_ms, from)) = self.at.clock {
             let agrees = kept_ms.abs_diff(boot_ms) <= u64::from(within_ms.max(500));
@@ -492,7 +496,7 @@ impl Work<'_> {
                     data.ambient_c,
                     basis,
                     data.start_share,
-                    data.detail.to_text()
+                    detail_text(&data.detail)
                 ],
             )
             .map(|_| ())
@@ -567,7 +571,7 @@ pub(crate) fn sums(connection: &Connection, outing: i64) -> Done<Sums> {
             None => last_sign(connection, boot)?.map_or(from_s, |(sign, _)| sign),
         };
         sums.lasted_s += (to_s - from_s).max(0.0);
-        for row in crate::series::rows_between(connection, boot, from_s, to_s, FIVE_S)? {
+        for row in crate::reader::series::rows_between(connection, boot, from_s, to_s, FIVE_S)? {
             let Some(draw) = row.draw_w() else { continue };
             // The first and last row may stick out of the span.
             let part = (row.to_s().min(to_s) - row.from_s.max(from_s)).max(0.0);

@@ -2,50 +2,11 @@
 
 use rusqlite::{Connection, params};
 
+use reckon::record::{Correction, Origin};
+
 use crate::reader::{pieces, version};
 
 type Done<T> = rusqlite::Result<T>;
-
-/// Who says what was done.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Origin {
-    /// The operator.
-    Operator,
-    /// The times of a contact log.
-    Contacts,
-}
-
-impl Origin {
-    /// As stored.
-    #[must_use]
-    pub const fn name(self) -> &'static str {
-        match self {
-            Self::Operator => "operator",
-            Self::Contacts => "contacts",
-        }
-    }
-
-    /// From its stored name.
-    #[must_use]
-    pub fn from_name(name: &str) -> Self {
-        if name == Self::Contacts.name() { Self::Contacts } else { Self::Operator }
-    }
-}
-
-/// A correction.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Doing {
-    /// Its id: for taking it back.
-    pub id: i64,
-    /// From, seconds since the outing began.
-    pub from_s: f64,
-    /// To.
-    pub to_s: f64,
-    /// The activity's name; `None`: none.
-    pub activity: Option<String>,
-    /// Who says so.
-    pub origin: Origin,
-}
 
 /// Keeps a correction, in a row for each boot that it reaches into.
 pub(crate) fn put(
@@ -90,8 +51,8 @@ pub(crate) fn forget(connection: &Connection, id: i64) -> Done<()> {
 }
 
 /// The corrections of an outing in order of entry.
-pub(crate) fn of(connection: &Connection, outing: i64) -> Done<Vec<Doing>> {
-    let mut all: Vec<Doing> = Vec::new();
+pub(crate) fn of(connection: &Connection, outing: i64) -> Done<Vec<Correction>> {
+    let mut all: Vec<Correction> = Vec::new();
     if version(connection)? < 2 {
         return Ok(all);
     }
@@ -116,7 +77,7 @@ pub(crate) fn of(connection: &Connection, outing: i64) -> Done<Vec<Doing>> {
             match all.iter_mut().find(|doing| doing.id == id) {
                 // The same word in the next boot.
                 Some(doing) => doing.to_s = doing.to_s.max(to_s),
-                None => all.push(Doing {
+                None => all.push(Correction {
                     id,
                     from_s,
                     to_s,

@@ -3,9 +3,10 @@
 
 use std::collections::VecDeque;
 
-use reckon::time::Mono;
-
-use crate::row::{Channel, Fold, Row, Sample};
+use reckon::{
+    record::{Channel, Row, Sample, Stats},
+    time::Mono,
+};
 
 /// Length of a fine row, s.
 pub const FINE_S: f64 = 10.0;
@@ -47,8 +48,8 @@ impl Sum {
         self.max = self.max.max(value);
     }
 
-    fn fold(self) -> Option<Fold> {
-        (self.count > 0).then(|| Fold {
+    fn fold(self) -> Option<Stats> {
+        (self.count > 0).then(|| Stats {
             mean: self.total / f64::from(self.count),
             min: self.min,
             max: self.max,
@@ -59,11 +60,11 @@ impl Sum {
 /// Folds one-second samples into rows of ten seconds. A row comes out when the first sample of the
 /// next window goes in; a window without any sample gives no row, which is how a gap looks.
 #[derive(Debug, Default)]
-pub struct Folder {
+pub struct Aggregator {
     open: Option<(i64, [Sum; Channel::ALL.len()])>,
 }
 
-impl Folder {
+impl Aggregator {
     /// Takes a sample; gives the row that it completes. Samples of a window that is already over
     /// (a clock that ran backwards) are left out.
     pub fn push(&mut self, sample: &Sample) -> Option<Row> {
@@ -85,11 +86,11 @@ impl Folder {
     /// The row so far, as at a clean stop; the next sample opens a new one.
     pub fn finish(&mut self) -> Option<Row> {
         let (index, sums) = self.open.take()?;
-        let folds = sums.map(Sum::fold);
-        folds.iter().any(Option::is_some).then(|| Row {
+        let stats = sums.map(Sum::fold);
+        stats.iter().any(Option::is_some).then(|| Row {
             from_s: window_start(index, FINE_S),
             span_s: FINE_S,
-            folds,
+            stats,
         })
     }
 }
@@ -104,9 +105,9 @@ pub fn coarser(rows: &[Row], span_s: f64) -> Vec<Row> {
         let start = window_start(window(row.from_s, span_s), span_s);
         match out.last_mut() {
             Some(last) if (last.from_s - start).abs() < 1e-6 => {
-                for (k, fold) in row.folds.iter().enumerate() {
+                for (k, fold) in row.stats.iter().enumerate() {
                     let Some(fold) = fold else { continue };
-                    last.folds[k] = Some(match last.folds[k] {
+                    last.stats[k] = Some(match last.stats[k] {
                         Some(before) => before.join(weights[k], *fold, row.span_s),
                         None => *fold,
                     });
@@ -114,8 +115,8 @@ pub fn coarser(rows: &[Row], span_s: f64) -> Vec<Row> {
                 }
             }
             Some(_) | None => {
-                weights = row.folds.map(|fold| if fold.is_some() { row.span_s } else { 0.0 });
-                out.push(Row { from_s: start, span_s, folds: row.folds });
+                weights = row.stats.map(|fold| if fold.is_some() { row.span_s } else { 0.0 });
+                out.push(Row { from_s: start, span_s, stats: row.stats });
             }
         }
     }
@@ -162,7 +163,7 @@ mod tests {
 
     #[test]
     fn ten_seconds_make_a_row_with_its_peak() {
-        let mut folder = Folder::default();
+        let mut folder = Aggregator::default();
         let mut rows = Vec::new();
         for k in 0..25 {
             let watts = if k == 7 { 12.0 } else { 2.0 };
@@ -171,7 +172,7 @@ mod tests {
         assert_eq!(rows.len(), 2);
         assert_eq!(
             rows[0].get(Channel::Watts),
-            Some(Fold { mean: 3.0, min: 2.0, max: 12.0 }),
+            Some(Stats { mean: 3.0, min: 2.0, max: 12.0 }),
             "nine times 2 W and once 12 W"
         );
         assert_eq!(rows[1].from_s, 10.0);
@@ -181,7 +182,7 @@ mod tests {
 
     #[test]
     fn a_gap_stays_a_gap_and_time_never_runs_back() {
-        let mut folder = Folder::default();
+        let mut folder = Aggregator::default();
         assert_eq!(folder.push(&sample(5.0, Some(1.0))), None);
         let row = folder.push(&sample(42.0, None)).unwrap();
         assert_eq!((row.from_s, row.span_s), (0.0, 10.0));
@@ -193,25 +194,25 @@ mod tests {
     fn coarser_keeps_peaks_and_means() {
         let rows: Vec<Row> = (0..60)
             .map(|k| {
-                let mut folds = [None; Channel::ALL.len()];
+                let mut stats = [None; Channel::ALL.len()];
                 let watts = if k == 17 { 9.0 } else { 3.0 };
-                folds[Channel::Watts.ix()] = (k != 30).then_some(Fold::one(watts));
-                Row { from_s: f64::from(k) * 10.0, span_s: 10.0, folds }
+                stats[Channel::Watts.ix()] = (k != 30).then_some(Stats::one(watts));
+                Row { from_s: f64::from(k) * 10.0, span_s: 10.0, stats }
             })
             .collect();
         let five = coarser(&rows, FIVE_S);
         assert_eq!(five.len(), 2);
         let first = five[0].get(Channel::Watts).unwrap();
         assert!((first.mean - 3.2).abs() < 1e-12 && first.max == 9.0 && first.min == 3.0);
-        assert_eq!(five[1].get(Channel::Watts), Some(Fold::one(3.0)));
+        assert_eq!(five[1].get(Channel::Watts), Some(Stats::one(3.0)));
         assert_eq!(
             coarser(&rows, HOUR_S),
             coarser(&five, HOUR_S)
                 .into_iter()
                 .map(|mut row| {
                     // 30 rows against 29: the gap's row weighs nothing in one and all in the other.
-                    row.folds[Channel::Watts.ix()] =
-                        coarser(&rows, HOUR_S)[0].folds[Channel::Watts.ix()];
+                    row.stats[Channel::Watts.ix()] =
+                        coarser(&rows, HOUR_S)[0].stats[Channel::Watts.ix()];
                     row
                 })
                 .collect::<Vec<_>>()

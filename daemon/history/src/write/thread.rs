@@ -15,17 +15,22 @@ use std::{
     time::Duration,
 };
 
-use reckon::belief::last_end::{BeforeStart, StopHow};
-use rusqlite::{Connection, ErrorCode};
+use reckon::{
+    belief::last_end::{BeforeStart, StopHow},
+    record::LoggedContact,
+};
 
 use crate::{
-    contacts::ContactRow,
-    entry::{Entry, Who},
-    keep::Keeper,
     reader::{Reader, before},
     schema::{self, SetAside},
     trouble::Trouble,
+    write::{
+        change::{Change, Who},
+        transaction::Keeper,
+    },
 };
+
+use rusqlite::{Connection, ErrorCode};
 
 /// How the record is kept.
 #[derive(Clone, Debug, PartialEq)]
@@ -92,9 +97,9 @@ const RETRY_S: f64 = 60.0;
 const EXTRA_AN_HOUR: f64 = 30.0;
 
 enum Message {
-    Keep(Box<Entry>),
+    Keep(Box<Change>),
     Pace(Option<f64>),
-    Ask(Vec<Entry>, SyncSender<Result<(), Trouble>>),
+    Ask(Vec<Change>, SyncSender<Result<(), Trouble>>),
 }
 
 /// The handle to the writing thread.
@@ -162,7 +167,7 @@ pub fn start(
 impl Writer {
     /// Hands an entry over to be kept. Never waits; `false` if the queue was full, which is counted
     /// and told with the state.
-    pub fn give(&self, entry: Entry) -> bool {
+    pub fn give(&self, entry: Change) -> bool {
         match self.queue.try_send(Message::Keep(Box::new(entry))) {
             Ok(()) => true,
             Err(TrySendError::Full(_) | TrySendError::Disconnected(_)) => {
@@ -182,7 +187,7 @@ impl Writer {
     ///
     /// # Errors
     /// When they could not be put there; then they are dropped, and the person may try again.
-    pub fn change(&self, entries: Vec<Entry>) -> Result<(), Trouble> {
+    pub fn change(&self, entries: Vec<Change>) -> Result<(), Trouble> {
         let (answer, answered) = sync_channel(1);
         let gone = || {
             Trouble::new(
@@ -200,7 +205,7 @@ impl Writer {
     /// # Errors
     /// When they could not be put there: the next start will take this end for a lost power.
     pub fn stop(self, at_s: f64, how: StopHow) -> Result<(), Trouble> {
-        let done = self.change(vec![Entry::Stops { at_s, how }]);
+        let done = self.change(vec![Change::Stops { at_s, how }]);
         drop(self.queue);
         // A panic of the thread has been reported by whoever set the panic hook.
         let _ = self.thread.join();
@@ -218,7 +223,7 @@ struct Hand {
     keeper: Option<Keeper>,
     reopen: bool,
     /// What waits, oldest first.
-    held: Vec<Entry>,
+    held: Vec<Change>,
     rows_held: usize,
     /// The newest moment heard of, seconds since boot.
     now_s: f64,
@@ -236,8 +241,8 @@ struct Hand {
     checked_hour: i64,
     lost: u64,
     /// What a new file must be told again if this one has to be set aside.
-    banks: Vec<Entry>,
-    outing: Option<Entry>,
+    banks: Vec<Change>,
+    outing: Option<Change>,
     state: RecordState,
 }
 
@@ -329,25 +334,25 @@ impl Hand {
         every_s.clamp(10.0, 3600.0)
     }
 
-    fn hold(&mut self, entry: Entry) {
+    fn hold(&mut self, entry: Change) {
         match &entry {
-            Entry::Row(row) => {
+            Change::Row(row) => {
                 self.now_s = self.now_s.max(row.to_s());
                 self.rows_held += 1;
             }
-            Entry::Event(event) => self.now_s = self.now_s.max(event.at.as_s()),
-            Entry::Bank(_) => self.banks.push(entry.clone()),
-            Entry::OutingBegins { .. } => self.outing = Some(entry.clone()),
-            Entry::OutingGoesOn { at_s, .. } => {
+            Change::Event(event) => self.now_s = self.now_s.max(event.at.as_s()),
+            Change::Bank(_) => self.banks.push(entry.clone()),
+            Change::OutingBegins { .. } => self.outing = Some(entry.clone()),
+            Change::OutingGoesOn { at_s, .. } => {
                 // A new file would not know the earlier outing: there it begins here.
-                self.outing = Some(Entry::OutingBegins {
+                self.outing = Some(Change::OutingBegins {
                     bank: None,
                     name: None,
                     start_share: None,
                     at_s: *at_s,
                 });
             }
-            Entry::OutingEnds { outing: None, .. } => self.outing = None,
+            Change::OutingEnds { outing: None, .. } => self.outing = None,
             _ => {}
         }
         self.urgent |= entry.urgent();
@@ -357,11 +362,11 @@ impl Hand {
 
     /// A watched contact log comes again whenever it has grown: of those that wait, what the newer
     /// one holds too is let go.
-    fn drop_covered(&mut self, newer: &Entry) {
-        let Entry::Contacts(newer) = newer else { return };
-        let first = |rows: &[ContactRow]| rows.iter().map(|row| row.began_ms).min();
+    fn drop_covered(&mut self, newer: &Change) {
+        let Change::Contacts(newer) = newer else { return };
+        let first = |rows: &[LoggedContact]| rows.iter().map(|row| row.began_ms).min();
         self.held.retain(|entry| match entry {
-            Entry::Contacts(rows) => rows.len() > newer.len() || first(rows) < first(newer),
+            Change::Contacts(rows) => rows.len() > newer.len() || first(rows) < first(newer),
             _ => true,
         });
     }
@@ -370,25 +375,25 @@ impl Hand {
     /// bank.
     fn make_room(&mut self) {
         if self.rows_held > MOST_ROWS_HELD {
-            self.drop_first(|entry| matches!(entry, Entry::Row(_)));
+            self.drop_first(|entry| matches!(entry, Change::Row(_)));
             self.rows_held -= 1;
         }
         if self.held.len() - self.rows_held > MOST_OTHERS_HELD {
             self.drop_first(|entry| {
                 matches!(
                     entry,
-                    Entry::Event(_)
-                        | Entry::Source(_)
-                        | Entry::Forecast(_)
-                        | Entry::Clock(_)
-                        | Entry::Fold(_)
-                        | Entry::CloseUp(_)
+                    Change::Event(_)
+                        | Change::Source(_)
+                        | Change::Forecast(_)
+                        | Change::Clock(_)
+                        | Change::Fold(_)
+                        | Change::CloseUp(_)
                 )
             });
         }
     }
 
-    fn drop_first(&mut self, which: impl Fn(&Entry) -> bool) {
+    fn drop_first(&mut self, which: impl Fn(&Change) -> bool) {
         if let Some(place) = self.held.iter().position(which) {
             self.held.remove(place);
             self.lost += 1;
@@ -422,11 +427,11 @@ impl Hand {
         false
     }
 
-    fn ask(&mut self, entries: Vec<Entry>) -> Result<(), Trouble> {
+    fn ask(&mut self, entries: Vec<Change>) -> Result<(), Trouble> {
         let before = self.held.len();
         let (banks, outing) = (self.banks.len(), self.outing.clone());
         for entry in entries {
-            if let Entry::Stops { at_s, .. } = &entry {
+            if let Change::Stops { at_s, .. } = &entry {
                 self.now_s = self.now_s.max(*at_s);
             }
             self.hold(entry);
@@ -466,7 +471,7 @@ impl Hand {
         match keeper.keep(&self.held, every_s) {
             Ok(()) => {
                 let newest = self.held.iter().rev().find_map(|entry| match entry {
-                    Entry::Row(row) => Some(row.to_s()),
+                    Change::Row(row) => Some(row.to_s()),
                     _ => None,
                 });
                 if let Some(to_s) = newest {
@@ -522,7 +527,7 @@ impl Hand {
 
     /// Once an hour: warns near the size limit, thins at it.
     fn look_at_size(&mut self) {
-        let hour = crate::fold::window(self.now_s, 3600.0);
+        let hour = crate::rows::window(self.now_s, 3600.0);
         let Some(keeper) = &mut self.keeper else { return };
         if hour == self.checked_hour {
             return;
@@ -570,8 +575,8 @@ mod tests {
         let keep = Keep::here(PathBuf::from("nowhere"));
         let mut hand = Hand::new(keep, who, Arc::default(), Box::new(|_| ()));
         let log = |from: i64, to: i64| {
-            let row = |began_ms| ContactRow { began_ms, ..ContactRow::default() };
-            Entry::Contacts((from..to).map(row).collect())
+            let row = |began_ms| LoggedContact { began_ms, ..LoggedContact::default() };
+            Change::Contacts((from..to).map(row).collect())
         };
         // All of the log first, then its last day again and again.
         for entry in std::iter::once(log(0, 100)).chain((101..200).map(|to| log(90, to))) {

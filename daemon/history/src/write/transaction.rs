@@ -2,12 +2,15 @@
 
 use rusqlite::{Connection, OptionalExtension, params};
 
+use reckon::record::{ClockFrom, Row};
+
 use crate::{
-    entry::{Entry, Who},
-    fold::{HOUR_S, window},
-    levels::{fold_hours, fold_leftovers, last_sign, thin},
-    row::{ClockFrom, Row},
-    work::{Place, Work},
+    rows::{HOUR_S, window},
+    tables::tiers::{fold_hours, fold_leftovers, last_sign, thin},
+    write::{
+        apply::{Place, Work},
+        change::{Change, Who},
+    },
 };
 
 type Done<T> = rusqlite::Result<T>;
@@ -50,7 +53,7 @@ impl Keeper {
     }
 
     /// Keeps a batch: all of it or nothing. `due_s` is when the next batch is due.
-    pub(crate) fn keep(&mut self, batch: &[Entry], due_s: f64) -> Done<()> {
+    pub(crate) fn keep(&mut self, batch: &[Change], due_s: f64) -> Done<()> {
         let transaction = rusqlite::Transaction::new_unchecked(
             &self.connection,
             rusqlite::TransactionBehavior::Immediate,
@@ -58,7 +61,7 @@ impl Keeper {
         let mut work = Work { on: &transaction, boot: self.boot, run: self.run, at: self.at };
         let rows: Vec<Row> = batch
             .iter()
-            .filter_map(|entry| if let Entry::Row(row) = entry { Some(*row) } else { None })
+            .filter_map(|entry| if let Change::Row(row) = entry { Some(*row) } else { None })
             .collect();
         work.rows(&rows, due_s)?;
         for entry in batch {
@@ -136,7 +139,7 @@ mod tests {
     #![expect(clippy::unwrap_used, reason = "a test fails by panicking")]
 
     use super::*;
-    use crate::row::Channel;
+    use reckon::record::Channel;
 
     #[test]
     fn a_batch_that_fails_leaves_no_trace_and_can_be_kept_again() {
@@ -144,11 +147,11 @@ mod tests {
         let (connection, _) = crate::schema::open(&folder).unwrap();
         let who = Who { boot_uuid: "boot-a".into(), began_s: 0.0, version: "test".into() };
         let mut keeper = Keeper::begin(connection, &who, 24).unwrap();
-        let row = |from_s| Row { from_s, span_s: 10.0, folds: [None; Channel::ALL.len()] };
-        let begins = Entry::OutingBegins { bank: None, name: None, start_share: None, at_s: 0.0 };
+        let row = |from_s| Row { from_s, span_s: 10.0, stats: [None; Channel::ALL.len()] };
+        let begins = Change::OutingBegins { bank: None, name: None, start_share: None, at_s: 0.0 };
         // No such outing can go on: the store refuses it, last of the batch.
-        let bad = Entry::OutingGoesOn { outing: 99, at_s: 0.0, off_before_s: None };
-        let good = vec![Entry::Row(row(0.0)), begins];
+        let bad = Change::OutingGoesOn { outing: 99, at_s: 0.0, off_before_s: None };
+        let good = vec![Change::Row(row(0.0)), begins];
         let failing = good.iter().cloned().chain([bad]).collect::<Vec<_>>();
         keeper.keep(&failing, 60.0).unwrap_err();
         assert_eq!((keeper.at.outing, keeper.at.rows_to_s), (None, 0.0));

@@ -8,32 +8,13 @@ use std::fmt::Write as _;
 
 use rusqlite::{Connection, params};
 
+use reckon::record::{CloseUp, Second};
+
 use crate::reader::{heard_till, pieces, version};
 
 type Done<T> = rusqlite::Result<T>;
 
-/// The seconds around what happened.
-#[derive(Clone, Debug, PartialEq)]
-pub struct CloseUpRow {
-    /// When its first second began, seconds since boot (as the reader gives it: since the outing
-    /// began; it may begin a little before).
-    pub from_s: f64,
-    /// What happened, in words.
-    pub why: String,
-    /// One for each second; `None`: not read. Kept to the thousandth.
-    pub seconds: Vec<Second>,
-}
-
-/// What was read in one second.
-#[derive(Clone, Copy, Debug, PartialEq, Default)]
-pub struct Second {
-    /// Supply voltage, V.
-    pub volts: Option<f64>,
-    /// Power out of the bank, W.
-    pub watts: Option<f64>,
-}
-
-pub(crate) fn put(connection: &Connection, boot: i64, row: &CloseUpRow) -> Done<()> {
+pub(crate) fn put(connection: &Connection, boot: i64, row: &CloseUp) -> Done<()> {
     if !row.from_s.is_finite() {
         return Ok(());
     }
@@ -67,8 +48,8 @@ fn list(out: &mut String, values: impl Iterator<Item = Option<f64>>) {
 }
 
 /// The close-ups that overlap an outing, oldest first.
-pub(crate) fn of(connection: &Connection, outing: i64) -> Done<Vec<CloseUpRow>> {
-    let mut all: Vec<CloseUpRow> = Vec::new();
+pub(crate) fn of(connection: &Connection, outing: i64) -> Done<Vec<CloseUp>> {
+    let mut all: Vec<CloseUp> = Vec::new();
     if version(connection)? < 2 {
         return Ok(all);
     }
@@ -89,7 +70,7 @@ pub(crate) fn of(connection: &Connection, outing: i64) -> Done<Vec<CloseUpRow>> 
                 continue;
             }
             met = (piece.boot, id);
-            let next = CloseUpRow {
+            let next = CloseUp {
                 from_s: row.get::<_, f64>(1)? + shift,
                 why: row.get(2)?,
                 seconds: seconds_of(&data),
@@ -104,12 +85,12 @@ pub(crate) fn of(connection: &Connection, outing: i64) -> Done<Vec<CloseUpRow>> 
 }
 
 /// Whether the next second after `last` is the first of `next`.
-fn goes_on(last: &CloseUpRow, next: &CloseUpRow) -> bool {
+fn goes_on(last: &CloseUp, next: &CloseUp) -> bool {
     let end_s = last.from_s + f64::from(u32::try_from(last.seconds.len()).unwrap_or(u32::MAX));
     (next.from_s - end_s).abs() < 0.5
 }
 
-fn join(last: &mut CloseUpRow, next: CloseUpRow) {
+fn join(last: &mut CloseUp, next: CloseUp) {
     if !next.why.is_empty() {
         let joint = if last.why.is_empty() { "" } else { "; " };
         last.why = format!("{}{joint}{}", last.why, next.why);

@@ -8,7 +8,7 @@
 
 use jiff::{Timestamp, civil::DateTime};
 
-use crate::bank::RunDown;
+use reckon::record::RunDown;
 
 /// A list, read.
 #[derive(Clone, Debug, PartialEq)]

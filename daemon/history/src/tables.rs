@@ -1,0 +1,9 @@
+//! The tables of the store, a file each: rows out of facts and facts out of rows.
+
+pub(crate) mod banks;
+pub(crate) mod close_ups;
+pub(crate) mod contacts;
+pub(crate) mod corrections;
+pub(crate) mod period_folds;
+pub(crate) mod row_codec;
+pub(crate) mod tiers;

@@ -1,0 +1,31 @@
+//! The facts of the record: one type each. The store returns them, pages show them; whoever writes
+//! them somewhere (columns, JSON, an export) copies them there and nowhere before.
+//!
+//! Times are seconds since boot when a fact is handed over to be kept, and seconds since the outing
+//! began when it is read. Wall time is attached to whole boots.
+
+mod bank;
+mod clock;
+mod close_up;
+mod contact;
+mod correction;
+mod event;
+mod forecast;
+mod outing;
+mod period_fold;
+mod rows;
+mod run_down;
+mod series;
+
+pub use bank::RecordedBank;
+pub use clock::{ClockFix, ClockFrom};
+pub use close_up::{CloseUp, Second};
+pub use contact::{LoggedContact, OutingContacts, PlacedContact};
+pub use correction::{Correction, Origin};
+pub use event::{Event, EventKind, SourceChange, SourceGap};
+pub use forecast::ForecastMade;
+pub use outing::{End, Ending, Outing, Page};
+pub use period_fold::{PeriodFold, PeriodFoldPart};
+pub use rows::{Channel, Row, Sample, Stats};
+pub use run_down::{Detail, RecordedRunDown, RunDown};
+pub use series::{Series, SeriesAsk, Stretch};

@@ -1,0 +1,100 @@
+//! An outing and its end.
+
+use alloc::{string::String, vec::Vec};
+
+use crate::time::Wall;
+
+/// An outing as the record has it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Outing {
+    /// Its id; later ones have larger ids.
+    pub id: i64,
+    /// The name of the bank it began with.
+    pub bank: Option<String>,
+    /// Its name.
+    pub name: Option<String>,
+    /// How full the bank was, 0 to 1.
+    pub start_share: Option<f64>,
+    /// When it began, if the wall time is known.
+    pub began: Option<Wall>,
+    /// The last moment known to be part of it, if the wall time is known; `None` while open too.
+    pub ended: Option<Wall>,
+    /// Width of the interval that the end is known to, s.
+    pub ended_within_s: Option<f64>,
+    /// How it ended.
+    pub ending: Ending,
+    /// Time switched on, s, all its boots together.
+    pub lasted_s: f64,
+    /// Energy delivered, Wh.
+    pub energy_wh: Option<f64>,
+    /// Of that, over gaps, Wh.
+    pub bridged_wh: Option<f64>,
+    /// Mean power, W.
+    pub mean_power_w: Option<f64>,
+    /// Peak power, W.
+    pub peak_power_w: Option<f64>,
+}
+
+/// A page of a list: the items, newest first, and where the next page begins.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Page<T> {
+    /// The items.
+    pub items: Vec<T>,
+    /// Hand this in for the next page; `None`: that was all.
+    pub next: Option<i64>,
+}
+
+/// How and when an outing ended.
+#[derive(Clone, Debug, PartialEq)]
+pub struct End {
+    /// The last moment known to be part of it, seconds since the boot it ended in.
+    pub from_s: f64,
+    /// The first moment known not to be.
+    pub to_s: f64,
+    /// How.
+    pub ending: Ending,
+}
+
+/// The endings that a record knows.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Ending {
+    /// Not ended.
+    Open,
+    /// The board was switched off.
+    SwitchedOff,
+    /// The bank cut out.
+    Died,
+    /// The power went away; the bank died with this chance, else the plug was pulled.
+    PowerLost {
+        /// 0 to 1.
+        died: f64,
+    },
+    /// Another bank took over.
+    Swapped,
+}
+
+impl Ending {
+    /// As stored.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Open => "open",
+            Self::SwitchedOff => "switched_off",
+            Self::Died => "died",
+            Self::PowerLost { .. } => "power_lost",
+            Self::Swapped => "swapped",
+        }
+    }
+
+    /// From the stored columns.
+    #[must_use]
+    pub fn from_columns(name: &str, died: Option<f64>) -> Self {
+        match name {
+            "switched_off" => Self::SwitchedOff,
+            "died" => Self::Died,
+            "power_lost" => Self::PowerLost { died: died.unwrap_or(0.5) },
+            "swapped" => Self::Swapped,
+            _ => Self::Open,
+        }
+    }
+}
