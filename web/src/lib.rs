@@ -8,30 +8,11 @@
 #![forbid(unsafe_code)]
 
 mod asks;
-mod banks;
-mod chart;
-mod contacts;
-mod draw_chart;
-mod draw_fold;
-mod draw_report;
-mod guard;
-mod live;
-mod look;
-mod metrics;
-mod multipart;
-mod outings;
-mod page;
-mod pairing;
-mod past;
-mod questions;
-mod recall;
-mod record_asks;
-mod report;
-mod trouble;
-mod when;
+mod draw;
+mod http;
+mod pages;
+mod record;
 mod wire;
-mod wire_past;
-mod wire_report;
 
 use std::sync::Arc;
 
@@ -50,15 +31,21 @@ use reckon::{
 use tokio::sync::{Semaphore, mpsc, oneshot, watch};
 use tower_http::catch_panic::CatchPanicLayer;
 
-pub use contacts::LOG_BYTES;
-pub use pairing::{CODE_LASTS, Pairing, Pin, Rejected};
-pub use past::{
+use crate::{
+    http::{assets, guard},
+    pages::{banks, contacts, live, now, outings, questions, report},
+    wire::{metrics, time::rfc3339},
+};
+
+pub use http::pairing::{CODE_LASTS, Pairing, Pin, Rejected};
+pub use pages::contacts::LOG_BYTES;
+pub use reckon::record::{Channel, Ending};
+pub use record::{
     AsideTold, BankTold, BookTold, ChannelTold, Clock, ContactsTold, CorrectionTold, EventTold,
     ForecastTold, GapTold, LearnedTold, OutingLine, OutingTold, OutingsPage, Past, PastGone,
     PhoneTold, RecordCommand, RecordStatus, ReportTold, RundownTold, SeriesAsk, SeriesTold,
     TestLoad, TestTold,
 };
-pub use reckon::record::{Channel, Ending};
 
 /// A command and where its answer goes; by default a refusal is a sentence for a person.
 #[derive(Debug)]
@@ -143,8 +130,8 @@ fn site(shown: Shown, trusted: bool) -> Site {
         record: shown.record,
         record_status: shown.record_status,
         clock: shown.clock,
-        line: Semaphore::new(recall::AT_ONCE + recall::MAY_WAIT),
-        turns: Arc::new(Semaphore::new(recall::AT_ONCE)),
+        line: Semaphore::new(http::site::AT_ONCE + http::site::MAY_WAIT),
+        turns: Arc::new(Semaphore::new(http::site::AT_ONCE)),
         logs: Semaphore::new(1),
         trusted,
         cache: live::Cache::default(),
@@ -172,70 +159,70 @@ pub fn socket(shown: Shown) -> Router {
 
 fn routes() -> Router<Site> {
     Router::new()
-        .route("/", get(page::now))
-        .route("/station", get(page::station))
-        .route("/pair", get(page::pair).post(asks::pair_form))
-        .route("/bank", get(questions::change).post(asks::bank_form))
+        .route("/", get(now::now))
+        .route("/station", get(now::station))
+        .route("/pair", get(now::pair).post(asks::now::pair_form))
+        .route("/bank", get(questions::change).post(asks::now::bank_form))
         .route("/answer", post(questions::answer_form))
         .route("/answer/{question}", get(questions::page))
-        .route("/finish", post(asks::finish_form))
-        .route("/activity", post(asks::activity_form))
-        .route("/alarm", post(asks::sleep_form))
-        .route("/power-off", post(asks::power_off_form))
-        .route("/outing", post(asks::outing_form))
-        .route("/look", post(asks::look_form))
+        .route("/finish", post(asks::now::finish_form))
+        .route("/activity", post(asks::now::activity_form))
+        .route("/alarm", post(asks::now::sleep_form))
+        .route("/power-off", post(asks::now::power_off_form))
+        .route("/outing", post(asks::now::outing_form))
+        .route("/look", post(asks::now::look_form))
         .route("/live", get(live::parts))
         .route("/metrics", get(metrics::metrics))
         .route("/favicon.ico", get(async || StatusCode::NO_CONTENT))
-        .route(look::style().path, get(look::style_file))
-        .route(look::script().path, get(look::script_file))
+        .route(assets::style().path, get(assets::style_file))
+        .route(assets::script().path, get(assets::script_file))
         .route("/api/v1/now", get(api_now))
         .route("/api/v1/stream", get(live::snapshots))
         .route("/api/v1/openapi.json", get(openapi))
-        .route("/api/v1/bank", post(asks::bank_json))
+        .route("/api/v1/bank", post(asks::now::bank_json))
         .route("/api/v1/answer", post(questions::answer_json))
-        .route("/api/v1/finish", post(asks::finish_json))
-        .route("/api/v1/activity", post(asks::activity_json))
-        .route("/api/v1/alarms/sleep", post(asks::sleep_json))
-        .route("/api/v1/power-off", post(asks::power_off_json))
-        .route("/api/v1/outing", post(asks::outing_json))
-        .route("/api/v1/pair", post(asks::pair_json))
+        .route("/api/v1/finish", post(asks::now::finish_json))
+        .route("/api/v1/activity", post(asks::now::activity_json))
+        .route("/api/v1/alarms/sleep", post(asks::now::sleep_json))
+        .route("/api/v1/power-off", post(asks::now::power_off_json))
+        .route("/api/v1/outing", post(asks::now::outing_json))
+        .route("/api/v1/pair", post(asks::now::pair_json))
         .merge(record_pages())
         .merge(record_api())
 }
 
 /// Pages and forms of the past and of the record.
 fn record_pages() -> Router<Site> {
-    let list = DefaultBodyLimit::max(record_asks::LIST_BYTES);
+    let list = DefaultBodyLimit::max(asks::record::LIST_BYTES);
     let log = post(contacts::log_form).layer(DefaultBodyLimit::max(contacts::LOG_BYTES));
     Router::new()
         .route("/contacts", log.get(contacts::page))
         .route("/outings/{id}/contacts/forget", post(contacts::forget_form))
         .route("/outings", get(outings::list))
         .route("/outings/{id}", get(report::one))
-        .route("/outings/{id}/ending", post(record_asks::ending_form))
-        .route("/outings/{id}/goes-on", post(record_asks::goes_on_form))
-        .route("/outings/{id}/name", post(record_asks::outing_name_form))
-        .route("/outings/{id}/doing", post(record_asks::doing_form))
-        .route("/outings/{id}/doing/contacts", post(record_asks::doing_contacts_form))
-        .route("/outings/{id}/doing/back", post(record_asks::doing_back_form))
-        .route("/rundowns/{id}/strike", post(record_asks::strike_form))
-        .route("/banks", get(banks::list).post(record_asks::bank_form))
+        .route("/outings/{id}/ending", post(asks::record::ending_form))
+        .route("/outings/{id}/goes-on", post(asks::record::goes_on_form))
+        .route("/outings/{id}/name", post(asks::record::outing_name_form))
+        .route("/outings/{id}/doing", post(asks::record::doing_form))
+        .route("/outings/{id}/doing/contacts", post(asks::record::doing_contacts_form))
+        .route("/outings/{id}/doing/back", post(asks::record::doing_back_form))
+        .route("/rundowns/{id}/strike", post(asks::record::strike_form))
+        .route("/banks", get(banks::list).post(asks::record::bank_form))
         .route("/banks/{id}/book", get(banks::book))
-        .route("/banks/{id}/name", post(record_asks::bank_name_form))
-        .route("/banks/{id}/forget", get(banks::forget).post(record_asks::forget_form))
-        .route("/banks/{id}/test", get(banks::test).post(record_asks::test_form))
-        .route("/banks/{id}/import", get(banks::import).post(record_asks::import_form).layer(list))
-        .route("/test/stop", post(record_asks::stop_test_form))
-        .route("/mark", post(record_asks::mark_form))
-        .route("/clock/set", post(record_asks::set_clock_form))
-        .route(look::helper().path, get(look::helper_file))
+        .route("/banks/{id}/name", post(asks::record::bank_name_form))
+        .route("/banks/{id}/forget", get(banks::forget).post(asks::record::forget_form))
+        .route("/banks/{id}/test", get(banks::test).post(asks::record::test_form))
+        .route("/banks/{id}/import", get(banks::import).post(asks::record::import_form).layer(list))
+        .route("/test/stop", post(asks::record::stop_test_form))
+        .route("/mark", post(asks::record::mark_form))
+        .route("/clock/set", post(asks::record::set_clock_form))
+        .route(assets::helper().path, get(assets::helper_file))
 }
 
 /// The JSON of the past and of the record.
 fn record_api() -> Router<Site> {
-    let list = DefaultBodyLimit::max(record_asks::LIST_BYTES);
-    let import = post(record_asks::import_json).layer(list);
+    let list = DefaultBodyLimit::max(asks::record::LIST_BYTES);
+    let import = post(asks::record::import_json).layer(list);
     let log = post(contacts::log_json).layer(DefaultBodyLimit::max(contacts::LOG_BYTES));
     Router::new()
         .route("/api/v1/contacts", log)
@@ -244,35 +231,35 @@ fn record_api() -> Router<Site> {
         .route("/api/v1/outings/{id}", get(outings::api_one))
         .route("/api/v1/outings/{id}/report", get(report::api))
         .route("/api/v1/outings/{id}/series", get(outings::api_series))
-        .route("/api/v1/outings/{id}/doings", post(record_asks::doing_json))
-        .route("/api/v1/outings/{id}/doings/contacts", post(record_asks::doing_contacts_json))
-        .route("/api/v1/outings/{id}/doings/back", post(record_asks::doing_back_json))
-        .route("/api/v1/outings/{id}/ending", post(record_asks::ending_json))
-        .route("/api/v1/outings/{id}/goes-on", post(record_asks::goes_on_json))
-        .route("/api/v1/outings/{id}/name", post(record_asks::outing_name_json))
-        .route("/api/v1/rundowns/{id}/strike", post(record_asks::strike_json))
-        .route("/api/v1/banks", get(banks::api_list).post(record_asks::bank_json))
+        .route("/api/v1/outings/{id}/doings", post(asks::record::doing_json))
+        .route("/api/v1/outings/{id}/doings/contacts", post(asks::record::doing_contacts_json))
+        .route("/api/v1/outings/{id}/doings/back", post(asks::record::doing_back_json))
+        .route("/api/v1/outings/{id}/ending", post(asks::record::ending_json))
+        .route("/api/v1/outings/{id}/goes-on", post(asks::record::goes_on_json))
+        .route("/api/v1/outings/{id}/name", post(asks::record::outing_name_json))
+        .route("/api/v1/rundowns/{id}/strike", post(asks::record::strike_json))
+        .route("/api/v1/banks", get(banks::api_list).post(asks::record::bank_json))
         .route("/api/v1/banks/{id}/book", get(banks::api_book))
-        .route("/api/v1/banks/{id}/name", post(record_asks::bank_name_json))
-        .route("/api/v1/banks/{id}/forget", post(record_asks::forget_json))
-        .route("/api/v1/banks/{id}/test", post(record_asks::test_json))
+        .route("/api/v1/banks/{id}/name", post(asks::record::bank_name_json))
+        .route("/api/v1/banks/{id}/forget", post(asks::record::forget_json))
+        .route("/api/v1/banks/{id}/test", post(asks::record::test_json))
         .route("/api/v1/banks/{id}/import", import)
-        .route("/api/v1/test/stop", post(record_asks::stop_test_json))
-        .route("/api/v1/mark", post(record_asks::mark_json))
-        .route("/api/v1/clock", get(api_clock).post(record_asks::clock_json))
-        .route("/api/v1/clock/set", post(record_asks::set_clock_json))
+        .route("/api/v1/test/stop", post(asks::record::stop_test_json))
+        .route("/api/v1/mark", post(asks::record::mark_json))
+        .route("/api/v1/clock", get(api_clock).post(asks::record::clock_json))
+        .route("/api/v1/clock/set", post(asks::record::set_clock_json))
 }
 
 fn finished(routes: Router<Site>, site: Site) -> Router {
     routes
         .layer(DefaultBodyLimit::max(guard::BODY_BYTES))
-        .layer(CatchPanicLayer::custom(|_| fell()))
-        .layer(middleware::from_fn(guard::dress))
+        .layer(CatchPanicLayer::custom(|_| on_panic()))
+        .layer(middleware::from_fn(guard::finish_response))
         .with_state(site)
 }
 
 /// A fault in a handler costs that page only; the panic's own words went to the journal already.
-fn fell() -> Response {
+fn on_panic() -> Response {
     tracing::error!("a page failed; the fault is in the line above");
     StatusCode::INTERNAL_SERVER_ERROR.into_response()
 }
@@ -284,7 +271,7 @@ async fn api_now(State(site): State<Site>) -> Response {
 /// The board's moment, for a phone that compares its clock.
 async fn api_clock(State(site): State<Site>) -> Response {
     let at = site.clock.stamp();
-    let believed = at.believed().and_then(|wall| when::rfc3339(wall, at.utc_offset_s));
+    let believed = at.believed().and_then(|wall| rfc3339(wall, at.utc_offset_s));
     Json(serde_json::json!({ "boot_s": at.mono.as_s(), "at": believed })).into_response()
 }
 

@@ -2,7 +2,7 @@
 
 use std::collections::HashMap;
 
-const STYLE: &str = include_str!("../../look/style.css");
+const STYLE: &str = include_str!("../../assets/style.css");
 
 /// Relative luminance of `#rgb` or `#rrggbb`: W3C WCAG 2.2, definition 'relative luminance'.
 fn luminance(colour: &str) -> f64 {

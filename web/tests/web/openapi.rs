@@ -269,11 +269,11 @@ async fn problems_and_the_pin_are_as_promised() {
     }
     // Every code that the source can send is in the list.
     for source in [
-        include_str!("../../src/asks.rs"),
-        include_str!("../../src/guard.rs"),
-        include_str!("../../src/recall.rs"),
-        include_str!("../../src/record_asks.rs"),
-        include_str!("../../src/contacts.rs"),
+        include_str!("../../src/asks/now.rs"),
+        include_str!("../../src/http/guard.rs"),
+        include_str!("../../src/http/site.rs"),
+        include_str!("../../src/asks/record.rs"),
+        include_str!("../../src/pages/contacts.rs"),
     ] {
         for part in source.split('"').filter(|part| {
             part.contains('-') && part.bytes().all(|it| it.is_ascii_lowercase() || it == b'-')

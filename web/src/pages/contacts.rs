@@ -17,12 +17,12 @@ use serde::{Deserialize, Serialize};
 
 use crate::{
     ContactsTold, Ending, OutingLine, Past, PastGone, RecordCommand, Site,
-    asks::{Done, back_to, busy, done, unreadable},
-    multipart,
-    outings::local,
-    page::{Frame, shown},
-    recall::not_there,
-    trouble::Sorry,
+    asks::now::{Done, back_to, busy, done, unreadable},
+    http::multipart,
+    http::problem::Problem,
+    http::site::not_there,
+    pages::now::{Frame, shown},
+    pages::outings::local,
 };
 
 /// The longest log that is taken at once: about ten thousand contacts with every field. One at a
@@ -48,21 +48,25 @@ struct Took {
     placed: Vec<Placed>,
 }
 
-fn too_large() -> Sorry {
+fn too_large() -> Problem {
     let say = contact_log::log_too_large(LOG_BYTES);
-    Sorry::new(StatusCode::PAYLOAD_TOO_LARGE, "too-large", "Too much at once", say)
+    Problem::new(StatusCode::PAYLOAD_TOO_LARGE, "too-large", "Too much at once", say)
 }
 
 /// The whole body, one asker at a time.
-async fn body(request: Request) -> Result<Bytes, Sorry> {
+async fn body(request: Request) -> Result<Bytes, Problem> {
     Bytes::from_request(request, &()).await.map_err(|rejection| {
         let status = rejection.into_response().status();
-        if status == StatusCode::PAYLOAD_TOO_LARGE { too_large() } else { Sorry::of_status(status) }
+        if status == StatusCode::PAYLOAD_TOO_LARGE {
+            too_large()
+        } else {
+            Problem::of_status(status)
+        }
     })
 }
 
 /// Reads a log, hands its contacts over to be kept, and tells where they went.
-async fn take(site: &Site, file: Bytes) -> Result<Took, Sorry> {
+async fn take(site: &Site, file: Bytes) -> Result<Took, Problem> {
     let reading = tokio::task::spawn_blocking(move || {
         // Whether the calls are kept is not decided here.
         let log = adif::read(&file, adif::Keep { calls: true });
@@ -71,7 +75,7 @@ async fn take(site: &Site, file: Bytes) -> Result<Took, Sorry> {
     });
     let mut log = reading.await.map_err(|error| {
         tracing::error!(%error, "the reading of a contact log fell");
-        Sorry::of_status(StatusCode::INTERNAL_SERVER_ERROR)
+        Problem::of_status(StatusCode::INTERNAL_SERVER_ERROR)
     })?;
     if log.contacts.is_empty() {
         return Err(unreadable(contact_log::nothing_read(&log)));
@@ -161,7 +165,7 @@ pub(crate) struct OfWish {
     outing: Option<i64>,
 }
 
-async fn of_outing(site: &Site, outing: Option<i64>) -> Result<Option<Of>, Sorry> {
+async fn of_outing(site: &Site, outing: Option<i64>) -> Result<Option<Of>, Problem> {
     let Some(id) = outing else { return Ok(None) };
     let found = site.recall(move |past| Ok(past.outing(id)?.zip(past.contacts(id)?))).await?;
     let (outing, told) = found.ok_or_else(|| not_there("outing"))?;
@@ -203,10 +207,11 @@ pub(crate) async fn log_form(
     let _alone = site.logs.try_acquire().map_err(|_| crowded())?;
     let kind = headers.get(header::CONTENT_TYPE).and_then(|value| value.to_str().ok());
     let boundary = kind.and_then(multipart::boundary).map(str::to_owned);
-    let boundary = boundary.ok_or_else(|| Sorry::of_status(StatusCode::UNSUPPORTED_MEDIA_TYPE))?;
+    let boundary =
+        boundary.ok_or_else(|| Problem::of_status(StatusCode::UNSUPPORTED_MEDIA_TYPE))?;
     let whole = body(request).await?;
     let parts = multipart::parts(&whole, &boundary);
-    let parts = parts.ok_or_else(|| Sorry::of_status(StatusCode::BAD_REQUEST))?;
+    let parts = parts.ok_or_else(|| Problem::of_status(StatusCode::BAD_REQUEST))?;
     let field = |wanted: &str| {
         let found = parts.iter().find(|(name, _)| *name == wanted);
         found.map(|(_, content)| *content).filter(|content| !content.trim_ascii().is_empty())
@@ -231,7 +236,7 @@ pub(crate) async fn log_form(
     }))
 }
 
-fn crowded() -> Sorry {
+fn crowded() -> Problem {
     busy("Another log is being read; try again in a moment. Nothing was changed.")
 }
 
@@ -291,7 +296,7 @@ fn told(took: Took) -> TookJson {
     }
 }
 
-async fn forget(site: &Site, of: &str) -> Result<i64, Sorry> {
+async fn forget(site: &Site, of: &str) -> Result<i64, Problem> {
     let outing = of.parse::<i64>().map_err(|_| not_there("outing"))?;
     site.put_record(RecordCommand::ForgetContacts { outing }).await?;
     Ok(outing)
@@ -307,6 +312,6 @@ pub(crate) async fn forget_form(State(site): State<Site>, Path(of): Path<String>
 pub(crate) async fn forget_json(State(site): State<Site>, Path(of): Path<String>) -> Response {
     match forget(&site, &of).await {
         Ok(_) => done().into_response(),
-        Err(sorry) => sorry.into_response(),
+        Err(problem) => problem.into_response(),
     }
 }

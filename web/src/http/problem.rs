@@ -10,7 +10,7 @@ use serde::Serialize;
 
 /// A failed request. `code` is for programs to branch on and never changes its meaning.
 #[derive(Clone, Debug)]
-pub(crate) struct Sorry {
+pub(crate) struct Problem {
     pub status: StatusCode,
     /// A short stable name, such as `not-paired`.
     pub code: &'static str,
@@ -24,7 +24,7 @@ pub(crate) struct Sorry {
     pub retry_after_s: Option<u64>,
 }
 
-impl Sorry {
+impl Problem {
     pub(crate) fn new(
         status: StatusCode,
         code: &'static str,
@@ -86,8 +86,8 @@ impl Sorry {
     }
 }
 
-impl IntoResponse for Sorry {
-    /// An empty response that carries the trouble; [`crate::guard`] dresses it for the asker.
+impl IntoResponse for Problem {
+    /// An empty response that carries the trouble; [`crate::http::guard`] dresses it for the asker.
     fn into_response(self) -> Response {
         let mut response = Response::new(Body::empty());
         *response.status_mut() = self.status;
@@ -101,7 +101,7 @@ impl IntoResponse for Sorry {
 
 /// RFC 9457 section 3.1: the five standard members; `code` is our one extension.
 #[derive(Serialize)]
-struct Problem<'a> {
+struct Detail<'a> {
     r#type: String,
     title: &'a str,
     status: u16,
@@ -111,14 +111,14 @@ struct Problem<'a> {
 }
 
 /// The problem detail for a program.
-pub(crate) fn problem(sorry: &Sorry, path: &str) -> Vec<u8> {
-    let problem = Problem {
-        r#type: format!("/api/v1/openapi.json#problem-{}", sorry.code),
-        title: sorry.title,
-        status: sorry.status.as_u16(),
-        detail: &sorry.say,
+pub(crate) fn detail(problem: &Problem, path: &str) -> Vec<u8> {
+    let detail = Detail {
+        r#type: format!("/api/v1/openapi.json#problem-{}", problem.code),
+        title: problem.title,
+        status: problem.status.as_u16(),
+        detail: &problem.say,
         instance: path,
-        code: sorry.code,
+        code: problem.code,
     };
-    serde_json::to_vec(&problem).unwrap_or_else(|_| b"{}".to_vec())
+    serde_json::to_vec(&detail).unwrap_or_else(|_| b"{}".to_vec())
 }

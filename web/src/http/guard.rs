@@ -13,9 +13,9 @@ use axum::{
 
 use crate::{
     Site,
-    look::{self, Look},
-    page,
-    trouble::{self, Sorry},
+    http::assets::{self, Theme},
+    http::problem::{self, Problem},
+    pages::now,
 };
 
 /// The most that any form or JSON here needs is far below this.
@@ -28,9 +28,9 @@ const LOG_WITHIN: Duration = Duration::from_secs(60);
 const COPY_WITHIN: Duration = Duration::from_secs(600);
 
 /// Dresses failures, sets the headers that every answer carries, gives up what takes too long.
-pub(crate) async fn dress(request: Request, next: Next) -> Response {
+pub(crate) async fn finish_response(request: Request, next: Next) -> Response {
     let path = request.uri().path().to_owned();
-    let look = Look::of(request.headers());
+    let look = Theme::of(request.headers());
     let within = match path.as_str() {
         "/api/v1/copy" => COPY_WITHIN,
         "/contacts" | "/api/v1/contacts" => LOG_WITHIN,
@@ -41,9 +41,9 @@ pub(crate) async fn dress(request: Request, next: Next) -> Response {
         Err(_) => StatusCode::REQUEST_TIMEOUT.into_response(),
     };
     let mut response =
-        if answered.status().as_u16() >= 400 { redress(answered, &path, look) } else { answered };
+        if answered.status().as_u16() >= 400 { with_body(answered, &path, look) } else { answered };
     let headers = response.headers_mut();
-    headers.insert(header::CONTENT_SECURITY_POLICY, look::policy());
+    headers.insert(header::CONTENT_SECURITY_POLICY, assets::policy());
     headers.insert(header::X_CONTENT_TYPE_OPTIONS, HeaderValue::from_static("nosniff"));
     // Not `no-referrer`: under that, browsers send `Origin: null` with our own forms (Fetch
     // standard, 'append a request Origin header'), and the check below could not tell them from
@@ -54,13 +54,14 @@ pub(crate) async fn dress(request: Request, next: Next) -> Response {
     response
 }
 
-fn redress(mut bare: Response, path: &str, look: Look) -> Response {
+fn with_body(mut bare: Response, path: &str, look: Theme) -> Response {
     let status = bare.status();
-    let sorry = bare.extensions_mut().remove::<Sorry>().unwrap_or_else(|| Sorry::of_status(status));
+    let problem =
+        bare.extensions_mut().remove::<Problem>().unwrap_or_else(|| Problem::of_status(status));
     let (kind, body) = if path.starts_with("/api/") {
-        ("application/problem+json", trouble::problem(&sorry, path))
+        ("application/problem+json", problem::detail(&problem, path))
     } else {
-        ("text/html; charset=utf-8", page::sorry(&sorry, look).into_bytes())
+        ("text/html; charset=utf-8", now::problem(&problem, look).into_bytes())
     };
     let (mut parts, _) = bare.into_parts();
     parts.headers.insert(header::CONTENT_TYPE, HeaderValue::from_static(kind));
@@ -80,13 +81,13 @@ pub(crate) async fn known_host(State(site): State<Site>, request: Request, next:
         .or_else(|| first.and_then(|value| value.to_str().ok()));
     // RFC 9112 section 3.2: no Host, or more than one, is answered with 400.
     let Some(host) = asked.and_then(bare_host).filter(|_| second.is_none()) else {
-        return Sorry::of_status(StatusCode::BAD_REQUEST).into_response();
+        return Problem::of_status(StatusCode::BAD_REQUEST).into_response();
     };
     if is_ours(&host, &site.hosts) {
         return next.run(request).await;
     }
     // RFC 9110 section 15.5.20: not able to produce an answer for this target.
-    Sorry::new(
+    Problem::new(
         StatusCode::MISDIRECTED_REQUEST,
         "unknown-host",
         "Not known by that name",
@@ -118,7 +119,7 @@ pub(crate) async fn may_change(State(site): State<Site>, request: Request, next:
         return next.run(request).await;
     }
     if !from_our_page(request.headers()) {
-        return Sorry::new(
+        return Problem::new(
             StatusCode::FORBIDDEN,
             "other-origin",
             "Not from this page",
@@ -129,7 +130,7 @@ pub(crate) async fn may_change(State(site): State<Site>, request: Request, next:
     let path = request.uri().path();
     let open = matches!(path, "/pair" | "/look" | "/api/v1/pair");
     if !open && !site.pairing.knows(request.headers()) {
-        return Sorry::new(
+        return Problem::new(
             StatusCode::FORBIDDEN,
             "not-paired",
             "Pair this phone first",

@@ -23,12 +23,12 @@ use reckon::{
 use serde::{Deserialize, de::DeserializeOwned};
 use tokio::sync::{mpsc::error::TrySendError, oneshot};
 
-use crate::{Site, look::Look, pairing::Rejected, trouble::Sorry};
+use crate::{Site, http::assets::Theme, http::pairing::Rejected, http::problem::Problem};
 
-pub(crate) type Done = Result<Response, Sorry>;
+pub(crate) type Done = Result<Response, Problem>;
 
 /// Sends an ask to the owner of the state and waits for the word.
-pub(crate) async fn put(site: &Site, command: Command) -> Result<(), Sorry> {
+pub(crate) async fn put(site: &Site, command: Command) -> Result<(), Problem> {
     let (answer, heard) = oneshot::channel();
     site.asks.try_send(crate::Request { command, answer }).map_err(|error| match error {
         TrySendError::Full(_) => busy("Too much is being asked at once; try again in a moment."),
@@ -41,13 +41,13 @@ pub(crate) async fn put(site: &Site, command: Command) -> Result<(), Sorry> {
     }
 }
 
-pub(crate) fn busy(say: &str) -> Sorry {
-    let mut sorry = Sorry::new(StatusCode::SERVICE_UNAVAILABLE, "busy", "Not just now", say);
-    sorry.retry_after_s = Some(2);
-    sorry
+pub(crate) fn busy(say: &str) -> Problem {
+    let mut problem = Problem::new(StatusCode::SERVICE_UNAVAILABLE, "busy", "Not just now", say);
+    problem.retry_after_s = Some(2);
+    problem
 }
 
-pub(crate) fn refused(refusal: &Refusal) -> Sorry {
+pub(crate) fn refused(refusal: &Refusal) -> Problem {
     let (status, code) = match refusal {
         Refusal::NoSuchActivity => (StatusCode::UNPROCESSABLE_ENTITY, "no-such-activity"),
         Refusal::NoRules => (StatusCode::CONFLICT, "no-rules"),
@@ -59,34 +59,34 @@ pub(crate) fn refused(refusal: &Refusal) -> Sorry {
         Refusal::NoSuchAnswer => (StatusCode::UNPROCESSABLE_ENTITY, "no-such-answer"),
         Refusal::NotAsked => (StatusCode::CONFLICT, "not-asked"),
     };
-    Sorry::new(status, code, "Not changed", words::refusal(refusal))
+    Problem::new(status, code, "Not changed", words::refusal(refusal))
 }
 
 /// A field that cannot be read.
-pub(crate) fn unreadable(say: impl Into<String>) -> Sorry {
-    Sorry::new(StatusCode::UNPROCESSABLE_ENTITY, "unreadable-field", "Not changed", say)
+pub(crate) fn unreadable(say: impl Into<String>) -> Problem {
+    Problem::new(StatusCode::UNPROCESSABLE_ENTITY, "unreadable-field", "Not changed", say)
 }
 
-pub(crate) async fn form<T: DeserializeOwned>(request: Request) -> Result<T, Sorry> {
+pub(crate) async fn form<T: DeserializeOwned>(request: Request) -> Result<T, Problem> {
     match Form::<T>::from_request(request, &()).await {
         Ok(Form(read)) => Ok(read),
-        Err(rejection) => Err(Sorry::of_status(rejection.status())),
+        Err(rejection) => Err(Problem::of_status(rejection.status())),
     }
 }
 
-pub(crate) async fn json<T: DeserializeOwned>(request: Request) -> Result<T, Sorry> {
+pub(crate) async fn json<T: DeserializeOwned>(request: Request) -> Result<T, Problem> {
     match Json::<T>::from_request(request, &()).await {
         Ok(Json(read)) => Ok(read),
         Err(rejection) => {
-            let mut sorry = Sorry::of_status(rejection.status());
+            let mut problem = Problem::of_status(rejection.status());
             if matches!(
                 rejection.status(),
                 StatusCode::BAD_REQUEST | StatusCode::UNPROCESSABLE_ENTITY
             ) {
                 // serde's words name the field and the place; they hold nothing of ours.
-                sorry.say = format!("{} Nothing was changed.", rejection.body_text());
+                problem.say = format!("{} Nothing was changed.", rejection.body_text());
             }
-            Err(sorry)
+            Err(problem)
         }
     }
 }
@@ -100,7 +100,7 @@ pub(crate) fn back_to(path: &str) -> Done {
 }
 
 /// A number as people type it: with a point or a comma. Empty means not given.
-fn number(text: Option<&str>, field: &str) -> Result<Option<f64>, Sorry> {
+fn number(text: Option<&str>, field: &str) -> Result<Option<f64>, Problem> {
     let Some(text) = text.map(str::trim).filter(|text| !text.is_empty()) else {
         return Ok(None);
     };
@@ -175,7 +175,7 @@ pub(crate) async fn bank_json(State(site): State<Site>, request: Request) -> Don
     done()
 }
 
-pub(crate) fn offered(snapshot: &Snapshot, name: &str) -> Result<BankSpec, Sorry> {
+pub(crate) fn offered(snapshot: &Snapshot, name: &str) -> Result<BankSpec, Problem> {
     let connected = snapshot.bank.spec.as_deref();
     snapshot
         .bank_choices
@@ -188,7 +188,7 @@ pub(crate) fn offered(snapshot: &Snapshot, name: &str) -> Result<BankSpec, Sorry
 
 /// How full, as it is told: in words, as a level beside them, or as the level itself, 0 to 1.
 /// `None`: nobody says.
-fn started(start: Option<&str>, level: Option<f64>) -> Result<Option<Start>, Sorry> {
+fn started(start: Option<&str>, level: Option<f64>) -> Result<Option<Start>, Problem> {
     match (start.unwrap_or("").trim(), level) {
         ("" | "part", Some(part)) => {
             Share::new(part).map(|share| Some(Start::of_level(share))).ok_or_else(|| {
@@ -208,7 +208,7 @@ fn started(start: Option<&str>, level: Option<f64>) -> Result<Option<Start>, Sor
     }
 }
 
-fn cells(text: &str) -> Result<Cells, Sorry> {
+fn cells(text: &str) -> Result<Cells, Problem> {
     match text {
         "li-ion" => Ok(Cells::LiIon),
         "lifepo4" => Ok(Cells::LiFePo4),
@@ -217,7 +217,7 @@ fn cells(text: &str) -> Result<Cells, Sorry> {
     }
 }
 
-fn measured_at(text: &str) -> Result<MeasuredAt, Sorry> {
+fn measured_at(text: &str) -> Result<MeasuredAt, Problem> {
     match text {
         "output" => Ok(MeasuredAt::Output),
         "cells" => Ok(MeasuredAt::Cells),
@@ -226,7 +226,7 @@ fn measured_at(text: &str) -> Result<MeasuredAt, Sorry> {
     }
 }
 
-pub(crate) fn told_bank(spec: &SpecJson) -> Result<BankSpec, Sorry> {
+pub(crate) fn told_bank(spec: &SpecJson) -> Result<BankSpec, Problem> {
     let off = || unreadable("A figure of the bank is not a number. Nothing was changed.");
     Ok(BankSpec {
         name: spec.name.trim().to_owned(),
@@ -243,7 +243,7 @@ pub(crate) fn told_bank(spec: &SpecJson) -> Result<BankSpec, Sorry> {
 /// A bank from the form. What a USB bank's owner need not know is filled in: one lithium-ion cell
 /// in series, the label's capacity meant at 3.7 V (IEC 61960-3 names 3.6 V and 3.7 V as nominal),
 /// and the sensor, if there is one, behind the converter.
-pub(crate) fn typed_bank(form: &BankForm) -> Result<BankSpec, Sorry> {
+pub(crate) fn typed_bank(form: &BankForm) -> Result<BankSpec, Problem> {
     let cells = cells(form.cells.as_deref().unwrap_or("li-ion"))?;
     let series = number(form.series.as_deref(), "Cells in series")?.unwrap_or(match cells {
         Cells::LiIon => 1.0,
@@ -300,7 +300,7 @@ pub(crate) async fn finish_form(State(site): State<Site>, request: Request) -> D
     back_to("/")
 }
 
-fn wished_finish(form: &FinishForm, snapshot: &Snapshot) -> Result<Option<Duration>, Sorry> {
+fn wished_finish(form: &FinishForm, snapshot: &Snapshot) -> Result<Option<Duration>, Problem> {
     if form.clear.is_some() {
         return Ok(None);
     }
@@ -318,12 +318,12 @@ fn wished_finish(form: &FinishForm, snapshot: &Snapshot) -> Result<Option<Durati
     }
 }
 
-fn span(seconds: f64) -> Result<Duration, Sorry> {
+fn span(seconds: f64) -> Result<Duration, Problem> {
     Duration::try_from_secs_f64(seconds).map_err(|_| refused(&Refusal::FinishOutOfRange))
 }
 
 /// How long until the clock next shows `text` ("17:00").
-fn until(text: &str, at: Stamp) -> Result<Duration, Sorry> {
+fn until(text: &str, at: Stamp) -> Result<Duration, Problem> {
     let Some(wall) = at.believed() else {
         return Err(unreadable(
             "The board does not know the time of day, so say for how long instead. Nothing was changed.",
@@ -373,7 +373,7 @@ pub(crate) struct DoingJson {
     by_itself: bool,
 }
 
-fn activity(name: Option<String>, by_itself: bool) -> Result<Command, Sorry> {
+fn activity(name: Option<String>, by_itself: bool) -> Result<Command, Problem> {
     let name = name.map(|name| name.trim().to_owned()).filter(|name| !name.is_empty());
     match (name, by_itself) {
         (Some(_), true) => {
@@ -402,7 +402,7 @@ pub(crate) struct OffWish {
     wish: String,
 }
 
-fn power_off(wish: &OffWish) -> Result<Command, Sorry> {
+fn power_off(wish: &OffWish) -> Result<Command, Problem> {
     match wish.wish.as_str() {
         "stop" => Ok(Command::PowerOff(PowerOffAsk::Stop)),
         "now" => Ok(Command::PowerOff(PowerOffAsk::Now)),
@@ -442,7 +442,7 @@ pub(crate) struct SleepWish {
     for_s: f64,
 }
 
-fn sleep(wish: &SleepWish, snapshot: &Snapshot) -> Result<Command, Sorry> {
+fn sleep(wish: &SleepWish, snapshot: &Snapshot) -> Result<Command, Problem> {
     // A number that went through text is not to the nanosecond what it was; the snapshot's is.
     let since = snapshot
         .alarms
@@ -478,22 +478,22 @@ pub(crate) struct PairWish {
     code: String,
 }
 
-fn paired(site: &Site, wish: &PairWish, headers: &HeaderMap) -> Result<SignedCookieJar, Sorry> {
+fn paired(site: &Site, wish: &PairWish, headers: &HeaderMap) -> Result<SignedCookieJar, Problem> {
     let at = site.snapshot().at.mono;
     site.pairing.pair(&wish.code, at, headers).map_err(|rejected| {
-        let sorry = |status, code, say: String| {
-            Sorry::new(status, code, "Not paired", say).way_on("/pair", "Try again")
+        let problem = |status, code, say: String| {
+            Problem::new(status, code, "Not paired", say).way_on("/pair", "Try again")
         };
         match rejected {
-            Rejected::Wrong => sorry(
+            Rejected::Wrong => problem(
                 StatusCode::FORBIDDEN,
                 "wrong-code",
                 "That is not the code, or it has been used or is too old. `outlast pin` on the board shows the good one.".to_owned(),
             ),
             Rejected::Wait(wait) => {
-                let mut sorry = sorry(StatusCode::TOO_MANY_REQUESTS, "wait", words::wait(wait));
-                sorry.retry_after_s = Some(wait.as_secs() + 1);
-                sorry
+                let mut problem = problem(StatusCode::TOO_MANY_REQUESTS, "wait", words::wait(wait));
+                problem.retry_after_s = Some(wait.as_secs() + 1);
+                problem
             }
         }
     })
@@ -526,7 +526,7 @@ pub(crate) struct LookForm {
 
 pub(crate) async fn look_form(request: Request) -> Done {
     let form: LookForm = form(request).await?;
-    let Some(look) = Look::named(&form.look) else {
+    let Some(look) = Theme::named(&form.look) else {
         return Err(unreadable("There is no such look. Nothing was changed."));
     };
     Ok(([(axum::http::header::SET_COOKIE, look.cookie())], Redirect::to("/station"))

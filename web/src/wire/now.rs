@@ -17,7 +17,7 @@ use reckon::{
 };
 use serde::Serialize;
 
-use crate::{questions::value, when::rfc3339};
+use crate::{pages::questions::value, wire::time::rfc3339};
 
 /// The snapshot.
 #[derive(Serialize)]

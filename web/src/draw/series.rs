@@ -12,7 +12,7 @@ use reckon::{
 
 use crate::{
     ChannelTold, EventTold, ForecastTold, OutingLine, SeriesTold,
-    chart::{escaped, label},
+    draw::day_line::{escaped, label},
 };
 
 /// The shapes' own coordinates.

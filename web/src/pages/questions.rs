@@ -19,9 +19,9 @@ use serde::Deserialize;
 
 use crate::{
     RecordCommand, Site,
-    asks::{Done, back_to, done, form, json, offered, put, refused, unreadable},
-    page::{Frame, part, shown},
-    trouble::Sorry,
+    asks::now::{Done, back_to, done, form, json, offered, put, refused, unreadable},
+    http::problem::Problem,
+    pages::now::{Frame, part, shown},
 };
 
 /// An answer as a button.
@@ -151,9 +151,9 @@ pub(crate) fn held(snapshot: &Snapshot) -> String {
     if lines.is_empty() { String::new() } else { part(&HeldPart { lines }) }
 }
 
-fn not_asked() -> Sorry {
+fn not_asked() -> Problem {
     let say = "This is not asked any more. Now shows what is.";
-    Sorry::new(StatusCode::NOT_FOUND, "not-found", "Not asked", say).way_on("/", "Back to Now")
+    Problem::new(StatusCode::NOT_FOUND, "not-found", "Not asked", say).way_on("/", "Back to Now")
 }
 
 /// `GET /answer/{question}`: the answers, and taking back what was said.
@@ -206,11 +206,11 @@ pub(crate) async fn answer_json(State(site): State<Site>, request: Request) -> D
     done()
 }
 
-fn no_answer() -> Sorry {
+fn no_answer() -> Problem {
     unreadable("That is no answer to this question. Nothing was changed.")
 }
 
-async fn answered(site: &Site, question: &str, answer: Option<&str>) -> Result<(), Sorry> {
+async fn answered(site: &Site, question: &str, answer: Option<&str>) -> Result<(), Problem> {
     let no_such = || unreadable("There is no such question. Nothing was changed.");
     let question = Question::named(question).ok_or_else(no_such)?;
     let answer = answer
@@ -251,7 +251,7 @@ pub(crate) async fn change(
     let name = which.ok().and_then(|Query(which)| which.bank).unwrap_or_default();
     let bank = match offered(&snapshot, &name) {
         Ok(bank) => bank,
-        Err(sorry) => return sorry.into_response(),
+        Err(problem) => return problem.into_response(),
     };
     let before = snapshot.bank.spec.as_ref();
     shown(&ChangePage {

@@ -4,7 +4,9 @@
 use axum::http::StatusCode;
 use tokio::sync::{mpsc::error::TrySendError, oneshot};
 
-use crate::{Parts, Past, PastGone, RecordCommand, Request, asks::busy, trouble::Sorry};
+use crate::{
+    Parts, Past, PastGone, RecordCommand, Request, asks::now::busy, http::problem::Problem,
+};
 
 /// So many readings of the past go on at once; others wait their turn. One phone that asks for a
 /// year of record must not take the threads of everybody.
@@ -17,7 +19,7 @@ impl Parts {
     pub(crate) async fn recall<T: Send + 'static>(
         &self,
         read: impl FnOnce(&dyn Past) -> Result<T, PastGone> + Send + 'static,
-    ) -> Result<T, Sorry> {
+    ) -> Result<T, Problem> {
         let crowded = || busy("Too many are reading the record at once; try again in a moment.");
         let _in_line = self.line.try_acquire().map_err(|_| crowded())?;
         let turn = std::sync::Arc::clone(&self.turns).acquire_owned().await;
@@ -33,13 +35,13 @@ impl Parts {
             Ok(Err(gone)) => Err(no_record(gone)),
             Err(error) => {
                 tracing::error!(%error, "a reading of the record fell");
-                Err(Sorry::of_status(StatusCode::INTERNAL_SERVER_ERROR))
+                Err(Problem::of_status(StatusCode::INTERNAL_SERVER_ERROR))
             }
         }
     }
 
     /// Asks whoever keeps the record and waits for the word.
-    pub(crate) async fn put_record(&self, command: RecordCommand) -> Result<(), Sorry> {
+    pub(crate) async fn put_record(&self, command: RecordCommand) -> Result<(), Problem> {
         let (answer, heard) = oneshot::channel();
         self.record.try_send(Request { command, answer }).map_err(|error| match error {
             TrySendError::Full(_) => {
@@ -50,27 +52,27 @@ impl Parts {
         match heard.await {
             Ok(Ok(())) => Ok(()),
             Ok(Err(say)) => {
-                Err(Sorry::new(StatusCode::CONFLICT, "record-refused", "Not changed", say))
+                Err(Problem::new(StatusCode::CONFLICT, "record-refused", "Not changed", say))
             }
             Err(_) => Err(busy("outlast is stopping; nothing was changed.")),
         }
     }
 }
 
-fn no_record(gone: PastGone) -> Sorry {
-    let mut sorry = Sorry::new(
+fn no_record(gone: PastGone) -> Problem {
+    let mut problem = Problem::new(
         StatusCode::SERVICE_UNAVAILABLE,
         "no-record",
         "The record cannot be read",
         gone.say,
     );
-    sorry.retry_after_s = Some(60);
-    sorry
+    problem.retry_after_s = Some(60);
+    problem
 }
 
 /// There is nothing of that id in the record.
-pub(crate) fn not_there(what: &str) -> Sorry {
-    Sorry::new(
+pub(crate) fn not_there(what: &str) -> Problem {
+    Problem::new(
         StatusCode::NOT_FOUND,
         "not-in-record",
         "Not in the record",

@@ -16,14 +16,15 @@ use reckon::{
 
 use crate::{
     BankTold, BookTold, RundownTold, Site, TestLoad,
-    asks::Done,
-    look::{self, Sheet},
-    outings::local,
-    page::{Frame, shown},
-    questions::so_far,
-    recall::not_there,
-    report::{Line, by_activity},
-    wire_past, wire_report,
+    asks::now::Done,
+    http::assets::{self, Asset},
+    http::site::not_there,
+    pages::now::{Frame, shown},
+    pages::outings::local,
+    pages::questions::so_far,
+    pages::report::{Line, by_activity},
+    wire::past,
+    wire::report,
 };
 
 /// A run-down as a row with its tap.
@@ -45,7 +46,7 @@ struct RunDownPart<'a> {
 
 impl RunDownRow {
     pub(crate) fn html(&self) -> String {
-        crate::page::part(&RunDownPart { row: self })
+        crate::pages::now::part(&RunDownPart { row: self })
     }
 }
 
@@ -143,7 +144,7 @@ struct BanksPage {
 
 type Learned = Vec<(BankTold, Vec<RundownTold>)>;
 
-async fn learned(site: &Site) -> Result<Learned, crate::trouble::Sorry> {
+async fn learned(site: &Site) -> Result<Learned, crate::http::problem::Problem> {
     site.recall(|past| {
         past.banks()?
             .into_iter()
@@ -209,7 +210,7 @@ fn bank_shown(
 pub(crate) async fn api_list(State(site): State<Site>) -> Done {
     let all = learned(&site).await?;
     let offset_s = site.snapshot().at.utc_offset_s;
-    Ok(Json(wire_past::banks(all, offset_s)).into_response())
+    Ok(Json(past::banks(all, offset_s)).into_response())
 }
 
 // ---- what a bank gave ---------------------------------------------------------------------------
@@ -225,7 +226,7 @@ struct BookPage {
     note: String,
 }
 
-async fn told_book(site: &Site, id: &str) -> Result<BookTold, crate::trouble::Sorry> {
+async fn told_book(site: &Site, id: &str) -> Result<BookTold, crate::http::problem::Problem> {
     let id = id.parse::<i64>().map_err(|_| not_there("bank"))?;
     site.recall(move |past| past.book(id)).await?.ok_or_else(|| not_there("bank"))
 }
@@ -248,7 +249,7 @@ pub(crate) async fn book(
 
 pub(crate) async fn api_book(State(site): State<Site>, Path(id): Path<String>) -> Done {
     let told = told_book(&site, &id).await?;
-    Ok(Json(wire_report::bank_book(&told)).into_response())
+    Ok(Json(report::bank_book(&told)).into_response())
 }
 
 // ---- pages that ask before something is done --------------------------------------------------
@@ -296,13 +297,13 @@ struct ForgetPage {
 #[template(path = "import.html")]
 struct ImportPage {
     frame: Frame,
-    script: &'static Sheet,
+    script: &'static Asset,
     paired: bool,
     id: i64,
     name: String,
 }
 
-async fn named(site: &Site, id: &str) -> Result<(i64, String), crate::trouble::Sorry> {
+async fn named(site: &Site, id: &str) -> Result<(i64, String), crate::http::problem::Problem> {
     let id = id.parse::<i64>().map_err(|_| not_there("bank"))?;
     let banks = site.recall(|past| past.banks()).await?;
     let bank = banks.into_iter().find(|bank| bank.id == id).ok_or_else(|| not_there("bank"))?;
@@ -348,11 +349,11 @@ pub(crate) async fn import(
     State(site): State<Site>,
     Path(id): Path<String>,
     headers: HeaderMap,
-) -> Result<Response, crate::trouble::Sorry> {
+) -> Result<Response, crate::http::problem::Problem> {
     let (id, name) = named(&site, &id).await?;
     Ok(shown(&ImportPage {
         frame: Frame::of(&site, &headers, "Banks"),
-        script: look::helper(),
+        script: assets::helper(),
         paired: site.may_change(&headers),
         id,
         name,

@@ -7,7 +7,10 @@ use reckon::{
 };
 use serde::Serialize;
 
-use crate::{BankTold, Ending, OutingLine, OutingTold, OutingsPage, RundownTold, SeriesTold, when};
+use crate::{
+    BankTold, Ending, OutingLine, OutingTold, OutingsPage, RundownTold, SeriesTold,
+    wire::time::rfc3339,
+};
 
 #[derive(Serialize)]
 pub(crate) struct Outings {
@@ -158,7 +161,7 @@ pub(crate) const fn ending(ending: Ending) -> &'static str {
 }
 
 fn at(wall: Option<Wall>, utc_offset_s: i32) -> Option<String> {
-    wall.and_then(|wall| when::rfc3339(wall, utc_offset_s))
+    wall.and_then(|wall| rfc3339(wall, utc_offset_s))
 }
 
 pub(crate) const fn three([p10, p50, p90]: [f64; 3]) -> Three {

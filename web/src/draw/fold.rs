@@ -10,8 +10,8 @@ use reckon::{
 };
 
 use crate::{
-    chart::escaped,
-    draw_chart::{on_level, open, scale_of},
+    draw::day_line::escaped,
+    draw::series::{on_level, open, scale_of},
 };
 
 /// The shape's own coordinates.

@@ -25,13 +25,15 @@ use reckon::{
 
 use crate::{
     Channel, CorrectionTold, Ending, OutingTold, ReportTold, SeriesAsk, SeriesTold, Site,
-    asks::Done,
-    banks, draw_chart, draw_report,
-    look::{self, Sheet},
-    outings::{POINTS, Row, file, local, row},
-    page::{Frame, filled, shown},
-    recall::not_there,
-    wire_report,
+    asks::now::Done,
+    draw,
+    draw::series,
+    http::assets::{self, Asset},
+    http::site::not_there,
+    pages::banks,
+    pages::now::{Frame, filled, shown},
+    pages::outings::{POINTS, Row, file, local, row},
+    wire,
 };
 
 /// Rows of a list; longer ones are cut and say so.
@@ -120,7 +122,7 @@ struct OutingFile {
     t: Told,
     demo: bool,
     policy: String,
-    style: &'static Sheet,
+    style: &'static Asset,
     version: &'static str,
 }
 
@@ -168,13 +170,13 @@ pub(crate) async fn api(State(site): State<Site>, Path(id): Path<String>) -> Don
     let told = site.recall(move |past| past.report(id)).await?;
     let told = told.ok_or_else(|| not_there("outing"))?;
     let offset_s = site.snapshot().at.utc_offset_s;
-    Ok(Json(wire_report::report(told, offset_s)).into_response())
+    Ok(Json(wire::report::report(told, offset_s)).into_response())
 }
 
 async fn read(
     site: &Site,
     id: i64,
-) -> Result<Option<(ReportTold, Option<SeriesTold>)>, crate::trouble::Sorry> {
+) -> Result<Option<(ReportTold, Option<SeriesTold>)>, crate::http::problem::Problem> {
     site.recall(move |past| {
         let Some(told) = past.report(id)? else { return Ok(None) };
         let ask = SeriesAsk {
@@ -195,8 +197,8 @@ fn as_file(site: &Site, told: &ReportTold, series: Option<&SeriesTold>) -> Respo
     let page = OutingFile {
         demo: site.snapshot().demo,
         t: told_of(site, told, series, true),
-        policy: look::file_policy(),
-        style: look::style(),
+        policy: assets::file_policy(),
+        style: assets::style(),
         version: env!("CARGO_PKG_VERSION"),
     };
     filled(&page).map_or_else(
@@ -282,8 +284,8 @@ fn told_of(site: &Site, told: &ReportTold, series: Option<&SeriesTold>, on_paper
         row: row(line, site),
         took: words::took(wh(line.energy_wh), line.mean_power_w.map(Watts::of), peak),
         notes,
-        draw: series.and_then(|series| draw_chart::draw(series, line, &whole.events, began)),
-        done: draw_report::done(report, line.lasted_s, began),
+        draw: series.and_then(|series| series::draw(series, line, &whole.events, began)),
+        done: draw::report::done(report, line.lasted_s, began),
         done_rows: done_rows(report, began),
         book_head: BOOK_HEAD,
         activities: by_activity(&report.tally),
@@ -292,12 +294,12 @@ fn told_of(site: &Site, told: &ReportTold, series: Option<&SeriesTold>, on_paper
         drew: drew(report, began),
         temp: report.temp.as_ref().map(|seen| {
             let said = said::temperatures(seen);
-            let drawn = series.and_then(|it| draw_report::small(it, Channel::Temp, &said, began));
+            let drawn = series.and_then(|it| draw::report::small(it, Channel::Temp, &said, began));
             (said, drawn)
         }),
         supply: report.volts.as_ref().map(|seen| {
             let said = said::supplies(seen);
-            let drawn = series.and_then(|it| draw_report::small(it, Channel::Volts, &said, began));
+            let drawn = series.and_then(|it| draw::report::small(it, Channel::Volts, &said, began));
             (said, drawn)
         }),
         folds: report.folds.iter().enumerate().map(|(ix, total)| fold(ix, total)).collect(),
@@ -305,7 +307,7 @@ fn told_of(site: &Site, told: &ReportTold, series: Option<&SeriesTold>, on_paper
         contact_head: CONTACT_HEAD,
         groups: groups(report),
         foretold: said::foretold(&report.forecasts),
-        foresight: draw_chart::foresight(&whole.forecasts, truth_s, line.lasted_s),
+        foresight: series::foresight(&whole.forecasts, truth_s, line.lasted_s),
         forecast_rows: forecast_rows(&report.forecasts.all, began),
         events: first,
         events_more,
@@ -368,7 +370,7 @@ fn fold(ix: usize, total: &Total) -> FoldShown {
         summed: said::folded(total),
         longest: said::longest(latest),
         parts: latest.parts.iter().map(fold::part).collect(),
-        curve: draw_report::fold(ix, latest),
+        curve: draw::report::fold(ix, latest),
     }
 }
 

@@ -20,11 +20,12 @@ use reckon::{
 };
 
 use crate::{
-    AsideTold, Parts, PhoneTold, RecordStatus, Site, chart, draw_fold, live,
-    live::Section,
-    look::{self, Look, Sheet},
-    questions,
-    trouble::Sorry,
+    AsideTold, Parts, PhoneTold, RecordStatus, Site, draw,
+    http::assets::{self, Asset, Theme},
+    http::problem::Problem,
+    pages::live,
+    pages::live::Section,
+    pages::questions,
 };
 
 /// Address and name of each page, in the bar's order; a new page adds its line.
@@ -33,8 +34,8 @@ const PLACES: [(&str, &str); 4] =
 
 /// What every page's frame needs.
 pub(crate) struct Frame {
-    pub(crate) look: Look,
-    pub(crate) style: &'static Sheet,
+    pub(crate) look: Theme,
+    pub(crate) style: &'static Asset,
     pub(crate) places: &'static [(&'static str, &'static str)],
     pub(crate) here: &'static str,
     /// Whether all of it is made up, where the page itself does not say so.
@@ -45,11 +46,11 @@ impl Frame {
     /// For whoever sent these headers.
     pub(crate) fn of(site: &Parts, headers: &HeaderMap, here: &'static str) -> Self {
         let demo = site.now.borrow().demo;
-        Self { demo, ..Self::new(Look::of(headers), here) }
+        Self { demo, ..Self::new(Theme::of(headers), here) }
     }
 
-    fn new(look: Look, here: &'static str) -> Self {
-        Self { look, style: look::style(), places: &PLACES, here, demo: false }
+    fn new(look: Theme, here: &'static str) -> Self {
+        Self { look, style: assets::style(), places: &PLACES, here, demo: false }
     }
 }
 
@@ -57,7 +58,7 @@ impl Frame {
 #[template(path = "now.html")]
 struct NowPage<'a> {
     frame: Frame,
-    script: &'static Sheet,
+    script: &'static Asset,
     title: String,
     sections: &'a [Section],
     paired: bool,
@@ -185,9 +186,9 @@ struct StationPage<'a> {
     clock: String,
     phone: Option<String>,
     set_clock: bool,
-    script: &'static Sheet,
+    script: &'static Asset,
     footprint: Vec<String>,
-    looks: [Look; 4],
+    looks: [Theme; 4],
     version: &'static str,
 }
 
@@ -199,10 +200,10 @@ struct PairPage {
 }
 
 #[derive(Template)]
-#[template(path = "sorry.html")]
-struct SorryPage<'a> {
+#[template(path = "problem.html")]
+struct ProblemPage<'a> {
     frame: Frame,
-    sorry: &'a Sorry,
+    problem: &'a Problem,
 }
 
 pub(crate) fn filled(page: &impl Template) -> Option<String> {
@@ -243,7 +244,7 @@ pub(crate) fn sections(snapshot: &Snapshot, record_status: &RecordStatus) -> Vec
         section("asked", questions::asked(snapshot)),
         section("spoken", words::spoken(snapshot)),
         section("bank", if ask_bank { bank(snapshot, true) } else { String::new() }),
-        section("day", chart::day_line(snapshot).unwrap_or_default()),
+        section("day", draw::day_line::day_line(snapshot).unwrap_or_default()),
         section("doing", doing(snapshot)),
         section("facts", part(&FactsPart { lines: facts(snapshot) })),
         section("held", questions::held(snapshot)),
@@ -322,13 +323,13 @@ fn fold(snapshot: &Snapshot) -> String {
     let sent = found.part(Kind::Transmit).map(|part| part.begins_s - found.slot_s * 0.04);
     let decoded =
         found.part(Kind::Decode).map(|part| part.begins_s + part.lasts_s + found.slot_s * 0.03);
-    let drawn = draw_fold::Folded {
+    let drawn = draw::fold::Folded {
         period_s: found.period_s,
         slot_s: found.slot_s,
         left_s: sent.or(decoded).unwrap_or(0.0),
         points: &points,
     };
-    let Some(curve) = draw_fold::curve("fold", &drawn) else { return String::new() };
+    let Some(curve) = draw::fold::curve("fold", &drawn) else { return String::new() };
     part(&FoldPart {
         title: words::fold::fold_title(found),
         curve,
@@ -374,12 +375,12 @@ fn bank(snapshot: &Snapshot, first: bool) -> String {
 /// `GET /`: style and script within, packed once for each snapshot, look and state of pairing.
 pub(crate) async fn now(State(site): State<Site>, headers: HeaderMap) -> Response {
     let rendered = site.rendered();
-    let (look, paired) = (Look::of(&headers), site.may_change(&headers));
+    let (look, paired) = (Theme::of(&headers), site.may_change(&headers));
     let variant = live::Variant { look, paired };
     let made = rendered.page(variant, |snapshot, sections| {
         filled(&NowPage {
             frame: Frame::new(look, "Now"),
-            script: look::script(),
+            script: assets::script(),
             title: words::title(snapshot),
             sections,
             paired,
@@ -388,7 +389,7 @@ pub(crate) async fn now(State(site): State<Site>, headers: HeaderMap) -> Respons
     let Some(page) = made else {
         return StatusCode::INTERNAL_SERVER_ERROR.into_response();
     };
-    let packed = look::takes_gzip(&headers);
+    let packed = assets::takes_gzip(&headers);
     let mut response = Response::new(if packed { page.packed } else { page.plain }.into());
     let sent = response.headers_mut();
     sent.insert(header::CONTENT_TYPE, HeaderValue::from_static("text/html; charset=utf-8"));
@@ -421,9 +422,9 @@ pub(crate) async fn station(State(site): State<Site>, headers: HeaderMap) -> Res
         clock: words::clock(snapshot.at),
         set_clock: record_status.may_set_clock && phone.is_some(),
         phone,
-        script: look::helper(),
+        script: assets::helper(),
         footprint: words::costs(&snapshot),
-        looks: Look::ALL,
+        looks: Theme::ALL,
         version: env!("CARGO_PKG_VERSION"),
     })
 }
@@ -475,6 +476,6 @@ pub(crate) async fn pair(State(site): State<Site>, headers: HeaderMap) -> Respon
 }
 
 /// A failure, as a page with a way on.
-pub(crate) fn sorry(sorry: &Sorry, look: Look) -> String {
-    part(&SorryPage { frame: Frame::new(look, ""), sorry })
+pub(crate) fn problem(problem: &Problem, look: Theme) -> String {
+    part(&ProblemPage { frame: Frame::new(look, ""), problem })
 }

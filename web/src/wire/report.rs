@@ -12,7 +12,7 @@ use serde::Serialize;
 
 use crate::{
     BookTold, CorrectionTold, LearnedTold, ReportTold,
-    wire_past::{OutingWhole, Three, outing_whole, three},
+    wire::past::{OutingWhole, Three, outing_whole, three},
 };
 
 #[derive(Serialize)]

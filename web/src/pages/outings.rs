@@ -19,10 +19,10 @@ use tokio::sync::mpsc;
 
 use crate::{
     Channel, Ending, OutingLine, SeriesAsk, Site,
-    asks::{Done, unreadable},
-    page::{Frame, shown},
-    recall::not_there,
-    wire_past,
+    asks::now::{Done, unreadable},
+    http::site::not_there,
+    pages::now::{Frame, shown},
+    wire::past,
 };
 
 /// Outings on a page.
@@ -169,13 +169,13 @@ struct AnsweredPart<'a> {
 
 impl Answered {
     pub(crate) fn html(&self) -> String {
-        crate::page::part(&AnsweredPart { it: self })
+        crate::pages::now::part(&AnsweredPart { it: self })
     }
 }
 
 impl Question {
     pub(crate) fn html(&self) -> String {
-        crate::page::part(&QuestionPart { question: self })
+        crate::pages::now::part(&QuestionPart { question: self })
     }
 }
 
@@ -197,7 +197,7 @@ pub(crate) async fn list(
 
 fn read<T>(
     query: Result<Query<T>, axum::extract::rejection::QueryRejection>,
-) -> Result<T, crate::trouble::Sorry> {
+) -> Result<T, crate::http::problem::Problem> {
     query
         .map(|Query(read)| read)
         .map_err(|_| unreadable("A part of the address after the ? cannot be read."))
@@ -211,7 +211,7 @@ pub(crate) async fn api_list(
     let most = paging.limit.unwrap_or(A_JSON_PAGE).clamp(1, MOST);
     let page = site.recall(move |past| past.outings(paging.before, most)).await?;
     let offset_s = site.snapshot().at.utc_offset_s;
-    Ok(Json(wire_past::outings(page, offset_s)).into_response())
+    Ok(Json(past::outings(page, offset_s)).into_response())
 }
 
 // ---- one outing -----------------------------------------------------------------------------
@@ -232,7 +232,7 @@ pub(crate) async fn api_one(State(site): State<Site>, Path(id): Path<String>) ->
     let told = site.recall(move |past| past.outing(id)).await?;
     let told = told.ok_or_else(|| not_there("outing"))?;
     let offset_s = site.snapshot().at.utc_offset_s;
-    Ok(Json(wire_past::outing_whole(told, offset_s)).into_response())
+    Ok(Json(past::outing_whole(told, offset_s)).into_response())
 }
 
 // ---- series ---------------------------------------------------------------------------------
@@ -254,10 +254,10 @@ pub(crate) async fn api_series(
     let ask = series_ask(id, &read(wish)?)?;
     let told = site.recall(move |past| past.series(&ask)).await?;
     let told = told.ok_or_else(|| not_there("outing"))?;
-    Ok(Json(wire_past::series(told)).into_response())
+    Ok(Json(past::series(told)).into_response())
 }
 
-fn series_ask(outing: i64, wish: &SeriesWish) -> Result<SeriesAsk, crate::trouble::Sorry> {
+fn series_ask(outing: i64, wish: &SeriesWish) -> Result<SeriesAsk, crate::http::problem::Problem> {
     let from_s = wish.from_s.unwrap_or(0.0);
     let to_s = wish.to_s.unwrap_or(f64::INFINITY);
     if !from_s.is_finite() || from_s < 0.0 || to_s.is_nan() || to_s <= from_s {

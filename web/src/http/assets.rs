@@ -18,7 +18,7 @@ const COOKIE: &str = "look";
 
 /// A look.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(crate) enum Look {
+pub(crate) enum Theme {
     /// As the phone prefers: paper in light, dusk in dark.
     Auto,
     /// Dark on light, for the sun.
@@ -29,7 +29,7 @@ pub(crate) enum Look {
     Night,
 }
 
-impl Look {
+impl Theme {
     pub(crate) const ALL: [Self; 4] = [Self::Auto, Self::Paper, Self::Dusk, Self::Night];
 
     pub(crate) const fn name(self) -> &'static str {
@@ -75,13 +75,13 @@ impl Look {
 }
 
 /// Style or script: its text, its address as a file, and its hash for the policy.
-pub(crate) struct Sheet {
+pub(crate) struct Asset {
     pub(crate) text: &'static str,
     pub(crate) path: &'static str,
     hash: String,
 }
 
-impl Sheet {
+impl Asset {
     fn new(text: &'static str, stem: &str, end: &str) -> Self {
         let digest = Sha256::digest(text.as_bytes());
         let short: String = digest.iter().take(6).map(|byte| format!("{byte:02x}")).collect();
@@ -91,12 +91,12 @@ impl Sheet {
     }
 }
 
-static STYLE: LazyLock<Sheet> =
-    LazyLock::new(|| Sheet::new(include_str!("../look/style.css"), "style", "css"));
-static SCRIPT: LazyLock<Sheet> =
-    LazyLock::new(|| Sheet::new(include_str!("../look/live.js"), "live", "js"));
-static HELPER: LazyLock<Sheet> =
-    LazyLock::new(|| Sheet::new(include_str!("../look/helper.js"), "helper", "js"));
+static STYLE: LazyLock<Asset> =
+    LazyLock::new(|| Asset::new(include_str!("../../assets/style.css"), "style", "css"));
+static SCRIPT: LazyLock<Asset> =
+    LazyLock::new(|| Asset::new(include_str!("../../assets/live.js"), "live", "js"));
+static HELPER: LazyLock<Asset> =
+    LazyLock::new(|| Asset::new(include_str!("../../assets/helper.js"), "helper", "js"));
 static POLICY: LazyLock<HeaderValue> = LazyLock::new(|| {
     let policy = format!(
         "default-src 'none'; style-src 'self' 'sha256-{}'; script-src 'self' 'sha256-{}'; \
@@ -107,16 +107,16 @@ static POLICY: LazyLock<HeaderValue> = LazyLock::new(|| {
     HeaderValue::from_str(&policy).unwrap_or(HeaderValue::from_static("default-src 'none'"))
 });
 
-pub(crate) fn style() -> &'static Sheet {
+pub(crate) fn style() -> &'static Asset {
     &STYLE
 }
 
-pub(crate) fn script() -> &'static Sheet {
+pub(crate) fn script() -> &'static Asset {
     &SCRIPT
 }
 
 /// What two pages can do better with a script: the phone's clock, and a file of the phone.
-pub(crate) fn helper() -> &'static Sheet {
+pub(crate) fn helper() -> &'static Asset {
     &HELPER
 }
 
@@ -149,7 +149,7 @@ pub(crate) fn takes_gzip(headers: &HeaderMap) -> bool {
         })
 }
 
-fn kept(kind: &'static str, sheet: &'static Sheet) -> Response {
+fn kept(kind: &'static str, sheet: &'static Asset) -> Response {
     let headers = [
         (header::CONTENT_TYPE, kind),
         (header::CACHE_CONTROL, "public, max-age=31536000, immutable"),

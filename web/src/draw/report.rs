@@ -14,9 +14,9 @@ use reckon::{
 
 use crate::{
     Channel, SeriesTold,
-    chart::escaped,
-    draw_chart::{hours, on_level, open, trace},
-    draw_fold::{Folded, curve},
+    draw::day_line::escaped,
+    draw::fold::{Folded, curve},
+    draw::series::{hours, on_level, open, trace},
 };
 
 /// The shapes' own coordinates.

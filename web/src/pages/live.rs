@@ -23,7 +23,7 @@ use futures_util::stream;
 use reckon::snapshot::Snapshot;
 use serde_json::json;
 
-use crate::{RecordStatus, Site, look::Look, page, trouble::Sorry, wire};
+use crate::{RecordStatus, Site, http::assets::Theme, http::problem::Problem, pages::now, wire};
 
 /// Streams that one address may hold: two tabs of a phone and a program, twice over.
 const STREAMS_PER_PHONE: usize = 6;
@@ -56,7 +56,7 @@ pub(crate) struct Rendered {
 /// What Now differs by, besides the snapshot and how the record is kept.
 #[derive(Clone, Copy, PartialEq, Eq)]
 pub(crate) struct Variant {
-    pub look: Look,
+    pub look: Theme,
     pub paired: bool,
 }
 
@@ -92,7 +92,8 @@ impl Rendered {
 
     /// The snapshot as JSON.
     pub(crate) fn json(&self) -> Bytes {
-        let made = || serde_json::to_vec(&wire::Now::from(&*self.snapshot)).unwrap_or_default();
+        let made =
+            || serde_json::to_vec(&wire::now::Now::from(&*self.snapshot)).unwrap_or_default();
         self.json.get_or_init(|| Bytes::from(made())).clone()
     }
 
@@ -109,7 +110,7 @@ impl Rendered {
 
     /// The parts of Now.
     pub(crate) fn sections(&self) -> Arc<[Section]> {
-        let made = || page::sections(&self.snapshot, &self.record_status).into();
+        let made = || now::sections(&self.snapshot, &self.record_status).into();
         Arc::clone(self.sections.get_or_init(made))
     }
 }
@@ -161,19 +162,19 @@ struct Seat {
 }
 
 impl Seat {
-    fn take(site: &Site, from: Option<IpAddr>) -> Result<Self, Sorry> {
+    fn take(site: &Site, from: Option<IpAddr>) -> Result<Self, Problem> {
         let mut open = site.streams.0.lock().unwrap_or_else(PoisonError::into_inner);
         let all: usize = open.values().sum();
         let here = open.get(&from).copied().unwrap_or(0);
         if all >= STREAMS_IN_ALL || (from.is_some() && here >= STREAMS_PER_PHONE) {
-            let mut sorry = Sorry::new(
+            let mut problem = Problem::new(
                 StatusCode::SERVICE_UNAVAILABLE,
                 "too-many-streams",
                 "Too many are watching",
                 "No more live views can be opened; the page still works when it is loaded anew.",
             );
-            sorry.retry_after_s = Some(30);
-            return Err(sorry);
+            problem.retry_after_s = Some(30);
+            return Err(problem);
         }
         open.insert(from, here + 1);
         Ok(Self { site: Arc::clone(site), from })
@@ -207,7 +208,7 @@ impl<S: Sync> FromRequestParts<S> for From {
 pub(crate) async fn snapshots(
     State(site): State<Site>,
     From(from): From,
-) -> Result<Response, Sorry> {
+) -> Result<Response, Problem> {
     let seat = Seat::take(&site, from)?;
     Ok(streaming(site, (), move |rendered, ()| {
         let _held = &seat;
@@ -216,7 +217,7 @@ pub(crate) async fn snapshots(
 }
 
 /// `GET /live`: what changed of Now, as HTML parts by element id. Only our own page reads it.
-pub(crate) async fn parts(State(site): State<Site>, From(from): From) -> Result<Response, Sorry> {
+pub(crate) async fn parts(State(site): State<Site>, From(from): From) -> Result<Response, Problem> {
     let seat = Seat::take(&site, from)?;
     let last: Option<Arc<Rendered>> = None;
     Ok(streaming(site, last, move |rendered, last| {

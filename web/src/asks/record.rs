@@ -11,12 +11,12 @@ use serde::Deserialize;
 
 use crate::{
     RecordCommand, Site, TestLoad,
-    asks::{
+    asks::now::{
         BankForm, Done, SpecJson, back_to, done, form, json, told_bank, typed_bank, unreadable,
     },
-    recall::not_there,
-    report::by_clock,
-    trouble::Sorry,
+    http::problem::Problem,
+    http::site::not_there,
+    pages::report::by_clock,
 };
 
 /// The longest list of time stamps that is taken: a mark a second for a day fits.
@@ -26,11 +26,11 @@ const NAME_CHARS: usize = 64;
 /// A mark's words are no longer than this.
 const MARK_CHARS: usize = 200;
 
-fn id(text: &str, what: &str) -> Result<i64, Sorry> {
+fn id(text: &str, what: &str) -> Result<i64, Problem> {
     text.parse().map_err(|_| not_there(what))
 }
 
-fn held(text: Option<String>, most: usize, what: &str) -> Result<String, Sorry> {
+fn held(text: Option<String>, most: usize, what: &str) -> Result<String, Problem> {
     let text = text.unwrap_or_default().trim().to_owned();
     if text.chars().count() > most {
         return Err(unreadable(format!(
@@ -45,11 +45,11 @@ fn held(text: Option<String>, most: usize, what: &str) -> Result<String, Sorry> 
     Ok(text)
 }
 
-fn name(text: Option<String>) -> Result<String, Sorry> {
+fn name(text: Option<String>) -> Result<String, Problem> {
     held(text, NAME_CHARS, "A name")
 }
 
-fn needed(text: Option<String>) -> Result<String, Sorry> {
+fn needed(text: Option<String>) -> Result<String, Problem> {
     let name = name(text)?;
     if name.is_empty() {
         return Err(unreadable("Give it a name. Nothing was changed."));
@@ -58,7 +58,7 @@ fn needed(text: Option<String>) -> Result<String, Sorry> {
 }
 
 /// `yes` or `no` of a form's button.
-fn yes(text: Option<&str>) -> Result<bool, Sorry> {
+fn yes(text: Option<&str>) -> Result<bool, Problem> {
     match text {
         Some("yes") => Ok(true),
         Some("no") => Ok(false),
@@ -188,12 +188,12 @@ pub(crate) struct DoingJson {
     activity: Option<String>,
 }
 
-fn activity(text: Option<String>) -> Result<Option<String>, Sorry> {
+fn activity(text: Option<String>) -> Result<Option<String>, Problem> {
     Ok(Some(held(text, NAME_CHARS, "An activity's name")?).filter(|name| !name.is_empty()))
 }
 
 /// `1:20` or `1:20:30` in seconds.
-fn typed_s(text: Option<&str>) -> Result<u32, Sorry> {
+fn typed_s(text: Option<&str>) -> Result<u32, Problem> {
     let parts: Option<Vec<u32>> = text
         .unwrap_or("")
         .trim()
@@ -258,7 +258,7 @@ fn doing(
     from_s: f64,
     to_s: f64,
     name: Option<String>,
-) -> Result<RecordCommand, Sorry> {
+) -> Result<RecordCommand, Problem> {
     if !(0.0..1e9).contains(&from_s) || !(0.0..1e9).contains(&to_s) || to_s <= from_s {
         return Err(unreadable("The end must come after the beginning. Nothing was changed."));
     }
@@ -271,7 +271,7 @@ pub(crate) struct ByContactsWish {
     activity: Option<String>,
 }
 
-fn by_contacts(outing: i64, wish: ByContactsWish) -> Result<RecordCommand, Sorry> {
+fn by_contacts(outing: i64, wish: ByContactsWish) -> Result<RecordCommand, Problem> {
     let activity = activity(wish.activity)?;
     let activity = activity.ok_or_else(|| {
         unreadable("Say which activity the minutes of contact were. Nothing was changed.")
@@ -313,7 +313,7 @@ pub(crate) struct BackJson {
     contacts: Option<bool>,
 }
 
-fn back(outing: i64, one: Option<i64>, contacts: bool) -> Result<RecordCommand, Sorry> {
+fn back(outing: i64, one: Option<i64>, contacts: bool) -> Result<RecordCommand, Problem> {
     match (one, contacts) {
         (Some(_), false) | (None, true) => Ok(RecordCommand::DoingBack { outing, id: one }),
         _ => Err(unreadable("Say which one is taken back. Nothing was changed.")),
@@ -496,7 +496,7 @@ pub(crate) struct ImportWish {
     text: Option<String>,
 }
 
-fn import(of: &str, wish: ImportWish) -> Result<RecordCommand, Sorry> {
+fn import(of: &str, wish: ImportWish) -> Result<RecordCommand, Problem> {
     let bank = id(of, "bank")?;
     let text = wish.text.unwrap_or_default();
     if text.trim().is_empty() {
@@ -533,7 +533,7 @@ pub(crate) struct TestWish {
     load: Option<String>,
 }
 
-fn start_test(of: &str, wish: &TestWish) -> Result<RecordCommand, Sorry> {
+fn start_test(of: &str, wish: &TestWish) -> Result<RecordCommand, Problem> {
     let bank = id(of, "bank")?;
     let wanted = wish.load.as_deref().unwrap_or(TestLoad::AsItIs.name());
     let load = TestLoad::ALL.into_iter().find(|load| load.name() == wanted);
@@ -598,7 +598,7 @@ const TO_MS: f64 = 4_102_444_800_000.0;
     clippy::cast_sign_loss,
     reason = "all three are held to their ranges first"
 )]
-fn phone_clock(wish: &ClockWish, now: Mono) -> Result<RecordCommand, Sorry> {
+fn phone_clock(wish: &ClockWish, now: Mono) -> Result<RecordCommand, Problem> {
     let ago_s = now.as_s() - wish.boot_s;
     if !(0.0..=COMPARED_WITHIN_S).contains(&ago_s) || wish.boot_s < 0.0 {
         return Err(unreadable("`boot_s` must be a moment of the last two minutes."));
@@ -623,11 +623,11 @@ pub(crate) async fn clock_json(State(site): State<Site>, request: Request) -> Do
     done()
 }
 
-fn may_set(site: &Site) -> Result<(), Sorry> {
+fn may_set(site: &Site) -> Result<(), Problem> {
     if site.record_status().may_set_clock {
         return Ok(());
     }
-    Err(Sorry::new(
+    Err(Problem::new(
         StatusCode::FORBIDDEN,
         "clock-not-settable",
         "Not changed",

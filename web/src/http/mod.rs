@@ -1,0 +1,9 @@
+//! What every request passes and every answer carries: who may ask, what goes wrong, style and
+//! script, and what the handlers share.
+
+pub(crate) mod assets;
+pub(crate) mod guard;
+pub(crate) mod multipart;
+pub(crate) mod pairing;
+pub(crate) mod problem;
+pub(crate) mod site;

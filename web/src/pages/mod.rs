@@ -1,0 +1,9 @@
+//! Pages for people, and the handlers that fill them in.
+
+pub(crate) mod banks;
+pub(crate) mod contacts;
+pub(crate) mod live;
+pub(crate) mod now;
+pub(crate) mod outings;
+pub(crate) mod questions;
+pub(crate) mod report;
