@@ -257,9 +257,7 @@ impl Alarms {
             self.two_state[rule as usize].follow(want, now, rule.hold(), &mut self.edges);
         }
         self.remember_ended(told);
-        if self.edges.len() > MOST_EDGES {
-            self.edges.drain(..self.edges.len() - MOST_EDGES);
-        }
+        self.edges.drain(..self.edges.len().saturating_sub(MOST_EDGES));
     }
 
     fn wanted(&self, rule: Rule, seen: &AlarmInputs) -> Want {

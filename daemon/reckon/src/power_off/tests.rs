@@ -226,3 +226,61 @@ fn a_sensor_that_dies_in_the_countdown_calls_nothing_off() {
         assert!(lab.told.is_empty(), "{:?}", lab.told);
     }
 }
+
+#[test]
+fn known_is_an_end_within_an_hour_or_a_seventh_of_the_run() {
+    // Twelve times the limit of 5 min on a short run, .15 of ten hours on a long one; a second less
+    // counts down, the very second does not.
+    for (run_s, hopeful_s, known) in [
+        (600.0, 3599.0, true),
+        (600.0, 3600.0, false),
+        (36_000.0, 5399.0, true),
+        (36_000.0, 5400.0, false),
+    ] {
+        let mut lab = Lab::new();
+        lab.play(60, PowerOffInputs { run_s, hopeful_s: Some(hopeful_s), ..LOW });
+        assert_eq!(lab.count(is_announce) == 1, known, "{hopeful_s} s after {run_s} s");
+        assert_eq!(lab.watch.is_under_way(), known);
+    }
+    let mut lab = Lab::new();
+    lab.play(60, PowerOffInputs { hopeful_s: None, ..LOW });
+    assert!(lab.told.is_empty(), "nobody says when");
+}
+
+#[test]
+fn it_is_called_off_above_one_and_a_half_limits_and_two_minutes() {
+    // 1.5 × 300 s + 120 s.
+    for (left_s, over) in [(570.0, false), (571.0, true)] {
+        let mut lab = Lab::new();
+        lab.play(60, LOW).play(30, PowerOffInputs { cautious_s: Some(left_s), ..LOW });
+        let called_off = lab.count(|order| matches!(order, Order::CallOff(_)));
+        assert_eq!(called_off == 1, over, "{left_s} s");
+    }
+}
+
+#[test]
+fn it_is_under_way_until_the_request_is_made() {
+    let mut lab = Lab::new();
+    assert!(!lab.watch.is_under_way());
+    for (count, view) in [(22, "counting"), (121, "saving"), (61, "closing")] {
+        lab.play(count, LOW);
+        assert!(lab.watch.is_under_way(), "{view}: {:?}", lab.watch.view());
+    }
+    lab.watch.switched_off(Ok(()), lab.now());
+    assert!(!lab.watch.is_under_way());
+}
+
+#[test]
+fn a_test_ends_the_doubt_at_once_and_a_unit_that_is_installed_later_counts() {
+    let mut lab = Lab::new();
+    lab.play(60, UNKNOWN);
+    assert!(matches!(lab.watch.view(), PowerOff::Unsure { .. }));
+    lab.play(1, PowerOffInputs { testing: true, ..UNKNOWN });
+    assert!(matches!(lab.watch.view(), PowerOff::Watching { .. }));
+    let mut lab = Lab { watch: Watch::new(PowerOffWants::default()), ..Lab::new() };
+    lab.play(60, LOW);
+    assert_eq!((lab.told.len(), lab.watch.view()), (0, PowerOff::NoUnit));
+    lab.watch.note_unit(true);
+    lab.play(60, LOW);
+    assert_eq!(lab.count(is_announce), 1);
+}

@@ -242,9 +242,10 @@ fn usual(minutes: u32, watts: [f64; 2]) -> DrawHighWatch {
     watch
 }
 
+/// A minute in sweeps of three quarters of a second.
 fn minute(watch: &mut DrawHighWatch, watts: f64) {
-    for _ in 0..60 {
-        watch.add(1.0, Watts::of(watts), Some("receive"));
+    for _ in 0..80 {
+        watch.add(0.75, Watts::of(watts), Some("receive"));
     }
 }
 
@@ -269,6 +270,11 @@ fn unusual_is_a_third_more_half_a_watt_more_and_four_deviations_more() {
         assert!(!stands_after(usual(30, watts), 9, just_above));
         assert!(stands_after(usual(30, watts), 10, just_above), "{watts:?}");
     }
+    // A third more to the last bit is not above it, nor is it below while there is a doubt.
+    assert!(!stands_after(usual(30, [9.0, 9.0]), 10, 12.0));
+    let mut watch = usual(30, [9.0, 9.0]);
+    minute(&mut watch, 12.5);
+    assert!(stands_after(watch, 9, 12.0));
     assert!(!stands_after(usual(14, [3.0, 3.0]), 10, 6.0), "fourteen minutes tell too little");
     assert!(stands_after(usual(15, [3.0, 3.0]), 10, 6.0));
 }
