@@ -29,31 +29,33 @@ use tokio::{
 use web::{Pairing, RecordCommand, RecordStatus, Request, Shown};
 
 use crate::{
-    commands::{cli::Run, now},
+    commands::{cli::Run, now::GLANCE},
     event_loop::{
-        Event, EventLoop,
         alerts::{Alerts, lamp_thread},
-        demo, record_session,
+        demo,
+        event::{Event, outlet},
         sampler::Sampler,
+        state::{EventLoop, RecordSession},
     },
     host::{
         banner,
         clock::{Clock, HandClock},
         folders::{Folders, SOCKET, open_socket_to_group},
-        now_text,
+        now_text, phone_clock,
         serve::serve,
         small_files, stop_reason,
         systemd::Systemd,
         threads,
     },
     record::{
-        choices_file,
+        choices_file::{self, ChoicesFile},
         contact_log::ContactLog,
         last_end,
         open::{self, Opened},
         recorder::Recorder,
         store_reader::StoreReader,
-        worker::{RecordWorker, RecordWriter, Task},
+        update::Task,
+        worker::RecordWorker,
     },
     settings::{ContactsWant, Settings, Warnings},
 };
@@ -105,12 +107,9 @@ async fn live(run: &Run, settings: Settings, source: Option<&Path>) -> Result<()
             .map_err(|why| format!("The socket for `outlast now` cannot be served: {why}."))?;
         serving.push(tokio::spawn(serve(own, parts.pages(true), OWN_SEATS, stopped)));
     }
-    tokio::spawn(hand_over(parts.asked.take(), Event::Command, started.events.clone()));
-    tokio::spawn(hand_over(
-        parts.record_asked.take(),
-        Event::RecordCommand,
-        started.events.clone(),
-    ));
+    tokio::spawn(hand_over(parts.asked.take(), started.events.clone()));
+    let (tasks, events) = (started.tasks.clone(), started.events.clone());
+    tokio::spawn(hand_over_record(parts.record_asked.take(), tasks, events));
     let ready = Systemd::from_environment();
     ready.ready();
     // What was found is known with the first sweep.
@@ -223,10 +222,9 @@ fn station(
     }
     let mut setup = if run.demo { demo::setup(facts) } else { setup(&settings, facts) };
     let boot = setup.facts.boot_id.clone();
-    let opened = folders
-        .state
-        .as_deref()
-        .map(|folder| open::open(folder, &settings.record, boot.as_deref(), &clock, events));
+    let opened = folders.state.as_deref().map(|folder| {
+        open::open(folder, &settings.record, boot.as_deref(), &clock, outlet(events))
+    });
     let record = opened.and_then(|opened| {
         opened.inspect_err(|why| tracing::warn!("{why} Nothing is recorded")).ok()
     });
@@ -258,7 +256,7 @@ fn station(
         seats: usize::from(settings.connections),
         hosts: banner::own_names(settings.hosts),
         record,
-        may_set_clock: record_session::may_set_clock(settings.set_clock_from_phone),
+        may_set_clock: settings.set_clock_from_phone && phone_clock::may_set(),
         contacts: settings.contacts,
         warnings: settings.warnings,
         runtime: folders.runtime.clone(),
@@ -267,7 +265,7 @@ fn station(
 }
 
 /// What was chosen and counted before, as far as the record takes it.
-fn resumed(kept: &choices_file::ChoicesFile, same_boot: bool, record: Option<&Opened>) -> Resume {
+fn resumed(kept: &ChoicesFile, same_boot: bool, record: Option<&Opened>) -> Resume {
     let mut resume = Resume { choices: kept.choices(), same_boot };
     if let Some(opened) = record {
         opened.improve(&mut resume);
@@ -344,13 +342,14 @@ impl Parts {
         }
         let now = self.now.clone();
         let glance = move || std::future::ready(now_text::text(&now.borrow()));
-        web::socket(shown).route(now::GLANCE, get(glance))
+        web::socket(shown).route(GLANCE, get(glance))
     }
 }
 
 /// The running threads.
 struct Started {
     events: SyncSender<Event>,
+    tasks: Option<mpsc::Sender<Task>>,
     event_loop: JoinHandle<()>,
     /// The record worker and the lamp.
     others: [Option<JoinHandle<()>>; 2],
@@ -386,9 +385,10 @@ impl Station {
         let mut engine = Engine::new(self.setup.clone(), at);
         let opened = self.record.take();
         let writer = opened.as_ref().map(|opened| Arc::clone(&opened.writer));
-        let (tasks, worker_thread) = self.tasks(&events, writer.clone())?.unzip();
         let record = opened.map(|opened| self.record(opened, &mut engine));
         let (show, now) = watch::channel(engine.tick(at));
+        let worker = self.worker(&events, writer.clone(), &engine, now.clone())?;
+        let (tasks, worker_thread) = worker.unzip();
         let (asks, asked) = tokio_mpsc::channel(16);
         let (record_asks, record_asked) = tokio_mpsc::channel(16);
         let first = RecordStatus { may_set_clock: self.may_set_clock, ..RecordStatus::default() };
@@ -397,19 +397,15 @@ impl Station {
         let sampler =
             Sampler { clock: self.clock.clone(), events: events.clone(), missed: Arc::default() };
         let event_loop = EventLoop {
-            engine,
-            clock: self.clock.clone(),
-            events: event_list,
-            show,
-            tasks,
+            tasks: tasks.clone(),
             watches_log: self.contacts.watch.is_some(),
             alerts: Some(alerts),
-            ready: Systemd::from_environment(),
             free: self.feed.freeing(&sampler),
             boot_id,
             trouble: self.trouble.clone(),
             record,
             record_status,
+            ..EventLoop::new(engine, self.clock.clone(), event_list, show)
         };
         let event_loop = threads::critical("event loop", move || event_loop.run())?;
         self.feed.flow(sampler)?;
@@ -427,15 +423,15 @@ impl Station {
             seats: self.seats,
             hosts: self.hosts,
         };
-        Ok((parts, Started { events, event_loop, others: [worker_thread, lamp], writer }))
+        Ok((parts, Started { events, tasks, event_loop, others: [worker_thread, lamp], writer }))
     }
 
     /// The event loop's part of the record.
-    fn record(&self, opened: Opened, engine: &mut Engine) -> record_session::RecordSession {
+    fn record(&self, opened: Opened, engine: &mut Engine) -> RecordSession {
         engine.note_learned(opened.learned_by_bank);
         let resume = self.setup.resume.as_ref();
         let (load, bank) = opened.test.unzip();
-        record_session::RecordSession {
+        RecordSession {
             recorder: Recorder::new(opened.writer),
             reader: opened.reader,
             last_end: last_end::Start {
@@ -483,26 +479,29 @@ impl Station {
     }
 
     /// Nothing, where nothing can be kept.
-    fn tasks(
+    fn worker(
         &self,
         events: &SyncSender<Event>,
         writer: Option<Arc<history::Writer>>,
+        engine: &Engine,
+        now: watch::Receiver<Arc<Snapshot>>,
     ) -> io::Result<Option<Worker>> {
         let Some(folder) = self.folder.clone() else { return Ok(None) };
-        let (jobs, job_list) = mpsc::channel();
-        let log = ContactLog::of(&self.contacts);
+        let (tasks, task_list) = mpsc::channel();
         let worker = RecordWorker {
             folder,
-            pen: writer.map(RecordWriter::Writer),
-            events: events.clone(),
-            log,
+            writer,
+            outlet: outlet(events),
+            log: ContactLog::of(&self.contacts),
+            load: engine.load_prior(),
+            now,
         };
-        let thread = threads::critical("record worker", move || worker.work(job_list))?;
-        Ok(Some((jobs, thread)))
+        let thread = threads::critical("record worker", move || worker.work(task_list))?;
+        Ok(Some((tasks, thread)))
     }
 }
 
-/// Where jobs for the card go, and the thread that does them.
+/// Where tasks for the card go, and the thread that does them.
 type Worker = (mpsc::Sender<Task>, JoinHandle<()>);
 
 impl Feed {
@@ -528,23 +527,45 @@ impl Feed {
 }
 
 /// Hands what the pages ask for to the event loop; sleeps while nobody asks.
-async fn hand_over<T>(
-    asked: Option<tokio_mpsc::Receiver<T>>,
-    event: fn(T) -> Event,
+async fn hand_over(
+    requests: Option<tokio_mpsc::Receiver<Request<Command, Refusal>>>,
     events: SyncSender<Event>,
 ) {
-    let Some(mut asked) = asked else { return };
-    while let Some(one) = asked.recv().await {
-        // An event loop that is a minute behind has other worries; dropping the ask in the end answers
-        // 'busy'.
-        let mut next = event(one);
-        for _ in 0..BUSY_TRIES {
-            match events.try_send(next) {
-                Ok(()) | Err(TrySendError::Disconnected(_)) => break,
-                Err(TrySendError::Full(back)) => next = back,
-            }
-            sleep(BUSY_WAIT).await;
+    let Some(mut requests) = requests else { return };
+    while let Some(request) = requests.recv().await {
+        put(Event::Command(request), &events).await;
+    }
+}
+
+/// What the running state has a part in goes to the event loop, all else straight to the record
+/// worker.
+async fn hand_over_record(
+    requests: Option<tokio_mpsc::Receiver<Request<RecordCommand>>>,
+    tasks: Option<mpsc::Sender<Task>>,
+    events: SyncSender<Event>,
+) {
+    let Some(mut requests) = requests else { return };
+    while let Some(request) = requests.recv().await {
+        match request.command {
+            RecordCommand::Mark { .. }
+            | RecordCommand::PhoneClock { .. }
+            | RecordCommand::SetClock
+            | RecordCommand::StopTest
+            | RecordCommand::GoesOn { .. } => put(Event::RecordCommand(request), &events).await,
+            _ => Task::hand_over(tasks.as_ref(), request),
         }
+    }
+}
+
+/// An event loop that is a minute behind has other worries; dropping a request in the end answers
+/// 'busy'.
+async fn put(mut event: Event, events: &SyncSender<Event>) {
+    for _ in 0..BUSY_TRIES {
+        match events.try_send(event) {
+            Ok(()) | Err(TrySendError::Disconnected(_)) => return,
+            Err(TrySendError::Full(back)) => event = back,
+        }
+        sleep(BUSY_WAIT).await;
     }
 }
 

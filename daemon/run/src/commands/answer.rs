@@ -10,7 +10,7 @@ use crate::{
         client::Client,
     },
     host::{banner::print, now_text::plain_spaces},
-    record::worker::NEEDS_RUNNING,
+    record::changes::NEEDS_RUNNING,
 };
 
 /// Does what was typed.

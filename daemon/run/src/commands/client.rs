@@ -12,10 +12,7 @@ use axum::{
     body::{Body, to_bytes},
     http::{Method, Request, header},
 };
-use reckon::{
-    engine::{Engine, Setup},
-    estimator::LoadPrior,
-};
+use reckon::engine::{Engine, Setup};
 use serde::Deserialize;
 use serde_json::Value;
 use tokio::{
@@ -29,7 +26,7 @@ use crate::{
     Failed,
     commands::{cli::Reach, now},
     host::{clock::Clock, folders, small_files::random},
-    record::{store_reader::StoreReader, worker},
+    record::{changes, store_reader::StoreReader},
 };
 
 /// A large export over a slow card takes its time.
@@ -241,16 +238,10 @@ fn here(folder: &Path) -> Router {
     })
 }
 
-async fn answer(folder: PathBuf, mut asked: mpsc::Receiver<web::Request<RecordCommand>>) {
-    while let Some(web::Request { command: ask, answer }) = asked.recv().await {
-        let worker = worker::offline(&folder);
-        let done = tokio::task::spawn_blocking(move || {
-            let load = LoadPrior::default();
-            match ask {
-                web::RecordCommand::StartTest { .. } => Err(worker::NEEDS_RUNNING.to_owned()),
-                ask => worker.ask(&ask, &load).map(drop),
-            }
-        });
+async fn answer(folder: PathBuf, mut requests: mpsc::Receiver<web::Request<RecordCommand>>) {
+    while let Some(web::Request { command, answer }) = requests.recv().await {
+        let folder = folder.clone();
+        let done = tokio::task::spawn_blocking(move || changes::offline(&folder, &command));
         let done = done.await.unwrap_or_else(|_| Err("The change broke down.".to_owned()));
         // The command waits for it.
         let _ = answer.send(done);

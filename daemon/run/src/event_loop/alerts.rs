@@ -17,7 +17,7 @@ use reckon::{
 use tokio::runtime::Handle;
 
 use crate::{
-    event_loop::Event,
+    event_loop::event::Event,
     host::{now_text::plain_spaces, threads},
 };
 

@@ -22,7 +22,7 @@ use tokio::sync::oneshot;
 use web::Request;
 
 use crate::{
-    event_loop::{Event, sampler::Sampler},
+    event_loop::{event::Event, sampler::Sampler},
     host::clock::{HandClock, pause},
 };
 

@@ -21,7 +21,7 @@ pub(crate) struct Journal {
 
 impl Journal {
     /// Tells what has changed since the last look.
-    pub(crate) fn look(&mut self, snapshot: &Snapshot, edges: &[Edge]) {
+    pub(crate) fn observe(&mut self, snapshot: &Snapshot, edges: &[Edge]) {
         if !Arc::ptr_eq(&self.sources, &snapshot.sources) {
             for line in changes(&self.sources, &snapshot.sources, snapshot.at.mono) {
                 tracing::info!("{line}");

@@ -14,43 +14,18 @@ use reckon::{
 use web::{AsideTold, RecordCommand, RecordStatus, Request, TestLoad, TestTold};
 
 use crate::{
-    event_loop::{EventLoop, LoopState},
-    host::{
-        phone_clock::{self, Heard},
-        test_load::{self, RunningLoad},
-    },
+    event_loop::state::EventLoop,
+    host::{phone_clock::Heard, test_load},
     record::{
-        last_end::{self, decide},
-        recorder::Recorder,
-        worker::{RecordUpdate, TEST, Task},
+        last_end::decide,
+        side_notes::TEST,
+        update::{RecordEvent, RecordUpdate, Task},
     },
 };
 
-/// What the event loop holds of the record.
-pub(crate) struct RecordSession {
-    /// Makes the entries.
-    pub(crate) recorder: Recorder,
-    /// Reads the record.
-    pub(crate) reader: history::Reader,
-    /// What is known of the last end, until the first sweep.
-    pub(crate) last_end: last_end::Start,
-    /// The test that was on before the start: its load.
-    pub(crate) test: Option<TestLoad>,
-    /// Whether a tap on a phone may set the clock.
-    pub(crate) may_set_clock: bool,
-    /// When the record was opened.
-    pub(crate) opened: Mono,
-    /// The phone's last word.
-    pub(crate) heard: Option<Heard>,
-    /// The load of the test that is on.
-    pub(crate) load: Option<RunningLoad>,
-    /// Banks of the settings, always offered unless forgotten.
-    pub(crate) own_banks: Vec<BankSpec>,
-}
-
 impl EventLoop {
     /// The first sweep has come: what happened before is decided.
-    pub(crate) fn account(&mut self, snapshot: Arc<Snapshot>) -> Arc<Snapshot> {
+    pub(crate) fn settle_last_end(&mut self, snapshot: Arc<Snapshot>) -> Arc<Snapshot> {
         let Some(session) = self.record.as_mut().filter(|session| !session.recorder.begun()) else {
             return snapshot;
         };
@@ -125,29 +100,21 @@ impl EventLoop {
         }
     }
 
-    /// Lets the record worker credit what is due and tell what the record teaches.
-    pub(crate) fn update_learning(&self) {
-        if let Some(tasks) = &self.tasks {
-            // A record worker that has gone has ended the process.
-            let _ = tasks.send(Task::UpdateLearning(self.engine.load_prior()));
-        }
-    }
-
     /// How the record is doing has changed.
-    pub(crate) fn record_state(&mut self, state: RecordState, loop_state: &mut LoopState) {
-        match (&loop_state.record.stopped, &state.stopped) {
+    pub(crate) fn record_state(&mut self, state: RecordState) {
+        match (&self.state.record.stopped, &state.stopped) {
             (None, Some(why)) => tracing::warn!("{why}"),
             (Some(_), None) => tracing::info!("the record goes on"),
             _ => {}
         }
-        if state.missed > loop_state.record.missed {
+        if state.missed > self.state.record.missed {
             tracing::warn!("{} entries of the record were lost", state.missed);
         }
-        for aside in state.set_aside.iter().skip(loop_state.record.set_aside.len()) {
+        for aside in state.set_aside.iter().skip(self.state.record.set_aside.len()) {
             tracing::warn!("{}; it was set aside as {}", aside.why, aside.path.display());
         }
         if let Some(warning) =
-            state.warning.as_ref().filter(|_| loop_state.record.warning.is_none())
+            state.warning.as_ref().filter(|_| self.state.record.warning.is_none())
         {
             tracing::warn!("{warning}");
         }
@@ -167,7 +134,7 @@ impl EventLoop {
                 })
                 .collect();
         });
-        loop_state.record = state;
+        self.state.record = state;
         self.note_log();
     }
 
@@ -198,11 +165,25 @@ impl EventLoop {
         self.engine.note_log(log);
     }
 
-    /// Somebody asks something of the record.
-    pub(crate) fn record_asked(&mut self, asked: Request<RecordCommand>) -> Option<Arc<Snapshot>> {
-        let Request { command: ask, answer } = asked;
+    /// The record has something to say.
+    pub(crate) fn record_event(&mut self, event: RecordEvent) -> Option<Arc<Snapshot>> {
+        match event {
+            RecordEvent::ChoicesWritten(outcome) => self.choices_written(outcome.err()),
+            RecordEvent::State(state) => self.record_state(*state),
+            RecordEvent::ContactLog(say) => self.tell(|status| status.contact_log = Some(say)),
+            RecordEvent::Update(update) => return Some(self.record_update(*update)),
+        }
+        None
+    }
+
+    /// Somebody wants something of the record that the running state has a part in.
+    pub(crate) fn record_command(
+        &mut self,
+        request: Request<RecordCommand>,
+    ) -> Option<Arc<Snapshot>> {
+        let Request { command, answer } = request;
         let at = self.moment();
-        let done = match ask {
+        let done = match command {
             RecordCommand::Mark { text } => self.mark(&text, at.mono),
             RecordCommand::PhoneClock { at: then, phone_ms, within_ms } => {
                 self.phone(Heard { at: then, phone_ms, within_ms }, at.mono)
@@ -212,30 +193,8 @@ impl EventLoop {
             RecordCommand::GoesOn { earlier, goes_on } if self.is_doubted(earlier) => {
                 self.answer_since(goes_on, at)
             }
-            RecordCommand::TellBank { .. }
-            | RecordCommand::RenameBank { .. }
-            | RecordCommand::ForgetBank { .. }
-            | RecordCommand::Strike { .. }
-            | RecordCommand::Answer { .. }
-            | RecordCommand::GoesOn { .. }
-            | RecordCommand::NameOuting { .. }
-            | RecordCommand::Doing { .. }
-            | RecordCommand::DoingByContacts { .. }
-            | RecordCommand::DoingBack { .. }
-            | RecordCommand::StartTest { .. }
-            | RecordCommand::Contacts { .. }
-            | RecordCommand::ForgetContacts { .. }
-            | RecordCommand::Import { .. } => {
-                // Of a board that is not known, what it draws on this outing is the best word.
-                let mut load = self.engine.load_prior();
-                let drawn = self.show.borrow().draw.outing.map(reckon::units::Watts::si);
-                load.idle_w = load.idle_w.or(drawn);
-                let Some(tasks) = &self.tasks else {
-                    let _ = answer.send(Err("No record is kept here.".to_owned()));
-                    return None;
-                };
-                // A record worker that has gone has ended the process.
-                let _ = tasks.send(Task::Command { ask, load, answer });
+            command => {
+                Task::hand_over(self.tasks.as_ref(), Request { command, answer });
                 return None;
             }
         };
@@ -292,25 +251,25 @@ impl EventLoop {
         Ok(())
     }
 
-    /// The record worker's news.
-    pub(crate) fn news(&mut self, news: RecordUpdate) -> Arc<Snapshot> {
+    /// What the record worker found in the record.
+    fn record_update(&mut self, update: RecordUpdate) -> Arc<Snapshot> {
         let at = self.moment();
-        if let Some((name, spec)) = news.told {
+        if let Some((name, spec)) = update.told {
             self.engine.note_bank_told(&name, spec);
         }
-        self.engine.note_learned(news.learned_by_bank);
-        self.engine.note_usual(news.usual);
-        self.offer(&news.offered, &news.forgotten);
-        if let Some(name) = news.named
+        self.engine.note_learned(update.learned_by_bank);
+        self.engine.note_usual(update.usual);
+        self.offer(&update.offered, &update.forgotten);
+        if let Some(name) = update.named
             && let Err(refusal) = self.engine.ask(&Command::NameOuting { name }, at)
         {
             tracing::warn!("{}", reckon::words::refusal(&refusal));
         }
-        if let Some((bank, load)) = news.test {
+        if let Some((bank, load)) = update.test {
             self.begin_test(&bank, load, at);
         }
-        self.engine.note_last_ended(news.last_ended);
-        if let Some((since, answer)) = news.since {
+        self.engine.note_last_ended(update.last_ended);
+        if let Some((since, answer)) = update.since {
             self.goes_on(since, answer, at);
         }
         self.record_changes(at)
@@ -406,11 +365,6 @@ impl EventLoop {
         self.engine.note_run_down_test(false);
         self.tell(|record_status| record_status.test = None);
     }
-}
-
-/// Whether a tap may set the clock: allowed, and possible.
-pub(crate) fn may_set_clock(allowed: bool) -> bool {
-    allowed && phone_clock::may_set()
 }
 
 /// A reason of the record's, which begins small and ends open, as a sentence.

@@ -14,7 +14,7 @@ use probe::Sweeper;
 use reckon::{reading::Sweep, time::Mono};
 
 use crate::{
-    event_loop::Event,
+    event_loop::event::Event,
     host::{clock::Clock, footprint::FootprintMeter},
 };
 

@@ -1,5 +1,6 @@
 //! The record from the daemon's side: what goes into it, and what is read from it.
 
+pub(crate) mod changes;
 pub(crate) mod choices_file;
 mod close_up;
 pub(crate) mod contact_log;
@@ -8,5 +9,7 @@ pub(crate) mod open;
 pub(crate) mod recorder;
 mod report;
 mod run_downs;
+pub(crate) mod side_notes;
 pub(crate) mod store_reader;
+pub(crate) mod update;
 pub(crate) mod worker;

@@ -1,10 +1,7 @@
 //! Opens the record at the start: what it says of the last end, what it teaches, and where the
 //! engine's own count of this boot can be taken further than the choices had it.
 
-use std::{
-    path::Path,
-    sync::{Arc, mpsc::SyncSender},
-};
+use std::{path::Path, sync::Arc};
 
 use history::{Keep, Reader, Started, Who, Writer};
 use reckon::{
@@ -17,9 +14,11 @@ use reckon::{
 use web::TestLoad;
 
 use crate::{
-    event_loop::Event,
     host::{clock::Clock, small_files::random},
-    record::{run_downs, worker},
+    record::{
+        run_downs, side_notes,
+        update::{Outlet, RecordEvent},
+    },
     settings::RecordWant,
 };
 
@@ -52,7 +51,7 @@ pub(crate) fn open(
     want: &RecordWant,
     boot: Option<&str>,
     clock: &Clock,
-    events: &SyncSender<Event>,
+    outlet: Outlet,
 ) -> Result<Opened, String> {
     let at = clock.mono();
     // A kernel that does not name its boots has a new one with every start.
@@ -71,10 +70,9 @@ pub(crate) fn open(
         began_s: at.as_s(),
         version: env!("CARGO_PKG_VERSION").to_owned(),
     };
-    let events = events.clone();
     let tell = move |state| {
         // An event loop that is too busy hears of it with the next batch.
-        let _ = events.try_send(Event::Record(Box::new(state)));
+        outlet(RecordEvent::State(Box::new(state)));
     };
     let started = history::start(keep, who, tell)
         .map_err(|why| format!("The system has no room for the record's thread: {why}."))?;
@@ -82,7 +80,7 @@ pub(crate) fn open(
     let (learned_by_bank, test) = if trouble.is_some() {
         (Vec::new(), None)
     } else {
-        (learned_by_bank(&reader), worker::test_of(&reader))
+        (learned_by_bank(&reader), side_notes::test_of(&reader))
     };
     let unread = trouble.is_some() && folder.join(history::FILE).exists();
     Ok(Opened { writer: Arc::new(writer), reader, before, unread, boot, learned_by_bank, test, at })

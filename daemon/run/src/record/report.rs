@@ -492,8 +492,6 @@ mod tests {
         started.writer.stop(72_006.0, reckon::belief::last_end::StopHow::Stopped).unwrap();
 
         // One tap counts the minutes of contact; another such tap replaces it; one takes it back.
-        let worker = crate::record::worker::offline(folder.path());
-        let load = reckon::estimator::LoadPrior::default();
         let reader = Reader::new(folder.path());
         let counted = |name: &str| {
             let told = super::report(&reader, 1).unwrap().unwrap();
@@ -503,10 +501,11 @@ mod tests {
         for activity in ["digital", "contacts"] {
             let activity = activity.to_owned();
             let ask = web::RecordCommand::DoingByContacts { outing: 1, activity };
-            worker.ask(&ask, &load).unwrap();
+            crate::record::changes::offline(folder.path(), &ask).unwrap();
         }
         assert_eq!((counted("digital"), counted("contacts")), ((2, 0.0), (2, 420.0)));
-        worker.ask(&web::RecordCommand::DoingBack { outing: 1, id: None }, &load).unwrap();
+        let back = web::RecordCommand::DoingBack { outing: 1, id: None };
+        crate::record::changes::offline(folder.path(), &back).unwrap();
         assert_eq!(counted("contacts"), (0, 0.0));
     }
 }

@@ -1,0 +1,339 @@
+//! What a person's command changes in the record: checked against what is there, then made into entries.
+
+use std::path::Path;
+
+use history::{Change, Reader, Trouble, time_stamp_import};
+use reckon::{
+    adif::Contact,
+    bank::BankSpec,
+    belief::{Answer, SinceLast, last_end::start_of},
+    contacts,
+    engine::Carried,
+    estimator::{LoadPrior, Observation},
+    record::{Ending, Origin, Outing, RecordedBank},
+    units::{Joules, Seconds},
+    words,
+};
+use web::RecordCommand;
+
+use crate::{
+    host::now_text::plain_spaces,
+    record::{
+        contact_log, report, run_downs,
+        side_notes::{TEST, ending_before, ending_key},
+        update::RecordUpdate,
+    },
+};
+
+/// Said when no daemon runs and one is needed.
+pub(crate) const NEEDS_RUNNING: &str = "Only the running outlast can do this. Start it with \
+                                        `outlast run`, or as a service: sudo systemctl start \
+                                        outlast";
+/// Longest name of a bank or an outing, characters.
+const LONGEST_NAME: usize = 64;
+
+/// Makes commands into entries.
+pub(crate) struct Changes<'a> {
+    /// The record.
+    pub(crate) reader: &'a Reader,
+    /// Whether calls of contact logs are kept.
+    pub(crate) keep_calls: bool,
+    /// Whether this is the running outlast.
+    pub(crate) running: bool,
+}
+
+impl Changes<'_> {
+    /// What a command puts into the record; what the event loop has to know of it goes into `update`.
+    pub(crate) fn entries(
+        &self,
+        command: &RecordCommand,
+        load: &LoadPrior,
+        update: &mut RecordUpdate,
+    ) -> Result<Vec<Change>, String> {
+        let entry = match command {
+            RecordCommand::TellBank { spec } => {
+                let spec = sound(spec)?;
+                update.told = Some((spec.name.clone(), spec.clone()));
+                Change::Bank(spec)
+            }
+            RecordCommand::RenameBank { bank, name } => self.renamed(*bank, name, update)?,
+            RecordCommand::ForgetBank { bank, forgotten } => {
+                let name = self.bank(*bank)?.spec.name;
+                Change::BankForgotten { name, forgotten: *forgotten }
+            }
+            RecordCommand::Strike { rundown, struck } => {
+                self.has_rundown(*rundown)?;
+                Change::Struck { rundown: *rundown, struck: *struck }
+            }
+            RecordCommand::Answer { outing, died } => return self.answered(*outing, *died),
+            RecordCommand::GoesOn { earlier, goes_on } => {
+                update.since = Some(self.goes_on(*earlier, *goes_on)?);
+                return Ok(Vec::new());
+            }
+            RecordCommand::NameOuting { outing, name } => self.named(*outing, name, update)?,
+            RecordCommand::Doing { outing, from_s, to_s, activity } => {
+                self.doing(*outing, *from_s, *to_s, activity.as_deref())?
+            }
+            RecordCommand::DoingByContacts { outing, activity } => {
+                return self.doing_by_contacts(*outing, activity);
+            }
+            RecordCommand::DoingBack { outing, id } => return self.doing_back(*outing, *id),
+            RecordCommand::StartTest { bank, load } => {
+                let spec = self.bank(*bank)?.spec;
+                let value = format!("{}\n{}", load.name(), spec.name);
+                update.test = Some((spec, *load));
+                Change::Choice { key: TEST.to_owned(), value }
+            }
+            RecordCommand::Import { bank, name, text } => {
+                let spec = self.bank(*bank)?.spec;
+                imported(spec.name, name, text, load)?
+            }
+            RecordCommand::Contacts { contacts } => {
+                Change::Contacts(contact_log::rows(contacts, self.keep_calls))
+            }
+            RecordCommand::ForgetContacts { outing } => {
+                Change::ContactsForgotten { outing: self.outing(*outing)?.id }
+            }
+            RecordCommand::StopTest
+            | RecordCommand::Mark { .. }
+            | RecordCommand::PhoneClock { .. }
+            | RecordCommand::SetClock => {
+                return Err(NEEDS_RUNNING.to_owned());
+            }
+        };
+        Ok(vec![entry])
+    }
+
+    fn bank(&self, id: i64) -> Result<RecordedBank, String> {
+        let banks = self.reader.banks().map_err(|why| said(&why))?;
+        banks.into_iter().find(|bank| bank.id == id).ok_or_else(|| {
+            "There is no such bank in the record; it may have been told of under another name. \
+             Nothing was changed."
+                .to_owned()
+        })
+    }
+
+    fn renamed(&self, id: i64, name: &str, update: &mut RecordUpdate) -> Result<Change, String> {
+        let old = self.bank(id)?.spec;
+        let spec = sound(&BankSpec { name: name.to_owned(), ..old.clone() })?;
+        let others = self.reader.banks().map_err(|why| said(&why))?;
+        if others.iter().any(|bank| bank.id != id && bank.spec.name == spec.name) {
+            return Err(format!(
+                "There is another bank with the name '{}' already. Nothing was changed.",
+                spec.name
+            ));
+        }
+        let entry = Change::BankRenamed { from: old.name.clone(), to: spec.name.clone() };
+        update.told = Some((old.name, spec));
+        Ok(entry)
+    }
+
+    fn has_rundown(&self, id: i64) -> Result<(), String> {
+        let reader = self.reader;
+        for bank in reader.banks().map_err(|why| said(&why))? {
+            if reader.rundowns(bank.id).map_err(|why| said(&why))?.iter().any(|one| one.id == id) {
+                return Ok(());
+            }
+        }
+        Err("There is no such run-down in the record. Nothing was changed.".to_owned())
+    }
+
+    fn outing(&self, id: i64) -> Result<Outing, String> {
+        let found = self.reader.outing(id).map_err(|why| said(&why))?;
+        found
+            .ok_or_else(|| "There is no such outing in the record. Nothing was changed.".to_owned())
+    }
+
+    fn answered(&self, id: i64, died: Option<bool>) -> Result<Vec<Change>, String> {
+        let chance = match self.outing(id)?.ending {
+            Ending::PowerLost { died } => died,
+            Ending::Died => 1.0,
+            Ending::Open => {
+                return Err("This outing has not ended yet. Nothing was changed.".to_owned());
+            }
+            Ending::SwitchedOff | Ending::Swapped => {
+                return Err("How this outing ended is known: no power was lost. Nothing was \
+                            changed."
+                    .to_owned());
+            }
+        };
+        let before = ending_before(&self.reader, id);
+        let key = ending_key(id);
+        let Some(died) = died else {
+            let Some(died) = before else {
+                return Err(
+                    "Nobody has said how this outing ended. Nothing was changed.".to_owned()
+                );
+            };
+            let forgotten = Change::Choice { key, value: String::new() };
+            return Ok(vec![Change::EndingChance { outing: id, died }, forgotten]);
+        };
+        let kept = Change::Choice { key, value: before.unwrap_or(chance).to_string() };
+        Ok(vec![kept, Change::Answered { outing: id, died }])
+    }
+
+    /// The outing before the open one, on the same bank: the operator's word counts whatever was
+    /// believed.
+    fn goes_on(&self, earlier: i64, goes_on: bool) -> Result<(SinceLast, Answer), String> {
+        if !self.running {
+            return Err(NEEDS_RUNNING.to_owned());
+        }
+        let reader = self.reader;
+        let mut newest = reader.outings(None, 2).map_err(|why| said(&why))?.items.into_iter();
+        let (open, before) = (newest.next(), newest.next());
+        let (Some(open), Some(before)) = (open, before) else { return Err(not_before()) };
+        let same_bank = before.bank.is_some() && open.bank == before.bank;
+        if open.ending != Ending::Open || before.id != earlier || !same_bank {
+            return Err(not_before());
+        }
+        let mut since = since_of(&before, run_downs::steps(&reader, before.id));
+        since.off = before.ended.zip(open.began).and_then(|(ended, began)| {
+            let off_s = u32::try_from(began.unix_ms().checked_sub(ended.unix_ms())? / 1000).ok()?;
+            Some(Seconds::of(f64::from(off_s)))
+        });
+        Ok((since, answer_of(goes_on)))
+    }
+
+    fn doing(
+        &self,
+        id: i64,
+        from_s: f64,
+        to_s: f64,
+        activity: Option<&str>,
+    ) -> Result<Change, String> {
+        let outing = self.outing(id)?;
+        let off = self.reader.off(id).map_err(|why| said(&why))?;
+        let ends_s = outing.lasted_s + off.iter().map(|(from_s, to_s)| to_s - from_s).sum::<f64>();
+        if to_s <= 0.0 {
+            return Err("The outing had not begun then. Nothing was changed.".to_owned());
+        }
+        if from_s >= ends_s {
+            let lasted = plain_spaces(&words::span(Seconds::of(ends_s)));
+            return Err(format!(
+                "The outing was over by then: it lasted {lasted}. Nothing was changed."
+            ));
+        }
+        let activity = activity.map(str::to_owned);
+        Ok(Change::Correction { outing: id, from_s, to_s, activity, origin: Origin::Operator })
+    }
+
+    /// The minutes of contact count as this activity, in the place of what an earlier such tap said.
+    fn doing_by_contacts(&self, id: i64, activity: &str) -> Result<Vec<Change>, String> {
+        self.outing(id)?;
+        let placed = self.reader.contacts(id).map_err(|why| said(&why))?.contacts;
+        let contacts: Vec<Contact> = placed.iter().map(report::contact).collect();
+        let stretches = contacts::stretches(&contacts);
+        if stretches.is_empty() {
+            return Err(
+                "No contact of a log falls into this outing. Nothing was changed.".to_owned()
+            );
+        }
+        let mut entries = self.by_contacts(id)?;
+        entries.extend(stretches.iter().map(|(from, to)| Change::Correction {
+            outing: id,
+            from_s: report::since_zero_s(*from),
+            to_s: report::since_zero_s(*to),
+            activity: Some(activity.to_owned()),
+            origin: Origin::Contacts,
+        }));
+        Ok(entries)
+    }
+
+    /// What takes back all that came from the contact log.
+    fn by_contacts(&self, id: i64) -> Result<Vec<Change>, String> {
+        let doings = self.reader.corrections(id).map_err(|why| said(&why))?;
+        let from_log = doings.into_iter().filter(|it| it.origin == Origin::Contacts);
+        Ok(from_log.map(|it| Change::CorrectionForgotten { id: it.id }).collect())
+    }
+
+    fn doing_back(&self, id: i64, one: Option<i64>) -> Result<Vec<Change>, String> {
+        self.outing(id)?;
+        let Some(one) = one else { return self.by_contacts(id) };
+        let doings = self.reader.corrections(id).map_err(|why| said(&why))?;
+        if doings.iter().all(|it| it.id != one) {
+            return Err(
+                "There is no such correction in the record. Nothing was changed.".to_owned()
+            );
+        }
+        Ok(vec![Change::CorrectionForgotten { id: one }])
+    }
+
+    fn named(&self, id: i64, name: &str, update: &mut RecordUpdate) -> Result<Change, String> {
+        let outing = self.outing(id)?;
+        let name = name.trim().to_owned();
+        if name.chars().count() > LONGEST_NAME {
+            return Err("A name may have 64 characters at most. Nothing was changed.".to_owned());
+        }
+        if outing.ending == Ending::Open {
+            update.named = Some(name.clone());
+        }
+        Ok(Change::OutingRenamed { outing: id, name })
+    }
+}
+
+/// A sentence; the cause goes to the journal.
+pub(crate) fn said(trouble: &Trouble) -> String {
+    if let Some(cause) = &trouble.cause {
+        tracing::warn!("{}: {cause}", trouble.what);
+    }
+    trouble.to_string()
+}
+
+fn sound(spec: &BankSpec) -> Result<BankSpec, String> {
+    let name = spec.name.trim().to_owned();
+    if name.is_empty() {
+        return Err("A bank needs a name. Nothing was changed.".to_owned());
+    }
+    let spec = BankSpec { name, ..spec.clone() };
+    match spec.implausible() {
+        Some(why) => Err(format!("{why} Nothing was changed.")),
+        None => Ok(spec),
+    }
+}
+
+/// A list of time stamps says how long, not how much: the energy is what the board draws when it
+/// does nothing, which is what most such tests did. It counts as modelled.
+fn imported(bank: String, name: &str, text: &str, load: &LoadPrior) -> Result<Change, String> {
+    let marks = time_stamp_import::read(text).map_err(|why| why.0)?;
+    let name = if name.trim().is_empty() { "time stamps" } else { name.trim() };
+    let mut data = marks.rundown(name);
+    let watts = load.idle_w.map(|idle| idle + load.accessories_w).filter(|watts| *watts > 0.0);
+    data.mean_power_w = watts;
+    data.delivered_wh = watts.map(|watts| watts * data.lasted_s / 3600.0);
+    Ok(Change::RunDown { bank, outing: None, data })
+}
+
+fn since_of(before: &Outing, steps: Vec<Observation>) -> SinceLast {
+    let carried = Carried {
+        outing: before.name.clone(),
+        start: start_of(before.start_share),
+        span: Seconds::of(before.lasted_s),
+        delivered: Joules::from_wh(before.energy_wh.unwrap_or(0.0)),
+        bridged: Joules::from_wh(before.bridged_wh.unwrap_or(0.0)),
+        steps,
+    };
+    SinceLast { outing: Some(before.id), by_word: true, ..SinceLast::undated(carried) }
+}
+
+const fn answer_of(goes_on: bool) -> Answer {
+    if goes_on { Answer::GoesOn } else { Answer::Charged }
+}
+
+fn not_before() -> String {
+    "The outing that is on does not follow this one on the same bank: another outing lies between, \
+     or another bank is connected. Nothing was changed."
+        .to_owned()
+}
+
+/// Carries out a command straight in the store of this folder, while no daemon runs.
+///
+/// # Errors
+/// A sentence for a person.
+pub(crate) fn offline(folder: &Path, command: &RecordCommand) -> Result<(), String> {
+    if matches!(command, RecordCommand::StartTest { .. }) {
+        return Err(NEEDS_RUNNING.to_owned());
+    }
+    let changes = Changes { reader: &Reader::new(folder), keep_calls: false, running: false };
+    let entries = changes.entries(command, &LoadPrior::default(), &mut RecordUpdate::default())?;
+    history::amend(folder, &entries).map_err(|why| said(&why))
+}
