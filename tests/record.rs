@@ -472,7 +472,7 @@ fn contacts_are_read_from_a_watched_log_and_from_a_file() {
         .unwrap();
     if outings(home.path())[0]["began_at"].is_null() {
         let said = done(home.path(), &["outing", "contacts", &name]);
-        assert!(said.contains("no contact can be laid beside it"), "{said}");
+        assert!(said.contains("contacts cannot be matched to it"), "{said}");
         let clock: Value = serde_json::from_str(&daemon.get("/api/v1/clock").1).expect("JSON");
         // A phone says that the boot began at that moment.
         let boot_s = clock["boot_s"].as_f64().expect("seconds");
@@ -491,12 +491,12 @@ fn contacts_are_read_from_a_watched_log_and_from_a_file() {
     fs::write(&file, &log).unwrap();
     for _ in 0..2 {
         let said = done(home.path(), &["outing", "contacts", &name]);
-        assert!(said.starts_with("1 contact read, 1 record left out.\n"), "{said}");
-        assert!(said.contains("Line 2, record 2: the date '20240532' is no day."), "{said}");
+        assert!(said.starts_with("1 contact imported, 1 record skipped.\n"), "{said}");
+        assert!(said.contains("Line 2, record 2: '20240532' is not a date."), "{said}");
         assert!(said.contains("(1): 1 contact\n"), "{said}");
     }
     let no_log = cli(home.path(), &["outing", "contacts", settings]);
-    assert!(no_log.code == Some(1) && no_log.err.contains("no contact log"), "{}", no_log.err);
+    assert!(no_log.code == Some(1) && no_log.err.contains("not a contact log"), "{}", no_log.err);
 
     // The watched one appears and is found within a minute, without a commit of its own.
     fs::write(&watched, contact(began_s + 3, "40m") + &contact(began_s + 4, "2m")).unwrap();
@@ -505,7 +505,7 @@ fn contacts_are_read_from_a_watched_log_and_from_a_file() {
         (told["outings"][0]["contacts"] == 3).then_some(told)
     });
     assert_eq!((&all["contacts"], &all["left_out"]), (&json!(1), &json!(1)));
-    assert!(daemon.get("/station").1.contains("2 contacts read."));
+    assert!(daemon.get("/station").1.contains("2 contacts imported."));
     // Nobody's call is in the record.
     let copy = home.path().join("copy.db");
     done(home.path(), &["export", "--store", copy.to_str().unwrap()]);

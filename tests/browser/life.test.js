@@ -156,7 +156,7 @@ test('a run-down test that another phone starts and gives up is said on the open
     assert.equal((await looker.textContent('#bars')).trim(), '');
     await page.goto(station.url(`/banks/${bank.id}/test`));
     await page.click('form[action$="/test"] button');
-    await until(async () => /A run-down test is on/.test(await looker.textContent('#bars')), 'the bar comes', 15);
+    await until(async () => /A run-down test is running/.test(await looker.textContent('#bars')), 'the bar comes', 15);
     await page.goto(station.url('/banks'));
     await page.click('form[action="/test/stop"] button');
     await until(async () => !/run-down test/.test(await looker.textContent('#bars')), 'the bar goes', 15);
@@ -178,20 +178,20 @@ test('a contact log is handed over by a phone without scripts, as a file and as 
       + '<qso_date:8>20240532<time_on:4>1201<eor>\n'
       + '<qso_date:8>20101022<time_on:4>0111<call:6>N0CALL<band:3>40M<mode:3>PSK<submode:5>PSK63<eor>\n';
     const told = async () => {
-      assert.match(await main(page), /2 contacts read, 1 record left out\./);
-      assert.match(await main(page), /Line 4, record 2: the date '20240532' is no day/);
+      assert.match(await main(page), /2 contacts imported, 1 record skipped\./);
+      assert.match(await main(page), /Line 4, record 2: '20240532' is not a date/);
     };
     await page.goto(station.url('/outings'));
-    await page.click('text=Read in a contact log');
+    await page.click('text=Import a contact log');
     await page.setInputFiles('input[type=file]', { name: 'log; "a".adi', mimeType: 'text/plain', buffer: Buffer.from(log) });
-    await page.click('text=Read it');
+    await page.click('text=Import it');
     await told();
     await page.screenshot({ path: join(pictures, 'contacts-read-390.png'), fullPage: true });
     await page.click('summary');
     await page.fill('textarea', log);
-    await page.click('text=Read it');
+    await page.click('text=Import it');
     await told();
-    await page.click('text=Read it');
+    await page.click('text=Import it');
     assert.match(await main(page), /Choose the log's file, or paste its text/);
     await context.close();
   });

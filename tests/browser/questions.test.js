@@ -85,7 +85,7 @@ for (const javaScriptEnabled of [true, false]) {
       }
       await page.click('#held >> text=Change');
       assert.equal(await page.locator('main button[aria-pressed=true]').count(), 1);
-      await page.click('text=Take it back');
+      await page.click('text=Undo');
       assert.match(await part(page, 'held'), /Blue ten began full\. Nobody has said otherwise\./);
       await page.context().close();
     } finally {

@@ -9,7 +9,7 @@ const put=(id,html)=>{const box=at(id);if(!box)return;
  const places=()=>[...box.querySelectorAll("button,summary,a")],nth=inside?places().indexOf(on):-1;
  box.innerHTML=html;if(nth>=0&&places()[nth])places()[nth].focus()};
 const late=()=>{const s=Math.round((performance.now()-heard)/1000),box=at("stale");
- box.hidden=s<12;if(s>=12)box.textContent="These figures are "+(s<90?s-s%5+" s":Math.round(s/60)+" min")+" old: no word from the board. They come back by themselves when the phone hears it again."};
+ box.hidden=s<12;if(s>=12)box.textContent="These figures are "+(s<90?s-s%5+" s":Math.round(s/60)+" min")+" old: no contact with the board. They update by themselves when it is back in reach."};
 // Sound and vibration work once somebody has tapped the page; browsers allow neither before.
 addEventListener("pointerdown",()=>{down=1;try{tone=tone||new AudioContext();tone.resume()}catch(e){}});
 for(const it of["pointerup","pointercancel"])addEventListener(it,()=>setTimeout(()=>{down=0},400));

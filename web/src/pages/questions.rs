@@ -207,7 +207,7 @@ pub(crate) async fn answer_json(State(site): State<Site>, request: Request) -> D
 }
 
 fn no_answer() -> Problem {
-    unreadable("That is no answer to this question. Nothing was changed.")
+    unreadable("That is not an answer to this question. Nothing was changed.")
 }
 
 async fn answered(site: &Site, question: &str, answer: Option<&str>) -> Result<(), Problem> {

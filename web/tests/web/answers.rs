@@ -163,7 +163,7 @@ async fn an_answer_that_stands_can_be_changed_and_taken_back() {
     // What was said can be taken back; what nobody has said can only be said.
     let said = rig.get("/answer/swapped").await.text;
     assert!(said.contains("value=\"same\" aria-pressed=true>"), "{said}");
-    assert!(said.contains("<button name=answer value=\"\">Take it back"), "{said}");
+    assert!(said.contains("<button name=answer value=\"\">Undo"), "{said}");
     let inferred = rig.get("/answer/since-last").await.text;
     assert!(inferred.contains("value=\"goes-on\" aria-pressed=true>"), "{inferred}");
     assert!(!inferred.contains("Take it back"), "{inferred}");
@@ -203,7 +203,7 @@ async fn the_connected_bank_is_no_button_and_another_one_asks_first() {
     assert_eq!((asks.status, rig.heard()), (StatusCode::OK, vec![]));
     let text = asks.text.replace('\u{a0}', " ");
     assert!(text.contains("The outing on Blue ten then ends (3 h so far, 9.4 Wh)"), "{text}");
-    assert!(text.contains("take that back for ten minutes"), "{text}");
+    assert!(text.contains("undo this for ten minutes"), "{text}");
     let ticket = rig.ticket().await;
     for (value, start) in [
         ("full", Start::Full),

@@ -50,10 +50,10 @@ async fn a_log_from_a_form_is_read_and_told() {
         assert_eq!(began, [645_895_380, 1_287_709_860]);
         for words in [
             "2 contacts read, 1 record left out.",
-            "Line 4, record 2: the date &#39;20240532&#39; is no day.",
+            "Line 4, record 2: &#39;20240532&#39; is not a date.",
             "31 contacts",
             // The open outing does not know its time of day: it is told, since contacts may wait.
-            "is not known, so no contact can be laid beside it",
+            "is not known, so contacts cannot be matched to it",
         ] {
             assert!(got.text.contains(words), "{words}: {}", got.text);
         }
@@ -115,8 +115,13 @@ async fn what_is_no_log_changes_nothing() {
     let unprocessable = StatusCode::UNPROCESSABLE_ENTITY;
     for (kind, body, status, words) in [
         (KIND, browser("", " \r\n", ""), unprocessable, "Choose the log"),
-        (KIND, browser("dear diary", "", ""), unprocessable, "This is no contact log."),
-        (KIND, browser("<band:3>20m<eor>", "", ""), unprocessable, "there is no date"),
+        (KIND, browser("dear diary", "", ""), unprocessable, "This is not a contact log."),
+        (
+            KIND,
+            browser("<band:3>20m<eor>", "", ""),
+            unprocessable,
+            "the date or the start time is missing",
+        ),
         (KIND, browser(LOG, "", "").replace("f0rm--", "f0rm"), StatusCode::BAD_REQUEST, ""),
         (KIND, LOG.to_owned(), StatusCode::BAD_REQUEST, ""),
         ("text/plain", LOG.to_owned(), StatusCode::UNSUPPORTED_MEDIA_TYPE, ""),

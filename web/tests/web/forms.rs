@@ -98,7 +98,7 @@ async fn a_time_of_day_needs_a_clock() {
 #[tokio::test]
 async fn the_countdown_can_be_stopped_and_shortened() {
     let page = Rig::of("alarm").get("/").await.text;
-    for said in ["switched off in 90", "value=stop>Do not switch off<", "value=now>Now<"] {
+    for said in ["switch off in 90", "value=stop>Do not switch off<", "value=now>Now<"] {
         assert!(page.contains(said) || page.replace('\u{a0}', " ").contains(said), "{said}");
     }
     for (wish, want) in [("stop", PowerOffAsk::Stop), ("now", PowerOffAsk::Now)] {

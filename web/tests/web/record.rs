@@ -213,7 +213,7 @@ async fn a_report_says_the_sum_of_its_rows() {
     let page = rig.get("/outings/29").await.text;
     let judged = told["report"]["forecasts_judged"].as_u64().unwrap();
     let said = if held == judged { format!("All {held}") } else { format!("{held} of {judged}") };
-    assert!(page.contains(&format!("{said} forecasts made held the true end")), "{said}");
+    assert!(page.contains(&format!("{said} forecasts included the true end")), "{said}");
 }
 
 #[tokio::test]
@@ -239,8 +239,8 @@ async fn a_record_that_cannot_be_read_is_said_and_the_rest_goes_on() {
         assert_eq!(rig.get(path).await.status, StatusCode::OK, "{path}");
     }
     let empty = Rig::past(Mood::Empty);
-    assert!(empty.get("/outings").await.text.contains("Nothing is in the record yet."));
-    assert!(empty.get("/banks").await.text.contains("No bank has been told of yet."));
+    assert!(empty.get("/outings").await.text.contains("The record is still empty."));
+    assert!(empty.get("/banks").await.text.contains("No bank has been added yet."));
 }
 
 #[tokio::test]
@@ -529,7 +529,7 @@ async fn an_ending_that_was_answered_stands_and_can_be_changed() {
     let form = form.split("</details>").next().unwrap();
     assert!(form.contains("action=\"/outings/30/ending\""), "{form}");
     assert!(form.contains("value=yes>The bank ran empty"), "{form}");
-    assert!(form.contains("value=unknown>Take it back"), "{form}");
+    assert!(form.contains("value=unknown>Undo"), "{form}");
     // An earlier one that ran empty: what it was before is not known any more.
     let page = Rig::of("held").get("/outings/29").await.text;
     let (_, form) = page.split_once("<summary>Change how it ended</summary>").unwrap();
@@ -551,7 +551,7 @@ async fn a_run_down_test_says_which_bank_it_takes_as_connected() {
     let other = page("fine", 2).await;
     assert!(other.contains("<b>Blue ten is connected now.</b>"), "{other}");
     assert!(other.contains("The outing on Blue ten (3 h so far, 9.4 Wh) ends"), "{other}");
-    assert!(other.contains("take that back for ten minutes"), "{other}");
+    assert!(other.contains("undo this for ten minutes"), "{other}");
     assert!(other.contains("<button>Long six is full and connected: start</button>"), "{other}");
     let same = page("fine", 1).await;
     assert!(same.contains("assumes that Blue ten was charged full."), "{same}");

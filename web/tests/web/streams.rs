@@ -134,7 +134,7 @@ async fn a_test_appears_and_goes_without_a_new_page() {
     assert_eq!(bars(3.0).await, None, "no test is on");
     told.send(Arc::new(past::record_status(true))).unwrap();
     let all = bars(6.0).await.unwrap();
-    assert!(all.contains("A run-down test is on"), "{all}");
+    assert!(all.contains("A run-down test is running"), "{all}");
     // The promise of the record: a file that could not be read is named on the page.
     let aside = &past::record_status(true).set_aside[0];
     assert!(all.contains(&aside.path) && all.contains(&aside.why), "{all}");

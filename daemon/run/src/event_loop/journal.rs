@@ -95,9 +95,7 @@ mod tests {
         assert_eq!(changes(&[], &waiting, at), Vec::<String>::new());
         assert_eq!(changes(&[], &live, at), ["found: Sensor in the lead"]);
         let fell = changes(&live, &silent, at);
-        assert!(
-            fell.len() == 1 && fell[0].starts_with("Sensor in the lead was there and has gone. ")
-        );
+        assert!(fell.len() == 1 && fell[0].starts_with("Sensor in the lead has disappeared. "));
         assert_eq!(changes(&silent, &silent, later), Vec::<String>::new());
         assert_eq!(
             changes(&silent, &live, later),

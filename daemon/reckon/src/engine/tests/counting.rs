@@ -264,7 +264,7 @@ fn a_bank_that_is_told_to_have_a_sensor_is_modelled_while_there_is_none() {
     let snapshot = field.seconds(600, |_| Sweep { board: BoardReading::UNKNOWN, ..bare() });
     assert_eq!(lasts(&snapshot).basis, Basis::Modelled);
     assert!(watts(&snapshot) > 0.5, "{:?}", snapshot.draw);
-    assert!(crate::words::basis(&snapshot).contains("a board in general"));
+    assert!(crate::words::basis(&snapshot).contains("boards in general"));
 }
 
 #[test]

@@ -39,30 +39,30 @@ fn about(about: &About, snapshot: &Snapshot) -> Said {
         About::SensorSilent { source, gap: why } => sensor_silent(source, why, snapshot),
         About::ShuntDoubt { source } => said(
             format!("The current from {} looks wrong.", title(source, snapshot)),
-            "It is several times more, or far less, than this board can draw, and the hours left \
-             are wrong by as much.",
+            "It is several times more, or far less, than this board can draw. The time left is \
+             wrong by the same factor.",
             "Compare the shunt resistor on the sensor (R100 is 0.1 \u{3a9}, R010 is 0.01 \u{3a9}) \
              with the value on the Station page, and correct it in the settings.",
         ),
         About::FinishAtRisk { below_percent } => finish_at_risk(below_percent, snapshot),
         About::BrownOutNear => said(
             String::from("The load is close to what this supply and cable can carry."),
-            "A little more, and the board's voltage falls below its limit: it slows down, or stops \
-             in the middle of what it is writing.",
-            "Use a shorter or thicker cable, or take something off the board's USB sockets.",
+            "With a little more load the voltage falls below the board's limit: the board slows \
+             down, or stops in the middle of a write.",
+            "Use a shorter or thicker cable, or unplug something from the board's USB ports.",
         ),
         About::DrawHigh { ref activity, usual } => draw_high(activity, usual, snapshot),
         About::AutoOff => said(
             match snapshot.supply.current {
                 Ok(amps) => format!(
-                    "So little is drawn, {:.0}{TIE}mA, that the bank may switch itself off.",
+                    "The draw is so low ({:.0}{TIE}mA) that the bank may switch itself off.",
                     amps.si() * 1000.0
                 ),
-                Err(_) => String::from("So little is drawn that the bank may switch itself off."),
+                Err(_) => String::from("The draw is so low that the bank may switch itself off."),
             },
-            "Many USB banks cut their output after half a minute below about 50\u{a0}mA, and the \
-             board stops without warning.",
-            "Switch something on that draws a little more, press the bank's button, or use an \
+            "Many USB banks switch off after half a minute below about 50\u{a0}mA. The board then \
+             stops without warning.",
+            "Switch on something that draws a little more, press the bank's button, or use an \
              output that stays on.",
         ),
         About::RecordNotWritten => said(
@@ -72,15 +72,15 @@ fn about(about: &About, snapshot: &Snapshot) -> Said {
                 }
                 _ => String::from("The record is not being written."),
             },
-            "Readings, forecast and alarms go on, but what happens now will not be in the report, \
-             and nothing is learned from this run-down.",
-            "Make room on the card, or put in another one after the outing.",
+            "Readings, forecast and alarms go on, but what happens now will be missing from the \
+             report, and nothing is learned from this run-down.",
+            "Free some space on the card, or replace it after the outing.",
         ),
         About::ClockNotTrusted => said(
-            String::from("The clock has not been set, and a timed mode is on."),
-            "Periods begin at the wrong moment, so nobody decodes you, and every log entry bears a \
-             wrong time. The hours left are right all the same.",
-            "Give the board the time: from a network, a satellite receiver or a phone.",
+            String::from("The clock has not been set, and a timed mode is in use."),
+            "Your periods start at the wrong moment, so nobody can decode you, and every log entry \
+             has the wrong time. The time left is still right.",
+            "Set the board's clock: from a network, a satellite receiver or a phone.",
         ),
     }
 }
@@ -91,11 +91,14 @@ fn finish_at_risk(below_percent: u32, snapshot: &Snapshot) -> Said {
     let short = reaches.is_some_and(|reaches| reaches.part() < 0.5);
     let odds = reaches.map(chance);
     let text = match (odds, below_percent) {
-        (Some(odds), 0..=50) if short => format!(
-            "The finish is out of reach, more likely than not: the chance of reaching it is {odds}."
-        ),
+        (Some(odds), 0..=50) if short => {
+            format!("The bank will probably not last until the finish: the chance is {odds}.")
+        }
         (Some(odds), 0..=50) => {
-            format!("The finish was out of reach; the chance of reaching it is {odds} by now.")
+            format!(
+                "The bank seemed too small for the finish; the chance of reaching it is now \
+                     {odds}."
+            )
         }
         (Some(odds), _) => {
             format!("The finish is no longer safe: the chance of reaching it is {odds}.")
@@ -103,7 +106,7 @@ fn finish_at_risk(below_percent: u32, snapshot: &Snapshot) -> Said {
         (None, _) => String::from("The finish is no longer safe."),
     };
     let advice = help(snapshot)
-        .unwrap_or_else(|| String::from("Draw less, take a second bank along, or finish sooner."));
+        .unwrap_or_else(|| String::from("Draw less, connect a second bank, or finish sooner."));
     said(text, "Everything works until the bank cuts out, which may be before the finish.", advice)
 }
 
@@ -113,7 +116,7 @@ pub fn help(snapshot: &Snapshot) -> Option<String> {
     let help = snapshot.advice.as_ref()?;
     let mut said = String::new();
     if let Some(activity) = &help.activity {
-        said.push_str(&format!("With nothing but '{activity}' from now on it would be reached. "));
+        said.push_str(&format!("Doing only '{activity}' from now on would reach it. "));
     }
     match (help.at_most, help.draw) {
         (Some(most), Some(draw)) if draw > most => {
@@ -128,12 +131,12 @@ pub fn help(snapshot: &Snapshot) -> Option<String> {
         (Some(most), _) => {
             said.push_str(&format!("The draw must stay below {} on average. ", power(most)));
         }
-        (None, _) => said.push_str("No saving alone would reach it: another bank would. "),
+        (None, _) => said.push_str("Saving power alone is not enough: it takes another bank. "),
     }
     said.push_str(&match clock_time(help.safe_until, snapshot.at) {
-        Some(time) => format!("As it is, {time} is safe."),
+        Some(time) => format!("At the present draw {time} is safe."),
         None => format!(
-            "As it is, another {} are safe.",
+            "At the present draw another {} are safe.",
             span(help.safe_until.seconds_since(snapshot.at.mono))
         ),
     });
@@ -143,21 +146,21 @@ pub fn help(snapshot: &Snapshot) -> Option<String> {
 fn draw_high(activity: &str, usual: Watts, snapshot: &Snapshot) -> Said {
     let text = match snapshot.draw.lately {
         Some(lately) => format!(
-            "For ten minutes far more has been drawn than '{activity}' usually takes: {} instead \
-             of {}.",
+            "For ten minutes the draw has been far above what '{activity}' usually takes: {} \
+             instead of {}.",
             power(lately),
             power(usual)
         ),
         None => format!(
-            "For ten minutes far more has been drawn than the {} that '{activity}' usually takes.",
+            "For ten minutes the draw has been far above the {} that '{activity}' usually takes.",
             power(usual)
         ),
     };
     said(
         text,
-        "The bank empties faster than you may expect; the hours left count this in.",
-        "See whether something was left on: the transmitter, a display, a lamp. If you are doing \
-         something else now, tap what it is.",
+        "The bank is emptying faster than you may expect. The time left already allows for it.",
+        "Check whether something was left on: the transmitter, a display, a lamp. If you are doing \
+         something else now, tap it.",
     )
 }
 
@@ -167,7 +170,10 @@ fn running_out(limit_min: u32, snapshot: &Snapshot) -> Said {
         // Raised by the deep tail: the range itself lies above.
         Outlook::Lasts(forecast) if forecast.cautious().si() > f64::from(limit_min) * 60.0 => {
             let range = range(forecast.remaining);
-            format!("Less than {limit} may be left, by a small chance. Likely is {range}.")
+            format!(
+                "There is a small chance that less than {limit} is left. More likely is \
+                     {range}."
+            )
         }
         Outlook::Lasts(forecast) => {
             format!("Less than {limit} may be left: {}.", range(forecast.remaining))
@@ -177,16 +183,16 @@ fn running_out(limit_min: u32, snapshot: &Snapshot) -> Said {
     if limit_min <= 10 {
         return said(
             text,
-            "The bank may cut out without warning, and what is not saved then is lost.",
+            "The bank may cut out without warning, and anything not saved is lost.",
             "Finish the contact, save the log and switch the board off now, or connect another \
              bank.",
         );
     }
     said(
         text,
-        "Everything works until the bank cuts out; one time in ten it does so even sooner.",
-        "Plan the end of the outing, or draw less: transmit less, dim the display, stop what is \
-         not needed.",
+        "Everything works until the bank cuts out. One time in ten that is even sooner.",
+        "Plan the end of the outing, or draw less: transmit less, dim the display, stop what you \
+         do not need.",
     )
 }
 
@@ -203,10 +209,10 @@ fn undervoltage(times: u32, snapshot: &Snapshot) -> Said {
     };
     said(
         text,
-        "The board slows itself down, and with a little less it stops in the middle of what it is \
-         writing.",
-        "Use a shorter or thicker cable, unplug what draws from the board's USB sockets, or try \
-         another output of the bank.",
+        "The board slows down, and if the voltage falls a little further it stops in the middle of \
+         a write.",
+        "Use a shorter or thicker cable, unplug USB devices from the board, or try another output \
+         of the bank.",
     )
 }
 
@@ -228,16 +234,16 @@ fn hot(snapshot: &Snapshot) -> Said {
     };
     said(
         text,
-        "It slows itself down; decoding may come late.",
-        "Give it shade and moving air, and open its case. Keep the bank out of the sun as well: \
-         one that is too hot to touch must be disconnected.",
+        "It slows down, and decoding may be late.",
+        "Give it shade and moving air, and open its case. Keep the bank out of the sun too, and \
+         disconnect it if it is too hot to touch.",
     )
 }
 
 fn sensor_silent(source: SourceIx, why: Gap, snapshot: &Snapshot) -> Said {
     said(
         format!("The draw is not being read: {} {}.", title(source, snapshot), gap(why)),
-        "The forecast goes on with the draw of before, and its range grows wider.",
+        "The forecast goes on with the earlier draw, and its range widens.",
         gap_remedy(why),
     )
 }
@@ -265,7 +271,7 @@ fn over(about: &About, snapshot: &Snapshot) -> String {
     match *about {
         About::RunningOut { limit_min } => {
             let limit = span(Seconds::of(f64::from(limit_min) * 60.0));
-            format!("More than {limit} are left again.")
+            format!("More than {limit} is left again.")
         }
         About::Undervoltage { .. } => String::from("The board's supply is high enough again."),
         About::Hot => String::from("The board has cooled down."),
@@ -279,16 +285,20 @@ fn over(about: &About, snapshot: &Snapshot) -> String {
             if snapshot.finish.is_some() {
                 format!("The chance of reaching the finish is above {below_percent}{TIE}% again.")
             } else {
-                String::from("No finish is set any more.")
+                String::from("The finish is no longer set.")
             }
         }
         About::BrownOutNear => String::from("The load is well below the supply's limit again."),
         About::DrawHigh { ref activity, .. } => {
-            format!("'{activity}' draws what it usually does again.")
+            format!("'{activity}' draws its usual power again.")
         }
-        About::AutoOff => String::from("Enough is drawn again to keep the bank switched on."),
+        About::AutoOff => {
+            String::from("The draw is high enough again to keep the bank switched on.")
+        }
         About::RecordNotWritten => String::from("The record is being written again."),
-        About::ClockNotTrusted => String::from("The clock no longer endangers a timed mode."),
+        About::ClockNotTrusted => {
+            String::from("The clock is no longer a problem for a timed mode.")
+        }
     }
 }
 
@@ -310,12 +320,12 @@ pub const fn gap(gap: Gap) -> &'static str {
         Gap::Absent => "is not there",
         Gap::NotMeasurable => "cannot be measured on this board",
         Gap::SwitchedOff => "is switched off",
-        Gap::NotReady => "has not given a first value yet",
+        Gap::NotReady => "has not given a value yet",
         Gap::NoAnswer => "does not answer",
-        Gap::Gone => "was there and has gone",
-        Gap::Denied => "may not be read by this user",
-        Gap::Garbled => "answers with something that cannot be understood",
-        Gap::Implausible => "gives a number that cannot be",
+        Gap::Gone => "has disappeared",
+        Gap::Denied => "cannot be read by this user",
+        Gap::Garbled => "gives an answer that cannot be understood",
+        Gap::Implausible => "gives an impossible number",
         Gap::OverRange => "is at the end of its range",
         Gap::Resetting => "has lost its settings and is being set up again",
         Gap::Late => "has not answered in time",
@@ -329,15 +339,15 @@ pub const fn gap_remedy(gap: Gap) -> &'static str {
         Gap::Absent | Gap::NotMeasurable => {
             "Nothing is wrong; a current sensor at the bank would measure it."
         }
-        Gap::SwitchedOff => "Switch the channel on in its driver if it should be read.",
+        Gap::SwitchedOff => "To have it read, switch the channel on in its driver.",
         Gap::NotReady | Gap::Resetting => "Wait a few seconds.",
         Gap::NoAnswer => "Check the sensor's plug and its four wires.",
-        Gap::Gone => "Check the sensor's plug; it is taken up again by itself when it is back.",
-        Gap::Denied => "Add the user that outlast runs as to the group that owns the bus, i2c.",
+        Gap::Gone => "Check the sensor's plug. It is used again as soon as it is back.",
+        Gap::Denied => "Add the user that runs outlast to the group of the bus, i2c.",
         Gap::Garbled | Gap::Implausible => {
             "Check the wires for a loose contact; keep them away from the antenna lead."
         }
-        Gap::OverRange => "More flows than this sensor can measure; use a smaller shunt.",
-        Gap::Late => "If this stays, a sensor blocks the bus: unplug them one by one.",
+        Gap::OverRange => "The current is more than this sensor can measure. Use a smaller shunt.",
+        Gap::Late => "If this goes on, a sensor is blocking the bus: unplug them one by one.",
     }
 }

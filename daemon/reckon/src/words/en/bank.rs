@@ -97,9 +97,9 @@ pub enum TestLoadSaid {
 #[must_use]
 pub const fn test_load(load: TestLoadSaid) -> &'static str {
     match load {
-        TestLoadSaid::AsItIs => "None: whatever the board does",
-        TestLoadSaid::Idle => "Idle: as little as can be",
-        TestLoadSaid::Receive => "Bursts, as receiving a timed digital mode",
+        TestLoadSaid::AsItIs => "None: the board as it is",
+        TestLoadSaid::Idle => "Idle: as little as possible",
+        TestLoadSaid::Receive => "Bursts, like receiving a timed digital mode",
         TestLoadSaid::Steps => "Steps, from idle to all cores and back",
     }
 }
@@ -130,7 +130,10 @@ pub fn seen_to_deliver(whole: &[Joules], at_least: Option<Joules>, counted: usiz
         }
         (None, None) => String::from("Not run down yet: the forecast goes by its label."),
         (None, Some(most)) => {
-            format!("It has delivered {} at least; it was never run down to its end.", energy(most))
+            format!(
+                "It has delivered at least {}; it was never run down until it cut out.",
+                energy(most)
+            )
         }
         (Some((low, high)), _) => {
             let counted = match whole.len() {
@@ -139,9 +142,9 @@ pub fn seen_to_deliver(whole: &[Joules], at_least: Option<Joules>, counted: usiz
             };
             let (low, high) = (energy(Joules::from_wh(low)), energy(Joules::from_wh(high)));
             if low == high {
-                format!("It delivered {low} in {counted} to the end.")
+                format!("It delivered {low} in {counted} until it cut out.")
             } else {
-                format!("It delivered between {low} and {high} in {counted} to the end.")
+                format!("It delivered between {low} and {high} in {counted} until it cut out.")
             }
         }
     }
@@ -150,19 +153,19 @@ pub fn seen_to_deliver(whole: &[Joules], at_least: Option<Joules>, counted: usiz
 /// What is believed of a bank: `Believed to hold between 26 and 31 Wh`.
 #[must_use]
 pub fn believed_to_hold(usable: [Joules; 3]) -> String {
-    format!("Believed to hold between {} and {} when full.", energy(usable[0]), energy(usable[2]))
+    format!("Expected to hold between {} and {} when full.", energy(usable[0]), energy(usable[2]))
 }
 
 /// What a bank's book is summed over.
 #[must_use]
 pub fn bank_over(page: &EnergyTally, outings: usize, of: usize) -> String {
     let over = match (outings, of) {
-        (0, _) => return "No outing with it is in the record yet.".to_string(),
+        (0, _) => return "The record has no outing with it yet.".to_string(),
         (1, 1) => "one outing".to_string(),
         (some, all) if some == all => format!("{all} outings"),
         (some, all) => format!("the newest {some} of {all} outings"),
     };
-    format!("It gave {} in {}, over {over}.", energy(page.energy()), span(page.lasted()))
+    format!("It delivered {} in {}, over {over}.", energy(page.energy()), span(page.lasted()))
 }
 
 #[cfg(test)]
@@ -202,7 +205,7 @@ mod tests {
         let wh = Joules::from_wh;
         assert_eq!(
             plain(&seen_to_deliver(&[wh(27.0), wh(31.2)], None, 2)),
-            "It delivered between 27.0 Wh and 31.2 Wh in 2 run-downs to the end."
+            "It delivered between 27.0 Wh and 31.2 Wh in 2 run-downs until it cut out."
         );
         assert!(seen_to_deliver(&[], Some(wh(12.0)), 1).contains("at least"));
         assert!(seen_to_deliver(&[], None, 0).contains("label"));

@@ -14,12 +14,13 @@ use crate::{
 };
 
 /// What a contact log is, and what is kept of it.
-pub const WHAT_IS_KEPT: &str = "The log is an ADIF file, .adi or .adx, as log programs write it. \
-                                Of each contact only time, band and mode are kept, unless the \
-                                settings ask for more. Reading the same log again adds nothing.";
+pub const WHAT_IS_KEPT: &str = "The log is an ADIF file (.adi or .adx), as logging programs write \
+                                it. Only the time, band and mode of each contact are kept, unless \
+                                the settings ask for more. Importing the same log again adds \
+                                nothing.";
 /// What lays a contact beside an outing.
-pub const WHAT_PLACES_IT: &str = "A contact is laid beside an outing by its time in UTC, so the \
-                                  clock of the log program must have been right.";
+pub const WHAT_PLACES_IT: &str = "Contacts are matched to outings by their time in UTC, so the \
+                                  logging program's clock must have been right.";
 
 /// `3 contacts`.
 #[must_use]
@@ -36,9 +37,9 @@ pub fn contacts_in(count: usize) -> String {
 pub fn undated(part: Seconds, all: bool) -> String {
     let of = if all { "this outing".to_string() } else { format!("{} of this outing", span(part)) };
     format!(
-        "The time of day of {of} is not known, so no contact can be laid beside it. If the board \
-         has been on since, a paired phone or a time service tells it late as well, and the \
-         contacts then find their place by themselves."
+        "The time of day of {of} is not known, so contacts cannot be matched to it. If the board \
+         has been on since, a paired phone or a time service can still supply it, and the contacts \
+         are then matched by themselves."
     )
 }
 
@@ -46,7 +47,7 @@ pub fn undated(part: Seconds, all: bool) -> String {
 #[must_use]
 pub fn log_too_large(most_bytes: usize) -> String {
     format!(
-        "The file is larger than {} MiB. Nothing was read; export this outing alone.",
+        "The file is larger than {} MiB. Nothing was imported: export this outing alone.",
         most_bytes >> 20
     )
 }
@@ -72,9 +73,9 @@ pub fn watched(path: &str, log: &Log) -> String {
 #[must_use]
 pub fn unwatched(path: &str, why: &str) -> String {
     format!(
-        "The contact log {path} cannot be read: {why}. New contacts are not counted till then; \
-         forecast and record go on. Look at 'watch' under [contacts] in the settings, and whether \
-         the user that runs outlast may read the file."
+        "The contact log {path} cannot be read: {why}. New contacts are not counted until it can; \
+         forecast and record go on. Check 'watch' under [contacts] in the settings, and that the \
+         user running outlast can read the file."
     )
 }
 
@@ -82,7 +83,7 @@ pub fn unwatched(path: &str, why: &str) -> String {
 #[must_use]
 pub fn contacts(all: &Reckoned) -> String {
     let (Some(each), Some(own)) = (all.energy_each(), all.own_energy_each()) else {
-        return "No contact of the log falls into this outing.".to_string();
+        return "No contact in the log falls within this outing.".to_string();
     };
     let plural = if all.contacts == 1 { "contact" } else { "contacts" };
     let elsewhere = match all.elsewhere {
@@ -91,7 +92,7 @@ pub fn contacts(all: &Reckoned) -> String {
         more => format!(" {more} more in the log fall outside it."),
     };
     format!(
-        "{} {plural}, {} each with all the listening, {} in the minutes of contact.{elsewhere}",
+        "{} {plural}: {} each with all the listening, {} each during the contacts alone.{elsewhere}",
         all.contacts,
         energy(each),
         energy(own),
@@ -102,7 +103,7 @@ pub fn contacts(all: &Reckoned) -> String {
 #[must_use]
 pub fn contact_draw(all: &Reckoned) -> Option<String> {
     let (within, between) = (all.draw_in_contact()?, all.draw_between()?);
-    Some(format!("In contact {}, in between {}", power(within), power(between)))
+    Some(format!("{} during contacts, {} in between", power(within), power(between)))
 }
 
 /// `At this rate the bank carries 40 to 60 more contacts.`
@@ -111,9 +112,9 @@ pub fn contacts_left(all: &Reckoned, left: Joules) -> Option<String> {
     let [low, _, high] = all.still_possible(left)?;
     let (low, high) = (libm::floor(low), libm::ceil(high));
     if high < 1.0 {
-        return Some(String::from("At this rate the bank carries no more contacts."));
+        return Some(String::from("At this rate the bank is not good for another contact."));
     }
-    Some(format!("At this rate the bank carries {low:.0} to {high:.0} more contacts."))
+    Some(format!("At this rate the bank is good for {low:.0} to {high:.0} more contacts."))
 }
 
 /// `31 contacts read, 2 records left out.`
@@ -134,8 +135,8 @@ pub fn contacts_read(contacts: usize, bad: usize) -> String {
     };
     let read = plural(contacts, "contact", "contacts");
     match bad {
-        0 => format!("{read} read."),
-        bad => format!("{read} read, {} left out.", plural(bad, "record", "records")),
+        0 => format!("{read} imported."),
+        bad => format!("{read} imported, {} skipped.", plural(bad, "record", "records")),
     }
 }
 
@@ -148,29 +149,30 @@ pub fn complaint(complaint: &Complaint) -> String {
         None => format!("Line {}", complaint.line),
     };
     let what = match &complaint.fault {
-        Fault::NoTime => "there is no date or no time of beginning".to_string(),
-        Fault::BadDate(text) => format!("the date '{text}' is no day"),
-        Fault::BadTime(text) => format!("the time '{text}' is no time of day"),
+        Fault::NoTime => "the date or the start time is missing".to_string(),
+        Fault::BadDate(text) => format!("'{text}' is not a date"),
+        Fault::BadTime(text) => format!("'{text}' is not a time of day"),
         Fault::BadTag(tag) => format!("the field '{tag}' cannot be read"),
         Fault::CutOff(tag) => format!("the field '{tag}' is shorter than it says"),
-        Fault::Unfinished => "it ends in the middle".to_string(),
+        Fault::Unfinished => "the record is not complete".to_string(),
         Fault::TooMany => {
             return format!("{place}: only the first {MOST_RECORDS} records were read.");
         }
         Fault::NotALog => {
-            return "This is no contact log. Nothing was read; export it as ADIF (.adi or .adx)."
+            return "This is not a contact log. Nothing was imported: export it as ADIF (.adi or \
+                    .adx)."
                 .to_string();
         }
         Fault::TooLarge => {
             return format!(
-                "The file is larger than {} MB. Nothing was read; export this outing alone.",
+                "The file is larger than {} MB. Nothing was imported: export this outing alone.",
                 MOST_BYTES >> 20
             );
         }
     };
     format!(
-        "{place}: {what}. This contact is not counted; put it right in the log program and read \
-         the file again."
+        "{place}: {what}. This contact is not counted. Correct it in the logging program and \
+         import the file again."
     )
 }
 
@@ -180,7 +182,7 @@ pub fn contact_lines(all: &Reckoned, left: Option<Joules>) -> Vec<String> {
     let mut lines = Vec::from([contacts(all)]);
     lines.extend(contact_draw(all).map(|line| format!("{line}.")));
     if let Some(rate) = all.an_hour().filter(|_| all.contacts > 0) {
-        lines.push(format!("{rate:.1} contacts an hour."));
+        lines.push(format!("{rate:.1} contacts per hour."));
     }
     lines.extend(left.and_then(|left| contacts_left(all, left)));
     lines
@@ -222,10 +224,13 @@ mod tests {
     #[test]
     fn a_log_without_contacts_says_why() {
         let nothing = |text: &[u8]| nothing_read(&read(text, Keep::default()));
-        assert!(nothing(b"dear diary").starts_with("This is no contact log."));
+        assert!(nothing(b"dear diary").starts_with("This is not a contact log."));
         assert_eq!(nothing(b"<EOH>"), "There is no contact in this log.");
         let two = nothing(b"<BAND:3>20m<EOR>\n<BAND:3>20m<EOR>");
-        assert!(two.starts_with("Line 1, record 1: there is no date"), "{two}");
+        assert!(
+            two.starts_with("Line 1, record 1: the date or the start time is missing"),
+            "{two}"
+        );
         assert!(two.ends_with(" 1 more could not be read either."), "{two}");
     }
 
@@ -249,13 +254,18 @@ mod tests {
             b"<QSO_DATE:8>20240532<TIME_ON:4>1201<EOR>\n<QSO_DATE:8>20240501<TIME_ON:4>1201<EOR>",
             Keep::default(),
         );
-        assert_eq!(log_read(&log), "1 contact read, 1 record left out.");
+        assert_eq!(log_read(&log), "1 contact imported, 1 record skipped.");
         assert_eq!(
             complaint(&log.complaints[0]),
-            "Line 1, record 1: the date '20240532' is no day. This contact is not counted; put it \
-             right in the log program and read the file again."
+            "Line 1, record 1: '20240532' is not a date. This contact is not counted. Correct it \
+             in the logging program and import the file again."
         );
-        assert!(complaint(&read(b"x", Keep::default()).complaints[0]).contains("no contact log"));
-        assert_eq!(contacts(&Reckoned::default()), "No contact of the log falls into this outing.");
+        assert!(
+            complaint(&read(b"x", Keep::default()).complaints[0]).contains("not a contact log")
+        );
+        assert_eq!(
+            contacts(&Reckoned::default()),
+            "No contact in the log falls within this outing."
+        );
     }
 }

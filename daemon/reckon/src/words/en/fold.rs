@@ -20,15 +20,15 @@ pub fn fold(found: &Fold) -> String {
     let slot = seconds(found.slot_s);
     let turns = found.period_s > found.slot_s * 1.5;
     let period = if turns {
-        format!("A period of {} stands out, two slots of {slot}", seconds(found.period_s))
+        format!("The draw repeats every {}, two slots of {slot}", seconds(found.period_s))
     } else {
-        format!("A period of {slot} stands out")
+        format!("The draw repeats every {slot}")
     };
-    let mode = found.mode.map_or_else(String::new, |mode| format!(", as {} has it", mode.name));
+    let mode = found.mode.map_or_else(String::new, |mode| format!(", like {}", mode.name));
     let sent = match found.sent {
-        _ if found.parts.len() < 2 => "; what it is made of cannot be told".to_string(),
-        0 => "; no transmission can be seen on this sensor".to_string(),
-        sent => format!("; {sent} of {} slots were sent in", found.slots),
+        _ if found.parts.len() < 2 => "; its parts cannot be told apart".to_string(),
+        0 => "; this sensor shows no transmission".to_string(),
+        sent => format!("; you transmitted in {sent} of {} slots", found.slots),
     };
     format!("{period}{mode}{sent}.")
 }
@@ -46,7 +46,7 @@ pub fn part(part: &Part) -> String {
             let name = if part.kind == Kind::Transmit { "Transmit" } else { "Decode" };
             let about = if part.bridged { "about " } else { "" };
             format!(
-                "{name}: {about}{} on top for {} a time, {} of the time, {share} of the energy \
+                "{name}: {about}{} more for {} at a time, {} of the time, {share} of the energy \
                  ({taken})",
                 power(part.watts),
                 seconds(part.lasts_s),
@@ -60,10 +60,10 @@ pub fn part(part: &Part) -> String {
 #[must_use]
 pub fn load(line: &RegressionLine) -> String {
     if line.slope <= 2.0 * line.slope_se {
-        return "The load changed too little to say what it takes.".to_string();
+        return "The processor load changed too little to tell what it draws.".to_string();
     }
     format!(
-        "With idle cores {} would be drawn; all of them busy take {} more, give or take {}.",
+        "With its cores idle the board would draw {}; all of them busy draw {} more (±{TIE}{}).",
         power(Watts::of(line.intercept)),
         power(Watts::of(line.slope)),
         power(Watts::of(line.slope_se * 2.0)),
@@ -75,10 +75,10 @@ pub fn load(line: &RegressionLine) -> String {
 pub fn marked(name: &str, difference: Watts, error: Watts) -> String {
     let give = power(error * 2.0);
     if difference.abs() <= error * 2.0 {
-        return format!("{name}: no difference that can be told from chance (under {give})");
+        return format!("{name}: no measurable difference (under {give})");
     }
     let way = if difference.si() > 0.0 { "more" } else { "less" };
-    format!("{name}: {} {way}, give or take {give}", power(difference.abs()))
+    format!("{name}: {} {way} (±{TIE}{give})", power(difference.abs()))
 }
 
 /// Of which stretch a fold is: `Folded from 10:10 to 11:10, doing contacts.`
@@ -89,10 +89,10 @@ pub fn folded_from(folded: &Folded, at: Stamp) -> String {
         .as_ref()
         .map_or_else(String::new, |name| format!(", doing {}", name.to_lowercase()));
     match (clock_time(folded.from, at), clock_time(folded.to, at)) {
-        (Some(from), Some(to)) => format!("Folded from {from} to {to}{doing}."),
+        (Some(from), Some(to)) => format!("Averaged from {from} to {to}{doing}."),
         _ => {
             let (long, since) = (folded.to.seconds_since(folded.from), ago(folded.to, at.mono));
-            format!("Folded over {}, {since}{doing}.", span(long))
+            format!("Averaged over {}, until {since}{doing}.", span(long))
         }
     }
 }
@@ -100,7 +100,7 @@ pub fn folded_from(folded: &Folded, at: Stamp) -> String {
 /// What lies under this: `How the draw goes in 15 s`.
 #[must_use]
 pub fn fold_title(found: &Fold) -> String {
-    format!("How the draw goes in {}", seconds(found.period_s))
+    format!("The draw over one period of {}", seconds(found.period_s))
 }
 
 /// An accessory switched by a mark: `Fan on: 0.62 W more, give or take 0.05 W`.
@@ -169,14 +169,14 @@ mod tests {
         };
         assert_eq!(
             said(&fold(&found)),
-            "A period of 30 s stands out, two slots of 15 s, as FT8 or JS8 has it; 42 of 240 \
-             slots were sent in."
+            "The draw repeats every 30 s, two slots of 15 s, like FT8 or JS8; you transmitted in \
+             42 of 240 slots."
         );
         let untold = Fold { sent: 0, mode: None, parts: alloc::vec![receive], ..found };
-        assert!(said(&fold(&untold)).ends_with("15 s; what it is made of cannot be told."));
+        assert!(said(&fold(&untold)).ends_with("15 s; its parts cannot be told apart."));
         assert_eq!(
             said(&part(&transmit)),
-            "Transmit: 10.2 W on top for 12.7 s a time, 21 % of the time, 34 % of the energy \
+            "Transmit: 10.2 W more for 12.7 s at a time, 21 % of the time, 34 % of the energy \
              (2.10 Wh)"
                 .replace("2.10", "2.1")
         );
@@ -187,10 +187,7 @@ mod tests {
     #[test]
     fn accessories_and_load_are_said_with_their_error() {
         let of = Watts::of;
-        assert_eq!(
-            said(&marked("Fan", of(0.62), of(0.025))),
-            "Fan: 0.62 W more, give or take 0.05 W"
-        );
+        assert_eq!(said(&marked("Fan", of(0.62), of(0.025))), "Fan: 0.62 W more (± 0.05 W)");
         assert!(marked("Fan", of(0.02), of(0.025)).contains("no difference"));
         assert!(said(&marked("Display", of(-1.2), of(0.1))).contains("1.2 W less"));
     }

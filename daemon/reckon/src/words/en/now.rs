@@ -51,18 +51,18 @@ pub fn answer(snapshot: &Snapshot) -> Answer {
         }
         Outlook::NoBank => plain(
             "Which bank feeds this board?",
-            &[String::from("Choose it; what it has delivered so far is counted already.")],
+            &[String::from("Choose it. What it has delivered so far is already counted.")],
         ),
         Outlook::NotDraining => plain(
-            "Nothing is taken from the bank.",
+            "Nothing is drawn from the bank.",
             &[String::from(
-                "It is being charged, or the board runs from the mains. The count of hours begins \
-                 when the bank is on its own.",
+                "It is being charged, or the board runs on mains power. The forecast starts when \
+                 the board runs on the bank alone.",
             )],
         ),
         Outlook::Blind { since, last } => {
             let silent = span(snapshot.at.mono.seconds_since(*since));
-            let mut lines = alloc::vec![format!("Nothing has been read for {silent}.")];
+            let mut lines = alloc::vec![format!("No reading for {silent}.")];
             if let Some(last) = last {
                 let [low, middle, high] = last.remaining;
                 lines.push(format!(
@@ -72,15 +72,15 @@ pub fn answer(snapshot: &Snapshot) -> Answer {
                     range(last.remaining),
                 ));
             }
-            lines.push(String::from("Check the sensor's plug, or start outlast again."));
+            lines.push(String::from("Check the sensor's plug, or restart outlast."));
             Answer { big: String::from("No readings."), after: String::new(), lines }
         }
     }
 }
 
 /// What a forecast is that no reading stands behind yet.
-const EXPECTED: &str = "Nothing has been read yet: this is what the label, the board and earlier \
-                        outings let expect.";
+const EXPECTED: &str = "No reading yet: this estimate comes from the label, the board and earlier \
+                        outings.";
 
 fn lasts(forecast: &Forecast, at: Stamp) -> Answer {
     let [low, middle, high] = forecast.remaining;
@@ -166,15 +166,15 @@ pub fn basis(snapshot: &Snapshot) -> String {
             Some(title) => format!("The draw is measured by {title}."),
             None => String::from("The draw is measured."),
         },
-        Basis::Gauge => String::from("What is left is read from the battery's own fuel gauge."),
+        Basis::Gauge => String::from("The battery's own fuel gauge says what is left."),
         Basis::Expected => String::from(EXPECTED),
         Basis::Modelled => {
             let board = match (&snapshot.facts.model, snapshot.facts.kind) {
-                (Some(model), Some(_)) => format!("the figures printed for {model}"),
-                _ => String::from("a board in general, since this one is not in the table"),
+                (Some(model), Some(_)) => format!("the published figures for {model}"),
+                _ => String::from("figures for boards in general, as this one is not in the table"),
             };
             format!(
-                "No sensor measures the draw: it is worked out from {board} and from its load, so \
+                "No sensor measures the draw. It is estimated from {board} and from its load, so \
                  the range is wide."
             )
         }
@@ -201,10 +201,10 @@ pub fn draw(snapshot: &Snapshot) -> String {
         };
     };
     if now.si() < -0.05 {
-        return format!("{} go into the bank.", power(-now));
+        return format!("{} is flowing into the bank.", power(-now));
     }
     let now = match snapshot.draw.basis {
-        Basis::Modelled => format!("Drawing about {} by the model", power(now)),
+        Basis::Modelled => format!("Drawing about {} (estimated)", power(now)),
         Basis::Measured | Basis::Gauge | Basis::Expected => {
             format!("Drawing {} now", power(now))
         }
@@ -250,7 +250,7 @@ pub fn supply(snapshot: &Snapshot) -> String {
         _ if times == 1 => String::from("; it was too low once in this outing"),
         _ if times > 1 => format!("; it was too low {times} times in this outing"),
         Ok(false) => String::from(", steady"),
-        Err(_) => String::from("; this board cannot tell whether it sags"),
+        Err(_) => String::from("; this board cannot tell whether it dips"),
     };
     format!("{reads}{state}.")
 }
@@ -270,7 +270,7 @@ pub fn board(snapshot: &Snapshot) -> String {
     };
     let flags = board.flags.unwrap_or_default().now;
     let slowed = if flags.throttled || flags.soft_hot {
-        "; it slows itself down"
+        "; it is slowing itself down"
     } else if flags.capped {
         "; its clock is capped"
     } else {
@@ -286,7 +286,7 @@ pub fn bank(snapshot: &Snapshot) -> String {
     let began = span(view.counted);
     let delivered = energy(view.delivered);
     let bridged = if view.bridged.si() > 0.02 * view.delivered.si() && view.bridged.si() > 36.0 {
-        format!(" {} of it fell into gaps and is an estimate.", energy(view.bridged))
+        format!(" {} of it is an estimate, for times without a reading.", energy(view.bridged))
     } else {
         String::new()
     };
@@ -295,7 +295,7 @@ pub fn bank(snapshot: &Snapshot) -> String {
     };
     let usable = match view.usable {
         Some([low, _, high]) => {
-            format!(" of {} to {} that it can give", energy(low), energy(high))
+            format!(" of the {} to {} it can give", energy(low), energy(high))
         }
         None => String::new(),
     };
@@ -310,8 +310,8 @@ pub fn clock(at: Stamp) -> String {
         Trust::Synchronised => format!("Clock {time}, set by the network or a receiver."),
         Trust::Phone => format!("Clock {time}, set by a phone."),
         Trust::Unset => String::from(
-            "Nobody has set the clock since the board was switched on: no time of day is shown, \
-             and log entries would carry a wrong one.",
+            "The clock has not been set since the board was switched on. No time of day is shown, \
+             and log entries would have the wrong time.",
         ),
     }
 }
@@ -322,10 +322,7 @@ pub fn log(snapshot: &Snapshot) -> String {
     match &snapshot.log {
         LogState::Off => String::from("No record is kept."),
         LogState::Kept { last } => {
-            format!(
-                "Record: last line written {} ago.",
-                span(snapshot.at.mono.seconds_since(*last))
-            )
+            format!("Record: last written {} ago.", span(snapshot.at.mono.seconds_since(*last)))
         }
         LogState::Stopped { why } => format!("The record has stopped: {why}"),
     }

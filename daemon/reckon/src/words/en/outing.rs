@@ -42,7 +42,7 @@ pub fn so_far(lasted: Seconds) -> String {
 pub fn began(began: Option<Local>) -> String {
     match began {
         Some(began) => format!("{} at{TIE}{}", began.day(), began.hour_minute()),
-        None => String::from("On a day that the board did not know"),
+        None => String::from("On an unknown day"),
     }
 }
 
@@ -63,9 +63,9 @@ pub fn ending(end: OutingEnd, ended: Option<Local>, within: Option<Seconds>) -> 
     match end {
         OutingEnd::Open => String::from("It is still going on."),
         OutingEnd::SwitchedOff => format!("The board was switched off{when}."),
-        OutingEnd::Died => format!("The bank died{when}."),
+        OutingEnd::Died => format!("The bank ran empty{when}."),
         OutingEnd::PowerLost(_) => {
-            format!("The power went away{when}: the bank died, or its plug was pulled.")
+            format!("The board lost power{when}: the bank ran empty, or its plug was pulled.")
         }
         OutingEnd::Unplugged => format!("The plug was pulled{when}."),
         OutingEnd::Swapped => format!("Another bank took over{when}."),
@@ -89,12 +89,14 @@ fn between(ended: Local, within: Option<Seconds>) -> String {
 pub fn how_ended(died: Share) -> String {
     let part = died.part();
     if part >= 0.95 {
-        return String::from("By the forecast the bank was due: it most likely died.");
+        return String::from(
+            "By the forecast the bank was due to run empty, and most likely it did.",
+        );
     }
     if part <= 0.05 {
-        return String::from("By the forecast a lot was left: most likely the plug was pulled.");
+        return String::from("By the forecast much was left: most likely the plug was pulled.");
     }
-    format!("By the forecast and the hour, the chance that the bank died is {}.", chance(died))
+    format!("By the forecast, the chance that the bank ran empty is {}.", chance(died))
 }
 
 /// Energy and mean draw of an outing: `31.4 Wh, 3.2 W on average`.
@@ -115,7 +117,9 @@ pub fn took(energy_wh: Option<Joules>, mean: Option<Watts>, peak: Option<Watts>)
 pub fn bridged(all: Option<Joules>, bridged: Option<Joules>) -> Option<String> {
     let (all, bridged) = (all?, bridged?);
     let worth = bridged.wh() > 0.005 && bridged.wh() > 0.005 * all.wh();
-    worth.then(|| format!("Of that, {} was not read but bridged over gaps.", energy(bridged)))
+    worth.then(|| {
+        format!("Of that, {} is an estimate, for times without a reading.", energy(bridged))
+    })
 }
 
 /// A moment of an outing: the time of day where it is known, and how far into it.
@@ -134,7 +138,7 @@ pub fn moment_of(began: Option<Local>, at: Seconds) -> String {
 pub fn event(kind: &str, text: &str) -> String {
     let said = match kind {
         "undervoltage" => "The supply was too low",
-        "strain" => "The board was strained",
+        "strain" => "The board was under strain",
         "missed_sweeps" => "Readings were missed",
         "mark" => "Mark",
         "activity" if text.is_empty() => return String::from("No activity from now on"),
@@ -157,8 +161,8 @@ pub fn silence(source: &str, lasted: Option<Seconds>, why: &str) -> String {
     let why = why.trim().trim_end_matches('.');
     let why = if why.is_empty() { String::new() } else { format!(": {why}") };
     match lasted {
-        Some(lasted) => format!("{source} was silent for {}{why}.", span(lasted)),
-        None => format!("{source} fell silent and did not come back{why}."),
+        Some(lasted) => format!("No reading from {source} for {}{why}.", span(lasted)),
+        None => format!("No more readings from {source}{why}."),
     }
 }
 
@@ -187,20 +191,21 @@ mod tests {
         let ended = Some(local(1_709_988_310));
         let within = Some(Seconds::of(10.0));
         let said = |end| plain(&ending(end, ended, within));
-        assert_eq!(said(OutingEnd::Died), "The bank died between 13:45:10 and 13:45:20.");
+        assert_eq!(said(OutingEnd::Died), "The bank ran empty between 13:45:10 and 13:45:20.");
         assert_eq!(
             said(OutingEnd::PowerLost(Share::nearest(0.9))),
-            "The power went away between 13:45:10 and 13:45:20: the bank died, or its plug was pulled."
+            "The board lost power between 13:45:10 and 13:45:20: the bank ran empty, or its plug \
+             was pulled."
         );
         assert_eq!(
             plain(&ending(OutingEnd::SwitchedOff, ended, None)),
             "The board was switched off at 13:45:10."
         );
-        assert_eq!(plain(&ending(OutingEnd::Died, None, within)), "The bank died.");
+        assert_eq!(plain(&ending(OutingEnd::Died, None, within)), "The bank ran empty.");
         let late = Some(local(1_709_988_310 + 36_880));
         assert_eq!(
             plain(&ending(OutingEnd::Died, late, Some(Seconds::of(60.0)))),
-            "The bank died between 23:59:50 and 00:00:50 of the next day."
+            "The bank ran empty between 23:59:50 and 00:00:50 of the next day."
         );
         assert_eq!(plain(&local(1_709_988_310).day()), "Saturday 9 March 2024");
     }

@@ -32,31 +32,31 @@ pub fn power_off(snapshot: &Snapshot) -> Option<Said> {
                 span(Seconds::of(left_s))
             };
             Some(said(
-                format!("The board is switched off in {left}."),
-                "The bank is nearly empty. Programs are told to save first, then the record is \
-                 closed, so that nothing is lost.",
+                format!("The board will switch off in {left}."),
+                "The bank is nearly empty. Programs save first and the record is closed, so \
+                 nothing is lost.",
                 "Finish the contact. Connect another bank, or say what to do.",
             ))
         }
         PowerOff::Unsure { .. } => Some(unsure(snapshot)),
         PowerOff::Saving { .. } => Some(said(
-            String::from("The board is being switched off: programs save."),
-            "Connecting another bank still calls it off.",
+            String::from("The board is switching off: programs are saving."),
+            "Connecting another bank still stops it.",
             "Wait until the lights are out before you disconnect anything.",
         )),
         PowerOff::Closing { .. } | PowerOff::Asked { .. } => Some(said(
-            String::from("The board is being switched off: the record is closed."),
+            String::from("The board is switching off: the record is being closed."),
             "Everything is on the card.",
             "Wait until the lights are out before you disconnect anything.",
         )),
         PowerOff::Stopped { .. } => Some(said(
-            String::from("The board stays on, as somebody wished."),
-            "The bank may cut out without warning, and what is not saved then is lost.",
+            String::from("The board stays on, as you asked."),
+            "The bank may cut out without warning, and anything not saved is lost.",
             "Save the log now, and switch the board off by hand or connect another bank.",
         )),
         PowerOff::Failed { why } => Some(said(
             format!("The board could not be switched off. {why}"),
-            "The bank may cut out without warning, and what is not saved then is lost.",
+            "The bank may cut out without warning, and anything not saved is lost.",
             "Save the log now, and switch the board off by hand.",
         )),
         PowerOff::Unwanted | PowerOff::NoUnit | PowerOff::Watching { .. } => None,
@@ -69,9 +69,9 @@ fn unsure(snapshot: &Snapshot) -> Said {
         Outlook::Lasts(forecast) => {
             let [low, _, high] = forecast.remaining;
             let more = left(high, high - low);
-            format!("The bank may end any minute, or last {more} more.")
+            format!("The bank may run out any minute, or last {more} more.")
         }
-        _ => String::from("The bank may end any minute, or last for hours."),
+        _ => String::from("The bank may run out any minute, or last for hours."),
     };
     let seen = if snapshot.bank.learned_from == 0 {
         "outlast has not seen this bank run down"
@@ -81,8 +81,8 @@ fn unsure(snapshot: &Snapshot) -> Said {
     Said {
         text,
         meaning: format!(
-            "The board is not switched off by itself: {seen}. If the bank cuts out, what is not \
-             saved then is lost."
+            "The board will not switch off by itself: {seen}. If the bank cuts out, anything not \
+             saved is lost."
         ),
         advice: String::from("Save the log. Switch off now, or let it run."),
     }
@@ -96,15 +96,15 @@ pub fn power_off_line(snapshot: &Snapshot) -> String {
     }
     match &snapshot.power_off {
         PowerOff::Watching { limit } => format!(
-            "The board is switched off cleanly when less than {} may be left.",
+            "The board switches off cleanly when less than {} may be left.",
             span(Seconds::of(limit.as_secs_f64()))
         ),
         PowerOff::NoUnit => String::from(
-            "The board is not switched off before the bank cuts out: the unit that may do so is \
-             not installed. To install it, enable outlast-poweroff.path.",
+            "The board does not switch off before the bank cuts out: the unit for it is not \
+             enabled. To change that: systemctl enable --now outlast-poweroff.path",
         ),
         _ => String::from(
-            "The board is not switched off before the bank cuts out: the settings leave it on.",
+            "The board does not switch off before the bank cuts out: the settings leave it on.",
         ),
     }
 }
@@ -113,11 +113,11 @@ pub fn power_off_line(snapshot: &Snapshot) -> String {
 #[must_use]
 pub fn called_off(why: CalledOff) -> String {
     let why = match why {
-        CalledOff::ByPerson => "somebody wished so",
-        CalledOff::PowerIsBack => "nothing is taken from the bank any more",
-        CalledOff::MoreIsLeft => "more is left than it looked like",
+        CalledOff::ByPerson => "someone stopped it",
+        CalledOff::PowerIsBack => "nothing is drawn from the bank any more",
+        CalledOff::MoreIsLeft => "more is left than it seemed",
         CalledOff::OtherBank => "another bank is connected",
-        CalledOff::Test => "a run-down test is on",
+        CalledOff::Test => "a run-down test is running",
     };
     format!("The board stays on: {why}.")
 }

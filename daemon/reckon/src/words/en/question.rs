@@ -44,7 +44,7 @@ pub fn asked(view: &QuestionView, snapshot: &Snapshot) -> Asked {
         Question::HowEnded => (
             String::from("How did the last outing end?"),
             String::from(
-                "Its power went away. If the bank ran empty, later forecasts learn from it.",
+                "The board lost power. If the bank ran empty, later forecasts learn from it.",
             ),
         ),
         Question::BankChanged => (String::from("Changed by mistake?"), bank_changed(snapshot)),
@@ -63,10 +63,10 @@ fn since_last(snapshot: &Snapshot) -> (String, String) {
     let off = match since.off {
         Some(off) => format!("The board was off for {}.", span(off)),
         None if since.restarted => String::from("The board was restarted."),
-        None => String::from("Nobody knows how long the board was off."),
+        None => String::from("It is not known how long the board was off."),
     };
     let given = energy(since.delivered);
-    (text, format!("{off} Before that, {} had given {given}.", bank(snapshot)))
+    (text, format!("{off} Before that, {} had delivered {given}.", bank(snapshot)))
 }
 
 fn swapped(snapshot: &Snapshot) -> (String, String) {
@@ -80,7 +80,7 @@ fn away_words(away: &Away, snapshot: &Snapshot) -> String {
         return format!("The voltage jumped {when} and has stayed there.");
     }
     let lasted = span(Seconds::of(away.lasted_s()));
-    format!("The supply was away for {lasted} and the board ran on. It came back {when}.")
+    format!("The supply was gone for {lasted} while the board ran on. It came back {when}.")
 }
 
 fn how_full(snapshot: &Snapshot) -> (String, String) {
@@ -107,7 +107,7 @@ fn bank_changed(snapshot: &Snapshot) -> String {
             format!("for {} more", whole_minutes(changed.until.seconds_since(snapshot.at.mono)))
         }
     };
-    format!("{told} You can take that back {until}.")
+    format!("{told} You can undo this {until}.")
 }
 
 /// Whether the bank that was put to use is the one that had been in use.
@@ -154,7 +154,7 @@ fn answer_words(question: Question, answer: Answer, snapshot: &Snapshot) -> Stri
         Answer::Undo if recharged(snapshot) => String::from("It was not charged: go back"),
         Answer::Undo => match snapshot.bank.changed.as_ref().and_then(|it| it.before.as_ref()) {
             Some(before) => format!("Back to {}", before.name),
-            None => String::from("Take it back"),
+            None => String::from("Undo"),
         },
     }
 }
@@ -284,7 +284,7 @@ pub(super) fn supposing(story: Story) -> Option<&'static str> {
     match story {
         Story::GoesOn => Some("if not charged since"),
         Story::Charged => Some("if charged full"),
-        Story::AnyLevel => Some("if only part charged"),
+        Story::AnyLevel => Some("if only part-charged"),
         Story::Swapped => Some("if it is another bank"),
         Story::Told => Some("if it is the same bank"),
         Story::Said => None,

@@ -11,31 +11,31 @@ use crate::{engine::Refusal, units::Seconds};
 pub fn refusal(refusal: &Refusal) -> String {
     match refusal {
         Refusal::NoSuchActivity => String::from(
-            "There is no activity of that name any more. Load the page again and tap one that is \
-             there.",
+            "There is no activity of that name any more. Reload the page and tap one of those \
+             shown.",
         ),
         Refusal::NoRules => String::from(
-            "No activity can choose itself: the settings have no rule for one. Tap what you are \
-             doing.",
+            "The settings have no rule that chooses an activity. Tap what you are doing.",
         ),
         Refusal::AlarmGone => {
-            String::from("That alarm is over, or another one has taken its place. Look again.")
+            String::from("That alarm is over, or another has taken its place. Reload the page.")
         }
         Refusal::NoCountdown => {
-            String::from("There is no countdown that could be stopped or shortened. Look again.")
+            String::from("There is no countdown to stop or shorten. Reload the page.")
         }
         Refusal::FinishOutOfRange => {
-            format!("The finish must lie ahead, and within 14{TIE}days.")
+            format!("The finish must be in the future, and within 14{TIE}days.")
         }
         Refusal::BankImplausible(why) => why.clone(),
         Refusal::NameTooLong => {
             String::from("The name is too long: it may have 64 characters at most.")
         }
         Refusal::NoSuchAnswer => {
-            String::from("That is no answer to this question. Nothing was changed.")
+            String::from("That is not an answer to this question. Nothing was changed.")
         }
         Refusal::NotAsked => String::from(
-            "That is not asked any more. Look again at what is asked now. Nothing was changed.",
+            "That question is no longer open. Reload the page to see what is asked now. Nothing \
+             was changed.",
         ),
     }
 }
@@ -44,8 +44,5 @@ pub fn refusal(refusal: &Refusal) -> String {
 #[must_use]
 pub fn wait(time: Duration) -> String {
     let seconds = Seconds::of(time.as_secs_f64() + 1.0);
-    format!(
-        "Too many wrong codes were typed, here or on another phone. Try again in {}.",
-        span(seconds)
-    )
+    format!("Too many wrong codes, here or on another phone. Try again in {}.", span(seconds))
 }

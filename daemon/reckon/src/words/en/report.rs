@@ -46,8 +46,8 @@ pub fn book_row(page: &EnergyTally) -> [String; 5] {
 pub fn book_note(coarsest: Seconds) -> String {
     let of = if coarsest.si() <= 15.0 { "ten-second".to_string() } else { span(coarsest) };
     format!(
-        "95{TIE}%: what was not exceeded for 95{TIE}% of the time, of {of} means. Peak: the \
-         largest single look."
+        "95{TIE}%: the draw was below this for 95{TIE}% of the time ({of} means). Peak: the \
+         highest single reading."
     )
 }
 
@@ -68,15 +68,17 @@ pub fn not_measured(report: &Report) -> Vec<String> {
     let mut lines = Vec::new();
     let modelled = report.modelled.lasted().si();
     if modelled > 0.0 && modelled >= 0.999 * whole.lasted().si() {
-        lines.push("All of it is modelled from the board's load: no sensor read it.".to_string());
+        lines.push(
+            "All of it is estimated from the board's load: no sensor measured it.".to_string(),
+        );
     } else if modelled > 0.0 {
         let taken = energy(report.modelled.energy());
         let lasted = span(report.modelled.lasted());
-        lines.push(format!("Of that, {taken} in {lasted} are modelled: no sensor read them."));
+        lines.push(format!("Of that, {taken} in {lasted} is estimated: no sensor measured it."));
     }
     if report.silent.si() >= 10.0 {
         let silent = span(report.silent);
-        lines.push(format!("For {silent} nothing was read; that time is not in the book."));
+        lines.push(format!("For {silent} there was no reading; that time is not counted."));
     }
     lines
 }
@@ -126,25 +128,27 @@ pub fn foretold(all: &Forecasts) -> Vec<String> {
     }
     match all.truth {
         Truth::Open { .. } => {
-            Vec::from(["How good they are shows when the bank is empty.".to_string()])
+            Vec::from(["How good they were can be told once the bank is empty.".to_string()])
         }
         Truth::Died { within, .. } => {
             let miss = all.middle_off.zip(all.middle_off_share);
             let mut lines = Vec::from([forecasts(all.held, all.judged, miss)]);
             if within.si() >= 1.0 {
                 let width = span(within);
-                lines.push(format!("The end is known to {width}; the middle of that counts."));
+                lines.push(format!(
+                    "The end is known to within {width}; the middle of that is used."
+                ));
             }
             lines
         }
         Truth::AtLeast { .. } => {
-            let known = "It ended before the bank was known to be empty, so what came is only \
-                         'at least'.";
+            let known = "It ended before the bank was known to be empty, so the true time is only \
+                         known as 'at least'.";
             let told = match (all.judged, all.all.len()) {
-                (0, _) => "No forecast is proved wrong by that.".to_string(),
-                (1, count) => format!("One of {count} forecasts ended too soon all the same."),
+                (0, _) => "That proves no forecast wrong.".to_string(),
+                (1, count) => format!("Even so, one of {count} forecasts was too short."),
                 (short, count) => {
-                    format!("{short} of {count} forecasts ended too soon all the same.")
+                    format!("Even so, {short} of {count} forecasts were too short.")
                 }
             };
             Vec::from([known.to_string(), told])
@@ -180,12 +184,12 @@ pub fn learned(before: [Joules; 3], after: [Joules; 3]) -> String {
     let range = |of: [Joules; 3]| format!("between {} and {}", energy(of[0]), energy(of[2]));
     let width = |of: [Joules; 3]| (of[2].si() - of[0].si()).max(0.0);
     let change = if width(after) < 0.97 * width(before) {
-        " It is known better than before."
+        " The range is narrower than before."
     } else {
-        " It is not known any better than before."
+        " The range is no narrower than before."
     };
     format!(
-        "Before this outing the full bank was believed to give {}; with it, {}.{change}",
+        "Before this outing the full bank was expected to deliver {}; now {}.{change}",
         range(before),
         range(after)
     )
@@ -223,7 +227,7 @@ pub fn load_took(found: &LoadShare, whole: Joules) -> String {
     let Some((taken, error)) = found.taken else { return line };
     let share = percent(Share::nearest(taken.si() / whole.si().max(1e-9)));
     format!(
-        "{line} Work took {} of the energy above idle, {share}, give or take {}.",
+        "{line} Above idle, work took {}, {share} of the energy (±{TIE}{}).",
         energy(taken),
         energy(error * 2.0)
     )
@@ -233,8 +237,9 @@ pub fn load_took(found: &LoadShare, whole: Joules) -> String {
 #[must_use]
 pub fn undated(undated: Seconds) -> String {
     format!(
-        "For {} of it the time of day is not known, so no contact can be laid beside that. Open \
-         this page on a paired phone while the board still runs, or let the board set its clock.",
+        "For {} of it the time of day is not known, so contacts cannot be matched to that part. \
+         Open this page on a paired phone while the board still runs, or let the board set its \
+         clock.",
         span(undated)
     )
 }
@@ -256,21 +261,24 @@ pub fn forecast_then(remaining: [Seconds; 3], truth: Option<Seconds>) -> String 
 pub fn forecasts(held: usize, all: usize, miss: Option<(Seconds, Share)>) -> String {
     let held = match (held, all) {
         (_, 0) => return String::from("No forecast was made."),
-        (1, 1) => String::from("The one forecast made held the true end."),
+        (1, 1) => String::from("The one forecast made included the true end."),
         (0, 1) => String::from("The one forecast made missed the true end."),
-        (held, all) if held == all => format!("All {all} forecasts made held the true end."),
-        (held, all) => format!("{held} of {all} forecasts made held the true end."),
+        (held, all) if held == all => format!("All {all} forecasts included the true end."),
+        (held, all) => format!("{held} of {all} forecasts included the true end."),
     };
     let miss = miss.map(|(miss, share)| {
         let share = percent(share);
-        format!(" Half of the middles were within {} of it, {share} of what remained.", span(miss))
+        format!(
+            " Half of the middle estimates were within {} of it, {share} of the time then left.",
+            span(miss)
+        )
     });
-    format!("{held}{} Wanted are 8 in 10.", miss.unwrap_or_default())
+    format!("{held}{} The aim is 8 in 10.", miss.unwrap_or_default())
 }
 
 /// What the drawing of an outing's forecasts shows.
 pub const FORESIGHT: &str =
-    "Each forecast as the length of the whole outing that it meant, against what came.";
+    "Each forecast as the total length of the outing that it predicted, against what came.";
 
 #[cfg(test)]
 mod tests {
@@ -298,7 +306,7 @@ mod tests {
         page.raise_peak(Watts::of(14.21));
         assert_eq!(said(&book_row(&page)[4]), "14.2");
         assert!(said(&book_note(s(10.0))).contains("ten-second means"));
-        assert!(said(&book_note(s(300.0))).contains("of 5 min means"));
+        assert!(said(&book_note(s(300.0))).contains("(5 min means)"));
     }
 
     fn judged(remaining: [f64; 3], truth: Truth) -> Forecasts {
@@ -315,16 +323,16 @@ mod tests {
             "between 5 h 50 and 7 h 30; it was 6 h 40: held, its middle 10 min (2 %) too long"
         );
         let lines: Vec<String> = foretold(&all).iter().map(|it| said(it)).collect();
-        assert!(lines[0].starts_with("The one forecast made held the true end."), "{lines:?}");
-        assert_eq!(lines[1], "The end is known to 10 s; the middle of that counts.");
+        assert!(lines[0].starts_with("The one forecast made included the true end."), "{lines:?}");
+        assert_eq!(lines[1], "The end is known to within 10 s; the middle of that is used.");
         let all = judged([25_000.0, 26_000.0, 27_000.0], died);
         assert!(said(&forecast_came(&all.all[0])).contains("missed, it came sooner"));
         let open = judged([25_000.0, 26_000.0, 27_000.0], Truth::AtLeast { at: s(20_000.0) });
         assert!(!said(&forecast_came(&open.all[0])).contains("it was"));
-        assert!(foretold(&open)[1].contains("No forecast is proved wrong"));
+        assert!(foretold(&open)[1].contains("That proves no forecast wrong"));
         let short = judged([5000.0, 6000.0, 7000.0], Truth::AtLeast { at: s(20_000.0) });
         assert!(said(&forecast_came(&short.all[0])).ends_with("it was more than that"));
-        assert!(foretold(&short)[1].starts_with("One of 1 forecasts ended too soon"));
+        assert!(foretold(&short)[1].starts_with("Even so, one of 1 forecasts was too short"));
         assert!(foretold(&Forecasts::judge(&[], died, &[])).is_empty());
     }
 
@@ -342,10 +350,10 @@ mod tests {
         let wh = |low, middle, high| [low, middle, high].map(Joules::from_wh);
         assert_eq!(
             said(&learned(wh(24.0, 29.0, 34.0), wh(29.0, 30.5, 32.0))),
-            "Before this outing the full bank was believed to give between 24.0 Wh and 34.0 Wh; \
-             with it, between 29.0 Wh and 32.0 Wh. It is known better than before."
+            "Before this outing the full bank was expected to deliver between 24.0 Wh and 34.0 Wh; \
+             now between 29.0 Wh and 32.0 Wh. The range is narrower than before."
         );
-        assert!(learned(wh(1.0, 2.0, 3.0), wh(1.0, 2.0, 3.0)).contains("not known any better"));
+        assert!(learned(wh(1.0, 2.0, 3.0), wh(1.0, 2.0, 3.0)).contains("no narrower"));
         assert_eq!(said(&stretch(None, s(7800.0), s(10_500.0))), "2 h 10 to 2 h 55 into it");
         assert_eq!((doing(None), doing(Some("receive"))), ("No activity".into(), "Receive".into()));
         let share = Share::nearest(0.5);

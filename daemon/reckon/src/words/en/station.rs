@@ -34,11 +34,16 @@ pub fn board_facts(snapshot: &Snapshot) -> Vec<(&'static str, String)> {
         said.push(("Its own rails", format!("at least {}", power(rails))));
     }
     said.extend(snapshot.load.as_ref().map(|line| ("Load", fold::load(line))));
-    said.extend(facts.input_limit.map(|limit| ("Supply can give", current(limit))));
+    said.extend(facts.input_limit.map(|limit| ("Supply can deliver", current(limit))));
     if facts.usb_held_low == Some(true) {
-        said.push(("USB sockets", format!("held to 600{TIE}mA")));
+        said.push(("USB ports", format!("limited to 600{TIE}mA")));
     }
-    let rtc = if facts.has_rtc { "keeps time while off" } else { "none: time is lost while off" };
+    let rtc = if facts.has_rtc {
+        "yes: it keeps time while the board is off"
+    } else {
+        "no: the time is lost while the \
+                                                            board is off"
+    };
     said.push(("Clock battery", rtc.to_string()));
     said.extend(facts.kernel.clone().map(|kernel| ("Kernel", kernel)));
     said
@@ -95,19 +100,19 @@ pub fn source_reads(source: SourceIx, snapshot: &Snapshot) -> Option<String> {
 #[must_use]
 pub fn shunt(shunt: &Shunt) -> String {
     let assumed = match shunt.assumed {
-        Some(assumed) => format!("The driver takes the shunt for {}", ohms(assumed)),
-        None => "The driver does not show which shunt it takes for granted".to_string(),
+        Some(assumed) => format!("The driver assumes a shunt of {}", ohms(assumed)),
+        None => "The driver does not say which shunt it assumes".to_string(),
     };
     match shunt.told {
-        Some(told) => format!("{assumed}; the settings say {}, and that counts.", ohms(told)),
+        Some(told) => format!("{assumed}; the settings say {}, and that is used.", ohms(told)),
         None if shunt.scale != 1.0 => {
-            format!(
-                "{assumed}; every current is multiplied by {} as the settings say.",
-                shunt.scale
-            )
+            format!("{assumed}; the settings multiply every current by {}.", shunt.scale)
         }
         None => {
-            format!("{assumed}. If the resistor on the sensor is another, say so in the settings.")
+            format!(
+                "{assumed}. If the resistor on the sensor is a different one, give it in the \
+                     settings."
+            )
         }
     }
 }
@@ -134,7 +139,7 @@ pub fn own_cost(own: Watts, error: Watts, of: Option<Watts>) -> String {
     let share = of.map_or(0.0, |all| own.si() / all.si().max(1e-9));
     let own = own_draw(own, Share::nearest(share));
     let give = (error.si() * 2000.0).max(0.1);
-    format!("{own}; give or take {give:.1}{TIE}mW, by what load takes here.")
+    format!("{own} (±{TIE}{give:.1}{TIE}mW, from what processor load draws here).")
 }
 
 /// What outlast itself costs.
@@ -147,7 +152,7 @@ pub fn footprint(cost: &Footprint) -> Vec<String> {
         let mib = f64::from(u32::try_from(kib).unwrap_or(u32::MAX)) / 1024.0;
         format!("{mib:.1}{TIE}MiB of memory.")
     });
-    let wakes = cost.wakeups_per_s.map(|rate| format!("{rate:.1} wake-ups a second."));
+    let wakes = cost.wakeups_per_s.map(|rate| format!("{rate:.1} wake-ups per second."));
     let said: Vec<String> = [cpu, memory, wakes].into_iter().flatten().collect();
     if said.is_empty() { alloc::vec!["Not measured yet.".to_string()] } else { said }
 }
@@ -203,10 +208,13 @@ pub fn record_size(bytes: u64) -> String {
 pub fn record_owes(waiting: usize, missed: u64, stopped: bool) -> Vec<String> {
     let mut lines = Vec::new();
     if stopped && waiting > 0 {
-        lines.push(format!("{waiting} entries wait in memory until the card can be written to."));
+        lines.push(format!(
+            "{waiting} entries are waiting in memory until the card can be written."
+        ));
     }
     if missed > 0 {
-        lines.push(format!("{missed} entries were lost because they could not be kept in time."));
+        lines
+            .push(format!("{missed} entries were lost because they could not be written in time."));
     }
     lines
 }
@@ -216,7 +224,7 @@ pub fn record_owes(waiting: usize, missed: u64, stopped: bool) -> Vec<String> {
 pub fn own_draw(own: Watts, of_all: Share) -> String {
     let milliwatts = own.si() * 1000.0;
     let digits = usize::from(milliwatts < 9.95);
-    format!("outlast itself takes {milliwatts:.digits$}{TIE}mW, {} of the draw", tenths(of_all))
+    format!("outlast itself draws {milliwatts:.digits$}{TIE}mW, {} of all", tenths(of_all))
 }
 
 fn tenths(share: Share) -> String {
@@ -249,7 +257,7 @@ mod tests {
     fn the_own_draw_is_a_part_of_all() {
         assert_eq!(
             plain(&own_draw(Watts::of(0.0015), Share::nearest(0.0005))),
-            "outlast itself takes 1.5 mW, 0.1 % of the draw"
+            "outlast itself draws 1.5 mW, 0.1 % of all"
         );
     }
 

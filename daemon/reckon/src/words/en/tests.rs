@@ -210,7 +210,7 @@ fn times_of_day_only_where_the_clock_is_believed() {
     let later = Mono::at_s(5000.0 + 7320.0);
     assert_eq!(plain(&moment(later, stamp(Trust::Unset))), "in 2 h 02");
     assert_eq!(plain(&moment(Mono::at_s(4000.0), stamp(Trust::Unset))), "17 min ago");
-    assert!(clock(stamp(Trust::Unset)).contains("Nobody has set the clock"));
+    assert!(clock(stamp(Trust::Unset)).contains("The clock has not been set"));
     assert_eq!(clock(stamp(Trust::Phone)), "Clock 15:05, set by a phone.");
 }
 
@@ -232,7 +232,7 @@ fn the_answer_for_every_outlook() {
     let outlooks = [
         (Outlook::TooSoon { wants: Duration::from_secs(110) }, "Too soon to say.", "about 2 min"),
         (Outlook::NoBank, "Which bank", "Choose it; "),
-        (Outlook::NotDraining, "Nothing is taken", "mains"),
+        (Outlook::NotDraining, "Nothing is drawn", "mains"),
         (Outlook::Blind { since: Mono::at_s(4100.0), last: None }, "No readings", "for 15 min"),
         (
             Outlook::Blind { since: Mono::at_s(4100.0), last: Some(last) },
@@ -297,7 +297,7 @@ fn draw_and_supply() {
     }];
     assert_eq!(plain(&draw(&snapshot)), "Drawing 4.1 W now; 3.2 W is usual for contacts.");
     snapshot.draw.now = Some(Watts::of(-5.0));
-    assert_eq!(plain(&draw(&snapshot)), "5.0 W go into the bank.");
+    assert_eq!(plain(&draw(&snapshot)), "5.0 W is flowing into the bank.");
     snapshot.draw.now = None;
     snapshot.supply.power = Err(Gap::NoAnswer);
     assert!(draw(&snapshot).contains("does not answer"));
@@ -307,7 +307,7 @@ fn draw_and_supply() {
         (Ok(false), 0, "Supply 5.08 V, steady."),
         (Ok(true), 1, "Supply 5.08 V, too low for the board right now."),
         (Ok(false), 3, "Supply 5.08 V; it was too low 3 times in this outing."),
-        (Err(Gap::NotMeasurable), 0, "Supply 5.08 V; this board cannot tell whether it sags."),
+        (Err(Gap::NotMeasurable), 0, "Supply 5.08 V; this board cannot tell whether it dips."),
     ];
     for (low, times, want) in states {
         snapshot.board.undervoltage = low;
@@ -507,7 +507,7 @@ fn why_it_is_asked_whether_the_bank_was_charged() {
     let mut snapshot = on(long_six());
     let why = |snapshot: &Snapshot| plain(&open(Question::SinceLast, snapshot).why);
     let rest = "Before that, Long six had given 50.7 Wh.";
-    assert_eq!(why(&snapshot), format!("Nobody knows how long the board was off. {rest}"));
+    assert_eq!(why(&snapshot), format!("It is not known how long the board was off. {rest}"));
     let told = |snapshot: &mut Snapshot, off: Option<f64>, restarted: bool| {
         let since = snapshot.bank.since.as_mut().expect("it follows another outing");
         (since.off, since.restarted) = (off.map(minutes), restarted);
@@ -531,7 +531,7 @@ fn why_it_is_asked_whether_it_is_another_bank() {
     // 13:05:00 UTC at an offset of two hours, ten minutes ago.
     assert_eq!(
         why(&snapshot),
-        "The supply was away for 40 s and the board ran on. It came back at 14:55."
+        "The supply was gone for 40 s while the board ran on. It came back at 14:55."
     );
     snapshot.at.trust = Trust::Unset;
     assert!(why(&snapshot).ends_with("It came back 10 min ago."), "{}", why(&snapshot));
@@ -626,9 +626,7 @@ fn a_changed_bank_says_till_when_it_can_be_taken_back() {
     assert_eq!(
         said(&snapshot),
         (
-            String::from(
-                "Long six has been in use since 15:03. You can take that back until 15:13."
-            ),
+            String::from("Long six has been in use since 15:03. You can undo this until 15:13."),
             String::from("Back to Blue ten"),
         )
     );
@@ -636,15 +634,13 @@ fn a_changed_bank_says_till_when_it_can_be_taken_back() {
     assert_eq!(
         said(&snapshot),
         (
-            String::from(
-                "Long six counts as charged since 15:03. You can take that back until 15:13."
-            ),
+            String::from("Long six counts as charged since 15:03. You can undo this until 15:13."),
             String::from("It was not charged: go back"),
         )
     );
     snapshot.at.trust = Trust::Unset;
     let (why, _) = said(&snapshot);
-    assert_eq!(why, "Long six counts as charged for 2 min. You can take that back for 8 min more.");
+    assert_eq!(why, "Long six counts as charged for 2 min. You can undo this for 8 min more.");
 }
 
 #[test]
@@ -711,7 +707,7 @@ fn of_several_possibilities_the_cautious_one_stands_large() {
     };
     for (story, supposes) in [
         (Story::GoesOn, "left, if not charged since"),
-        (Story::AnyLevel, "left, if only part charged"),
+        (Story::AnyLevel, "left, if only part-charged"),
         (Story::Swapped, "left, if it is another bank"),
         (Story::Told, "left, if it is the same bank"),
     ] {
