@@ -151,7 +151,10 @@ fn a_power_that_goes_away_leaves_an_interval_and_a_question() {
     assert!(open.err.contains("has not ended yet"), "{}", open.err);
     done(home.path(), &["outing", "name", &id, "Ridge above the reservoir"]);
     let shown = done(home.path(), &["outing", "show", &id]);
-    assert!(shown.contains("Ridge above the reservoir") && shown.contains("unplugged"), "{shown}");
+    assert!(
+        shown.contains("Ridge above the reservoir") && shown.contains("plug was pulled"),
+        "{shown}"
+    );
 }
 
 #[test]
@@ -581,7 +584,7 @@ fn folds_activities_by_rule_and_a_weighed_fan_are_in_the_record() {
     let outing = daemon.wait_for(Duration::from_secs(60), |daemon| {
         let outing: Value = serde_json::from_str(&daemon.get("/outings/1.json").1).ok()?;
         let weighed = said(&outing, "other").iter().any(|text| {
-            text.starts_with("Fan on: no difference") || text.starts_with("Fan on: 0.")
+            text.starts_with("Fan on: no measurable difference") || text.starts_with("Fan on: 0.")
         });
         weighed.then_some(outing)
     });

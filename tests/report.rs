@@ -62,7 +62,7 @@ fn a_report_is_the_sum_of_its_rows_and_can_be_put_right() {
         (told["lasted_s"].as_f64()? > 9000.0).then_some(())
     });
     let running = done(home.path(), &["outing", "show", "1"]);
-    assert!(running.contains("Where the energy went") && running.contains("receive"), "{running}");
+    assert!(running.contains("Where the energy went") && running.contains("Receive"), "{running}");
     // The bank has had no other outing: its book is that outing's, as far as it had gone.
     let ask = |path: &str| -> Value {
         let page = get(&format!("http://localhost/api/v1/{path}"), Some(&socket(home.path()))).1;
@@ -94,7 +94,7 @@ fn a_report_is_the_sum_of_its_rows_and_can_be_put_right() {
     assert!(told["report"]["forecasts"].as_array().expect("a list").len() > 5, "{told:#}");
 
     let bank = done(home.path(), &["bank", "show", "Blue ten"]);
-    assert!(bank.contains("over 1 of 1 outings") && bank.contains("receive"), "{bank}");
+    assert!(bank.contains("over one outing") && bank.contains("Receive"), "{bank}");
 
     // Ten to forty minutes in, it was logging: that much of the rows goes there.
     let before = of(&told, "logging");
@@ -111,7 +111,7 @@ fn a_report_is_the_sum_of_its_rows_and_can_be_put_right() {
     assert_eq!(corrections[0]["origin"], json!("operator"));
     let id = corrections[0]["id"].to_string();
     let shown = done(home.path(), &["outing", "show", "1"]);
-    assert!(shown.contains("Put right") && shown.contains("10 min to 40 min"), "{shown}");
+    assert!(shown.contains("Corrections so far") && shown.contains("10 min to 40 min"), "{shown}");
 
     // Taken back, it is as it was; what makes no sense is refused.
     done(home.path(), &["outing", "doing-back", "1", &id]);

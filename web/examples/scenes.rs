@@ -42,6 +42,7 @@ fn site(first: Snapshot) -> (Router, watch::Sender<Arc<Snapshot>>) {
         record,
         record_status: watch::channel(Arc::new(past::record_status(troubled))).1,
         clock: Arc::new(past::Still),
+        language: &reckon::words::ENGLISH,
     };
     (pages(shown), show)
 }

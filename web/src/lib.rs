@@ -27,6 +27,7 @@ use axum::{
 use reckon::{
     engine::{Command, Refusal},
     snapshot::Snapshot,
+    words::Language,
 };
 use tokio::sync::{Semaphore, mpsc, oneshot, watch};
 use tower_http::catch_panic::CatchPanicLayer;
@@ -76,6 +77,8 @@ pub struct Shown {
     pub record_status: watch::Receiver<Arc<RecordStatus>>,
     /// Tells the moment, for the comparison with a phone's clock.
     pub clock: Arc<dyn Clock>,
+    /// What the pages speak.
+    pub language: &'static Language,
 }
 
 /// What every handler shares.
@@ -88,6 +91,7 @@ pub(crate) struct Parts {
     record: mpsc::Sender<Request<RecordCommand>>,
     record_status: watch::Receiver<Arc<RecordStatus>>,
     clock: Arc<dyn Clock>,
+    language: &'static Language,
     /// Who may wait for a reading of the past, and whose turn it is.
     line: Semaphore,
     turns: Arc<Semaphore>,
@@ -130,6 +134,7 @@ fn site(shown: Shown, trusted: bool) -> Site {
         record: shown.record,
         record_status: shown.record_status,
         clock: shown.clock,
+        language: shown.language,
         line: Semaphore::new(http::site::AT_ONCE + http::site::MAY_WAIT),
         turns: Arc::new(Semaphore::new(http::site::AT_ONCE)),
         logs: Semaphore::new(1),
@@ -209,6 +214,7 @@ fn record_pages() -> Router<Site> {
         .route("/rundowns/{id}/strike", post(asks::record::strike_form))
         .route("/banks", get(banks::list).post(asks::record::bank_form))
         .route("/banks/{id}/book", get(banks::book))
+        .route("/banks/{id}/book.txt", get(banks::book_text))
         .route("/banks/{id}/name", post(asks::record::bank_name_form))
         .route("/banks/{id}/forget", get(banks::forget).post(asks::record::forget_form))
         .route("/banks/{id}/test", get(banks::test).post(asks::record::test_form))

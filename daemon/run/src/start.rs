@@ -336,6 +336,7 @@ impl Parts {
             record: self.record_asks.clone(),
             record_status: self.record_status.clone(),
             clock: Arc::new(self.clock.clone()),
+            language: &reckon::words::ENGLISH,
         };
         if !own {
             return web::pages(shown);

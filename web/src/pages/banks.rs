@@ -247,6 +247,16 @@ pub(crate) async fn book(
     }))
 }
 
+/// The same for a terminal.
+pub(crate) async fn book_text(State(site): State<Site>, Path(id): Path<String>) -> Done {
+    let told = told_book(&site, &id).await?;
+    let over = words::bank::bank_over(told.book.whole(), told.outings, told.of);
+    let lines = by_activity(&told.book);
+    let rows = lines.iter().map(|line| (line.name.as_str(), &line.cells));
+    let table = words::terminal::table(site.language.report.doing, &said::BOOK_HEAD, rows);
+    Ok(format!("{over}\n{table}").into_response())
+}
+
 pub(crate) async fn api_book(State(site): State<Site>, Path(id): Path<String>) -> Done {
     let told = told_book(&site, &id).await?;
     Ok(Json(report::bank_book(&told)).into_response())

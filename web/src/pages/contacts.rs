@@ -11,7 +11,7 @@ use axum::{
 use reckon::{
     adif::{self, Log},
     units::Seconds,
-    words::{self, contact_log},
+    words::{ContactLogPage, contact_log},
 };
 use serde::{Deserialize, Serialize};
 
@@ -80,7 +80,7 @@ async fn take(site: &Site, file: Bytes) -> Result<Took, Problem> {
     if log.contacts.is_empty() {
         return Err(unreadable(contact_log::nothing_read(&log)));
     }
-    let (count, read) = (log.contacts.len(), contact_log::log_read(&log));
+    let (count, read) = (log.contacts.len(), (site.language.contact_log.read)(&log));
     let contacts = std::mem::take(&mut log.contacts);
     site.put_record(RecordCommand::Contacts { contacts }).await?;
     tracing::info!("contact log: {read}");
@@ -106,25 +106,16 @@ fn placed(past: &dyn Past) -> Result<Vec<Placed>, PastGone> {
 #[template(path = "contacts.html")]
 struct ContactsPage {
     frame: Frame,
+    w: &'static ContactLogPage,
     paired: bool,
     /// What was read just now, and what was left out, with its reasons.
     read: Option<String>,
     complaints: Vec<String>,
-    more: usize,
+    more: Option<String>,
     outings: Vec<Shown>,
     /// The outing that it is about.
     of: Option<Of>,
-    most_mib: usize,
-}
-
-impl ContactsPage {
-    const fn what_is_kept(&self) -> &'static str {
-        contact_log::WHAT_IS_KEPT
-    }
-
-    const fn what_places_it(&self) -> &'static str {
-        contact_log::WHAT_PLACES_IT
-    }
+    file: String,
 }
 
 struct Shown {
@@ -138,25 +129,27 @@ struct Of {
     id: i64,
     name: String,
     count: usize,
-    contacts: String,
+    has: String,
+    take_out: String,
     undated: Option<String>,
 }
 
-fn undated(line: &OutingLine, told: ContactsTold) -> Option<String> {
+fn undated(w: &ContactLogPage, line: &OutingLine, told: ContactsTold) -> Option<String> {
     let part_s = told.undated_s?;
-    Some(contact_log::undated(Seconds::of(part_s), part_s >= line.lasted_s - 1.0))
+    Some((w.undated)(Seconds::of(part_s), part_s >= line.lasted_s - 1.0))
 }
 
 fn name_of(line: &OutingLine, site: &Site) -> String {
-    words::outing_name(line.name.as_deref(), local(line.began, site))
+    (site.language.contact_log.outing_name)(line.name.as_deref(), local(line.began, site))
 }
 
 fn shown_of(placed: &Placed, site: &Site) -> Shown {
+    let w = &site.language.contact_log;
     Shown {
         id: placed.line.id,
         name: name_of(&placed.line, site),
-        contacts: contact_log::contacts_in(placed.told.count),
-        undated: undated(&placed.line, placed.told),
+        contacts: (w.contacts)(placed.told.count),
+        undated: undated(w, &placed.line, placed.told),
     }
 }
 
@@ -169,12 +162,14 @@ async fn of_outing(site: &Site, outing: Option<i64>) -> Result<Option<Of>, Probl
     let Some(id) = outing else { return Ok(None) };
     let found = site.recall(move |past| Ok(past.outing(id)?.zip(past.contacts(id)?))).await?;
     let (outing, told) = found.ok_or_else(|| not_there("outing"))?;
+    let w = &site.language.contact_log;
     Ok(Some(Of {
         id,
         name: name_of(&outing.line, site),
         count: told.count,
-        contacts: contact_log::contacts_in(told.count),
-        undated: undated(&outing.line, told),
+        has: (w.outing_has)(told.count),
+        take_out: (w.take_out)(told.count),
+        undated: undated(w, &outing.line, told),
     }))
 }
 
@@ -186,15 +181,17 @@ pub(crate) async fn page(
 ) -> Done {
     let wish = wish.map_err(|_| not_there("outing"))?;
     let of = of_outing(&site, wish.outing).await?;
+    let w = &site.language.contact_log;
     Ok(shown(&ContactsPage {
         frame: Frame::of(&site, &headers, "Outings"),
+        w,
         paired: site.may_change(&headers),
         read: None,
         complaints: Vec::new(),
-        more: 0,
+        more: None,
         outings: Vec::new(),
         of,
-        most_mib: LOG_BYTES >> 20,
+        file: (w.file)(LOG_BYTES >> 20),
     }))
 }
 
@@ -224,15 +221,18 @@ pub(crate) async fn log_form(
     let outing = field("outing").and_then(|id| std::str::from_utf8(id).ok()?.trim().parse().ok());
     drop(whole);
     let took = take(&site, log).await?;
+    let w = &site.language.contact_log;
+    let more = took.log.bad.saturating_sub(took.log.complaints.len());
     Ok(shown(&ContactsPage {
         frame: Frame::of(&site, &headers, "Outings"),
+        w,
         paired: site.may_change(&headers),
-        complaints: took.log.complaints.iter().map(contact_log::complaint).collect(),
-        more: took.log.bad.saturating_sub(took.log.complaints.len()),
+        complaints: took.log.complaints.iter().map(w.complaint).collect(),
+        more: (more > 0).then(|| (w.more)(more)),
         outings: took.placed.iter().map(|placed| shown_of(placed, &site)).collect(),
         of: of_outing(&site, outing).await?,
         read: Some(took.read),
-        most_mib: LOG_BYTES >> 20,
+        file: (w.file)(LOG_BYTES >> 20),
     }))
 }
 

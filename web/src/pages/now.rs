@@ -16,7 +16,7 @@ use reckon::{
     snapshot::{ActivityView, Basis, Snapshot, Switched},
     time::Mono,
     units::Seconds,
-    words,
+    words::{self, Language},
 };
 
 use crate::{
@@ -38,6 +38,7 @@ pub(crate) struct Frame {
     pub(crate) style: &'static Asset,
     pub(crate) places: &'static [(&'static str, &'static str)],
     pub(crate) here: &'static str,
+    pub(crate) language: &'static Language,
     /// Whether all of it is made up, where the page itself does not say so.
     pub(crate) demo: bool,
 }
@@ -46,11 +47,11 @@ impl Frame {
     /// For whoever sent these headers.
     pub(crate) fn of(site: &Parts, headers: &HeaderMap, here: &'static str) -> Self {
         let demo = site.now.borrow().demo;
-        Self { demo, ..Self::new(Theme::of(headers), here) }
+        Self { demo, language: site.language, ..Self::new(Theme::of(headers), here) }
     }
 
     fn new(look: Theme, here: &'static str) -> Self {
-        Self { look, style: assets::style(), places: &PLACES, here, demo: false }
+        Self { look, style: assets::style(), places: &PLACES, here, language: &words::ENGLISH, demo: false }
     }
 }
 

@@ -4,7 +4,7 @@ use askama::Template;
 use axum::{
     Json,
     extract::{Path, State},
-    http::HeaderMap,
+    http::{HeaderMap, StatusCode},
     response::{IntoResponse, Response},
 };
 use reckon::{
@@ -16,10 +16,11 @@ use reckon::{
     time::Wall,
     units::{Joules, Seconds, Watts},
     words::{
-        self, Local,
+        self, Local, ReportPage,
         contact_log::{self, CONTACT_HEAD},
         fold,
         report::{self as said, BOOK_HEAD},
+        terminal,
     },
 };
 
@@ -59,8 +60,9 @@ struct FoldShown {
     curve: Option<String>,
 }
 
-/// What page and file have in common.
+/// What page, file and terminal have in common.
 struct Told {
+    w: &'static ReportPage,
     row: Row,
     took: String,
     notes: Vec<String>,
@@ -83,9 +85,10 @@ struct Told {
     forecast_rows: Vec<(String, String)>,
     events: Vec<(String, String)>,
     events_more: Vec<(String, String)>,
-    events_left: usize,
+    events_rest: String,
+    events_left: Option<String>,
     gaps: Vec<(String, String)>,
-    gaps_left: usize,
+    gaps_left: Option<String>,
     learned: Option<String>,
     /// Closed parts of it can be opened; in a file on paper they cannot.
     on_paper: bool,
@@ -110,6 +113,7 @@ struct OutingPage {
     corrections: Vec<CorrectionShown>,
     /// How many corrections came from the contact log.
     by_contacts: usize,
+    from_log: String,
     has_contacts: bool,
     activities: Vec<String>,
     /// Times are typed as times of day, else as time since the outing began.
@@ -126,10 +130,23 @@ struct OutingFile {
     version: &'static str,
 }
 
+#[derive(Template)]
+#[template(path = "outing.txt")]
+struct OutingText {
+    t: Told,
+    /// It is open in a record that nobody writes.
+    was_open: bool,
+    counted: Option<String>,
+    energy: String,
+    hours: String,
+    groups: String,
+    corrections: Vec<CorrectionShown>,
+}
+
 /// The type of CSV (RFC 4180 section 3).
 const CSV: &str = "text/csv; charset=utf-8; header=present";
 
-/// `/outings/{id}`, and with `.html`, `.csv`, `.json` or `.close-ups.csv` behind it the files.
+/// `/outings/{id}`, and with `.html`, `.txt`, `.csv`, `.json` or `.close-ups.csv` behind it the files.
 pub(crate) async fn one(
     State(site): State<Site>,
     Path(tail): Path<String>,
@@ -146,6 +163,10 @@ pub(crate) async fn one(
         "html" => {
             let (told, series) = read(&site, id).await?.ok_or_else(gone)?;
             Ok(as_file(&site, &told, series.as_ref()))
+        }
+        "txt" => {
+            let (told, _) = read(&site, id).await?.ok_or_else(gone)?;
+            Ok(filled(&text_of(&site, &told)).map_or_else(failed, IntoResponse::into_response))
         }
         "csv" => {
             let text = site.recall(move |past| past.csv(id)).await?;
@@ -201,13 +222,14 @@ fn as_file(site: &Site, told: &ReportTold, series: Option<&SeriesTold>) -> Respo
         style: assets::style(),
         version: env!("CARGO_PKG_VERSION"),
     };
-    filled(&page).map_or_else(
-        || axum::http::StatusCode::INTERNAL_SERVER_ERROR.into_response(),
-        |text| {
-            let name = format!("outing-{}.html", told.whole.line.id);
-            file(text, "text/html; charset=utf-8", &name)
-        },
-    )
+    filled(&page).map_or_else(failed, |text| {
+        let name = format!("outing-{}.html", told.whole.line.id);
+        file(text, "text/html; charset=utf-8", &name)
+    })
+}
+
+fn failed() -> Response {
+    StatusCode::INTERNAL_SERVER_ERROR.into_response()
 }
 
 fn page_of(
@@ -230,10 +252,29 @@ fn page_of(
         rundown: told.whole.rundown.as_ref().map(|it| banks::rundown_row(it, site, Some(line.id))),
         corrections: own.into_iter().map(|it| correction(it, began)).collect(),
         by_contacts: by_contacts.len(),
+        from_log: terminal::by_contacts(by_contacts.len()),
         has_contacts: told.report.contacts.as_ref().is_some_and(|all| all.contacts > 0),
         activities: activities(site, &told.report),
         by_clock: by_clock(line.began, line.lasted_s),
     }
+}
+
+/// The same for a terminal, where corrections are numbered and counted from the beginning.
+fn text_of(site: &Site, told: &ReportTold) -> OutingText {
+    let t = told_of(site, told, None, true);
+    OutingText {
+        energy: table(t.w.doing, &t.book_head, &t.activities),
+        hours: table(t.w.hour, &t.book_head, &t.hours),
+        groups: table(t.w.band_mode, &t.contact_head, &t.groups),
+        t,
+        was_open: told.whole.line.ending == Ending::Open && site.asks.is_closed(),
+        counted: told.whole.rundown.as_ref().map(|it| terminal::counted(it.id, it.whole)),
+        corrections: told.corrections.iter().map(|it| correction(it, None)).collect(),
+    }
+}
+
+fn table(first: &str, head: &[&str; 5], lines: &[Line]) -> String {
+    terminal::table(first, head, lines.iter().map(|line| (line.name.as_str(), &line.cells)))
 }
 
 /// Whether it is asked if this outing goes on in the open one.
@@ -276,11 +317,14 @@ fn told_of(site: &Site, told: &ReportTold, series: Option<&SeriesTold>, on_paper
     let notes = bridged.into_iter().chain(said::not_measured(report)).collect();
     let mut first = events(whole, began);
     let events_more = first.split_off(first.len().min(FIRST));
+    let w = &site.language.report;
+    let left = |all: usize| (all > ROWS).then(|| (w.in_export)(all - ROWS));
     let truth_s = report.forecasts.all.iter().find_map(|it| {
         it.off?;
         Some(it.came?.si() + it.made.at.si())
     });
     Told {
+        w,
         row: row(line, site),
         took: words::took(wh(line.energy_wh), line.mean_power_w.map(Watts::of), peak),
         notes,
@@ -310,10 +354,11 @@ fn told_of(site: &Site, told: &ReportTold, series: Option<&SeriesTold>, on_paper
         foresight: series::foresight(&whole.forecasts, truth_s, line.lasted_s),
         forecast_rows: forecast_rows(&report.forecasts.all, began),
         events: first,
+        events_rest: (w.more)(events_more.len()),
         events_more,
-        events_left: whole.events.len().saturating_sub(ROWS),
+        events_left: left(whole.events.len()),
         gaps: gaps(whole, began),
-        gaps_left: whole.gaps.len().saturating_sub(ROWS),
+        gaps_left: left(whole.gaps.len()),
         learned: told.learned.map(|it| {
             let joules = |wh: [f64; 3]| wh.map(Joules::from_wh);
             said::learned(joules(it.before_wh), joules(it.after_wh))
@@ -334,7 +379,7 @@ pub(crate) fn by_activity(book: &OutingTally) -> Vec<Line> {
         lines.push(line(said::UNTOLD.to_owned(), untold));
     }
     if book.whole().lasted().si() > 0.0 {
-        lines.push(line("All".to_owned(), book.whole()));
+        lines.push(line(said::ALL.to_owned(), book.whole()));
     }
     lines
 }

@@ -12,14 +12,14 @@ use crate::rig::{HOST, Rig, form, post};
 
 /// The sample records of ADIF 3.1.6, 'ADI File Format', with the calls replaced by a placeholder,
 /// and one with a day that does not exist (data type Date).
-const LOG: &str = "header\n<eoh>\n\
+pub(crate) const LOG: &str = "header\n<eoh>\n\
     <qso_date:8>19900620<time_on:4>1523<call:6>N0CALL<band:3>20M<mode:4>RTTY<eor>\n\
     <qso_date:8>20240532<time_on:4>1201<call:6>N0CALL<eor>\n\
     <qso_date:8>20101022<time_on:4>0111<call:6>N0CALL<band:3>40M<mode:3>PSK<submode:5>PSK63<eor>\n";
-const KIND: &str = "multipart/form-data; boundary=----f0rm";
+pub(crate) const KIND: &str = "multipart/form-data; boundary=----f0rm";
 
 /// What a browser sends for the form (RFC 7578; an empty file field is sent too).
-fn browser(file: &str, text: &str, outing: &str) -> String {
+pub(crate) fn browser(file: &str, text: &str, outing: &str) -> String {
     format!(
         "------f0rm\r\nContent-Disposition: form-data; name=\"outing\"\r\n\r\n{outing}\r\n\
          ------f0rm\r\nContent-Disposition: form-data; name=\"file\"; filename=\"log.adi\"\r\n\
@@ -49,7 +49,7 @@ async fn a_log_from_a_form_is_read_and_told() {
         let began: Vec<i64> = contacts(&asks).iter().map(|it| it.began.unix_ms() / 1000).collect();
         assert_eq!(began, [645_895_380, 1_287_709_860]);
         for words in [
-            "2 contacts read, 1 record left out.",
+            "2 contacts imported, 1 record skipped.",
             "Line 4, record 2: &#39;20240532&#39; is not a date.",
             "31 contacts",
             // The open outing does not know its time of day: it is told, since contacts may wait.

@@ -11,6 +11,7 @@ mod metrics;
 mod openapi;
 mod pages;
 mod past;
+mod pseudo;
 mod record;
 mod rig;
 mod scenes;

@@ -77,6 +77,7 @@ pub(crate) fn shown_with(
         record,
         record_status: watch::channel(Arc::new(past::record_status(false))).1,
         clock: Arc::new(past::Still),
+        language: &reckon::words::ENGLISH,
     };
     (shown, asked)
 }

@@ -4,5 +4,7 @@
 //! same words everywhere. Nothing here decides anything: a sentence follows from a snapshot.
 
 pub mod en;
+mod language;
 
 pub use en::*;
+pub use language::{ContactLogPage, Frame, Language, ReportPage};

@@ -5,11 +5,7 @@ use std::path::Path;
 use clap::ValueEnum;
 use serde_json::{Value, json};
 
-use super::{
-    figure, file_of, moment,
-    outing::{BOOK_HEAD, by_activity, put_table},
-    pretty, span, table, text,
-};
+use super::{energy, figure, file_of, moment, pretty, span, table, text};
 use crate::{
     Failed,
     commands::{
@@ -45,8 +41,8 @@ pub(crate) fn run(command: &Bank) -> Result<(), Failed> {
                 print(&pretty(&told));
                 return Ok(());
             }
-            let book = record.read(&format!("/api/v1/banks/{}/book", told["id"]))?;
-            print(&(show(&told) + &gave(&book)));
+            let book = record.text(&format!("/banks/{}/book.txt", told["id"]))?;
+            print(&(show(&told) + &book));
             Ok(())
         }
         Bank::Add { name, label, reach } => {
@@ -174,12 +170,10 @@ fn list(banks: &Value) -> String {
 
 fn believed(bank: &Value) -> String {
     let of = &bank["usable_wh"];
-    match (of["p10"].as_f64(), of["p50"].as_f64(), of["p90"].as_f64()) {
-        (Some(low), Some(middle), Some(high)) => {
-            format!("{middle:.1} Wh (between {low:.1} and {high:.1})")
-        }
-        _ => "-".to_owned(),
+    if of["p50"].is_null() {
+        return "-".to_owned();
     }
+    format!("{} (between {} and {})", energy(&of["p50"]), energy(&of["p10"]), energy(&of["p90"]))
 }
 
 fn show(bank: &Value) -> String {
@@ -204,14 +198,6 @@ fn show(bank: &Value) -> String {
     lines.join("\n") + "\n" + &table(&rows)
 }
 
-/// What it gave by activity, over its outings.
-fn gave(book: &Value) -> String {
-    let mut lines = Vec::new();
-    let title = format!("What it gave, over {} of {} outings", book["outings"], book["of_outings"]);
-    put_table(&mut lines, &title, &BOOK_HEAD, by_activity(book));
-    lines.iter().map(|line| format!("{line}\n")).collect()
-}
-
 fn rundown(one: &Value) -> Vec<String> {
     let whole = if one["whole"] == true { "whole" } else { "cut short" };
     let imported = one["outing_id"].is_null();
@@ -221,7 +207,7 @@ fn rundown(one: &Value) -> Vec<String> {
         when,
         whole.to_owned(),
         format!("{}{}", span(&one["lasted_s"]), bound(one)),
-        figure(&one["delivered_wh"], 1, "Wh"),
+        energy(&one["delivered_wh"]),
         if one["measured"] == true { "measured" } else { "modelled" }.to_owned(),
         if one["struck"] == true { "struck out".to_owned() } else { String::new() },
     ]

@@ -25,7 +25,7 @@ use web::{Pairing, RecordCommand, RecordStatus, Shown};
 use crate::{
     Failed,
     commands::{cli::Reach, now},
-    host::{clock::Clock, folders, small_files::random},
+    host::{clock::Clock, folders, now_text::plain_spaces, small_files::random},
     record::{changes, store_reader::StoreReader},
 };
 
@@ -102,6 +102,14 @@ impl Client {
     /// What the other side says.
     pub(crate) fn get(&self, path: &str) -> Result<Vec<u8>, Failed> {
         self.ask(&Method::GET, path, Sent::Nothing)
+    }
+
+    /// Asks for a text, for a terminal.
+    ///
+    /// # Errors
+    /// What the other side says.
+    pub(crate) fn text(&self, path: &str) -> Result<String, Failed> {
+        Ok(plain_spaces(&String::from_utf8_lossy(&self.get(path)?)))
     }
 
     /// Asks for JSON.
@@ -235,6 +243,7 @@ fn here(folder: &Path) -> Router {
         record,
         record_status,
         clock: Arc::new(clock),
+        language: &reckon::words::ENGLISH,
     })
 }
 

@@ -22,7 +22,10 @@ use std::{
     path::Path,
 };
 
-use reckon::{units::Seconds, words};
+use reckon::{
+    units::{Joules, Seconds},
+    words,
+};
 use serde_json::Value;
 
 use crate::{Failed, host::now_text::plain_spaces};
@@ -52,6 +55,12 @@ fn span(seconds: &Value) -> String {
 
 fn figure(value: &Value, digits: usize, unit: &str) -> String {
     value.as_f64().map_or_else(|| "-".to_owned(), |x| format!("{x:.digits$} {unit}"))
+}
+
+/// An energy of the record in words.
+fn energy(wh: &Value) -> String {
+    let said = |wh: f64| plain_spaces(&words::energy(Joules::from_wh(wh)));
+    wh.as_f64().map_or_else(|| "-".to_owned(), said)
 }
 
 /// A wall time of the record, short: `2026-05-16 07:30`, UTC.

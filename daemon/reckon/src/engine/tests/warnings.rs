@@ -241,7 +241,7 @@ fn a_finish_out_of_reach_comes_with_what_would_help() {
     // Idling draws 2.5 W and reaches it.
     assert_eq!(help.activity.as_deref(), Some("Idle"));
     let said = words::help(&snapshot).unwrap().replace('\u{a0}', " ");
-    assert!(said.contains("nothing but 'Idle'") && said.contains("must fall by"), "{said}");
+    assert!(said.contains("only 'Idle'") && said.contains("must fall by"), "{said}");
     // Keeping to it brings the finish back within reach (how fast is up to the forecast, which
     // also remembers how the outing went so far).
     field.ask(&Command::Activity { name: Some(String::from("Idle")) }).unwrap();

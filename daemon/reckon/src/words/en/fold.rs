@@ -188,7 +188,7 @@ mod tests {
     fn accessories_and_load_are_said_with_their_error() {
         let of = Watts::of;
         assert_eq!(said(&marked("Fan", of(0.62), of(0.025))), "Fan: 0.62 W more (± 0.05 W)");
-        assert!(marked("Fan", of(0.02), of(0.025)).contains("no difference"));
+        assert!(marked("Fan", of(0.02), of(0.025)).contains("no measurable difference"));
         assert!(said(&marked("Display", of(-1.2), of(0.1))).contains("1.2 W less"));
     }
 }

@@ -5,6 +5,7 @@ pub mod bank;
 pub mod calendar;
 pub mod contact_log;
 pub mod fold;
+mod frame;
 pub mod now;
 pub mod numbers;
 pub mod outing;
@@ -13,6 +14,17 @@ pub mod question;
 pub mod refusal;
 pub mod report;
 pub mod station;
+pub mod terminal;
+
+use super::Language;
+
+/// English.
+pub const ENGLISH: Language = Language {
+    tag: "en",
+    frame: frame::FRAME,
+    contact_log: contact_log::PAGE,
+    report: report::PAGE,
+};
 
 pub use alarm::{Said, alarm, edge, gap, gap_remedy, help, over_line};
 pub use bank::{

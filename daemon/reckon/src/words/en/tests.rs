@@ -231,7 +231,7 @@ fn the_answer_for_every_outlook() {
     };
     let outlooks = [
         (Outlook::TooSoon { wants: Duration::from_secs(110) }, "Too soon to say.", "about 2 min"),
-        (Outlook::NoBank, "Which bank", "Choose it; "),
+        (Outlook::NoBank, "Which bank", "Choose it. "),
         (Outlook::NotDraining, "Nothing is drawn", "mains"),
         (Outlook::Blind { since: Mono::at_s(4100.0), last: None }, "No readings", "for 15 min"),
         (
@@ -506,7 +506,7 @@ fn open(question: Question, snapshot: &Snapshot) -> Asked {
 fn why_it_is_asked_whether_the_bank_was_charged() {
     let mut snapshot = on(long_six());
     let why = |snapshot: &Snapshot| plain(&open(Question::SinceLast, snapshot).why);
-    let rest = "Before that, Long six had given 50.7 Wh.";
+    let rest = "Before that, Long six had delivered 50.7 Wh.";
     assert_eq!(why(&snapshot), format!("It is not known how long the board was off. {rest}"));
     let told = |snapshot: &mut Snapshot, off: Option<f64>, restarted: bool| {
         let since = snapshot.bank.since.as_mut().expect("it follows another outing");
