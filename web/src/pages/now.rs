@@ -51,7 +51,14 @@ impl Frame {
     }
 
     fn new(look: Theme, here: &'static str) -> Self {
-        Self { look, style: assets::style(), places: &PLACES, here, language: &words::ENGLISH, demo: false }
+        Self {
+            look,
+            style: assets::style(),
+            places: &PLACES,
+            here,
+            language: &words::ENGLISH,
+            demo: false,
+        }
     }
 }
 
