@@ -7,7 +7,9 @@ use std::fmt::Write as _;
 
 use serde_json::{Value, json};
 
-use reckon::record::{Channel, Correction, Event, Outing, PeriodFold, PeriodFoldPart, Row, Stats};
+use reckon::record::{
+    Channel, Correction, Event, Outing, OutingContacts, PeriodFold, PeriodFoldPart, Row, Stats,
+};
 
 use crate::{reader::Reader, trouble::Trouble};
 
@@ -21,6 +23,7 @@ const REPLAY_CHANNELS: [Channel; 4] = [Channel::Busy, Channel::Temp, Channel::Vo
 /// # Errors
 /// When the store cannot be read.
 pub fn csv(reader: &Reader, outing: i64) -> Result<Option<String>, Trouble> {
+    let reader = reader.at_one_moment()?;
     if reader.outing(outing)?.is_none() {
         return Ok(None);
     }
@@ -75,6 +78,7 @@ pub fn csv_of(rows: &[Row], events: &[Event]) -> String {
 /// # Errors
 /// When the store cannot be read.
 pub fn close_ups(reader: &Reader, outing: i64) -> Result<Option<String>, Trouble> {
+    let reader = reader.at_one_moment()?;
     if reader.outing(outing)?.is_none() {
         return Ok(None);
     }
@@ -118,8 +122,8 @@ pub fn field(text: &str) -> String {
 /// # Errors
 /// When the store cannot be read.
 pub fn json(reader: &Reader, outing: i64) -> Result<Option<String>, Trouble> {
-    let Some(facts) = reader.outing(outing)? else { return Ok(None) };
-    let rows = reader.rows(outing)?;
+    let Some(whole) = reader.outing_whole(outing)? else { return Ok(None) };
+    let rows = &whole.rows;
     let mut channels = serde_json::Map::new();
     for channel in Channel::ALL {
         let column = |pick: fn(Stats) -> f64| -> Vec<Value> {
@@ -130,33 +134,30 @@ pub fn json(reader: &Reader, outing: i64) -> Result<Option<String>, Trouble> {
             json!({ "mean": column(|f| f.mean), "min": column(|f| f.min), "max": column(|f| f.max) }),
         );
     }
-    let events: Vec<Value> = reader
-        .events(outing)?
+    let events: Vec<Value> = whole
+        .events
         .iter()
         .map(|e| json!({ "t_s": tidy(e.at.as_s()), "kind": e.kind.name(), "text": e.text }))
         .collect();
-    let gaps: Vec<Value> = reader
-        .gaps(outing)?
-        .iter()
+    let gaps: Vec<Value> = whole.gaps.iter()
         .map(|g| json!({ "source": g.id, "title": g.title, "from_s": g.from_s, "to_s": g.to_s, "why": g.why }))
         .collect();
     let all = json!({
-        "outing": outing_facts(&facts),
+        "outing": outing_facts(&whole.outing),
         "t_s": rows.iter().map(|row| tidy(row.from_s)).collect::<Vec<_>>(),
         "span_s": rows.iter().map(|row| tidy(row.span_s)).collect::<Vec<_>>(),
         "channels": channels,
         "events": events,
         "gaps": gaps,
-        "contacts": contacts(reader, outing)?,
-        "doings": corrections(reader, outing)?,
-        "folds": folds(reader, outing)?,
+        "contacts": contacts(&whole.contacts),
+        "doings": corrections(&whole.corrections),
+        "folds": folds(&whole.folds),
     });
     Ok(Some(all.to_string()))
 }
 
 /// Contacts without calls: whoever may look may have this file.
-fn contacts(reader: &Reader, outing: i64) -> Result<Value, Trouble> {
-    let found = reader.contacts(outing)?;
+fn contacts(found: &OutingContacts) -> Value {
     let list = found.contacts.iter().map(|placed| {
         let contact = &placed.contact;
         json!({
@@ -167,10 +168,10 @@ fn contacts(reader: &Reader, outing: i64) -> Result<Value, Trouble> {
             "mode": contact.mode,
         })
     });
-    Ok(json!({ "list": list.collect::<Vec<_>>(), "undated_s": found.undated_s.map(tidy) }))
+    json!({ "list": list.collect::<Vec<_>>(), "undated_s": found.undated_s.map(tidy) })
 }
 
-fn corrections(reader: &Reader, outing: i64) -> Result<Vec<Value>, Trouble> {
+fn corrections(all: &[Correction]) -> Vec<Value> {
     let doing = |it: &Correction| {
         json!({
             "from_s": tidy(it.from_s),
@@ -179,10 +180,10 @@ fn corrections(reader: &Reader, outing: i64) -> Result<Vec<Value>, Trouble> {
             "origin": it.origin.name(),
         })
     };
-    Ok(reader.corrections(outing)?.iter().map(doing).collect())
+    all.iter().map(doing).collect()
 }
 
-fn folds(reader: &Reader, outing: i64) -> Result<Vec<Value>, Trouble> {
+fn folds(all: &[PeriodFold]) -> Vec<Value> {
     let part = |part: Option<PeriodFoldPart>| {
         part.map(|part| {
             json!({
@@ -210,7 +211,7 @@ fn folds(reader: &Reader, outing: i64) -> Result<Vec<Value>, Trouble> {
             "decode": part(it.decode),
         })
     };
-    Ok(reader.folds(outing)?.iter().map(fold).collect())
+    all.iter().map(fold).collect()
 }
 
 fn tidy(value: f64) -> Value {

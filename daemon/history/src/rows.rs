@@ -1,12 +1,7 @@
 //! From seconds to rows, and from rows to longer rows. Windows are whole multiples of their length
 //! in boot time, so that folding twice gives the same rows as folding once.
 
-use std::collections::VecDeque;
-
-use reckon::{
-    record::{Channel, Row, Sample, Stats},
-    time::Mono,
-};
+use reckon::record::{Channel, Row, Sample, Stats};
 
 /// Length of a fine row, s.
 pub const FINE_S: f64 = 10.0;
@@ -123,37 +118,10 @@ pub fn coarser(rows: &[Row], span_s: f64) -> Vec<Row> {
     out
 }
 
-/// The last samples at full rate, in memory only.
-#[derive(Debug)]
-pub struct Ring {
-    held: VecDeque<Sample>,
-    room: usize,
-}
-
-impl Ring {
-    /// Holds at most so many samples.
-    #[must_use]
-    pub fn new(room: usize) -> Self {
-        Self { held: VecDeque::with_capacity(room.min(4096)), room }
-    }
-
-    /// Takes a sample; the oldest makes room.
-    pub fn push(&mut self, sample: Sample) {
-        while self.held.len() >= self.room.max(1) {
-            self.held.pop_front();
-        }
-        self.held.push_back(sample);
-    }
-
-    /// The samples since a moment, oldest first.
-    pub fn since(&self, from: Mono) -> impl Iterator<Item = &Sample> {
-        self.held.iter().filter(move |sample| sample.at >= from)
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
+    use reckon::time::Mono;
 
     fn sample(at_s: f64, watts: Option<f64>) -> Sample {
         let mut values = [None; Channel::ALL.len()];

@@ -50,23 +50,13 @@ fn crash(started: history::Started) {
 }
 
 #[test]
-fn an_outing_over_three_boots_and_two_banks() {
+fn an_outing_over_three_boots() {
     let folder = Folder::new("boots");
     let (started, _states) = start(&folder.0, "boot-a", 10.0);
     assert_eq!(started.before, None);
-    let long_six =
-        BankSpec { name: "Long six".into(), cells: Cells::LiFePo4, series: 4, ..blue_ten() };
-    started
-        .writer
-        .change(vec![
-            Change::Bank(blue_ten()),
-            Change::Bank(long_six),
-            begins(Some("Blue ten"), 10.0),
-        ])
-        .unwrap();
+    started.writer.change(vec![Change::Bank(blue_ten()), begins(Some("Blue ten"), 10.0)]).unwrap();
     started.writer.change(vec![Change::OutingNamed("Ridge above the reservoir".into())]).unwrap();
     give_rows(&started, 10.0, 3610.0, |at| draw_row(at, 3.0, 4.0));
-    started.writer.give(Change::OutingNextBank { bank: "Long six".into(), at_s: 1810.0 });
     started.writer.stop(3610.0, StopHow::Restarting).unwrap();
 
     let (started, _states) = start(&folder.0, "boot-b", 20.0);
@@ -76,7 +66,7 @@ fn an_outing_over_three_boots_and_two_banks() {
     assert_eq!(told.ended, Ended::Restarted);
     assert!(at_start(&before, &told).goes_on);
     let open = before.outing.unwrap();
-    assert_eq!(open.bank.as_deref(), Some("Long six"), "the bank it goes on with is the second");
+    assert_eq!(open.bank.as_deref(), Some("Blue ten"));
     assert!((open.lasted_s - 3600.0).abs() < 1e-6);
     assert!((open.energy_wh - 3.0).abs() < 1e-6, "an hour at 3 W: {}", open.energy_wh);
     let outing = open.id;
@@ -616,4 +606,30 @@ fn the_last_hour_of_a_boot_whose_power_went_stays_when_its_fine_rows_go() {
     assert!((covered - 6000.0).abs() < 1.0, "{covered} s");
     let peak = rows.last().and_then(|row| row.get(Channel::Watts)).map(|draw| draw.max);
     assert_eq!(peak, Some(20.0), "up to the last row before the end");
+}
+
+/// SQLite keeps what a transaction has read as it was (`www.sqlite.org/isolation.html`): a writer who
+/// adds between two readings does not show half.
+#[test]
+fn an_outing_is_read_of_one_moment() {
+    let folder = Folder::new("moment");
+    let (started, _states) = start(&folder.0, "boot-a", 10.0);
+    started.writer.change(vec![Change::Bank(blue_ten()), begins(Some("Blue ten"), 10.0)]).unwrap();
+    give_rows(&started, 10.0, 610.0, |at| draw_row(at, 3.0, 4.0));
+    let mark = |at_s| {
+        let kind = EventKind::Mark;
+        Change::Event(Event { at: Mono::at_s(at_s), kind, text: "a mark".into() })
+    };
+    started.writer.change(vec![mark(300.0)]).unwrap();
+    let moment = started.reader.at_one_moment().unwrap();
+    let before = moment.outing_whole(1).unwrap().unwrap();
+    give_rows(&started, 610.0, 1210.0, |at| draw_row(at, 6.0, 7.0));
+    started.writer.change(vec![mark(900.0)]).unwrap();
+
+    assert_eq!(moment.rows(1).unwrap(), before.rows, "the rows of the moment, none of those after");
+    assert_eq!(moment.outing_whole(1).unwrap().unwrap(), before);
+    let after = started.reader.outing_whole(1).unwrap().unwrap();
+    assert_eq!((before.rows.len(), before.events.len()), (60, 1));
+    assert_eq!((after.rows.len(), after.events.len()), (120, 2));
+    assert_eq!(after.bank.unwrap().bank.spec, blue_ten());
 }

@@ -199,10 +199,6 @@ impl Watch {
         Self { wants, ..Self::default() }
     }
 
-    pub(crate) fn note_unit(&mut self, there: bool) {
-        self.wants.unit = there;
-    }
-
     /// Looks at one second.
     pub(crate) fn observe(&mut self, seen: &PowerOffInputs, now: Mono) {
         match self.state.clone() {

@@ -2,12 +2,41 @@
 
 use reckon::{
     bank::{BankSpec, Cells, MeasuredAt},
-    record::{Detail, RecordedBank, RecordedRunDown, RunDown},
+    record::RecordedBank,
     units::{AmpHours, Celsius, Volts},
 };
-use serde_json::{Map, Value, json};
+use rusqlite::{Connection, OptionalExtension, params};
 
-pub(crate) const fn cells_name(cells: Cells) -> &'static str {
+type Done<T> = rusqlite::Result<T>;
+
+pub(crate) fn put(connection: &Connection, spec: &BankSpec) -> Done<()> {
+    connection
+        .execute(
+            "INSERT INTO bank (name, cells, series, label_ah, label_v, measured_at, ambient_c,
+                 cutoff_v) VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8)
+             ON CONFLICT (name) DO UPDATE SET cells = excluded.cells,
+                 series = excluded.series, label_ah = excluded.label_ah,
+                 label_v = excluded.label_v, measured_at = excluded.measured_at,
+                 ambient_c = excluded.ambient_c, cutoff_v = excluded.cutoff_v, forgotten = 0",
+            params![
+                spec.name,
+                cells_name(spec.cells),
+                spec.series,
+                spec.label.si(),
+                spec.label_volts.si(),
+                place_name(spec.measured_at),
+                spec.ambient.map(reckon::units::Celsius::si),
+                spec.cutoff.map(reckon::units::Volts::si)
+            ],
+        )
+        .map(|_| ())
+}
+
+pub(crate) fn id_of(connection: &Connection, name: &str) -> Done<Option<i64>> {
+    connection.query_row("SELECT id FROM bank WHERE name = ?1", [name], |row| row.get(0)).optional()
+}
+
+const fn cells_name(cells: Cells) -> &'static str {
     match cells {
         Cells::LiIon => "li-ion",
         Cells::LiFePo4 => "lifepo4",
@@ -15,13 +44,13 @@ pub(crate) const fn cells_name(cells: Cells) -> &'static str {
     }
 }
 
-pub(crate) fn cells_from(name: &str) -> Option<Cells> {
+fn cells_from(name: &str) -> Option<Cells> {
     [Cells::LiIon, Cells::LiFePo4, Cells::LeadAcid]
         .into_iter()
         .find(|cells| cells_name(*cells) == name)
 }
 
-pub(crate) const fn place_name(place: MeasuredAt) -> &'static str {
+const fn place_name(place: MeasuredAt) -> &'static str {
     match place {
         MeasuredAt::Output => "output",
         MeasuredAt::Cells => "cells",
@@ -29,50 +58,15 @@ pub(crate) const fn place_name(place: MeasuredAt) -> &'static str {
     }
 }
 
-pub(crate) fn place_from(name: &str) -> Option<MeasuredAt> {
+fn place_from(name: &str) -> Option<MeasuredAt> {
     [MeasuredAt::Output, MeasuredAt::Cells, MeasuredAt::Nowhere]
         .into_iter()
         .find(|place| place_name(*place) == name)
 }
 
-pub(crate) fn detail_text(detail: &Detail) -> String {
-    json!({
-        "rest_curve": detail.rest_curve,
-        "source_ohms": detail.source_ohms,
-        "peak_a": detail.peak_a,
-        "half_hours_w": detail.half_hours_w,
-        "work": detail.work,
-        "burst": detail.burst,
-    })
-    .to_string()
-}
-
-/// What can be understood of it; the rest is left empty, as in a record of an older version.
-pub(crate) fn detail_from(text: &str) -> Detail {
-    let all: Map<String, Value> = serde_json::from_str(text).unwrap_or_default();
-    let number = |key: &str| all.get(key).and_then(Value::as_f64);
-    let list = |key: &str| -> Vec<f64> {
-        let list = all.get(key).and_then(Value::as_array);
-        list.into_iter().flatten().filter_map(Value::as_f64).collect()
-    };
-    let pair = |value: &Value| -> Option<[f64; 2]> {
-        let two = value.as_array()?;
-        Some([two.first()?.as_f64()?, two.get(1)?.as_f64()?])
-    };
-    let curve = all.get("rest_curve").and_then(Value::as_array);
-    Detail {
-        rest_curve: curve.into_iter().flatten().filter_map(pair).collect(),
-        source_ohms: number("source_ohms"),
-        peak_a: number("peak_a"),
-        half_hours_w: list("half_hours_w"),
-        work: list("work"),
-        burst: all.get("burst").and_then(pair),
-    }
-}
-
 /// A bank from a row of the table, columns in the order of [`BANK_COLUMNS`]; `None` for words of a
 /// newer version.
-pub(crate) fn bank_of(row: &rusqlite::Row<'_>) -> rusqlite::Result<Option<RecordedBank>> {
+fn bank_of(row: &rusqlite::Row<'_>) -> rusqlite::Result<Option<RecordedBank>> {
     let (cells, place): (String, String) = (row.get(2)?, row.get(6)?);
     let (Some(cells), Some(measured_at)) = (cells_from(&cells), place_from(&place)) else {
         return Ok(None);
@@ -93,54 +87,13 @@ pub(crate) fn bank_of(row: &rusqlite::Row<'_>) -> rusqlite::Result<Option<Record
     }))
 }
 
-pub(crate) const BANK_COLUMNS: &str = "id, name, cells, series, label_ah, label_v, measured_at, \
+const BANK_COLUMNS: &str = "id, name, cells, series, label_ah, label_v, measured_at, \
                                        ambient_c, cutoff_v, forgotten";
 
-/// A run-down from a row, columns in the order of [`RUNDOWN_COLUMNS`].
-pub(crate) fn rundown_of(row: &rusqlite::Row<'_>) -> rusqlite::Result<RecordedRunDown> {
-    let basis: String = row.get(13)?;
-    let detail: Option<String> = row.get(15)?;
-    Ok(RecordedRunDown {
-        id: row.get(0)?,
-        bank: row.get(1)?,
-        outing: row.get(2)?,
-        struck: row.get(5)?,
-        data: RunDown {
-            name: row.get(3)?,
-            whole: row.get(4)?,
-            lasted_s: row.get(6)?,
-            within_s: row.get(7)?,
-            before_s: row.get(8)?,
-            delivered_wh: row.get(9)?,
-            bridged_wh: row.get(10)?,
-            mean_power_w: row.get(11)?,
-            ambient_c: row.get(12)?,
-            measured: basis == "measured",
-            start_share: row.get(14)?,
-            detail: detail.map(|text| detail_from(&text)).unwrap_or_default(),
-        },
-    })
-}
-
-pub(crate) const RUNDOWN_COLUMNS: &str = "id, bank, outing, name, whole, struck, lasted_s, \
-                                          within_s, before_s, delivered_wh, bridged_wh, \
-                                          mean_power_w, ambient_c, basis, start_share, detail";
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn detail_survives_and_damage_empties_it() {
-        let detail = Detail {
-            rest_curve: vec![[0.0, 13.3], [40.5, 12.9]],
-            source_ohms: Some(0.08),
-            peak_a: None,
-            half_hours_w: vec![3.1, 3.3],
-            work: vec![],
-            burst: Some([0.4, 2.1]),
-        };
-        assert_eq!(detail_from(&detail_text(&detail)), detail);
-        assert_eq!(detail_from("{\"rest_curve\":[[1]],\"peak_a\":\"x\""), Detail::default());
-    }
+/// All banks, in the order they were told of.
+pub(crate) fn all(connection: &Connection) -> Done<Vec<RecordedBank>> {
+    let mut ask =
+        connection.prepare_cached(&format!("SELECT {BANK_COLUMNS} FROM bank ORDER BY id"))?;
+    let banks = ask.query_map([], bank_of)?.collect::<Done<Vec<_>>>()?;
+    Ok(banks.into_iter().flatten().collect())
 }

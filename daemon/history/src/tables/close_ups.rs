@@ -10,7 +10,7 @@ use rusqlite::{Connection, params};
 
 use reckon::record::{CloseUp, Second};
 
-use crate::reader::{heard_till, pieces, version};
+use crate::tables::spans::{heard_till, pieces, version};
 
 type Done<T> = rusqlite::Result<T>;
 
@@ -48,7 +48,7 @@ fn list(out: &mut String, values: impl Iterator<Item = Option<f64>>) {
 }
 
 /// The close-ups that overlap an outing, oldest first.
-pub(crate) fn of(connection: &Connection, outing: i64) -> Done<Vec<CloseUp>> {
+pub(crate) fn of_outing(connection: &Connection, outing: i64) -> Done<Vec<CloseUp>> {
     let mut all: Vec<CloseUp> = Vec::new();
     if version(connection)? < 2 {
         return Ok(all);

@@ -9,7 +9,7 @@ use rusqlite::{Connection, OptionalExtension, params};
 
 use reckon::record::{LoggedContact, OutingContacts, PlacedContact};
 
-use crate::reader::{heard_till, pieces, series::Piece, version};
+use crate::tables::spans::{Piece, heard_till, pieces, version};
 
 type Done<T> = rusqlite::Result<T>;
 
@@ -72,7 +72,7 @@ pub(crate) fn forget(connection: &Connection, outing: i64) -> Done<()> {
 }
 
 /// The contacts that fall into an outing.
-pub(crate) fn of(connection: &Connection, outing: i64) -> Done<OutingContacts> {
+pub(crate) fn of_outing(connection: &Connection, outing: i64) -> Done<OutingContacts> {
     let pieces = pieces(connection, outing)?;
     let all_s: f64 = pieces.iter().map(|piece| piece.to_s - piece.from_s).sum();
     let windows = windows(connection, &pieces)?;

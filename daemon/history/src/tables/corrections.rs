@@ -4,7 +4,7 @@ use rusqlite::{Connection, params};
 
 use reckon::record::{Correction, Origin};
 
-use crate::reader::{pieces, version};
+use crate::tables::spans::{heard_till, pieces, version};
 
 type Done<T> = rusqlite::Result<T>;
 
@@ -51,7 +51,7 @@ pub(crate) fn forget(connection: &Connection, id: i64) -> Done<()> {
 }
 
 /// The corrections of an outing in order of entry.
-pub(crate) fn of(connection: &Connection, outing: i64) -> Done<Vec<Correction>> {
+pub(crate) fn of_outing(connection: &Connection, outing: i64) -> Done<Vec<Correction>> {
     let mut all: Vec<Correction> = Vec::new();
     if version(connection)? < 2 {
         return Ok(all);
@@ -64,11 +64,7 @@ pub(crate) fn of(connection: &Connection, outing: i64) -> Done<Vec<Correction>> 
     for (k, piece) in pieces.iter().enumerate() {
         let shift = piece.at_s - piece.from_s;
         // A correction of the last minute may be ahead of its rows.
-        let end = if k + 1 == pieces.len() {
-            crate::reader::heard_till(connection, piece)?
-        } else {
-            piece.to_s
-        };
+        let end = if k + 1 == pieces.len() { heard_till(connection, piece)? } else { piece.to_s };
         let mut found = ask.query(params![piece.boot, piece.from_s, end])?;
         while let Some(row) = found.next()? {
             let (from_s, to_s): (f64, f64) = (row.get(1)?, row.get(2)?);

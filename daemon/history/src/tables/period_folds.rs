@@ -6,7 +6,7 @@ use rusqlite::{Connection, Row, params};
 
 use reckon::record::{PeriodFold, PeriodFoldPart};
 
-use crate::reader::{heard_till, pieces, version};
+use crate::tables::spans::{heard_till, pieces, version};
 
 type Done<T> = rusqlite::Result<T>;
 
@@ -60,7 +60,7 @@ pub(crate) fn put(connection: &Connection, boot: i64, row: &PeriodFold) -> Done<
 }
 
 /// The folds of an outing, oldest first.
-pub(crate) fn of(connection: &Connection, outing: i64) -> Done<Vec<PeriodFold>> {
+pub(crate) fn of_outing(connection: &Connection, outing: i64) -> Done<Vec<PeriodFold>> {
     let mut all = Vec::new();
     if version(connection)? < 2 {
         return Ok(all);

@@ -1,7 +1,7 @@
-//! The levels of the store: ten-second rows as they lie in the file, folded into five-minute and
+//! The tiers of the store: ten-second rows as they lie in the file, folded into five-minute and
 //! hour rows, and thinned.
 
-use rusqlite::{Connection, OptionalExtension};
+use rusqlite::{Connection, OptionalExtension, params};
 
 use reckon::record::{Channel, Row};
 
@@ -57,6 +57,29 @@ pub(crate) fn fine_rows(
 #[expect(clippy::cast_possible_truncation, reason = "clamped to 32 bits before")]
 pub(crate) fn fine_id(boot: i64, at_s: f64) -> i64 {
     (boot << 32) + (at_s * 10.0).round().clamp(0.0, 4_294_967_295.0) as i64
+}
+
+/// Keeps ten-second rows, those that follow one another in one record.
+pub(crate) fn put_fine(connection: &Connection, boot: i64, rows: &[Row], due_s: f64) -> Done<()> {
+    let mut left = rows;
+    let mut put = connection.prepare_cached(
+        "INSERT INTO fine (id, step_ds, n, due_s, data) VALUES (?1, ?2, ?3, ?4, ?5)",
+    )?;
+    while !left.is_empty() {
+        let (together, rest) = left.split_at(row_codec::run_length(left));
+        left = rest;
+        let id = fine_id(boot, together[0].from_s);
+        let step_ds = (together[0].span_s * 10.0).round();
+        let text = row_codec::pack(together);
+        put.execute(params![
+            id,
+            step_ds,
+            u32::try_from(together.len()).unwrap_or(0),
+            due_s.round(),
+            text
+        ])?;
+    }
+    Ok(())
 }
 
 /// Folds the rows of the hours `from..to` of a boot (and of a partial hour at `to`, if asked by

@@ -1,23 +1,20 @@
 //! One batch's work: each kind of entry turned into rows of the tables.
 
 use reckon::{
-    bank::BankSpec,
     belief::last_end::StopHow,
-    record::{ClockFix, ClockFrom, End, Ending, Event, ForecastMade, Row, RunDown, SourceChange},
+    record::{ClockFix, ClockFrom, End, Ending, Row},
 };
+use rusqlite::{Connection, OptionalExtension, params};
 
 use crate::{
-    reader::SETTLED,
-    rows::FIVE_S,
     tables::{
-        banks::{cells_name, detail_text, place_name},
-        tiers::{fine_id, last_sign},
+        banks, choices, close_ups, contacts, corrections, events, forecasts, gaps,
+        outings::sums,
+        period_folds, run_downs,
+        tiers::{last_sign, put_fine},
     },
-    tables::{close_ups, contacts, corrections, period_folds, row_codec},
     write::change::Change,
 };
-
-use rusqlite::{Connection, OptionalExtension, params};
 
 type Done<T> = rusqlite::Result<T>;
 
@@ -52,35 +49,17 @@ impl Work<'_> {
                 left.push(*row);
             }
         }
-        let mut left = left.as_slice();
-        let mut put = self.on.prepare_cached(
-            "INSERT INTO fine (id, step_ds, n, due_s, data) VALUES (?1, ?2, ?3, ?4, ?5)",
-        )?;
-        while !left.is_empty() {
-            let (together, rest) = left.split_at(row_codec::run_length(left));
-            left = rest;
-            let id = fine_id(self.boot, together[0].from_s);
-            let step_ds = (together[0].span_s * 10.0).round();
-            let text = row_codec::pack(together);
-            put.execute(params![
-                id,
-                step_ds,
-                u32::try_from(together.len()).unwrap_or(0),
-                due_s.round(),
-                text
-            ])?;
-        }
-        Ok(())
+        put_fine(self.on, self.boot, &left, due_s)
     }
 
     pub(crate) fn entry(&mut self, entry: &Change) -> Done<()> {
         match entry {
             Change::Row(_) => Ok(()),
-            Change::Event(event) => self.event(event),
-            Change::Source(change) => self.source(change),
-            Change::Forecast(row) => self.forecast(row),
+            Change::Event(event) => events::put(self.on, self.boot, event),
+            Change::Source(change) => gaps::put(self.on, self.boot, change),
+            Change::Forecast(row) => forecasts::put(self.on, self.boot, row),
             Change::Clock(row) => self.clock(row),
-            Change::Choice { key, value } => self.choice(key, value),
+            Change::Choice { key, value } => choices::put(self.on, key, value),
             Change::OutingBegins { bank, name, start_share, at_s } => {
                 self.outing_begins(bank.as_deref(), name.as_deref(), *start_share, *at_s)
             }
@@ -94,12 +73,11 @@ impl Work<'_> {
             Change::OutingStart { outing, start_share } => self.outing_start(*outing, *start_share),
             Change::OutingSettled { settled } => self.outing_settled(*settled),
             Change::EndingChance { outing, died } => self.ending_chance(*outing, *died),
-            Change::OutingNextBank { bank, at_s } => self.outing_next_bank(bank, *at_s),
             Change::OutingBank { bank, start_share } => self.outing_bank(bank, *start_share),
             Change::OutingNamed(name) => self.outing_named(self.at.outing, name),
             Change::OutingRenamed { outing, name } => self.outing_named(Some(*outing), name),
             Change::OutingEnds { outing, end } => self.outing_ends(*outing, end),
-            Change::Bank(spec) => self.bank(spec),
+            Change::Bank(spec) => banks::put(self.on, spec),
             Change::BankRenamed { from, to } => self
                 .on
                 .execute("UPDATE OR IGNORE bank SET name = ?2 WHERE name = ?1", [from, to])
@@ -108,7 +86,7 @@ impl Work<'_> {
                 .on
                 .execute("UPDATE bank SET forgotten = ?2 WHERE name = ?1", params![name, forgotten])
                 .map(|_| ()),
-            Change::RunDown { bank, outing, data } => self.rundown(bank, *outing, data),
+            Change::RunDown { bank, outing, data } => run_downs::put(self.on, bank, *outing, data),
             Change::Struck { rundown, struck } => self
                 .on
                 .execute("UPDATE rundown SET struck = ?2 WHERE id = ?1", params![rundown, struck])
@@ -124,69 +102,6 @@ impl Work<'_> {
             Change::CloseUp(row) => close_ups::put(self.on, self.boot, row),
             Change::Stops { at_s, how } => self.stops(*at_s, *how),
         }
-    }
-
-    fn event(&self, event: &Event) -> Done<()> {
-        self.on
-            .prepare_cached("INSERT INTO event (boot, at_s, kind, text) VALUES (?1, ?2, ?3, ?4)")?
-            .execute(params![self.boot, event.at.as_s(), event.kind.name(), event.text])
-            .map(|_| ())
-    }
-
-    fn source(&self, change: &SourceChange) -> Done<()> {
-        self.on.execute(
-            "INSERT INTO source (ident, title) VALUES (?1, ?2)
-             ON CONFLICT (ident) DO UPDATE SET title = excluded.title
-             WHERE title <> excluded.title",
-            [&change.id, &change.title],
-        )?;
-        let source: i64 =
-            self.on.query_row("SELECT id FROM source WHERE ident = ?1", [&change.id], |row| {
-                row.get(0)
-            })?;
-        let at_s = change.at.as_s();
-        self.on.execute(
-            "UPDATE gap SET to_s = ?3 WHERE source = ?1 AND boot = ?2 AND to_s IS NULL",
-            params![source, self.boot, at_s],
-        )?;
-        if let Some(why) = &change.gap {
-            self.on.execute(
-                "INSERT INTO gap (source, boot, from_s, why) VALUES (?1, ?2, ?3, ?4)",
-                params![source, self.boot, at_s, why],
-            )?;
-        }
-        Ok(())
-    }
-
-    fn forecast(&self, row: &ForecastMade) -> Done<()> {
-        let basis = match row.basis {
-            reckon::snapshot::Basis::Measured => "measured",
-            reckon::snapshot::Basis::Modelled => "modelled",
-            reckon::snapshot::Basis::Gauge => "gauge",
-            reckon::snapshot::Basis::Expected => "expected",
-        };
-        let [p10, p50, p90] = row.remaining_s;
-        let usable = row.usable_wh.map_or([None; 3], |three| three.map(Some));
-        self.on
-            .prepare_cached(
-                "INSERT INTO forecast (boot, at_s, p10_s, p50_s, p90_s, basis, delivered_wh,
-                     bridged_wh, usable_p10_wh, usable_p50_wh, usable_p90_wh)
-                 VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11)",
-            )?
-            .execute(params![
-                self.boot,
-                row.at.as_s(),
-                p10.round(),
-                p50.round(),
-                p90.round(),
-                basis,
-                row.delivered_wh,
-                row.bridged_wh,
-                usable[0],
-                usable[1],
-                usable[2]
-            ])
-            .map(|_| ())
     }
 
     /// Attaches a wall time to the whole boot. A weaker teller never overrules a stronger one, and
@@ -211,21 +126,6 @@ impl Work<'_> {
         Ok(())
     }
 
-    fn choice(&self, key: &str, value: &str) -> Done<()> {
-        if value.is_empty() {
-            self.on.execute("DELETE FROM choice WHERE key = ?1", [key])?;
-        } else {
-            self.on.execute("INSERT OR REPLACE INTO choice VALUES (?1, ?2)", [key, value])?;
-        }
-        Ok(())
-    }
-
-    fn bank_id(&self, name: &str) -> Done<Option<i64>> {
-        self.on
-            .query_row("SELECT id FROM bank WHERE name = ?1", [name], |row| row.get(0))
-            .optional()
-    }
-
     fn outing_begins(
         &mut self,
         bank: Option<&str>,
@@ -233,7 +133,7 @@ impl Work<'_> {
         start_share: Option<f64>,
         at_s: f64,
     ) -> Done<()> {
-        let bank = bank.map(|name| self.bank_id(name)).transpose()?.flatten();
+        let bank = bank.map(|name| banks::id_of(self.on, name)).transpose()?.flatten();
         self.on.execute(
             "INSERT INTO outing (bank, name, start_share, began_boot, began_s)
              VALUES (?1, ?2, ?3, ?4, ?5)",
@@ -323,7 +223,11 @@ impl Work<'_> {
 
     fn outing_settled(&self, settled: bool) -> Done<()> {
         let open = self.at.outing.filter(|_| settled);
-        self.choice(SETTLED, &open.map(|open| open.to_string()).unwrap_or_default())
+        choices::put(
+            self.on,
+            choices::SETTLED,
+            &open.map(|open| open.to_string()).unwrap_or_default(),
+        )
     }
 
     fn outing_parts(&mut self, start_share: Option<f64>, end: &End) -> Done<()> {
@@ -349,13 +253,6 @@ impl Work<'_> {
         self.outing_ends(Some(whole), end)?;
         self.at.outing = Some(open);
         Ok(())
-    }
-
-    fn outing_next_bank(&mut self, bank: &str, at_s: f64) -> Done<()> {
-        let Some(outing) = self.at.outing else { return Ok(()) };
-        let bank = self.bank_id(bank)?;
-        self.close_spans(outing, Some(at_s))?;
-        self.open_span(outing, bank, at_s, Some(0.0))
     }
 
     /// Ends the open spans: those of this boot at `at_s`, earlier ones at their boot's last sign.
@@ -388,7 +285,7 @@ impl Work<'_> {
     }
 
     fn outing_bank(&self, bank: &str, start_share: Option<f64>) -> Done<()> {
-        let (outing, bank) = (self.at.outing, self.bank_id(bank)?);
+        let (outing, bank) = (self.at.outing, banks::id_of(self.on, bank)?);
         self.on.execute(
             "UPDATE outing SET bank = ?2, start_share = ?3 WHERE id = ?1",
             params![outing, bank, start_share],
@@ -446,62 +343,6 @@ impl Work<'_> {
         Ok(())
     }
 
-    fn bank(&self, spec: &BankSpec) -> Done<()> {
-        self.on
-            .execute(
-                "INSERT INTO bank (name, cells, series, label_ah, label_v, measured_at, ambient_c,
-                     cutoff_v) VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8)
-                 ON CONFLICT (name) DO UPDATE SET cells = excluded.cells,
-                     series = excluded.series, label_ah = excluded.label_ah,
-                     label_v = excluded.label_v, measured_at = excluded.measured_at,
-                     ambient_c = excluded.ambient_c, cutoff_v = excluded.cutoff_v, forgotten = 0",
-                params![
-                    spec.name,
-                    cells_name(spec.cells),
-                    spec.series,
-                    spec.label.si(),
-                    spec.label_volts.si(),
-                    place_name(spec.measured_at),
-                    spec.ambient.map(reckon::units::Celsius::si),
-                    spec.cutoff.map(reckon::units::Volts::si)
-                ],
-            )
-            .map(|_| ())
-    }
-
-    fn rundown(&self, bank: &str, outing: Option<i64>, data: &RunDown) -> Done<()> {
-        let Some(bank) = self.bank_id(bank)? else { return Ok(()) };
-        let (origin, basis) = (
-            if outing.is_some() { "seen" } else { "imported" },
-            if data.measured { "measured" } else { "modelled" },
-        );
-        self.on
-            .execute(
-                "INSERT INTO rundown (bank, outing, origin, name, whole, lasted_s, within_s,
-                     before_s, delivered_wh, bridged_wh, mean_power_w, ambient_c, basis,
-                     start_share, detail)
-                 VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14, ?15)",
-                params![
-                    bank,
-                    outing,
-                    origin,
-                    data.name,
-                    data.whole,
-                    data.lasted_s,
-                    data.within_s,
-                    data.before_s,
-                    data.delivered_wh,
-                    data.bridged_wh,
-                    data.mean_power_w,
-                    data.ambient_c,
-                    basis,
-                    data.start_share,
-                    detail_text(&data.detail)
-                ],
-            )
-            .map(|_| ())
-    }
-
     fn ending_chance(&self, outing: i64, died: f64) -> Done<()> {
         let changed = self.on.execute(
             "UPDATE outing SET ending = 'power_lost', died_chance = ?2
@@ -537,52 +378,4 @@ impl Work<'_> {
             )
             .map(|_| ())
     }
-}
-
-/// An outing's sums over its rows.
-pub(crate) struct Sums {
-    pub(crate) lasted_s: f64,
-    /// With what is bridged; `None` without any row that has a draw.
-    pub(crate) energy_wh: Option<f64>,
-    /// Taken while no row was kept (the daemon was stopped, a sensor silent): at the mean of the
-    /// rest, since the board was on.
-    pub(crate) bridged_wh: Option<f64>,
-    pub(crate) peak_w: Option<f64>,
-}
-
-impl Sums {
-    pub(crate) fn mean_w(&self) -> Option<f64> {
-        self.energy_wh.filter(|_| self.lasted_s > 0.0).map(|wh| wh * 3600.0 / self.lasted_s)
-    }
-}
-
-/// Sums the rows of an outing's spans. An open span reaches to its boot's last sign.
-pub(crate) fn sums(connection: &Connection, outing: i64) -> Done<Sums> {
-    let mut ask = connection
-        .prepare_cached("SELECT boot, from_s, to_s FROM span WHERE outing = ?1 ORDER BY id")?;
-    let spans: Vec<(i64, f64, Option<f64>)> = ask
-        .query_map([outing], |row| Ok((row.get(0)?, row.get(1)?, row.get(2)?)))?
-        .collect::<Done<_>>()?;
-    let mut sums = Sums { lasted_s: 0.0, energy_wh: None, bridged_wh: None, peak_w: None };
-    let (mut seen_s, mut seen_wh) = (0.0, 0.0);
-    for (boot, from_s, to_s) in spans {
-        let to_s = match to_s {
-            Some(to_s) => to_s,
-            None => last_sign(connection, boot)?.map_or(from_s, |(sign, _)| sign),
-        };
-        sums.lasted_s += (to_s - from_s).max(0.0);
-        for row in crate::reader::series::rows_between(connection, boot, from_s, to_s, FIVE_S)? {
-            let Some(draw) = row.draw_w() else { continue };
-            // The first and last row may stick out of the span.
-            let part = (row.to_s().min(to_s) - row.from_s.max(from_s)).max(0.0);
-            seen_s += part;
-            seen_wh += draw.mean * part / 3600.0;
-            sums.peak_w = Some(sums.peak_w.map_or(draw.max, |peak: f64| peak.max(draw.max)));
-        }
-    }
-    if seen_s > 0.0 {
-        let bridged_wh = seen_wh / seen_s * (sums.lasted_s - seen_s).max(0.0);
-        (sums.energy_wh, sums.bridged_wh) = (Some(seen_wh + bridged_wh), Some(bridged_wh));
-    }
-    Ok(sums)
 }

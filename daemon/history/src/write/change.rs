@@ -87,13 +87,6 @@ pub enum Change {
         /// 0 to 1.
         died: f64,
     },
-    /// The outing goes on with another bank.
-    OutingNextBank {
-        /// The bank's name.
-        bank: String,
-        /// Since when, seconds since boot.
-        at_s: f64,
-    },
     /// The open outing's bank is told of, or told of anew: it has fed the board all along.
     OutingBank {
         /// The bank's name.
@@ -216,7 +209,6 @@ impl Change {
             | Self::OutingStart { .. }
             | Self::OutingSettled { .. }
             | Self::EndingChance { .. }
-            | Self::OutingNextBank { .. }
             | Self::OutingBank { .. }
             | Self::OutingNamed(_)
             | Self::OutingRenamed { .. }

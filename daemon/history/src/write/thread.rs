@@ -21,7 +21,7 @@ use reckon::{
 };
 
 use crate::{
-    reader::{Reader, before},
+    reader::{Reader, last_end::before},
     schema::{self, SetAside},
     trouble::Trouble,
     write::{

@@ -167,11 +167,6 @@ impl Engine {
         self.testing = on;
     }
 
-    /// Whether the unit that switches off is installed.
-    pub fn note_power_off_unit(&mut self, there: bool) {
-        self.power_off.note_unit(there);
-    }
-
     /// What the clean power-off wants done, in order, since the last call.
     #[must_use]
     pub fn orders(&mut self) -> alloc::vec::Vec<power_off::Order> {

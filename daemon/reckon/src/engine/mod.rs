@@ -41,8 +41,7 @@ use crate::{
     forecast::Outlook,
     power_off,
     reading::{
-        BoardFacts, BoardReading, Gap, GaugeReading, Program, SourceIx, SourceReport,
-        SupplyReading, Sweep,
+        BoardReading, Gap, GaugeReading, Program, SourceIx, SourceReport, SupplyReading, Sweep,
     },
     snapshot::{Basis, FinishAdvice, Folded, Footprint, LogState, Snapshot, Supply, Switched},
     time::{Mono, Stamp, Wall},
@@ -431,12 +430,6 @@ impl Engine {
     /// Sweeps that never came, as whoever schedules them counts; late ones are counted here.
     pub fn note_missed(&mut self, sweeps: u64) {
         self.missed = sweeps;
-    }
-
-    /// Board facts that were found out later.
-    pub fn note_facts(&mut self, facts: Arc<BoardFacts>) {
-        self.board = BoardModel::new(facts.kind, self.setup.board_draw);
-        self.setup.facts = facts;
     }
 
     /// Banks offered for one tap, for the snapshots from now on.

@@ -1,5 +1,8 @@
 //! A bank in the record.
 
+use alloc::vec::Vec;
+
+use super::run_down::RecordedRunDown;
 use crate::bank::BankSpec;
 
 /// A bank in the store.
@@ -11,4 +14,13 @@ pub struct RecordedBank {
     pub spec: BankSpec,
     /// Not offered any more; its outings and run-downs stay.
     pub forgotten: bool,
+}
+
+/// A bank with its run-downs.
+#[derive(Clone, Debug, PartialEq)]
+pub struct BankWhole {
+    /// The bank.
+    pub bank: RecordedBank,
+    /// Its run-downs, oldest first, struck ones too.
+    pub run_downs: Vec<RecordedRunDown>,
 }

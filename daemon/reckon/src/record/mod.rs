@@ -17,14 +17,14 @@ mod rows;
 mod run_down;
 mod series;
 
-pub use bank::RecordedBank;
+pub use bank::{BankWhole, RecordedBank};
 pub use clock::{ClockFix, ClockFrom};
 pub use close_up::{CloseUp, Second};
 pub use contact::{LoggedContact, OutingContacts, PlacedContact};
 pub use correction::{Correction, Origin};
 pub use event::{Event, EventKind, SourceChange, SourceGap};
 pub use forecast::ForecastMade;
-pub use outing::{End, Ending, Outing, Page};
+pub use outing::{End, Ending, Outing, OutingWhole, Page};
 pub use period_fold::{PeriodFold, PeriodFoldPart};
 pub use rows::{Channel, Row, Sample, Stats};
 pub use run_down::{Detail, RecordedRunDown, RunDown};

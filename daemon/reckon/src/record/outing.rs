@@ -2,6 +2,16 @@
 
 use alloc::{string::String, vec::Vec};
 
+use super::{
+    bank::BankWhole,
+    contact::OutingContacts,
+    correction::Correction,
+    event::{Event, SourceGap},
+    forecast::ForecastMade,
+    period_fold::PeriodFold,
+    rows::Row,
+    run_down::RecordedRunDown,
+};
 use crate::time::Wall;
 
 /// An outing as the record has it.
@@ -33,6 +43,39 @@ pub struct Outing {
     pub mean_power_w: Option<f64>,
     /// Peak power, W.
     pub peak_power_w: Option<f64>,
+}
+
+/// All that the record has of an outing, of one moment. Times are seconds since it began.
+#[derive(Clone, Debug, PartialEq)]
+pub struct OutingWhole {
+    /// The outing.
+    pub outing: Outing,
+    /// Its rows, oldest first: ten seconds each, or five minutes where those were thinned.
+    pub rows: Vec<Row>,
+    /// What happened, oldest first.
+    pub events: Vec<Event>,
+    /// When a source did not answer.
+    pub gaps: Vec<SourceGap>,
+    /// When the board was switched off within it, as far as that is known: from, to, s.
+    pub off_s: Vec<(f64, f64)>,
+    /// The forecasts made on the way, oldest first.
+    pub forecasts: Vec<ForecastMade>,
+    /// The contacts that fall into it.
+    pub contacts: OutingContacts,
+    /// What was corrected afterwards, in order of entry: of two that overlap the later holds.
+    pub corrections: Vec<Correction>,
+    /// Its folds, oldest first.
+    pub folds: Vec<PeriodFold>,
+    /// The bank it began with.
+    pub bank: Option<BankWhole>,
+}
+
+impl OutingWhole {
+    /// The run-down that it was credited as, if it was.
+    #[must_use]
+    pub fn run_down(&self) -> Option<&RecordedRunDown> {
+        self.bank.as_ref()?.run_downs.iter().find(|one| one.outing == Some(self.outing.id))
+    }
 }
 
 /// A page of a list: the items, newest first, and where the next page begins.

@@ -5,6 +5,7 @@ use alloc::{string::String, vec::Vec};
 use crate::{
     engine::Start,
     estimator::{Ending, RunDown as Seen},
+    time::Wall,
     units::Share,
 };
 
@@ -117,6 +118,8 @@ pub struct RecordedRunDown {
     pub bank: i64,
     /// The outing it was; `None` for an imported one.
     pub outing: Option<i64>,
+    /// When that outing began, if the wall time is known.
+    pub began: Option<Wall>,
     /// Taken back by the operator: nothing learns from it.
     pub struck: bool,
     /// What was seen.

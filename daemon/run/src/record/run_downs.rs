@@ -272,8 +272,14 @@ mod tests {
             measured: true,
             ..RunDown::default()
         };
-        let kept =
-            |id, struck| RecordedRunDown { id, bank: 1, outing: None, struck, data: data.clone() };
+        let kept = |id, struck| RecordedRunDown {
+            id,
+            bank: 1,
+            outing: None,
+            began: None,
+            struck,
+            data: data.clone(),
+        };
         let some = [kept(1, false), kept(2, true), kept(3, false)];
         assert_eq!(learned(&blue_ten(), &some).rundowns(), 2);
     }

@@ -1,0 +1,130 @@
+//! Outings: their facts, and the sums over their rows.
+
+use reckon::record::{Ending, Outing, Page};
+use rusqlite::{Connection, OptionalExtension, params};
+
+use super::{spans::wall, tiers::last_sign, walk::rows_between};
+use crate::rows::FIVE_S;
+
+type Done<T> = rusqlite::Result<T>;
+
+const OUTING_COLUMNS: &str = "o.id, b.name, o.name, o.start_share, o.began_s, bb.wall_at_boot_ms, \
+     o.ended_s, eb.wall_at_boot_ms, o.ended_by_s, o.ending, o.died_chance, o.lasted_s, \
+     o.energy_wh, o.bridged_wh, o.mean_power_w, o.peak_power_w";
+
+const OUTING_TABLES: &str = "outing AS o LEFT JOIN bank AS b ON b.id = o.bank \
+     LEFT JOIN boot AS bb ON bb.id = o.began_boot LEFT JOIN boot AS eb ON eb.id = o.ended_boot";
+
+pub(crate) fn outings(
+    connection: &Connection,
+    before: Option<i64>,
+    most: usize,
+) -> rusqlite::Result<Page<Outing>> {
+    let sql = format!(
+        "SELECT {OUTING_COLUMNS} FROM {OUTING_TABLES} WHERE o.id < ?1 ORDER BY o.id DESC LIMIT ?2"
+    );
+    let mut items: Vec<Outing> = connection
+        .prepare_cached(&sql)?
+        .query_map(
+            params![before.unwrap_or(i64::MAX), u32::try_from(most + 1).unwrap_or(501)],
+            outing_of,
+        )?
+        .collect::<rusqlite::Result<_>>()?;
+    let more = items.len() > most;
+    items.truncate(most);
+    for item in &mut items {
+        complete(connection, item)?;
+    }
+    let next = if more { items.last().map(|outing| outing.id) } else { None };
+    Ok(Page { items, next })
+}
+
+pub(crate) fn outing(connection: &Connection, id: i64) -> rusqlite::Result<Option<Outing>> {
+    let sql = format!("SELECT {OUTING_COLUMNS} FROM {OUTING_TABLES} WHERE o.id = ?1");
+    let found = connection.query_row(&sql, [id], outing_of).optional()?;
+    let Some(mut outing) = found else { return Ok(None) };
+    complete(connection, &mut outing)?;
+    Ok(Some(outing))
+}
+
+fn outing_of(row: &rusqlite::Row<'_>) -> rusqlite::Result<Outing> {
+    let (ended_s, ended_by_s): (Option<f64>, Option<f64>) = (row.get(6)?, row.get(8)?);
+    let ending: String = row.get(9)?;
+    Ok(Outing {
+        id: row.get(0)?,
+        bank: row.get(1)?,
+        name: row.get(2)?,
+        start_share: row.get(3)?,
+        began: wall(row.get(5)?, row.get(4)?),
+        ended: wall(row.get(7)?, ended_s),
+        ended_within_s: ended_s.zip(ended_by_s).map(|(from, to)| to - from),
+        ending: Ending::from_columns(&ending, row.get(10)?),
+        lasted_s: row.get::<_, Option<f64>>(11)?.unwrap_or(0.0),
+        energy_wh: row.get(12)?,
+        bridged_wh: row.get(13)?,
+        mean_power_w: row.get(14)?,
+        peak_power_w: row.get(15)?,
+    })
+}
+
+/// An open outing has its sums only in its rows.
+fn complete(connection: &Connection, outing: &mut Outing) -> rusqlite::Result<()> {
+    if outing.ending != Ending::Open {
+        return Ok(());
+    }
+    let sums = sums(connection, outing.id)?;
+    outing.lasted_s = sums.lasted_s;
+    outing.energy_wh = sums.energy_wh;
+    outing.bridged_wh = sums.bridged_wh;
+    outing.mean_power_w = sums.mean_w();
+    outing.peak_power_w = sums.peak_w;
+    Ok(())
+}
+
+/// An outing's sums over its rows.
+pub(crate) struct Sums {
+    pub(crate) lasted_s: f64,
+    /// With what is bridged; `None` without any row that has a draw.
+    pub(crate) energy_wh: Option<f64>,
+    /// Taken while no row was kept (the daemon was stopped, a sensor silent): at the mean of the
+    /// rest, since the board was on.
+    pub(crate) bridged_wh: Option<f64>,
+    pub(crate) peak_w: Option<f64>,
+}
+
+impl Sums {
+    pub(crate) fn mean_w(&self) -> Option<f64> {
+        self.energy_wh.filter(|_| self.lasted_s > 0.0).map(|wh| wh * 3600.0 / self.lasted_s)
+    }
+}
+
+/// Sums the rows of an outing's spans. An open span reaches to its boot's last sign.
+pub(crate) fn sums(connection: &Connection, outing: i64) -> Done<Sums> {
+    let mut ask = connection
+        .prepare_cached("SELECT boot, from_s, to_s FROM span WHERE outing = ?1 ORDER BY id")?;
+    let spans: Vec<(i64, f64, Option<f64>)> = ask
+        .query_map([outing], |row| Ok((row.get(0)?, row.get(1)?, row.get(2)?)))?
+        .collect::<Done<_>>()?;
+    let mut sums = Sums { lasted_s: 0.0, energy_wh: None, bridged_wh: None, peak_w: None };
+    let (mut seen_s, mut seen_wh) = (0.0, 0.0);
+    for (boot, from_s, to_s) in spans {
+        let to_s = match to_s {
+            Some(to_s) => to_s,
+            None => last_sign(connection, boot)?.map_or(from_s, |(sign, _)| sign),
+        };
+        sums.lasted_s += (to_s - from_s).max(0.0);
+        for row in rows_between(connection, boot, from_s, to_s, FIVE_S)? {
+            let Some(draw) = row.draw_w() else { continue };
+            // The first and last row may stick out of the span.
+            let part = (row.to_s().min(to_s) - row.from_s.max(from_s)).max(0.0);
+            seen_s += part;
+            seen_wh += draw.mean * part / 3600.0;
+            sums.peak_w = Some(sums.peak_w.map_or(draw.max, |peak: f64| peak.max(draw.max)));
+        }
+    }
+    if seen_s > 0.0 {
+        let bridged_wh = seen_wh / seen_s * (sums.lasted_s - seen_s).max(0.0);
+        (sums.energy_wh, sums.bridged_wh) = (Some(seen_wh + bridged_wh), Some(bridged_wh));
+    }
+    Ok(sums)
+}

@@ -1,0 +1,181 @@
+//! Walks through the rows of a boot, in the longest rows that fit.
+//!
+//! Three lengths of row are in the store. A walk takes the longest that is not longer than asked
+//! for, and falls back to shorter ones where the longer are not there yet (the running hour).
+
+use reckon::record::{Channel, Row, Stats};
+use rusqlite::{Connection, OptionalExtension};
+
+use super::{
+    spans::pieces,
+    tiers::{fine_rows, last_sign},
+};
+use crate::rows::{FIVE_S, HOUR_S};
+
+/// What a walk through the rows of a boot needs to know.
+struct Walk<'c> {
+    connection: &'c Connection,
+    boot: i64,
+    channels: &'c [Channel],
+    /// Earlier boots have been folded to their end; in the newest the last folded row may lack
+    /// its end.
+    newest: bool,
+    sign_s: f64,
+}
+
+/// Takes a value: beginning and length of its row, index of its channel, the fold.
+type Each<'e> = &'e mut dyn FnMut(f64, f64, usize, Stats);
+
+/// Walks through every value of a boot between two moments, in order, in rows no longer than
+/// `step_s` where there are such. Long rows are taken where they lie whole between the moments,
+/// shorter ones at the edges, so that nothing comes in from outside.
+pub(crate) fn visit_rows(
+    connection: &Connection,
+    boot: i64,
+    (from_s, to_s): (f64, f64),
+    step_s: f64,
+    channels: &[Channel],
+    each: Each<'_>,
+) -> rusqlite::Result<()> {
+    let newest: Option<i64> =
+        connection.prepare_cached("SELECT max(id) FROM boot")?.query_row([], |row| row.get(0))?;
+    let sign_s = last_sign(connection, boot)?.map_or(0.0, |(sign, _)| sign);
+    let walk = Walk { connection, boot, channels, newest: newest == Some(boot), sign_s };
+    let levels = [("hour", HOUR_S), ("five", FIVE_S)];
+    let fits = levels.iter().filter(|(_, span_s)| *span_s <= step_s + 1e-6).count();
+    walk.descend(&levels[levels.len() - fits..], from_s, to_s, each)
+}
+
+impl Walk<'_> {
+    fn descend(
+        &self,
+        levels: &[(&str, f64)],
+        from_s: f64,
+        to_s: f64,
+        each: Each<'_>,
+    ) -> rusqlite::Result<()> {
+        if to_s <= from_s + 1e-6 {
+            return Ok(());
+        }
+        let Some((level, shorter)) = levels.split_first() else {
+            return self.finest(from_s, to_s, each);
+        };
+        let (table, span_s) = *level;
+        let last: Option<f64> = self
+            .connection
+            .prepare_cached(&format!("SELECT max(from_s) FROM {table} WHERE boot = ?1"))?
+            .query_row([self.boot], |row| row.get(0))?;
+        let Some(last) = last else { return self.descend(shorter, from_s, to_s, each) };
+        let begin = (from_s / span_s - 1e-9).ceil() * span_s;
+        let whole = (to_s / span_s + 1e-9).floor() * span_s;
+        let end = if self.newest {
+            whole.min(last)
+        } else if to_s >= self.sign_s {
+            last + span_s
+        } else {
+            whole.min(last + span_s)
+        };
+        if end <= begin {
+            return self.descend(shorter, from_s, to_s, each);
+        }
+        self.descend(shorter, from_s, begin.min(to_s), each)?;
+        self.folded(table, span_s, (begin, end), each)?;
+        self.descend(shorter, end, to_s, each)
+    }
+
+    /// Ten-second rows; what is older than they are is only there in five-minute rows.
+    fn finest(&self, from_s: f64, to_s: f64, each: Each<'_>) -> rusqlite::Result<()> {
+        let first = first_fine(self.connection, self.boot)?.unwrap_or(f64::INFINITY);
+        if from_s < first {
+            // A row that reaches into the fine ones would count their time twice.
+            let end = (first - FIVE_S + 1.0).min(to_s);
+            self.folded("five", FIVE_S, (from_s - FIVE_S + 1e-6, end), each)?;
+        }
+        for row in fine_rows(self.connection, self.boot, from_s, to_s, self.channels)? {
+            for (k, channel) in self.channels.iter().enumerate() {
+                if let Some(fold) = row.get(*channel) {
+                    each(row.from_s, row.span_s, k, fold);
+                }
+            }
+        }
+        Ok(())
+    }
+
+    /// The rows of a table that begin between two moments.
+    fn folded(
+        &self,
+        table: &str,
+        span_s: f64,
+        (from_s, to_s): (f64, f64),
+        each: Each<'_>,
+    ) -> rusqlite::Result<()> {
+        let columns: Vec<String> = self
+            .channels
+            .iter()
+            .map(|channel| format!("{0}_mean, {0}_min, {0}_max", channel.name()))
+            .collect();
+        let mut ask = self.connection.prepare_cached(&format!(
+            "SELECT from_s, {} FROM {table}
+             WHERE boot = ?1 AND from_s >= ?2 AND from_s < ?3 ORDER BY from_s",
+            columns.join(", ")
+        ))?;
+        let mut found = ask.query(rusqlite::params![self.boot, from_s, to_s])?;
+        while let Some(row) = found.next()? {
+            let at_s: f64 = row.get(0)?;
+            for k in 0..self.channels.len() {
+                if let Some(mean) = row.get::<_, Option<f64>>(1 + 3 * k)? {
+                    let (min, max) = (row.get(2 + 3 * k)?, row.get(3 + 3 * k)?);
+                    each(at_s, span_s, k, Stats { mean, min, max });
+                }
+            }
+        }
+        Ok(())
+    }
+}
+
+fn first_fine(connection: &Connection, boot: i64) -> rusqlite::Result<Option<f64>> {
+    connection
+        .prepare_cached(
+            "SELECT (id & 4294967295) / 10.0 FROM fine WHERE id BETWEEN ?1 AND ?2 ORDER BY id LIMIT 1",
+        )?
+        .query_row([boot << 32, ((boot + 1) << 32) - 1], |row| row.get(0))
+        .optional()
+}
+
+/// Whole rows of a boot between two moments, no longer than `longest_s`.
+pub(crate) fn rows_between(
+    connection: &Connection,
+    boot: i64,
+    from_s: f64,
+    to_s: f64,
+    longest_s: f64,
+) -> rusqlite::Result<Vec<Row>> {
+    let mut rows: Vec<Row> = Vec::new();
+    visit_rows(
+        connection,
+        boot,
+        (from_s, to_s),
+        longest_s,
+        &Channel::ALL,
+        &mut |at, span, k, fold| match rows.last_mut() {
+            Some(row) if (row.from_s - at).abs() < 1e-6 => row.stats[k] = Some(fold),
+            Some(_) | None => {
+                let mut stats = [None; Channel::ALL.len()];
+                stats[k] = Some(fold);
+                rows.push(Row { from_s: at, span_s: span, stats });
+            }
+        },
+    )?;
+    Ok(rows)
+}
+
+/// The rows of an outing on its own axis.
+pub(crate) fn of_outing(connection: &Connection, outing: i64) -> rusqlite::Result<Vec<Row>> {
+    let mut all = Vec::new();
+    for piece in pieces(connection, outing)? {
+        let shift = piece.at_s - piece.from_s;
+        let rows = rows_between(connection, piece.boot, piece.from_s, piece.to_s, 10.0)?;
+        all.extend(rows.into_iter().map(|row| Row { from_s: row.from_s + shift, ..row }));
+    }
+    Ok(all)
+}
