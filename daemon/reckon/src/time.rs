@@ -76,6 +76,13 @@ impl Wall {
         self.0
     }
 
+    /// The wall time of boot, when this is the wall time of `at`.
+    #[must_use]
+    pub fn of_boot(self, at: Mono) -> Self {
+        let since_boot_ms = i64::try_from(at.span().as_millis()).unwrap_or(i64::MAX);
+        Self(self.0.saturating_sub(since_boot_ms))
+    }
+
     /// So many seconds later (or earlier, if negative).
     #[must_use]
     #[expect(clippy::cast_possible_truncation, reason = "a float cast saturates, which is meant")]
@@ -131,5 +138,10 @@ mod tests {
         assert_eq!(early.since(late), Duration::ZERO);
         assert_eq!(Mono::at_s(f64::NAN), Mono::BOOT);
         assert_eq!(Mono::at_s(-4.0), Mono::BOOT);
+    }
+
+    #[test]
+    fn boot_lies_before_by_what_has_passed() {
+        assert_eq!(Wall::from_unix_ms(10_250).of_boot(Mono::at_s(4.25)).unix_ms(), 6000);
     }
 }

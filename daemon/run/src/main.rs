@@ -12,14 +12,13 @@ use std::process::ExitCode;
 
 use clap::Parser;
 use commands::{
-    check, check_alarms,
+    answer, bank, check, check_alarms,
     cli::{self, Cli, Command},
-    now, replay,
+    export,
+    failed::Failed,
+    now, outing, replay,
 };
 use host::log;
-
-/// `EX_CONFIG` of sysexits.h; the unit does not restart after it.
-const SETTINGS_REFUSED: u8 = 78;
 
 fn main() -> ExitCode {
     let cli = Cli::parse();
@@ -29,38 +28,14 @@ fn main() -> ExitCode {
         Some(Command::Run(options)) => run(&options),
         Some(Command::Now(look)) => now::now(&look),
         Some(Command::Pin(look)) => now::pin(&look),
-        Some(Command::Answer(options)) => commands::answer(&options),
+        Some(Command::Answer(options)) => answer::run(&options),
         Some(Command::Check(options)) => check(&options),
         Some(Command::Replay(options)) => replay::run(&options),
-        Some(Command::Outing(command)) => commands::outing(&command),
-        Some(Command::Bank(command)) => commands::bank(&command),
-        Some(Command::Export(options)) => commands::export(&options),
+        Some(Command::Outing(command)) => outing::run(&command),
+        Some(Command::Bank(command)) => bank::run(&command),
+        Some(Command::Export(options)) => export::run(&options),
     };
-    match done {
-        Ok(()) => ExitCode::SUCCESS,
-        Err(Failed { say, code }) => {
-            tracing::error!("{say}");
-            ExitCode::from(code)
-        }
-    }
-}
-
-/// Why a command failed.
-pub(crate) struct Failed {
-    say: String,
-    code: u8,
-}
-
-impl From<String> for Failed {
-    fn from(say: String) -> Self {
-        Self { say, code: 1 }
-    }
-}
-
-impl From<settings::Refused> for Failed {
-    fn from(refused: settings::Refused) -> Self {
-        Self { say: refused.to_string(), code: SETTINGS_REFUSED }
-    }
+    done.map_or_else(|failed| failed.exit(), |()| ExitCode::SUCCESS)
 }
 
 fn run(options: &cli::Run) -> Result<(), Failed> {

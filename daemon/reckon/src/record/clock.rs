@@ -1,6 +1,6 @@
 //! Wall times that could be believed, each attached to a whole boot.
 
-use crate::time::{Mono, Stamp, Trust};
+use crate::time::{Mono, Stamp, Trust, Wall};
 
 /// A wall time that could be believed.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -50,7 +50,6 @@ impl ClockFix {
     /// The wall time of this boot's first moment, ms since 1970 UTC.
     #[must_use]
     pub fn wall_at_boot_ms(&self) -> i64 {
-        let boot_ms = i64::try_from(self.at.span().as_millis()).unwrap_or(i64::MAX);
-        self.wall_ms.saturating_sub(boot_ms)
+        Wall::from_unix_ms(self.wall_ms).of_boot(self.at).unix_ms()
     }
 }

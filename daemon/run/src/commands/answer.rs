@@ -2,12 +2,12 @@
 
 use serde_json::{Value, json};
 
-use super::{pretty, table, text};
+use crate::commands::text::{pretty, table, text};
 use crate::{
-    Failed,
     commands::{
         cli::{Answer, Reach},
         client::Client,
+        failed::Failed,
     },
     host::{banner::print, now_text::plain_spaces},
     record::changes::NEEDS_RUNNING,

@@ -5,12 +5,13 @@ use std::path::Path;
 use clap::ValueEnum;
 use serde_json::{Value, json};
 
-use super::{energy, figure, file_of, moment, pretty, span, table, text};
 use crate::{
-    Failed,
     commands::{
         cli::{Bank, CellKind, Label, Place},
         client::Client,
+        failed::Failed,
+        files::file_of,
+        text::{energy, figure, moment, pretty, span, table, text},
     },
     host::banner::print,
 };

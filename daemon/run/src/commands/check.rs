@@ -13,8 +13,7 @@ use reckon::{
 use serde::{Deserialize, Serialize};
 
 use crate::{
-    Failed,
-    commands::{cli, now},
+    commands::{cli, failed::Failed, now},
     host::{
         banner::print, clock::Clock, folders, footprint::FootprintMeter, now_text::plain_spaces,
     },

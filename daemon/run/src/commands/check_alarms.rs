@@ -8,8 +8,7 @@ use probe::{Sweeper, Want};
 use serde::Serialize;
 
 use crate::{
-    Failed,
-    commands::cli,
+    commands::{cli, failed::Failed},
     host::{
         banner::print,
         clock::{Clock, pause},

@@ -23,8 +23,7 @@ use tower::ServiceExt;
 use web::{Pairing, RecordCommand, RecordStatus, Shown};
 
 use crate::{
-    Failed,
-    commands::{cli::Reach, now},
+    commands::{cli::Reach, failed::Failed, now},
     host::{clock::Clock, folders, now_text::plain_spaces, small_files::random},
     record::{changes, store_reader::StoreReader},
 };

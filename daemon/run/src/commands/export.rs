@@ -1,16 +1,8 @@
 //! `outlast export`: an outing for other programs, or the whole record.
 
-use std::{
-    fs::OpenOptions,
-    io::{self, Write},
-    path::Path,
-};
+use std::io::{self, Write};
 
-use super::outing::id;
-use crate::{
-    Failed,
-    commands::{cli::Export, client::Client},
-};
+use crate::commands::{cli::Export, client::Client, failed::Failed, files::write, outing::id};
 
 /// Does what was typed.
 pub(crate) fn run(options: &Export) -> Result<(), Failed> {
@@ -34,19 +26,4 @@ pub(crate) fn run(options: &Export) -> Result<(), Failed> {
             Ok(())
         }
     }
-}
-
-/// Never over a file that is there.
-pub(super) fn write(file: &Path, body: &[u8]) -> Result<(), Failed> {
-    let written = OpenOptions::new()
-        .write(true)
-        .create_new(true)
-        .open(file)
-        .and_then(|mut to| to.write_all(body).and_then(|()| to.sync_all()));
-    Ok(written.map_err(|why| match why.kind() {
-        io::ErrorKind::AlreadyExists => {
-            format!("{} is there already; nothing was written over it.", file.display())
-        }
-        _ => format!("{} cannot be written: {why}.", file.display()),
-    })?)
 }

@@ -9,8 +9,7 @@ use std::{
 use serde::Deserialize;
 
 use crate::{
-    Failed,
-    commands::cli::Look,
+    commands::{cli::Look, failed::Failed},
     host::{banner::print, folders},
 };
 

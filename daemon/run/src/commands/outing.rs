@@ -8,12 +8,13 @@ use reckon::{
 };
 use serde_json::{Value, json};
 
-use super::{energy, export::write, file_of, moment, pretty, span, table, text};
 use crate::{
-    Failed,
     commands::{
         cli::{How, Outing, Reach},
         client::Client,
+        failed::Failed,
+        files::{file_of, write},
+        text::{energy, moment, pretty, span, table, text},
     },
     host::{banner::print, now_text::plain_spaces},
 };

@@ -3,7 +3,7 @@
 use reckon::time::{Mono, Wall};
 use web::PhoneTold;
 
-use crate::{host::clock::Clock, record::recorder::millis};
+use crate::host::clock::Clock;
 
 /// A comparison that is worse than one before counts again once that one is so old, s.
 const GOOD_FOR_S: f64 = 600.0;
@@ -38,13 +38,13 @@ impl Heard {
 
     /// The phone's wall time at the board's boot.
     pub(crate) fn wall_at_boot(self) -> Wall {
-        Wall::from_unix_ms(self.phone_ms.saturating_sub(millis(self.at)))
+        Wall::from_unix_ms(self.phone_ms).of_boot(self.at)
     }
 
     /// The board's system clock beside it.
     pub(crate) fn beside(self, clock: &Clock) -> PhoneTold {
         let (mono, system) = clock.system_time();
-        let system_at_boot = system.unix_ms().saturating_sub(millis(mono));
+        let system_at_boot = system.of_boot(mono).unix_ms();
         PhoneTold {
             at: self.at,
             board_ahead_ms: system_at_boot.saturating_sub(self.wall_at_boot().unix_ms()),

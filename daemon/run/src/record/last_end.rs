@@ -15,10 +15,7 @@ use reckon::{
     units::Seconds,
 };
 
-use crate::record::{
-    recorder::{beginning, millis},
-    run_downs::steps,
-};
+use crate::record::{recorder::beginning, run_downs::steps};
 
 /// What the decisions go by, besides the record.
 pub(crate) struct Start {
@@ -54,8 +51,7 @@ impl Start {
 
     /// What the record says of the last end, as things look at this moment.
     fn account(&self, before: &BeforeStart, at: Stamp) -> LastEnd {
-        let wall_at_boot_ms =
-            at.believed().map(|wall| wall.unix_ms().saturating_sub(millis(at.mono)));
+        let wall_at_boot_ms = at.believed().map(|wall| wall.of_boot(at.mono).unix_ms());
         let at_s = at.mono.as_s();
         let this = ThisStart { boot_uuid: self.boot.clone(), at_s, wall_at_boot_ms };
         judge_last_end(before, &this, &Rules::default())

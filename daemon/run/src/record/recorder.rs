@@ -373,7 +373,7 @@ impl Recorder {
     /// Attaches wall time where it can be believed, and notes when it was set.
     fn clock(&mut self, snapshot: &Snapshot) {
         let (at, trust) = (snapshot.at, snapshot.at.trust);
-        let boot_ms = at.wall.unix_ms().saturating_sub(millis(at.mono));
+        let boot_ms = at.wall.of_boot(at.mono).unix_ms();
         let same_teller = self.seen.trust == Some(trust);
         if let Some(before) = self.seen.wall_at_boot_ms.filter(|_| same_teller)
             && before.abs_diff(boot_ms) > STEP_MS.unsigned_abs()
@@ -531,11 +531,6 @@ fn new_strain(before: Strain, now: Strain) -> Vec<&'static str> {
     .into_iter()
     .filter_map(|(was, is, say)| (is && !was).then_some(say))
     .collect()
-}
-
-/// Milliseconds since boot.
-pub(crate) fn millis(at: Mono) -> i64 {
-    i64::try_from(at.span().as_millis()).unwrap_or(i64::MAX)
 }
 
 fn stepped(by_ms: i64) -> String {

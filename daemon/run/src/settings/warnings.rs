@@ -9,7 +9,7 @@ use std::{
 use alert::{Command, Template, Webhook};
 use reckon::{alarm::AlarmWants, power_off::PowerOffWants, units::Amps};
 
-use super::{Limits, sheet::Table};
+use super::sheet::{Limits, Table};
 
 /// What the owner wants of warnings, checked.
 #[derive(Clone, Debug, Default)]

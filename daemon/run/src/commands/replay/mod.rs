@@ -22,7 +22,11 @@ use reckon::{
     words,
 };
 
-use crate::{Failed, SETTINGS_REFUSED, commands::cli, host::now_text, settings};
+use crate::{
+    commands::{cli, failed::Failed},
+    host::now_text,
+    settings,
+};
 use recording::{Recording, Row};
 
 /// A step longer than this is a hole in the recording, s: what lies before its end was not seen.
@@ -48,7 +52,7 @@ pub(crate) fn run(args: &cli::Replay) -> Result<(), Failed> {
         .iter()
         .map(|text| told(text))
         .collect::<Result<Vec<_>, _>>()
-        .map_err(wrong_use)?;
+        .map_err(Failed::wrong_use)?;
     let out = BufWriter::with_capacity(1 << 16, io::stdout().lock());
     let mut player = Player { bank, load, every_s: args.every, json: args.json, out };
     let mut learned = Learned::default();
@@ -78,10 +82,6 @@ struct Told {
     ending: Ending,
     start: Start,
     ambient: Option<Celsius>,
-}
-
-fn wrong_use(say: String) -> Failed {
-    Failed { say, code: 2 }
 }
 
 const AFTER_FILE: &str = "After a file's name can stand :died or :stopped, :from=0.7 or :unknown, \
@@ -129,7 +129,7 @@ fn told(text: &str) -> Result<Told, String> {
 
 /// The bank and what draws from it, from the same two tables as in the settings.
 fn bank_file(path: &Path) -> Result<(BankSpec, LoadPrior), Failed> {
-    let refuse = |say: String| Failed { say, code: SETTINGS_REFUSED };
+    let refuse = Failed::settings;
     let bytes = fs::read(path).map_err(|why| {
         refuse(format!(
             "The bank's file {} cannot be read: {why}. Without the bank's label there is no \
