@@ -3,10 +3,22 @@
 use core::time::Duration;
 
 use crate::{
-    snapshot::Basis,
     time::Mono,
     units::{Seconds, Share},
 };
+
+/// What the forecast stands on.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Basis {
+    /// A sensor measures the draw.
+    Measured,
+    /// No sensor: the draw is modelled from the board and its load.
+    Modelled,
+    /// A fuel gauge says what is left.
+    Gauge,
+    /// Before the first reading: label, board and earlier outings alone.
+    Expected,
+}
 
 /// The forecast, or why there is none.
 #[derive(Clone, Debug, PartialEq)]

@@ -7,7 +7,7 @@ mod judged;
 
 use alloc::{string::String, vec::Vec};
 
-pub use doing::{ActivityChange, ActivityCorrection};
+pub use doing::{ActivityChange, ActivityCorrection, ActivitySpan};
 pub use judged::{ForecastMade, ForecastOutcome, Forecasts, JudgedForecast, Truth};
 
 use crate::{
@@ -108,17 +108,6 @@ pub struct MarkedChange {
     pub text: String,
     /// What it draws more, and its standard error.
     pub more: (Watts, Watts),
-}
-
-/// What the operator was doing in a stretch.
-#[derive(Clone, Debug, PartialEq)]
-pub struct ActivitySpan {
-    /// From, since the outing began.
-    pub from: Seconds,
-    /// To.
-    pub to: Seconds,
-    /// What; `None`: nobody said.
-    pub doing: Option<String>,
 }
 
 /// An outing, taken apart.

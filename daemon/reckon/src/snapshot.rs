@@ -3,13 +3,16 @@
 //! Numbers only; sentences are made from them by [`crate::words`] when somebody looks.
 
 use alloc::{string::String, sync::Arc, vec::Vec};
-use core::time::Duration;
+
+pub use crate::{
+    alarm::{About, Alarm, EndedAlarm},
+    forecast::Basis,
+};
 
 use crate::{
-    bank::BankSpec,
+    bank::{BankSpec, Start},
     belief::{Away, QuestionView, Story, last_end::HowEnded},
     energy_tally::RegressionLine,
-    engine::Start,
     fold::Fold,
     forecast::Outlook,
     power_off::PowerOff,
@@ -20,19 +23,6 @@ use crate::{
     time::{Mono, Stamp},
     units::{Amps, Joules, Seconds, Share, Volts, Watts},
 };
-
-/// What the forecast stands on.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Basis {
-    /// A sensor measures the draw.
-    Measured,
-    /// No sensor: the draw is modelled from the board and its load.
-    Modelled,
-    /// A fuel gauge says what is left.
-    Gauge,
-    /// Before the first reading: label, board and earlier outings alone.
-    Expected,
-}
 
 /// The supply as it is read this second.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -160,77 +150,6 @@ pub struct ActivityView {
     pub usual: Option<Watts>,
     /// Remaining time if one did only that from now on: 10 %, 50 %, 90 %.
     pub remaining: Option<[Seconds; 3]>,
-}
-
-/// What an alarm is about. The text is made by [`crate::words::alarm`].
-#[derive(Clone, Debug, PartialEq)]
-pub enum About {
-    /// The cautious remaining time is below so many minutes.
-    RunningOut {
-        /// The limit that was passed, minutes.
-        limit_min: u32,
-    },
-    /// The supply is below the board's limit, or was several times.
-    Undervoltage {
-        /// How often in the last ten minutes.
-        times: u32,
-    },
-    /// The board is throttled or hot.
-    Hot,
-    /// The sensor that the forecast stands on is silent.
-    SensorSilent {
-        /// Which.
-        source: SourceIx,
-        /// Why.
-        gap: crate::reading::Gap,
-    },
-    /// The current looks ten times too large or too small for this board.
-    ShuntDoubt {
-        /// Which.
-        source: SourceIx,
-    },
-    /// The chance of reaching the finish is below so many per cent.
-    FinishAtRisk {
-        /// The limit that was passed, per cent.
-        below_percent: u32,
-    },
-    /// The load is close to the one at which the board's supply is too low.
-    BrownOutNear,
-    /// For ten minutes the activity has drawn far more than it usually does.
-    DrawHigh {
-        /// Which activity.
-        activity: String,
-        /// What it usually draws.
-        usual: Watts,
-    },
-    /// So little is drawn that the bank may switch itself off.
-    AutoOff,
-    /// The record is not being written.
-    RecordNotWritten,
-    /// A timed mode is on and nobody has set the clock.
-    ClockNotTrusted,
-}
-
-/// An alarm that stands.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Alarm {
-    /// What about.
-    pub about: About,
-    /// Since when.
-    pub since: Mono,
-    /// Put to sleep until then.
-    pub asleep_until: Option<Mono>,
-}
-
-/// An alarm that is over, for somebody who did not look meanwhile.
-#[derive(Clone, Debug, PartialEq)]
-pub struct EndedAlarm {
-    /// What it was about.
-    pub about: About,
-    /// When it ended.
-    pub ended: Mono,
-    /// How long it stood.
-    pub lasted: Duration,
 }
 
 /// What would help when the finish is tight or short.

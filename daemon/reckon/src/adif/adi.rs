@@ -4,7 +4,10 @@
 //! not `<`. Lengths count characters, and a file of this kind holds only ASCII; what is found in
 //! the wild also counts UTF-8 by bytes or by characters, so both are tried.
 
-use super::{Fault, Lines, Record, Taker, short};
+use super::{
+    log::Fault,
+    record::{Lines, Record, Taker, short},
+};
 
 pub(super) fn read(text: &[u8], taker: &mut Taker) {
     let mut lines = Lines::new(text);

@@ -6,7 +6,10 @@
 
 use alloc::{string::String, vec::Vec};
 
-use super::{Fault, LONGEST, Lines, Record, Taker, short};
+use super::{
+    log::Fault,
+    record::{LONGEST, Lines, Record, Taker, short},
+};
 
 /// The first element is `ADX`, after declaration, comments and blanks.
 pub(super) fn looks_like(text: &[u8]) -> bool {

@@ -6,7 +6,8 @@
 
 use alloc::{string::String, vec::Vec};
 
-use crate::{snapshot::About, units::Watts};
+use super::about::About;
+use crate::units::Watts;
 
 /// Minutes of an activity that must have been seen before anything is called unusual.
 const KNOWN_MIN: f64 = 15.0;

@@ -3,10 +3,11 @@
 use alloc::vec::Vec;
 
 use super::{
-    AlarmChange, Edge,
+    about::About,
+    edge::{AlarmChange, Edge},
     latch::{Hold, Latch, Want},
 };
-use crate::{snapshot::About, time::Mono};
+use crate::time::Mono;
 
 /// Limits and what they mean.
 pub(super) struct Scale<'a> {

@@ -2,11 +2,11 @@
 
 use alloc::vec::Vec;
 
-use super::{AlarmChange, Edge};
-use crate::{
-    snapshot::{About, Alarm},
-    time::Mono,
+use super::{
+    about::{About, Alarm},
+    edge::{AlarmChange, Edge},
 };
+use crate::time::Mono;
 
 /// How long a state must be wanted before it is taken, seconds.
 #[derive(Clone, Copy, Debug)]

@@ -4,7 +4,9 @@
 //! back lies a gap, and both have to hold for a while, so that a draw that flaps does not flap an
 //! alarm. Nothing here knows who hears of it.
 
+mod about;
 mod draw_high;
+mod edge;
 mod graded;
 mod latch;
 
@@ -16,11 +18,12 @@ use core::time::Duration;
 
 use crate::{
     reading::{Gap, SourceIx},
-    snapshot::{About, Alarm, EndedAlarm},
     time::Mono,
     units::{Amps, Share, Watts},
 };
+pub use about::{About, Alarm, EndedAlarm};
 use draw_high::DrawHighWatch;
+pub use edge::{AlarmChange, Edge};
 use graded::Graded;
 use latch::{Hold, Latch, Want};
 
@@ -67,31 +70,6 @@ impl AlarmWants {
         let name = name.to_lowercase();
         self.timed.iter().any(|word| !word.is_empty() && name.contains(word.as_str()))
     }
-}
-
-/// What happened to an alarm.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum AlarmChange {
-    /// It stands from now on.
-    Raised,
-    /// It stood already and has become something else (another limit, another reason).
-    Changed,
-    /// It no longer stands.
-    Cleared {
-        /// How long it stood.
-        lasted: Duration,
-    },
-}
-
-/// A change of an alarm, told once, for the log and for those who send it on.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Edge {
-    /// When.
-    pub at: Mono,
-    /// What about.
-    pub about: About,
-    /// What happened.
-    pub change: AlarmChange,
 }
 
 /// What the rules look at.

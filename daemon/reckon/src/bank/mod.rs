@@ -4,6 +4,9 @@
 use alloc::string::String;
 
 mod presets;
+mod start;
+
+pub use start::Start;
 
 use crate::units::{AmpHours, Celsius, Joules, Volts};
 

@@ -9,9 +9,12 @@ use alloc::{string::String, vec::Vec};
 
 use libm::{erfc, exp, log, sqrt};
 
-use super::{SinceLast, since::joined};
+use super::{
+    carried::Carried,
+    since::{SinceLast, joined},
+};
 use crate::{
-    engine::{Carried, Start},
+    bank::Start,
     estimator::Observation,
     units::{Joules, Seconds, Share},
 };

@@ -6,67 +6,32 @@
 //! person's word settles them, and can be taken back. A default is a belief like any other, never
 //! knowledge. Nothing here touches a clock or a file; the engine feeds it and asks it.
 
+mod carried;
 pub mod last_end;
+mod open_questions;
 mod presence;
 mod question;
 mod since;
+mod story;
 
 #[cfg(test)]
 mod tests;
 
+pub use carried::Carried;
 pub use presence::{Away, Presence};
 pub use question::{Answer, LAMPS, Question, QuestionView, Standing};
 pub use since::{SinceLast, charged_chance};
+pub use story::{PLAUSIBLE, SURE, Story};
 
 use alloc::vec::Vec;
 
 use libm::exp;
 
-use crate::{engine::Start, units::Seconds};
+use crate::{bank::Start, units::Seconds};
 
-/// Below this weight a story is left out of what is shown.
-pub const PLAUSIBLE: f64 = 0.05;
-/// From this weight on a story is taken for what happened, until somebody says otherwise.
-pub const SURE: f64 = 0.9;
 /// Chance that a supply which was away for a short while came back as another bank. A plug that
 /// slipped and a bank that was changed are thought equally likely (common practice, no source).
 const ANOTHER_BANK: f64 = 0.5;
-
-/// One way in which things may stand.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Story {
-    /// As told, or as taken at the very first start.
-    Told,
-    /// The same bank as in the outing before, not charged since.
-    GoesOn,
-    /// The same bank, charged full since.
-    Charged,
-    /// Charged in part since, or another bank: nobody knows how full.
-    AnyLevel,
-    /// Another bank since the supply was away in the middle of this outing.
-    Swapped,
-    /// As full as a person has said.
-    Said,
-}
-
-impl Story {
-    /// Every story.
-    pub const ALL: [Self; 6] =
-        [Self::Told, Self::GoesOn, Self::Charged, Self::AnyLevel, Self::Swapped, Self::Said];
-
-    /// Its name outside.
-    #[must_use]
-    pub const fn name(self) -> &'static str {
-        match self {
-            Self::Told => "as-told",
-            Self::GoesOn => "goes-on",
-            Self::Charged => "charged",
-            Self::AnyLevel => "any-level",
-            Self::Swapped => "another-bank",
-            Self::Said => "as-said",
-        }
-    }
-}
 
 /// The supply was away in the middle of an outing and came back.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -259,12 +224,6 @@ impl Belief {
     pub fn goes_on(&self) -> bool {
         let (story, weight) = self.root();
         story == Story::GoesOn && weight >= SURE
-    }
-
-    /// What there is to ask, and what has been answered.
-    #[must_use]
-    pub fn questions(&self, start: Start, by_default: bool) -> Vec<QuestionView> {
-        question::list(self, start, by_default)
     }
 
     /// The stories about how this outing began, with unnormalised weights.

@@ -5,9 +5,13 @@ use alloc::vec::Vec;
 
 use libm::exp;
 
-use super::{Answer, Story};
+use super::{
+    carried::Carried,
+    question::Answer,
+    story::{SURE, Story},
+};
 use crate::{
-    engine::{Carried, Start},
+    bank::Start,
     units::{Joules, Seconds},
 };
 
@@ -87,7 +91,7 @@ impl SinceLast {
     /// one.
     #[must_use]
     pub fn goes_on(&self) -> bool {
-        self.weights().first().is_some_and(|(_, weight)| *weight >= super::SURE)
+        self.weights().first().is_some_and(|(_, weight)| *weight >= SURE)
     }
 
     /// The stories with their weights, before anything was seen of this outing.

@@ -5,7 +5,7 @@ use alloc::{vec, vec::Vec};
 
 use super::*;
 use crate::{
-    engine::Carried,
+    belief::Carried,
     units::{Joules, Share},
 };
 

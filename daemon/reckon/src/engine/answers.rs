@@ -4,8 +4,8 @@ use alloc::{boxed::Box, vec::Vec};
 
 use super::{Engine, OnBank, OutingCount, Reason, Refusal, Shelf, tracked_bank::TrackedBank};
 use crate::{
+    bank::Start,
     belief::{Answer, Belief, Question, QuestionView, SURE, SinceLast, Standing, Story},
-    engine::Start,
     snapshot::BankChanged,
     time::Mono,
     units::{Seconds, Watts},

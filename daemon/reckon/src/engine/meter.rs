@@ -7,6 +7,7 @@
 use alloc::vec::Vec;
 
 use crate::{
+    belief::Carried,
     estimator::Observation,
     units::{Joules, Seconds, Watts},
 };
@@ -81,11 +82,11 @@ impl Meter {
             return false;
         }
         let seen = first.seen();
-        let carried = super::Carried {
+        let carried = Carried {
             span: Seconds::of(first.dt_s),
             delivered: Joules::of(seen.watts.unwrap_or(0.0) * first.dt_s),
             steps: steps.to_vec(),
-            ..super::Carried::nothing()
+            ..Carried::nothing()
         };
         let since = self.history.steps.split_off(1);
         self.history.steps =

@@ -24,10 +24,11 @@ mod switches;
 mod tracked_bank;
 
 pub use crate::alarm::{AlarmChange, Edge};
+pub use crate::{bank::Start, belief::Carried};
 pub use activities::{EarlierDraw, UsualDraw, UsualDraws, first_names, usual_draws};
-pub use resume::{AwayChoice, Carried, Choices, FinishChoice, Resume, few_steps};
+pub use resume::{AwayChoice, Choices, FinishChoice, Resume, few_steps};
 pub use rules::{ActivityRule, DayTime, ProgramBusy};
-pub use setup::{Accessory, Command, Radio, Refusal, Setup, Start};
+pub use setup::{Accessory, Command, Radio, Refusal, Setup};
 
 use alloc::{boxed::Box, string::String, sync::Arc, vec::Vec};
 use core::time::Duration;

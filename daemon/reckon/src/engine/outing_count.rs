@@ -1,8 +1,8 @@
 //! What an outing has counted: kept twice while another bank may have come in the middle of it.
 
-use super::{Carried, Engine, draw_history::DrawHistoryMaker, meter::Meter};
+use super::{Engine, draw_history::DrawHistoryMaker, meter::Meter};
 use crate::{
-    belief::{Away, Story},
+    belief::{Away, Carried, Story},
     estimator::Observation,
     time::Mono,
     units::{Joules, Seconds, Watts},

@@ -4,13 +4,13 @@
 use alloc::{string::String, vec::Vec};
 
 use super::{
-    Engine, Start,
+    Engine,
     possible::Possible,
     shown_forecast::stretched,
     source_select::{Gauge, MeasuredBy, SelectedSource},
 };
 use crate::{
-    bank::{BankSpec, Cells, MeasuredAt},
+    bank::{BankSpec, Cells, MeasuredAt, Start},
     belief::Story,
     draw::ModelFrom,
     estimator::{Estimator, FED_OTHERWISE_W, Learned, LoadPrior, Observation},

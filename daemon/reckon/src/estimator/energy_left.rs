@@ -5,7 +5,7 @@ use alloc::vec::Vec;
 
 use libm::{exp, log};
 
-use crate::engine::Start;
+use crate::bank::Start;
 
 /// Points over the energy when the start is known.
 const FINE: usize = 48;

@@ -2,8 +2,17 @@
 
 use alloc::vec::Vec;
 
-use super::Ending;
-use crate::{bank::BankSpec, engine::Start};
+use crate::bank::{BankSpec, Start};
+
+/// How an outing ended.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
+pub enum Ending {
+    /// The bank cut out: a whole run-down.
+    Died,
+    /// Switched off, or the bank was taken away, before that: it held at least so much.
+    #[default]
+    Stopped,
+}
 
 /// One finished outing of a bank: all that later forecasts need of it. Plain data; whoever builds
 /// one from a store fills what it has and leaves the rest to `..RunDown::default()`.

@@ -18,21 +18,24 @@ mod draw_model;
 mod draw_prior;
 mod energy_left;
 mod learned;
+mod load_prior;
 mod maths;
+mod observation;
 mod outing;
 mod time_to_empty;
 mod volts;
 mod work_life;
 
-pub use learned::{Learned, RunDown};
+pub use learned::{Ending, Learned, RunDown};
+pub use load_prior::LoadPrior;
+pub use observation::{FED_OTHERWISE_W, Observation};
 
 use alloc::boxed::Box;
 
 use libm::log;
 
 use crate::{
-    bank::{BankSpec, MeasuredAt},
-    engine::Start,
+    bank::{BankSpec, MeasuredAt, Start},
     forecast::Spread,
     units::{Seconds, Share},
 };
@@ -41,66 +44,6 @@ use outing::Outing;
 /// Seconds of draw that must have been seen before a number stands on readings: one quarter-minute radio slot
 /// sent and one heard. What is not known yet is in the width of the range.
 pub const READINGS_WANTED_S: f64 = 30.0;
-
-/// With a smaller draw the board is fed by something else, W: no board that can run this lives on so
-/// little (the smallest takes about 0.4 W doing nothing; common practice, no source).
-pub const FED_OTHERWISE_W: f64 = 0.15;
-
-/// What was seen over the last `dt_s` seconds. Missing values are bridged, and counted as such.
-#[derive(Clone, Copy, Debug, PartialEq, Default)]
-pub struct Observation {
-    /// Length of the step, seconds; nothing happens for zero, negative or broken numbers.
-    pub dt_s: f64,
-    /// Power out of the bank at the sensor, W.
-    pub watts: Option<f64>,
-    /// Voltage at the sensor, V.
-    pub volts: Option<f64>,
-    /// Current out of the bank, A.
-    pub amps: Option<f64>,
-    /// Share of the processor that was busy, 0 to 1.
-    pub cpu_busy: Option<f64>,
-    /// Processor temperature, °C.
-    pub cpu_temp_c: Option<f64>,
-}
-
-/// What is printed, or set, about the things that draw.
-#[derive(Clone, Copy, Debug, PartialEq, Default)]
-pub struct LoadPrior {
-    /// The board doing nothing, W.
-    pub idle_w: Option<f64>,
-    /// The board at full work, W.
-    pub full_w: Option<f64>,
-    /// Everything else that hangs on the bank all the time, W.
-    pub accessories_w: f64,
-    /// The radio receiving, W; `None` without a radio on this bank.
-    pub radio_receive_w: Option<f64>,
-    /// The radio transmitting, key down, W.
-    pub radio_transmit_w: Option<f64>,
-}
-
-impl LoadPrior {
-    /// Broken and negative figures count as not told.
-    fn sound(&self) -> Self {
-        let ok = |x: Option<f64>| x.filter(|w| w.is_finite() && *w > 0.0 && *w < 1e5);
-        Self {
-            idle_w: ok(self.idle_w),
-            full_w: ok(self.full_w),
-            accessories_w: ok(Some(self.accessories_w)).unwrap_or(0.0),
-            radio_receive_w: ok(self.radio_receive_w),
-            radio_transmit_w: ok(self.radio_transmit_w),
-        }
-    }
-}
-
-/// How an outing ended.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
-pub enum Ending {
-    /// The bank cut out: a whole run-down.
-    Died,
-    /// Switched off, or the bank was taken away, before that: it held at least so much.
-    #[default]
-    Stopped,
-}
 
 /// Follows one outing of one bank.
 #[derive(Clone, Debug)]

@@ -2,7 +2,7 @@
 
 use alloc::vec::Vec;
 
-use super::{Bin, count};
+use super::bins::{Bin, count};
 
 /// A bump on a flat curve.
 #[derive(Clone, Copy, Debug)]

@@ -11,7 +11,10 @@
 use alloc::vec::Vec;
 use core::f64::consts::PI;
 
-use super::{Beat, Reads, count, tidy, whole, wrap};
+use super::{
+    beat::{Beat, Reads, tidy},
+    bins::{count, whole, wrap},
+};
 
 /// Looks at records without a period, one of which is taken for periodic.
 pub const FALSE_ALARM: f64 = 1000.0;

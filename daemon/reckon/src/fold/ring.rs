@@ -2,7 +2,7 @@
 
 use alloc::vec::Vec;
 
-use super::{Beat, Fold, Kind, Reads, count, fold};
+use super::{Beat, Fold, Kind, Reads, bins::count, fold};
 use crate::units::{Joules, Seconds};
 
 /// So many seconds are folded at a time: an hour, for slots of two minutes.

@@ -3,7 +3,10 @@
 use alloc::vec::Vec;
 use core::ops::Range;
 
-use super::{Beat, count, wrap};
+use super::{
+    beat::Beat,
+    bins::{count, wrap},
+};
 
 /// The record on its own floor: what drifts or switches over minutes is taken off, so that only
 /// what happens inside the slots is left.

@@ -3,11 +3,12 @@
 use alloc::vec::Vec;
 
 use super::{
-    Beat, Bin, Kind, MODES, Mode, Raw, Reads, binned,
+    beat::{Beat, Reads},
+    bins::{Bin, binned, count, wrap},
     burst::{Burst, burst, edges, mean, noise, solid},
-    count,
+    modes::{MODES, Mode},
+    parts::{Kind, Raw},
     rows::{SlotRow, best_cut, levelled, lowest_quarter, mark_sent, points, rows},
-    wrap,
 };
 
 /// What the slots of a record say.

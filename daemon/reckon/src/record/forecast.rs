@@ -1,6 +1,6 @@
 //! A forecast as it was made, kept to be judged later.
 
-use crate::{snapshot::Basis, time::Mono};
+use crate::{forecast::Basis, time::Mono};
 
 /// A forecast, kept to be judged later.
 #[derive(Clone, Copy, Debug, PartialEq)]

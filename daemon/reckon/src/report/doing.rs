@@ -1,9 +1,19 @@
 //! What the operator was doing when: as said at the time, and as corrected afterwards.
 
-use alloc::{borrow::ToOwned, vec::Vec};
+use alloc::{borrow::ToOwned, string::String, vec::Vec};
 
-use super::ActivitySpan;
 use crate::units::Seconds;
+
+/// What the operator was doing in a stretch.
+#[derive(Clone, Debug, PartialEq)]
+pub struct ActivitySpan {
+    /// From, since the outing began.
+    pub from: Seconds,
+    /// To.
+    pub to: Seconds,
+    /// What; `None`: nobody said.
+    pub doing: Option<String>,
+}
 
 /// From this moment on the operator did this.
 #[derive(Clone, Copy, Debug, PartialEq)]

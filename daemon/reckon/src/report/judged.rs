@@ -3,7 +3,7 @@
 use alloc::vec::Vec;
 
 use crate::{
-    snapshot::Basis,
+    forecast::Basis,
     units::{Seconds, Share},
 };
 

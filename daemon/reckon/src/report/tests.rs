@@ -12,7 +12,7 @@ use super::*;
 use crate::{
     adif::{Keep, read},
     fold::{Kind, Reads},
-    snapshot::Basis,
+    forecast::Basis,
 };
 
 /// Made by `tests/reference/outing_report.py` with numpy 2.4.6 and scipy 1.17.1.

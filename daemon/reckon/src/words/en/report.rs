@@ -315,7 +315,7 @@ pub const FORESIGHT: &str =
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::{report::ForecastMade, snapshot::Basis, units::Watts};
+    use crate::{forecast::Basis, report::ForecastMade, units::Watts};
 
     fn said(text: &str) -> String {
         text.replace(TIE, " ")
