@@ -161,6 +161,14 @@ fn between(seen: &[(f64, f64)]) -> UsualDraw {
     }
 }
 
+/// An activity's usual draw and what it would leave, as of some moment.
+#[derive(Clone, Debug)]
+pub(super) struct ActivityLeft {
+    pub(super) name: String,
+    pub(super) usual: Option<Watts>,
+    pub(super) left: Option<[Seconds; 3]>,
+}
+
 /// All activities, and which one is tagged.
 #[derive(Clone, Debug)]
 pub(super) struct Activities {

@@ -2,7 +2,7 @@
 
 use alloc::string::String;
 
-use super::Engine;
+use super::{shown_forecast::verdict, state::Engine};
 use crate::{
     forecast::Outlook,
     snapshot::{FinishAdvice, Verdict},
@@ -27,7 +27,7 @@ impl Engine {
         let Outlook::Lasts(forecast) = outlook else { return None };
         let finish = self.finish.filter(|finish| *finish > now)?;
         let chance = self.on.shown.chance(finish, now)?;
-        if super::shown_forecast::verdict(chance) == Verdict::Enough {
+        if verdict(chance) == Verdict::Enough {
             return None;
         }
         let needed = finish.seconds_since(now);

@@ -1,6 +1,6 @@
 //! What the rules of [`crate::alarm`] and the watch of [`crate::power_off`] are shown of a second.
 
-use super::{Engine, MeasuredBy, latched_flags, shown_forecast::DEEP};
+use super::{latched_flags, shown_forecast::DEEP, source_select::MeasuredBy, state::Engine};
 use crate::{
     alarm::{AlarmInputs, FinishChance},
     bank::{Cells, MeasuredAt},

@@ -2,7 +2,12 @@
 
 use alloc::{boxed::Box, vec::Vec};
 
-use super::{Engine, OnBank, OutingCount, Reason, Refusal, Shelf, tracked_bank::TrackedBank};
+use super::{
+    outing_count::OutingCount,
+    setup::Refusal,
+    state::{Engine, OnBank, Reason, Shelf},
+    tracked_bank::TrackedBank,
+};
 use crate::{
     bank::Start,
     belief::{Answer, Belief, Question, QuestionView, SURE, SinceLast, Standing, Story},

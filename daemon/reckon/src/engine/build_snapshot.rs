@@ -3,8 +3,9 @@
 use alloc::{string::String, sync::Arc, vec::Vec};
 
 use super::{
-    Engine,
+    activities::ActivityLeft,
     shown_forecast::{BLIND_S, wants},
+    state::Engine,
     tracked_bank::TrackedBank,
 };
 use crate::{
@@ -13,19 +14,11 @@ use crate::{
     forecast::Outlook,
     snapshot::{ActivityView, BankView, Draw, Since, Snapshot},
     time::{Mono, Stamp},
-    units::{Joules, Seconds, Watts},
+    units::{Joules, Seconds},
 };
 
 /// What activities would leave is worked out anew after this many seconds.
 const USUAL_S: f64 = 30.0;
-
-/// An activity's usual draw and what it would leave, as of some moment.
-#[derive(Clone, Debug)]
-pub(super) struct ActivityLeft {
-    pub(super) name: String,
-    pub(super) usual: Option<Watts>,
-    pub(super) left: Option<[Seconds; 3]>,
-}
 
 fn since(known: &SinceLast) -> Since {
     Since {

@@ -6,6 +6,7 @@
 
 use alloc::{string::String, sync::Arc, vec::Vec};
 
+use super::source_select::counts_as_bank;
 use crate::{
     fold::{Beat, FoldRing, Kind, Reads, Stretch},
     reading::{Sweep, Via},
@@ -127,11 +128,7 @@ pub(super) fn reads(sweep: &Sweep) -> Reads {
         let via = sweep.sources.get(usize::from(one.source.0)).map(|source| source.via);
         one.counted.is_some() || one.looks > 1 || matches!(via, Some(Via::I2c | Via::Invented))
     };
-    let mut bank = sweep
-        .supplies
-        .iter()
-        .filter(|one| super::source_select::counts_as_bank(sweep, one.source))
-        .peekable();
+    let mut bank = sweep.supplies.iter().filter(|one| counts_as_bank(sweep, one.source)).peekable();
     let any = bank.peek().is_some();
     if any && bank.all(mean) { Reads::SecondMeans } else { Reads::Instants }
 }

@@ -8,6 +8,7 @@
 
 use alloc::vec::Vec;
 
+use super::meter::GAP_S;
 use crate::{
     draw::BoardModel,
     energy_tally::{PART_SENT, RegressionLine, WithinMinuteFit},
@@ -53,7 +54,7 @@ impl LoadWatch {
     /// A measured stretch with the cores this busy.
     pub(super) fn observe(&mut self, span: Seconds, busy: Share, draw: Watts, board: &BoardModel) {
         let (dt, watts) = (span.si(), draw.si());
-        if dt <= 0.0 || dt > super::GAP_S {
+        if dt <= 0.0 || dt > GAP_S {
             self.open = Minute::default();
             return;
         }

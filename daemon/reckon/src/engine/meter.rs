@@ -15,6 +15,9 @@ use crate::{
 /// Steps kept for a bank that is told of later; when full, neighbours are merged.
 const MOST_STEPS: usize = 240;
 
+/// Sweeps further apart than this leave a gap: a reading tells of its own second only.
+pub(super) const GAP_S: f64 = 3.0;
+
 /// Time constant of 'now', seconds.
 const NOW_S: f64 = 4.0;
 
@@ -180,7 +183,8 @@ impl Step {
 }
 
 /// What was seen in an outing in few steps.
-pub(super) fn few_steps(seen: impl IntoIterator<Item = Observation>) -> Vec<Observation> {
+#[must_use]
+pub fn few_steps(seen: impl IntoIterator<Item = Observation>) -> Vec<Observation> {
     let mut history = StepHistory::default();
     for one in seen {
         history.add(&one);

@@ -2,78 +2,21 @@
 
 use alloc::{string::String, vec::Vec};
 
-use super::{Engine, FARTHEST_FINISH, FINISH_STAYS_S};
+use super::{
+    choices::{AwayChoice, Choices, FinishChoice, Resume},
+    commands::FARTHEST_FINISH,
+    outing_count::OutingCount,
+    state::Engine,
+};
 use crate::{
-    bank::{BankSpec, Start},
-    belief::{Away, Carried, SinceLast},
+    belief::{Carried, SinceLast},
     estimator::Observation,
-    time::{Mono, Stamp, Wall},
+    time::Stamp,
     units::{Joules, Seconds},
 };
 
-/// What was chosen and counted so far. Whoever keeps files keeps this.
-#[derive(Clone, Debug, PartialEq, Default)]
-pub struct Choices {
-    /// The bank that a person chose and how full it was; `None` while only the settings name one.
-    pub bank: Option<(BankSpec, Start)>,
-    /// How full the bank was when the outing began, chosen or not, as far as that is settled; means
-    /// something in the same boot only.
-    pub start: Option<Start>,
-    /// The finish.
-    pub finish: Option<FinishChoice>,
-    /// What is being done.
-    pub activity: Option<String>,
-    /// Whether a person chose it, so that the rules do not.
-    pub activity_tapped: bool,
-    /// The outing's name.
-    pub outing: Option<String>,
-    /// When the outing began; means something in the same boot only.
-    pub began: Mono,
-    /// Up to when energy was counted; means something in the same boot only.
-    pub counted_to: Mono,
-    /// Time switched on till then, all the outing's boots together; nought: since `began`.
-    pub counted: Seconds,
-    /// Energy delivered in this outing so far.
-    pub delivered: Joules,
-    /// Of it, bridged over gaps.
-    pub bridged: Joules,
-    /// The supply was away in this outing, and nobody has said whether another bank came; means
-    /// something in the same boot only.
-    pub away: Option<AwayChoice>,
-}
-
-/// An absence of the supply that is still in doubt.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct AwayChoice {
-    /// When.
-    pub away: Away,
-    /// Energy that the outing had delivered before it came back.
-    pub before: Joules,
-}
-
-/// A finish as it was given: boot time always, and the calendar's word if it was believed then.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct FinishChoice {
-    /// Boot time; means something in the same boot only.
-    pub at: Mono,
-    /// Wall time.
-    pub wall: Option<Wall>,
-}
-
-/// What is known of before the restart.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Resume {
-    /// As [`Engine::choices`] gave them.
-    pub choices: Choices,
-    /// Whether the board has not been switched off since (the boot's identity is the same).
-    pub same_boot: bool,
-}
-
-/// Puts what was seen in an outing together to few steps, for [`Carried::steps`].
-#[must_use]
-pub fn few_steps(seen: impl IntoIterator<Item = Observation>) -> Vec<Observation> {
-    super::meter::few_steps(seen)
-}
+/// A finish that has passed stays for this long.
+const FINISH_STAYS_S: f64 = 1800.0;
 
 impl Engine {
     /// The outing on this bank began in an earlier boot: what it used there counts, before whatever
@@ -146,7 +89,7 @@ impl Engine {
         self.on.outing = choices.outing;
         self.finish = choices.finish.map(|finish| finish.at);
         self.accounted = choices.counted_to;
-        self.on.count = super::OutingCount::new(choices.began);
+        self.on.count = OutingCount::new(choices.began);
         let span = choices.counted_to.seconds_since(choices.began);
         self.on.count.draw_history.add(span.si(), None);
         self.on.count.before(&Carried {

@@ -3,7 +3,7 @@
 use alloc::{string::String, sync::Arc, vec::Vec};
 use core::time::Duration;
 
-use super::{ActivityRule, Resume};
+use super::{choices::Resume, rules::ActivityRule};
 use crate::{
     alarm::AlarmWants,
     bank::{BankSpec, Start},
