@@ -5,15 +5,13 @@
 //! a broken bus with an error number. Never more than [`MOST`] bytes are taken.
 
 use std::{
-    fs::{File, OpenOptions},
     io,
-    os::unix::fs::{FileExt, OpenOptionsExt},
     path::{Path, PathBuf},
 };
 
 use reckon::reading::{Gap, Got};
 
-use crate::root::Root;
+use crate::root::{Handle, Root};
 
 /// The most that is read of any file but the processor accounts.
 pub(crate) const MOST: usize = 4096;
@@ -21,41 +19,6 @@ pub(crate) const MOST: usize = 4096;
 pub(crate) const MOST_STAT: usize = 65_536;
 /// The longest number: a sign, 19 digits, and room for blanks.
 const LONGEST_NUMBER: usize = 32;
-
-/// Opens files. The kernel's in earnest; tests put their own in its place, because no ordinary
-/// file answers with `ENODATA` or hangs for ever.
-pub(crate) trait Files: Send + Sync {
-    /// Opens for reading.
-    fn open(&self, path: &Path) -> io::Result<Box<dyn Handle>>;
-}
-
-/// An open file.
-pub(crate) trait Handle: Send {
-    /// Fills `into` from the start of the file; the kernel makes a fresh value for each call.
-    fn read_from(&self, into: &mut [u8], offset: u64) -> io::Result<usize>;
-}
-
-/// The files of the system.
-pub(crate) struct KernelFiles;
-
-impl Files for KernelFiles {
-    fn open(&self, path: &Path) -> io::Result<Box<dyn Handle>> {
-        // Without O_NONBLOCK a pipe in the place of a file would hold us for ever.
-        let file = OpenOptions::new().read(true).custom_flags(libc::O_NONBLOCK).open(path)?;
-        Ok(Box::new(file))
-    }
-}
-
-impl Handle for File {
-    fn read_from(&self, into: &mut [u8], offset: u64) -> io::Result<usize> {
-        loop {
-            match self.read_at(into, offset) {
-                Err(error) if error.kind() == io::ErrorKind::Interrupted => {}
-                done => return done,
-            }
-        }
-    }
-}
 
 /// One file that is read again and again.
 pub(crate) struct Attr {

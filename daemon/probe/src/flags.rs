@@ -15,10 +15,11 @@ use reckon::{
 
 use crate::{
     board,
-    discovery::{Firmware, Syscalls},
     files::{self, Attr},
+    kernel,
     root::Root,
     source::{BoardPart, Channel, Reading, Source},
+    syscalls::{Firmware, Syscalls},
 };
 
 /// Where and how the flags are read.
@@ -72,7 +73,7 @@ impl BoardFlags {
                 let answer = attr
                     .read(&self.root, &mut buffer)
                     .map_err(|error| files::gap(&error))
-                    .and_then(|text| parse(text).ok_or(Gap::Garbled));
+                    .and_then(|text| kernel::flag_word(text).ok_or(Gap::Garbled));
                 if answer == Err(Gap::Gone)
                     && let Some(path) = node(&self.root)
                 {
@@ -205,15 +206,6 @@ fn detector_note(kind: Option<BoardKind>) -> String {
     .into()
 }
 
-/// The node's text: hexadecimal without `0x`; the vendor's tool puts `throttled=0x` before it.
-pub(crate) fn parse(text: &[u8]) -> Option<u32> {
-    let text = std::str::from_utf8(text).ok()?.trim();
-    let text = text.strip_prefix("throttled=").unwrap_or(text);
-    let digits = text.strip_prefix("0x").unwrap_or(text);
-    let hex = !digits.is_empty() && digits.bytes().all(|byte| byte.is_ascii_hexdigit());
-    hex.then(|| u32::from_str_radix(digits, 16).ok()).flatten()
-}
-
 /// The bits. Others are not ours and ignored.
 ///
 /// Source: the vendor's documentation of `vcgencmd get_throttled`.
@@ -257,14 +249,14 @@ mod tests {
             ("ffff0010\n", [0, 0, 0, 0], [1, 1, 1, 1]),
         ] {
             let want = Flags { now: strain(now), lately: strain(lately) };
-            assert_eq!(parse(text.as_bytes()).map(flags), Some(want), "{text}");
+            assert_eq!(kernel::flag_word(text.as_bytes()).map(flags), Some(want), "{text}");
         }
     }
 
     #[test]
     fn what_is_no_flag_word_is_refused() {
         for text in ["", "\n", "0x", "-1", "+5", "throttled=", "xyz", "100000000", "0x0x1"] {
-            assert_eq!(parse(text.as_bytes()), None, "{text}");
+            assert_eq!(kernel::flag_word(text.as_bytes()), None, "{text}");
         }
     }
 }

@@ -9,8 +9,6 @@ use std::{
     path::Path,
 };
 
-use crate::flags;
-
 /// What the kernel says about its clock.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) struct ClockState {
@@ -102,7 +100,7 @@ impl Mailbox {
     pub(crate) fn throttled(&self) -> io::Result<u32> {
         let Some(device) = &self.all else {
             let text = self.command("get_throttled")?;
-            return flags::parse(text.as_bytes())
+            return flag_word(text.as_bytes())
                 .ok_or_else(|| io::Error::other("the firmware's answer is no flag word"));
         };
         let mut message = message(GET_THROTTLED, &[0]);
@@ -155,6 +153,15 @@ fn message(tag: u32, values: &[u32]) -> MailboxMessage {
     words[3] = bytes(values.len());
     words[5..5 + values.len()].copy_from_slice(values);
     MailboxMessage(words)
+}
+
+/// The node's text: hexadecimal without `0x`; the vendor's tool puts `throttled=0x` before it.
+pub(crate) fn flag_word(text: &[u8]) -> Option<u32> {
+    let text = std::str::from_utf8(text).ok()?.trim();
+    let text = text.strip_prefix("throttled=").unwrap_or(text);
+    let digits = text.strip_prefix("0x").unwrap_or(text);
+    let hex = !digits.is_empty() && digits.bytes().all(|byte| byte.is_ascii_hexdigit());
+    hex.then(|| u32::from_str_radix(digits, 16).ok()).flatten()
 }
 
 #[cfg(test)]

@@ -20,6 +20,7 @@ mod registry;
 mod root;
 mod source;
 mod sweep;
+mod syscalls;
 mod thermal;
 mod want;
 

@@ -2,11 +2,47 @@
 //! in for a board.
 
 use std::{
+    fs::{File, OpenOptions},
+    io,
+    os::unix::fs::{FileExt, OpenOptionsExt},
     path::{Path, PathBuf},
     sync::Arc,
 };
 
-use crate::files::{Files, KernelFiles};
+/// Opens files. The kernel's in earnest; tests put their own in its place, because no ordinary
+/// file answers with `ENODATA` or hangs for ever.
+pub(crate) trait Files: Send + Sync {
+    /// Opens for reading.
+    fn open(&self, path: &Path) -> io::Result<Box<dyn Handle>>;
+}
+
+/// An open file.
+pub(crate) trait Handle: Send {
+    /// Fills `into` from the start of the file; the kernel makes a fresh value for each call.
+    fn read_from(&self, into: &mut [u8], offset: u64) -> io::Result<usize>;
+}
+
+/// The files of the system.
+pub(crate) struct KernelFiles;
+
+impl Files for KernelFiles {
+    fn open(&self, path: &Path) -> io::Result<Box<dyn Handle>> {
+        // Without O_NONBLOCK a pipe in the place of a file would hold us for ever.
+        let file = OpenOptions::new().read(true).custom_flags(libc::O_NONBLOCK).open(path)?;
+        Ok(Box::new(file))
+    }
+}
+
+impl Handle for File {
+    fn read_from(&self, into: &mut [u8], offset: u64) -> io::Result<usize> {
+        loop {
+            match self.read_at(into, offset) {
+                Err(error) if error.kind() == io::ErrorKind::Interrupted => {}
+                done => return done,
+            }
+        }
+    }
+}
 
 /// The folder that counts as `/`, and who opens files there.
 #[derive(Clone)]

@@ -27,11 +27,12 @@ use reckon::{
 
 use crate::{
     Now, board,
-    discovery::{self, Rescan, Syscalls},
+    discovery::{self, Rescan},
     programs::Programs,
     registry::Registry,
     root::Root,
     source::{BoardPart, Channel, Found, Gauge, Known, Reading, Source, Supply},
+    syscalls::Syscalls,
     want::Want,
 };
 

@@ -12,8 +12,8 @@ use reckon::{
 
 use crate::{
     SensorWant, Sweeper, Want,
-    discovery::{Firmware, Syscalls},
     root::Root,
+    syscalls::{Firmware, Syscalls},
     trees::{Fault, FaultyFiles, Tree, boards, still},
 };
 

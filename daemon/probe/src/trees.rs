@@ -15,7 +15,7 @@ use reckon::time::Mono;
 
 use crate::{
     Now,
-    files::{Files, Handle, KernelFiles},
+    root::{Files, Handle, KernelFiles},
 };
 
 const BOARDS: &str =
