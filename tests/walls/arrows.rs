@@ -11,8 +11,6 @@ use super::{Source, shipped, sources};
 /// Where circles may stand for now, and why.
 const CIRCLES: &[(&str, &str)] = &[
     ("daemon/history/src/", "its rooms are being built"),
-    ("daemon/probe/src/", "its rooms are being built"),
-    ("daemon/reckon/src/", "its rooms are being built"),
     ("daemon/run/src/", "its rooms are being built"),
     ("web/src/", "its rooms are being built"),
 ];
