@@ -1,4 +1,5 @@
 //! What a phone may ask for.
 
+pub(crate) mod answer;
 pub(crate) mod now;
 pub(crate) mod record;

@@ -4,10 +4,8 @@
 use std::time::Duration;
 
 use axum::{
-    Form, Json,
-    extract::{FromRequest, Request, State},
-    http::{HeaderMap, StatusCode},
-    response::{IntoResponse, Redirect, Response},
+    extract::State,
+    http::{HeaderMap, HeaderName, StatusCode, header},
 };
 use axum_extra::extract::cookie::SignedCookieJar;
 use reckon::{
@@ -20,12 +18,18 @@ use reckon::{
     units::{AmpHours, Celsius, Share, Volts},
     words,
 };
-use serde::{Deserialize, de::DeserializeOwned};
+use serde::Deserialize;
 use tokio::sync::{mpsc::error::TrySendError, oneshot};
 
-use crate::{Site, http::assets::Theme, http::pairing::Rejected, http::problem::Problem};
-
-pub(crate) type Done = Result<Response, Problem>;
+use crate::{
+    Site,
+    http::{
+        assets::Theme,
+        door::{Body, Done, Door, Outcome},
+        pairing::Rejected,
+        problem::{Problem, busy, unreadable},
+    },
+};
 
 /// Sends an ask to the owner of the state and waits for the word.
 pub(crate) async fn put(site: &Site, command: Command) -> Result<(), Problem> {
@@ -41,12 +45,6 @@ pub(crate) async fn put(site: &Site, command: Command) -> Result<(), Problem> {
     }
 }
 
-pub(crate) fn busy(say: &str) -> Problem {
-    let mut problem = Problem::new(StatusCode::SERVICE_UNAVAILABLE, "busy", "Not just now", say);
-    problem.retry_after_s = Some(2);
-    problem
-}
-
 pub(crate) fn refused(refusal: &Refusal) -> Problem {
     let (status, code) = match refusal {
         Refusal::NoSuchActivity => (StatusCode::UNPROCESSABLE_ENTITY, "no-such-activity"),
@@ -60,43 +58,6 @@ pub(crate) fn refused(refusal: &Refusal) -> Problem {
         Refusal::NotAsked => (StatusCode::CONFLICT, "not-asked"),
     };
     Problem::new(status, code, "Not changed", words::refusal(refusal))
-}
-
-/// A field that cannot be read.
-pub(crate) fn unreadable(say: impl Into<String>) -> Problem {
-    Problem::new(StatusCode::UNPROCESSABLE_ENTITY, "unreadable-field", "Not changed", say)
-}
-
-pub(crate) async fn form<T: DeserializeOwned>(request: Request) -> Result<T, Problem> {
-    match Form::<T>::from_request(request, &()).await {
-        Ok(Form(read)) => Ok(read),
-        Err(rejection) => Err(Problem::of_status(rejection.status())),
-    }
-}
-
-pub(crate) async fn json<T: DeserializeOwned>(request: Request) -> Result<T, Problem> {
-    match Json::<T>::from_request(request, &()).await {
-        Ok(Json(read)) => Ok(read),
-        Err(rejection) => {
-            let mut problem = Problem::of_status(rejection.status());
-            if matches!(
-                rejection.status(),
-                StatusCode::BAD_REQUEST | StatusCode::UNPROCESSABLE_ENTITY
-            ) {
-                // serde's words name the field and the place; they hold nothing of ours.
-                problem.say = format!("{} Nothing was changed.", rejection.body_text());
-            }
-            Err(problem)
-        }
-    }
-}
-
-pub(crate) fn done() -> Done {
-    Ok(StatusCode::NO_CONTENT.into_response())
-}
-
-pub(crate) fn back_to(path: &str) -> Done {
-    Ok(Redirect::to(path).into_response())
 }
 
 /// A number as people type it: with a point or a comma. Empty means not given.
@@ -151,28 +112,34 @@ pub(crate) struct SpecJson {
     cutoff_v: Option<f64>,
 }
 
-pub(crate) async fn bank_form(State(site): State<Site>, request: Request) -> Done {
-    let form: BankForm = form(request).await?;
-    let bank = match form.bank.as_deref().filter(|name| !name.is_empty()) {
-        Some(name) => offered(&site.snapshot(), name)?,
-        None => typed_bank(&form)?,
+pub(crate) async fn bank(
+    State(site): State<Site>,
+    door: Door,
+    body: Body<BankForm, BankJson>,
+) -> Outcome {
+    let (bank, start) = match body {
+        Body::Form(form) => {
+            let bank = match form.bank.as_deref().filter(|name| !name.is_empty()) {
+                Some(name) => offered(&site.snapshot(), name)?,
+                None => typed_bank(&form)?,
+            };
+            let percent = number(form.level_percent.as_deref(), "How full")?;
+            (bank, started(form.start.as_deref(), percent.map(|percent| percent / 100.0))?)
+        }
+        Body::Json(wish) => {
+            let bank = match (wish.bank, wish.spec) {
+                (Some(name), None) => offered(&site.snapshot(), &name)?,
+                (None, Some(spec)) => told_bank(&spec)?,
+                _ => {
+                    let say = "Give either `bank`, the name of one offered, or `spec`.";
+                    return Err(unreadable(say));
+                }
+            };
+            (bank, started(wish.start.as_deref(), wish.start_level)?)
+        }
     };
-    let level = number(form.level_percent.as_deref(), "How full")?.map(|percent| percent / 100.0);
-    let start = started(form.start.as_deref(), level)?;
     put(&site, Command::UseBank { bank, start }).await?;
-    back_to("/")
-}
-
-pub(crate) async fn bank_json(State(site): State<Site>, request: Request) -> Done {
-    let wish: BankJson = json(request).await?;
-    let bank = match (wish.bank, wish.spec) {
-        (Some(name), None) => offered(&site.snapshot(), &name)?,
-        (None, Some(spec)) => told_bank(&spec)?,
-        _ => return Err(unreadable("Give either `bank`, the name of one offered, or `spec`.")),
-    };
-    let start = started(wish.start.as_deref(), wish.start_level)?;
-    put(&site, Command::UseBank { bank, start }).await?;
-    done()
+    Ok(door.done("/"))
 }
 
 pub(crate) fn offered(snapshot: &Snapshot, name: &str) -> Result<BankSpec, Problem> {
@@ -292,12 +259,17 @@ pub(crate) struct FinishJson {
     after_s: Option<f64>,
 }
 
-pub(crate) async fn finish_form(State(site): State<Site>, request: Request) -> Done {
-    let form: FinishForm = form(request).await?;
-    let snapshot = site.snapshot();
-    let after = wished_finish(&form, &snapshot)?;
+pub(crate) async fn finish(
+    State(site): State<Site>,
+    door: Door,
+    body: Body<FinishForm, FinishJson>,
+) -> Outcome {
+    let after = match body {
+        Body::Form(form) => wished_finish(&form, &site.snapshot())?,
+        Body::Json(wish) => wish.after_s.map(span).transpose()?,
+    };
     put(&site, Command::Finish { after }).await?;
-    back_to("/")
+    Ok(door.done("/"))
 }
 
 fn wished_finish(form: &FinishForm, snapshot: &Snapshot) -> Result<Option<Duration>, Problem> {
@@ -342,13 +314,6 @@ fn until(text: &str, at: Stamp) -> Result<Duration, Problem> {
     Ok(Duration::from_millis(ahead_ms.unsigned_abs()))
 }
 
-pub(crate) async fn finish_json(State(site): State<Site>, request: Request) -> Done {
-    let wish: FinishJson = json(request).await?;
-    let after = wish.after_s.map(span).transpose()?;
-    put(&site, Command::Finish { after }).await?;
-    done()
-}
-
 // ---- activity, alarm, name ------------------------------------------------------------------
 
 #[derive(Deserialize)]
@@ -373,7 +338,7 @@ pub(crate) struct DoingJson {
     by_itself: bool,
 }
 
-fn activity(name: Option<String>, by_itself: bool) -> Result<Command, Problem> {
+fn activity_command(name: Option<String>, by_itself: bool) -> Result<Command, Problem> {
     let name = name.map(|name| name.trim().to_owned()).filter(|name| !name.is_empty());
     match (name, by_itself) {
         (Some(_), true) => {
@@ -384,16 +349,17 @@ fn activity(name: Option<String>, by_itself: bool) -> Result<Command, Problem> {
     }
 }
 
-pub(crate) async fn activity_form(State(site): State<Site>, request: Request) -> Done {
-    let form: DoingForm = form(request).await?;
-    put(&site, activity(form.name, form.itself.is_some())?).await?;
-    back_to("/")
-}
-
-pub(crate) async fn activity_json(State(site): State<Site>, request: Request) -> Done {
-    let wish: DoingJson = json(request).await?;
-    put(&site, activity(wish.name, wish.by_itself)?).await?;
-    done()
+pub(crate) async fn activity(
+    State(site): State<Site>,
+    door: Door,
+    body: Body<DoingForm, DoingJson>,
+) -> Outcome {
+    let (name, by_itself) = match body {
+        Body::Form(form) => (form.name, form.itself.is_some()),
+        Body::Json(wish) => (wish.name, wish.by_itself),
+    };
+    put(&site, activity_command(name, by_itself)?).await?;
+    Ok(door.done("/"))
 }
 
 #[derive(Deserialize)]
@@ -402,36 +368,24 @@ pub(crate) struct OffWish {
     wish: String,
 }
 
-fn power_off(wish: &OffWish) -> Result<Command, Problem> {
-    match wish.wish.as_str() {
-        "stop" => Ok(Command::PowerOff(PowerOffAsk::Stop)),
-        "now" => Ok(Command::PowerOff(PowerOffAsk::Now)),
-        _ => Err(unreadable("`wish` is stop or now. Nothing was changed.")),
-    }
+pub(crate) async fn power_off(
+    State(site): State<Site>,
+    door: Door,
+    body: Body<OffWish>,
+) -> Outcome {
+    let command = match body.read().wish.as_str() {
+        "stop" => PowerOffAsk::Stop,
+        "now" => PowerOffAsk::Now,
+        _ => return Err(unreadable("`wish` is stop or now. Nothing was changed.")),
+    };
+    put(&site, Command::PowerOff(command)).await?;
+    Ok(door.done("/"))
 }
 
-pub(crate) async fn power_off_form(State(site): State<Site>, request: Request) -> Done {
-    put(&site, power_off(&form(request).await?)?).await?;
-    back_to("/")
-}
-
-pub(crate) async fn power_off_json(State(site): State<Site>, request: Request) -> Done {
-    put(&site, power_off(&json(request).await?)?).await?;
-    done()
-}
-
-fn outing(wish: NameWish) -> Command {
-    Command::NameOuting { name: wish.name.unwrap_or_default().trim().to_owned() }
-}
-
-pub(crate) async fn outing_form(State(site): State<Site>, request: Request) -> Done {
-    put(&site, outing(form(request).await?)).await?;
-    back_to("/station")
-}
-
-pub(crate) async fn outing_json(State(site): State<Site>, request: Request) -> Done {
-    put(&site, outing(json(request).await?)).await?;
-    done()
+pub(crate) async fn outing(State(site): State<Site>, door: Door, body: Body<NameWish>) -> Outcome {
+    let name = body.read().name.unwrap_or_default().trim().to_owned();
+    put(&site, Command::NameOuting { name }).await?;
+    Ok(door.done("/station"))
 }
 
 #[derive(Deserialize)]
@@ -442,7 +396,7 @@ pub(crate) struct SleepWish {
     for_s: f64,
 }
 
-fn sleep(wish: &SleepWish, snapshot: &Snapshot) -> Result<Command, Problem> {
+fn sleep_command(wish: &SleepWish, snapshot: &Snapshot) -> Result<Command, Problem> {
     // A number that went through text is not to the nanosecond what it was; the snapshot's is.
     let since = snapshot
         .alarms
@@ -458,16 +412,9 @@ fn sleep(wish: &SleepWish, snapshot: &Snapshot) -> Result<Command, Problem> {
     Ok(Command::Sleep { alarm: wish.alarm, since: Mono::since_boot(since.span()), span })
 }
 
-pub(crate) async fn sleep_form(State(site): State<Site>, request: Request) -> Done {
-    let wish = form(request).await?;
-    put(&site, sleep(&wish, &site.snapshot())?).await?;
-    back_to("/")
-}
-
-pub(crate) async fn sleep_json(State(site): State<Site>, request: Request) -> Done {
-    let wish = json(request).await?;
-    put(&site, sleep(&wish, &site.snapshot())?).await?;
-    done()
+pub(crate) async fn sleep(State(site): State<Site>, door: Door, body: Body<SleepWish>) -> Outcome {
+    put(&site, sleep_command(&body.read(), &site.snapshot())?).await?;
+    Ok(door.done("/"))
 }
 
 // ---- pairing and look -----------------------------------------------------------------------
@@ -491,44 +438,34 @@ fn paired(site: &Site, wish: &PairWish, headers: &HeaderMap) -> Result<SignedCoo
                 "That is not the code, or it has been used or is too old. `outlast pin` on the board shows the good one.".to_owned(),
             ),
             Rejected::Wait(wait) => {
-                let mut problem = problem(StatusCode::TOO_MANY_REQUESTS, "wait", words::wait(wait));
-                problem.retry_after_s = Some(wait.as_secs() + 1);
-                problem
+                problem(StatusCode::TOO_MANY_REQUESTS, "wait", words::wait(wait))
+                    .retry_after(wait.as_secs() + 1)
             }
         }
     })
 }
 
-pub(crate) async fn pair_form(
+pub(crate) async fn pair(
     State(site): State<Site>,
     headers: HeaderMap,
-    request: Request,
-) -> Done {
-    let wish = form(request).await?;
-    let ticket = paired(&site, &wish, &headers)?;
-    Ok((ticket, Redirect::to("/")).into_response())
-}
-
-pub(crate) async fn pair_json(
-    State(site): State<Site>,
-    headers: HeaderMap,
-    request: Request,
-) -> Done {
-    let wish = json(request).await?;
-    let ticket = paired(&site, &wish, &headers)?;
-    Ok((StatusCode::NO_CONTENT, ticket).into_response())
+    door: Door,
+    body: Body<PairWish>,
+) -> Result<(SignedCookieJar, Done), Problem> {
+    let ticket = paired(&site, &body.read(), &headers)?;
+    Ok((ticket, door.done("/")))
 }
 
 #[derive(Deserialize)]
-pub(crate) struct LookForm {
+pub(crate) struct ThemeForm {
     look: String,
 }
 
-pub(crate) async fn look_form(request: Request) -> Done {
-    let form: LookForm = form(request).await?;
-    let Some(look) = Theme::named(&form.look) else {
+pub(crate) async fn theme(
+    door: Door,
+    body: Body<ThemeForm>,
+) -> Result<([(HeaderName, String); 1], Done), Problem> {
+    let Some(theme) = Theme::named(&body.read().look) else {
         return Err(unreadable("There is no such look. Nothing was changed."));
     };
-    Ok(([(axum::http::header::SET_COOKIE, look.cookie())], Redirect::to("/station"))
-        .into_response())
+    Ok(([(header::SET_COOKIE, theme.cookie())], door.done("/station")))
 }

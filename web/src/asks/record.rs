@@ -1,22 +1,17 @@
 //! What a phone may ask of the record: forms and JSON read into [`RecordCommand`]s and put to its
 //! keeper.
 
-use axum::{
-    extract::{Path, Request, State},
-    http::StatusCode,
-    response::{IntoResponse, Redirect},
-};
+use axum::{extract::State, http::StatusCode};
 use reckon::time::{Mono, Wall};
 use serde::Deserialize;
 
 use crate::{
     RecordCommand, Site, TestLoad,
-    asks::now::{
-        BankForm, Done, SpecJson, back_to, done, form, json, told_bank, typed_bank, unreadable,
+    asks::now::{BankForm, SpecJson, told_bank, typed_bank},
+    http::{
+        door::{Body, Door, Id, Outcome},
+        problem::{Problem, not_there, unreadable},
     },
-    http::problem::Problem,
-    http::site::not_there,
-    pages::report::by_clock,
 };
 
 /// The longest list of time stamps that is taken: a mark a second for a day fits.
@@ -25,10 +20,6 @@ pub(crate) const LIST_BYTES: usize = 2 * 1024 * 1024;
 const NAME_CHARS: usize = 64;
 /// A mark's words are no longer than this.
 const MARK_CHARS: usize = 200;
-
-fn id(text: &str, what: &str) -> Result<i64, Problem> {
-    text.parse().map_err(|_| not_there(what))
-}
 
 fn held(text: Option<String>, most: usize, what: &str) -> Result<String, Problem> {
     let text = text.unwrap_or_default().trim().to_owned();
@@ -81,30 +72,19 @@ pub(crate) struct EndingJson {
     died: Option<bool>,
 }
 
-pub(crate) async fn ending_form(
+pub(crate) async fn ending(
     State(site): State<Site>,
-    Path(of): Path<String>,
-    request: Request,
-) -> Done {
-    let outing = id(&of, "outing")?;
-    let form: EndingForm = form(request).await?;
-    let died = match form.died.as_deref() {
-        Some("unknown") => None,
-        died => Some(yes(died)?),
+    door: Door,
+    Id(outing): Id,
+    body: Body<EndingForm, EndingJson>,
+) -> Outcome {
+    let died = match body {
+        Body::Form(EndingForm { died: Some(word) }) if word == "unknown" => None,
+        Body::Form(form) => Some(yes(form.died.as_deref())?),
+        Body::Json(wish) => wish.died,
     };
     site.put_record(RecordCommand::Answer { outing, died }).await?;
-    back_to(&format!("/outings/{outing}"))
-}
-
-pub(crate) async fn ending_json(
-    State(site): State<Site>,
-    Path(of): Path<String>,
-    request: Request,
-) -> Done {
-    let outing = id(&of, "outing")?;
-    let EndingJson { died } = json(request).await?;
-    site.put_record(RecordCommand::Answer { outing, died }).await?;
-    done()
+    Ok(door.done(format!("/outings/{outing}")))
 }
 
 #[derive(Deserialize)]
@@ -118,27 +98,18 @@ pub(crate) struct GoesOnJson {
     goes_on: bool,
 }
 
-pub(crate) async fn goes_on_form(
+pub(crate) async fn goes_on(
     State(site): State<Site>,
-    Path(of): Path<String>,
-    request: Request,
-) -> Done {
-    let earlier = id(&of, "outing")?;
-    let form: GoesOnForm = form(request).await?;
-    let goes_on = yes(form.goes_on.as_deref())?;
+    door: Door,
+    Id(earlier): Id,
+    body: Body<GoesOnForm, GoesOnJson>,
+) -> Outcome {
+    let goes_on = match body {
+        Body::Form(form) => yes(form.goes_on.as_deref())?,
+        Body::Json(wish) => wish.goes_on,
+    };
     site.put_record(RecordCommand::GoesOn { earlier, goes_on }).await?;
-    back_to("/")
-}
-
-pub(crate) async fn goes_on_json(
-    State(site): State<Site>,
-    Path(of): Path<String>,
-    request: Request,
-) -> Done {
-    let earlier = id(&of, "outing")?;
-    let GoesOnJson { goes_on } = json(request).await?;
-    site.put_record(RecordCommand::GoesOn { earlier, goes_on }).await?;
-    done()
+    Ok(door.done("/"))
 }
 
 #[derive(Deserialize)]
@@ -147,26 +118,25 @@ pub(crate) struct NameWish {
     name: Option<String>,
 }
 
-pub(crate) async fn outing_name_form(
+pub(crate) async fn outing_name(
     State(site): State<Site>,
-    Path(of): Path<String>,
-    request: Request,
-) -> Done {
-    let outing = id(&of, "outing")?;
-    let NameWish { name: text } = form(request).await?;
-    site.put_record(RecordCommand::NameOuting { outing, name: name(text)? }).await?;
-    back_to(&format!("/outings/{outing}"))
+    door: Door,
+    Id(outing): Id,
+    body: Body<NameWish>,
+) -> Outcome {
+    let name = name(body.read().name)?;
+    site.put_record(RecordCommand::NameOuting { outing, name }).await?;
+    Ok(door.done(format!("/outings/{outing}")))
 }
 
-pub(crate) async fn outing_name_json(
+/// The contacts of an outing are taken back.
+pub(crate) async fn forget_contacts(
     State(site): State<Site>,
-    Path(of): Path<String>,
-    request: Request,
-) -> Done {
-    let outing = id(&of, "outing")?;
-    let NameWish { name: text } = json(request).await?;
-    site.put_record(RecordCommand::NameOuting { outing, name: name(text)? }).await?;
-    done()
+    door: Door,
+    Id(outing): Id,
+) -> Outcome {
+    site.put_record(RecordCommand::ForgetContacts { outing }).await?;
+    Ok(door.done(format!("/contacts?outing={outing}")))
 }
 
 // ---- what was being done --------------------------------------------------------------------
@@ -219,41 +189,46 @@ fn into_s(of_day_s: u32, began: Wall, utc_offset_s: i32) -> f64 {
     u32::try_from(into).map_or(0.0, f64::from)
 }
 
-pub(crate) async fn doing_form(
-    State(site): State<Site>,
-    Path(of): Path<String>,
-    request: Request,
-) -> Done {
-    let outing = id(&of, "outing")?;
-    let form: DoingForm = form(request).await?;
+/// From and to as the form has them, seconds since the outing began.
+async fn typed_stretch(site: &Site, outing: i64, form: &DoingForm) -> Result<(f64, f64), Problem> {
     let (from, to) = (typed_s(form.from.as_deref())?, typed_s(form.to.as_deref())?);
-    let (mut from_s, mut to_s) = (f64::from(from), f64::from(to));
-    if form.clock.as_deref() == Some("day") {
-        let told = site.recall(move |past| past.outing(outing)).await?;
-        let line = told.ok_or_else(|| not_there("outing"))?.line;
-        let began = line.began.filter(|_| by_clock(line.began, line.lasted_s));
-        let began = began.ok_or_else(|| {
-            unreadable("A time of day does not say when in this outing. Nothing was changed.")
-        })?;
-        let offset_s = site.snapshot().at.utc_offset_s;
-        (from_s, to_s) = (into_s(from, began, offset_s), into_s(to, began, offset_s));
+    if form.clock.as_deref() != Some("day") {
+        return Ok((f64::from(from), f64::from(to)));
     }
-    site.put_record(doing(outing, from_s, to_s, form.activity)?).await?;
-    back_to(&format!("/outings/{outing}"))
+    let told = site.recall(move |past| past.outing(outing)).await?;
+    let line = told.ok_or_else(|| not_there("outing"))?.line;
+    let began = line.began.filter(|_| by_clock(line.began, line.lasted_s));
+    let began = began.ok_or_else(|| {
+        unreadable("A time of day does not say when in this outing. Nothing was changed.")
+    })?;
+    let offset_s = site.snapshot().at.utc_offset_s;
+    Ok((into_s(from, began, offset_s), into_s(to, began, offset_s)))
 }
 
-pub(crate) async fn doing_json(
+/// A time of day is enough to name a moment of an outing that began at a known time and lasted no
+/// longer than a day.
+pub(crate) fn by_clock(began: Option<Wall>, lasted_s: f64) -> bool {
+    began.is_some() && lasted_s < 86_400.0
+}
+
+pub(crate) async fn doing(
     State(site): State<Site>,
-    Path(of): Path<String>,
-    request: Request,
-) -> Done {
-    let outing = id(&of, "outing")?;
-    let DoingJson { from_s, to_s, activity } = json(request).await?;
-    site.put_record(doing(outing, from_s, to_s, activity)?).await?;
-    done()
+    door: Door,
+    Id(outing): Id,
+    body: Body<DoingForm, DoingJson>,
+) -> Outcome {
+    let (from_s, to_s, activity) = match body {
+        Body::Form(form) => {
+            let (from_s, to_s) = typed_stretch(&site, outing, &form).await?;
+            (from_s, to_s, form.activity)
+        }
+        Body::Json(wish) => (wish.from_s, wish.to_s, wish.activity),
+    };
+    site.put_record(doing_command(outing, from_s, to_s, activity)?).await?;
+    Ok(door.done(format!("/outings/{outing}")))
 }
 
-fn doing(
+fn doing_command(
     outing: i64,
     from_s: f64,
     to_s: f64,
@@ -271,33 +246,18 @@ pub(crate) struct ByContactsWish {
     activity: Option<String>,
 }
 
-fn by_contacts(outing: i64, wish: ByContactsWish) -> Result<RecordCommand, Problem> {
-    let activity = activity(wish.activity)?;
+pub(crate) async fn doing_contacts(
+    State(site): State<Site>,
+    door: Door,
+    Id(outing): Id,
+    body: Body<ByContactsWish>,
+) -> Outcome {
+    let activity = activity(body.read().activity)?;
     let activity = activity.ok_or_else(|| {
         unreadable("Say which activity the minutes of contact were. Nothing was changed.")
     })?;
-    Ok(RecordCommand::DoingByContacts { outing, activity })
-}
-
-pub(crate) async fn doing_contacts_form(
-    State(site): State<Site>,
-    Path(of): Path<String>,
-    request: Request,
-) -> Done {
-    let outing = id(&of, "outing")?;
-    let ask = by_contacts(outing, form(request).await?)?;
-    site.put_record(ask).await?;
-    back_to(&format!("/outings/{outing}"))
-}
-
-pub(crate) async fn doing_contacts_json(
-    State(site): State<Site>,
-    Path(of): Path<String>,
-    request: Request,
-) -> Done {
-    let ask = by_contacts(id(&of, "outing")?, json(request).await?)?;
-    site.put_record(ask).await?;
-    done()
+    site.put_record(RecordCommand::DoingByContacts { outing, activity }).await?;
+    Ok(door.done(format!("/outings/{outing}")))
 }
 
 #[derive(Deserialize)]
@@ -313,34 +273,24 @@ pub(crate) struct BackJson {
     contacts: Option<bool>,
 }
 
-fn back(outing: i64, one: Option<i64>, contacts: bool) -> Result<RecordCommand, Problem> {
-    match (one, contacts) {
-        (Some(_), false) | (None, true) => Ok(RecordCommand::DoingBack { outing, id: one }),
-        _ => Err(unreadable("Say which one is taken back. Nothing was changed.")),
+pub(crate) async fn doing_back(
+    State(site): State<Site>,
+    door: Door,
+    Id(outing): Id,
+    body: Body<BackForm, BackJson>,
+) -> Outcome {
+    let (id, contacts) = match body {
+        Body::Form(form) => {
+            let id = form.id.map(|id| id.parse().map_err(|_| not_there("correction")));
+            (id.transpose()?, form.contacts.is_some())
+        }
+        Body::Json(wish) => (wish.id, wish.contacts == Some(true)),
+    };
+    if id.is_some() == contacts {
+        return Err(unreadable("Say which one is taken back. Nothing was changed."));
     }
-}
-
-pub(crate) async fn doing_back_form(
-    State(site): State<Site>,
-    Path(of): Path<String>,
-    request: Request,
-) -> Done {
-    let outing = id(&of, "outing")?;
-    let form: BackForm = form(request).await?;
-    let one = form.id.as_deref().map(|text| id(text, "correction")).transpose()?;
-    site.put_record(back(outing, one, form.contacts.is_some())?).await?;
-    back_to(&format!("/outings/{outing}"))
-}
-
-pub(crate) async fn doing_back_json(
-    State(site): State<Site>,
-    Path(of): Path<String>,
-    request: Request,
-) -> Done {
-    let outing = id(&of, "outing")?;
-    let BackJson { id: one, contacts } = json(request).await?;
-    site.put_record(back(outing, one, contacts == Some(true))?).await?;
-    done()
+    site.put_record(RecordCommand::DoingBack { outing, id }).await?;
+    Ok(door.done(format!("/outings/{outing}")))
 }
 
 // ---- marks ----------------------------------------------------------------------------------
@@ -352,21 +302,16 @@ pub(crate) struct MarkWish {
     outing: Option<i64>,
 }
 
-pub(crate) async fn mark_form(State(site): State<Site>, request: Request) -> Done {
-    let wish: MarkWish = form(request).await?;
-    let text = held(wish.text, MARK_CHARS, "A mark")?;
-    site.put_record(RecordCommand::Mark { text }).await?;
-    match wish.outing {
-        Some(outing) => back_to(&format!("/outings/{outing}")),
-        None => back_to("/"),
-    }
+/// The page that a form is on: this outing's, or `else_page`.
+fn page_of(outing: Option<i64>, else_page: &str) -> String {
+    outing.map_or_else(|| else_page.to_owned(), |outing| format!("/outings/{outing}"))
 }
 
-pub(crate) async fn mark_json(State(site): State<Site>, request: Request) -> Done {
-    let wish: MarkWish = json(request).await?;
+pub(crate) async fn mark(State(site): State<Site>, door: Door, body: Body<MarkWish>) -> Outcome {
+    let wish = body.read();
     let text = held(wish.text, MARK_CHARS, "A mark")?;
     site.put_record(RecordCommand::Mark { text }).await?;
-    done()
+    Ok(door.done(page_of(wish.outing, "/")))
 }
 
 // ---- run-downs ------------------------------------------------------------------------------
@@ -383,41 +328,21 @@ pub(crate) struct StrikeJson {
     struck: bool,
 }
 
-pub(crate) async fn strike_form(
+pub(crate) async fn strike(
     State(site): State<Site>,
-    Path(of): Path<String>,
-    request: Request,
-) -> Done {
-    let rundown = id(&of, "run-down")?;
-    let form: StrikeForm = form(request).await?;
-    let struck = yes(form.struck.as_deref())?;
+    door: Door,
+    Id(rundown): Id,
+    body: Body<StrikeForm, StrikeJson>,
+) -> Outcome {
+    let (struck, outing) = match body {
+        Body::Form(form) => (yes(form.struck.as_deref())?, form.outing),
+        Body::Json(wish) => (wish.struck, None),
+    };
     site.put_record(RecordCommand::Strike { rundown, struck }).await?;
-    match form.outing {
-        Some(outing) => back_to(&format!("/outings/{outing}")),
-        None => back_to("/banks"),
-    }
-}
-
-pub(crate) async fn strike_json(
-    State(site): State<Site>,
-    Path(of): Path<String>,
-    request: Request,
-) -> Done {
-    let rundown = id(&of, "run-down")?;
-    let StrikeJson { struck } = json(request).await?;
-    site.put_record(RecordCommand::Strike { rundown, struck }).await?;
-    done()
+    Ok(door.done(page_of(outing, "/banks")))
 }
 
 // ---- banks ----------------------------------------------------------------------------------
-
-pub(crate) async fn bank_form(State(site): State<Site>, request: Request) -> Done {
-    let form: BankForm = form(request).await?;
-    let spec = typed_bank(&form)?;
-    needed(Some(spec.name.clone()))?;
-    site.put_record(RecordCommand::TellBank { spec }).await?;
-    back_to("/banks")
-}
 
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -425,34 +350,29 @@ pub(crate) struct BankWish {
     spec: SpecJson,
 }
 
-pub(crate) async fn bank_json(State(site): State<Site>, request: Request) -> Done {
-    let BankWish { spec } = json(request).await?;
-    let spec = told_bank(&spec)?;
+pub(crate) async fn bank(
+    State(site): State<Site>,
+    door: Door,
+    body: Body<BankForm, BankWish>,
+) -> Outcome {
+    let spec = match body {
+        Body::Form(form) => typed_bank(&form)?,
+        Body::Json(wish) => told_bank(&wish.spec)?,
+    };
     needed(Some(spec.name.clone()))?;
     site.put_record(RecordCommand::TellBank { spec }).await?;
-    done()
+    Ok(door.done("/banks"))
 }
 
-pub(crate) async fn bank_name_form(
+pub(crate) async fn bank_name(
     State(site): State<Site>,
-    Path(of): Path<String>,
-    request: Request,
-) -> Done {
-    let bank = id(&of, "bank")?;
-    let NameWish { name: text } = form(request).await?;
-    site.put_record(RecordCommand::RenameBank { bank, name: needed(text)? }).await?;
-    back_to("/banks")
-}
-
-pub(crate) async fn bank_name_json(
-    State(site): State<Site>,
-    Path(of): Path<String>,
-    request: Request,
-) -> Done {
-    let bank = id(&of, "bank")?;
-    let NameWish { name: text } = json(request).await?;
-    site.put_record(RecordCommand::RenameBank { bank, name: needed(text)? }).await?;
-    done()
+    door: Door,
+    Id(bank): Id,
+    body: Body<NameWish>,
+) -> Outcome {
+    let name = needed(body.read().name)?;
+    site.put_record(RecordCommand::RenameBank { bank, name }).await?;
+    Ok(door.done("/banks"))
 }
 
 #[derive(Deserialize)]
@@ -466,27 +386,18 @@ pub(crate) struct ForgetJson {
     forgotten: bool,
 }
 
-pub(crate) async fn forget_form(
+pub(crate) async fn forget(
     State(site): State<Site>,
-    Path(of): Path<String>,
-    request: Request,
-) -> Done {
-    let bank = id(&of, "bank")?;
-    let form: ForgetForm = form(request).await?;
-    let forgotten = yes(form.forgotten.as_deref())?;
+    door: Door,
+    Id(bank): Id,
+    body: Body<ForgetForm, ForgetJson>,
+) -> Outcome {
+    let forgotten = match body {
+        Body::Form(form) => yes(form.forgotten.as_deref())?,
+        Body::Json(wish) => wish.forgotten,
+    };
     site.put_record(RecordCommand::ForgetBank { bank, forgotten }).await?;
-    back_to("/banks")
-}
-
-pub(crate) async fn forget_json(
-    State(site): State<Site>,
-    Path(of): Path<String>,
-    request: Request,
-) -> Done {
-    let bank = id(&of, "bank")?;
-    let ForgetJson { forgotten } = json(request).await?;
-    site.put_record(RecordCommand::ForgetBank { bank, forgotten }).await?;
-    done()
+    Ok(door.done("/banks"))
 }
 
 #[derive(Deserialize)]
@@ -496,33 +407,19 @@ pub(crate) struct ImportWish {
     text: Option<String>,
 }
 
-fn import(of: &str, wish: ImportWish) -> Result<RecordCommand, Problem> {
-    let bank = id(of, "bank")?;
+pub(crate) async fn import(
+    State(site): State<Site>,
+    door: Door,
+    Id(bank): Id,
+    body: Body<ImportWish>,
+) -> Outcome {
+    let wish = body.read();
     let text = wish.text.unwrap_or_default();
     if text.trim().is_empty() {
         return Err(unreadable("The list is empty. Nothing was changed."));
     }
-    Ok(RecordCommand::Import { bank, name: name(wish.name)?, text })
-}
-
-pub(crate) async fn import_form(
-    State(site): State<Site>,
-    Path(of): Path<String>,
-    request: Request,
-) -> Done {
-    let ask = import(&of, form(request).await?)?;
-    site.put_record(ask).await?;
-    back_to("/banks")
-}
-
-pub(crate) async fn import_json(
-    State(site): State<Site>,
-    Path(of): Path<String>,
-    request: Request,
-) -> Done {
-    let ask = import(&of, json(request).await?)?;
-    site.put_record(ask).await?;
-    done()
+    site.put_record(RecordCommand::Import { bank, name: name(wish.name)?, text }).await?;
+    Ok(door.done("/banks"))
 }
 
 // ---- the run-down test ----------------------------------------------------------------------
@@ -533,44 +430,24 @@ pub(crate) struct TestWish {
     load: Option<String>,
 }
 
-fn start_test(of: &str, wish: &TestWish) -> Result<RecordCommand, Problem> {
-    let bank = id(of, "bank")?;
-    let wanted = wish.load.as_deref().unwrap_or(TestLoad::AsItIs.name());
+pub(crate) async fn start_test(
+    State(site): State<Site>,
+    door: Door,
+    Id(bank): Id,
+    body: Body<TestWish>,
+) -> Outcome {
+    let wanted = body.read().load.unwrap_or_else(|| TestLoad::AsItIs.name().to_owned());
     let load = TestLoad::ALL.into_iter().find(|load| load.name() == wanted);
     let load = load.ok_or_else(|| {
         unreadable("`load` is as-it-is, idle, receive or steps. Nothing was changed.")
     })?;
-    Ok(RecordCommand::StartTest { bank, load })
+    site.put_record(RecordCommand::StartTest { bank, load }).await?;
+    Ok(door.done("/banks"))
 }
 
-pub(crate) async fn test_form(
-    State(site): State<Site>,
-    Path(of): Path<String>,
-    request: Request,
-) -> Done {
-    let ask = start_test(&of, &form(request).await?)?;
-    site.put_record(ask).await?;
-    back_to("/banks")
-}
-
-pub(crate) async fn test_json(
-    State(site): State<Site>,
-    Path(of): Path<String>,
-    request: Request,
-) -> Done {
-    let ask = start_test(&of, &json(request).await?)?;
-    site.put_record(ask).await?;
-    done()
-}
-
-pub(crate) async fn stop_test_form(State(site): State<Site>) -> Done {
+pub(crate) async fn stop_test(State(site): State<Site>, door: Door) -> Outcome {
     site.put_record(RecordCommand::StopTest).await?;
-    back_to("/banks")
-}
-
-pub(crate) async fn stop_test_json(State(site): State<Site>) -> Done {
-    site.put_record(RecordCommand::StopTest).await?;
-    done()
+    Ok(door.done("/banks"))
 }
 
 // ---- the clock ------------------------------------------------------------------------------
@@ -616,33 +493,21 @@ fn phone_clock(wish: &ClockWish, now: Mono) -> Result<RecordCommand, Problem> {
     })
 }
 
-pub(crate) async fn clock_json(State(site): State<Site>, request: Request) -> Done {
-    let wish: ClockWish = json(request).await?;
-    let ask = phone_clock(&wish, site.clock.stamp().mono)?;
-    site.put_record(ask).await?;
-    done()
+pub(crate) async fn clock(State(site): State<Site>, door: Door, body: Body<ClockWish>) -> Outcome {
+    let command = phone_clock(&body.read(), site.clock.stamp().mono)?;
+    site.put_record(command).await?;
+    Ok(door.done("/station"))
 }
 
-fn may_set(site: &Site) -> Result<(), Problem> {
-    if site.record_status().may_set_clock {
-        return Ok(());
+pub(crate) async fn set_clock(State(site): State<Site>, door: Door) -> Outcome {
+    if !site.record_status().may_set_clock {
+        return Err(Problem::new(
+            StatusCode::FORBIDDEN,
+            "clock-not-settable",
+            "Not changed",
+            "This board's settings do not let outlast set the system clock.",
+        ));
     }
-    Err(Problem::new(
-        StatusCode::FORBIDDEN,
-        "clock-not-settable",
-        "Not changed",
-        "This board's settings do not let outlast set the system clock.",
-    ))
-}
-
-pub(crate) async fn set_clock_form(State(site): State<Site>) -> Done {
-    may_set(&site)?;
     site.put_record(RecordCommand::SetClock).await?;
-    Ok(Redirect::to("/station").into_response())
-}
-
-pub(crate) async fn set_clock_json(State(site): State<Site>) -> Done {
-    may_set(&site)?;
-    site.put_record(RecordCommand::SetClock).await?;
-    done()
+    Ok(door.done("/station"))
 }

@@ -2,6 +2,7 @@
 //! script, and what the handlers share.
 
 pub(crate) mod assets;
+pub(crate) mod door;
 pub(crate) mod guard;
 pub(crate) mod multipart;
 pub(crate) mod pairing;

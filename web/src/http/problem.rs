@@ -40,6 +40,11 @@ impl Problem {
         self
     }
 
+    pub(crate) fn retry_after(mut self, wait_s: u64) -> Self {
+        self.retry_after_s = Some(wait_s);
+        self
+    }
+
     /// For a status that some part below gave without words.
     pub(crate) fn of_status(status: StatusCode) -> Self {
         let (code, title, say) = match status {
@@ -84,6 +89,22 @@ impl Problem {
         };
         Self::new(status, code, title, say)
     }
+}
+
+/// Not now, but soon.
+pub(crate) fn busy(say: &str) -> Problem {
+    Problem::new(StatusCode::SERVICE_UNAVAILABLE, "busy", "Not just now", say).retry_after(2)
+}
+
+/// A field that cannot be read.
+pub(crate) fn unreadable(say: impl Into<String>) -> Problem {
+    Problem::new(StatusCode::UNPROCESSABLE_ENTITY, "unreadable-field", "Not changed", say)
+}
+
+/// There is nothing of that id in the record.
+pub(crate) fn not_there(what: &str) -> Problem {
+    let say = format!("There is no {what} of that number in the record.");
+    Problem::new(StatusCode::NOT_FOUND, "not-in-record", "Not in the record", say)
 }
 
 impl IntoResponse for Problem {

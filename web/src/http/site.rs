@@ -5,7 +5,8 @@ use axum::http::StatusCode;
 use tokio::sync::{mpsc::error::TrySendError, oneshot};
 
 use crate::{
-    Parts, Past, PastGone, RecordCommand, Request, asks::now::busy, http::problem::Problem,
+    Parts, Past, PastGone, RecordCommand, Request,
+    http::problem::{Problem, busy},
 };
 
 /// So many readings of the past go on at once; others wait their turn. One phone that asks for a
@@ -60,22 +61,11 @@ impl Parts {
 }
 
 fn no_record(gone: PastGone) -> Problem {
-    let mut problem = Problem::new(
+    Problem::new(
         StatusCode::SERVICE_UNAVAILABLE,
         "no-record",
         "The record cannot be read",
         gone.say,
-    );
-    problem.retry_after_s = Some(60);
-    problem
-}
-
-/// There is nothing of that id in the record.
-pub(crate) fn not_there(what: &str) -> Problem {
-    Problem::new(
-        StatusCode::NOT_FOUND,
-        "not-in-record",
-        "Not in the record",
-        format!("There is no {what} of that number in the record."),
     )
+    .retry_after(60)
 }

@@ -2,12 +2,7 @@
 //! all of that.
 
 use askama::Template;
-use axum::{
-    Json,
-    extract::{Path, State},
-    http::HeaderMap,
-    response::{IntoResponse, Response},
-};
+use axum::{Json, extract::State, http::HeaderMap, response::IntoResponse};
 use reckon::{
     bank::{BankSpec, Cells, MeasuredAt},
     units::{Celsius, Joules, Seconds, Share, Watts},
@@ -16,9 +11,9 @@ use reckon::{
 
 use crate::{
     BankTold, BookTold, RundownTold, Site, TestLoad,
-    asks::now::Done,
     http::assets::{self, Asset},
-    http::site::not_there,
+    http::door::{Id, Reply},
+    http::problem::{Problem, not_there},
     pages::now::{Frame, shown},
     pages::outings::local,
     pages::questions::so_far,
@@ -144,7 +139,7 @@ struct BanksPage {
 
 type Learned = Vec<(BankTold, Vec<RundownTold>)>;
 
-async fn learned(site: &Site) -> Result<Learned, crate::http::problem::Problem> {
+async fn learned(site: &Site) -> Result<Learned, Problem> {
     site.recall(|past| {
         past.banks()?
             .into_iter()
@@ -154,7 +149,7 @@ async fn learned(site: &Site) -> Result<Learned, crate::http::problem::Problem> 
     .await
 }
 
-pub(crate) async fn list(State(site): State<Site>, headers: HeaderMap) -> Done {
+pub(crate) async fn list(State(site): State<Site>, headers: HeaderMap) -> Reply {
     let all = learned(&site).await?;
     let snapshot = site.snapshot();
     let connected = snapshot.bank.spec.as_deref().map(|spec| spec.name.as_str());
@@ -207,7 +202,7 @@ fn bank_shown(
     }
 }
 
-pub(crate) async fn api_list(State(site): State<Site>) -> Done {
+pub(crate) async fn api_list(State(site): State<Site>) -> Reply {
     let all = learned(&site).await?;
     let offset_s = site.snapshot().at.utc_offset_s;
     Ok(Json(past::banks(all, offset_s)).into_response())
@@ -226,17 +221,12 @@ struct BookPage {
     note: String,
 }
 
-async fn told_book(site: &Site, id: &str) -> Result<BookTold, crate::http::problem::Problem> {
-    let id = id.parse::<i64>().map_err(|_| not_there("bank"))?;
+async fn told_book(site: &Site, id: i64) -> Result<BookTold, Problem> {
     site.recall(move |past| past.book(id)).await?.ok_or_else(|| not_there("bank"))
 }
 
-pub(crate) async fn book(
-    State(site): State<Site>,
-    Path(id): Path<String>,
-    headers: HeaderMap,
-) -> Done {
-    let told = told_book(&site, &id).await?;
+pub(crate) async fn book(State(site): State<Site>, Id(id): Id, headers: HeaderMap) -> Reply {
+    let told = told_book(&site, id).await?;
     Ok(shown(&BookPage {
         frame: Frame::of(&site, &headers, "Banks"),
         over: words::bank::bank_over(told.book.whole(), told.outings, told.of),
@@ -248,8 +238,8 @@ pub(crate) async fn book(
 }
 
 /// The same for a terminal.
-pub(crate) async fn book_text(State(site): State<Site>, Path(id): Path<String>) -> Done {
-    let told = told_book(&site, &id).await?;
+pub(crate) async fn book_text(State(site): State<Site>, Id(id): Id) -> Reply {
+    let told = told_book(&site, id).await?;
     let over = words::bank::bank_over(told.book.whole(), told.outings, told.of);
     let lines = by_activity(&told.book);
     let rows = lines.iter().map(|line| (line.name.as_str(), &line.cells));
@@ -257,8 +247,8 @@ pub(crate) async fn book_text(State(site): State<Site>, Path(id): Path<String>) 
     Ok(format!("{over}\n{table}").into_response())
 }
 
-pub(crate) async fn api_book(State(site): State<Site>, Path(id): Path<String>) -> Done {
-    let told = told_book(&site, &id).await?;
+pub(crate) async fn api_book(State(site): State<Site>, Id(id): Id) -> Reply {
+    let told = told_book(&site, id).await?;
     Ok(Json(report::bank_book(&told)).into_response())
 }
 
@@ -313,19 +303,14 @@ struct ImportPage {
     name: String,
 }
 
-async fn named(site: &Site, id: &str) -> Result<(i64, String), crate::http::problem::Problem> {
-    let id = id.parse::<i64>().map_err(|_| not_there("bank"))?;
+async fn name_of(site: &Site, id: i64) -> Result<String, Problem> {
     let banks = site.recall(|past| past.banks()).await?;
     let bank = banks.into_iter().find(|bank| bank.id == id).ok_or_else(|| not_there("bank"))?;
-    Ok((id, bank.spec.name))
+    Ok(bank.spec.name)
 }
 
-pub(crate) async fn test(
-    State(site): State<Site>,
-    Path(id): Path<String>,
-    headers: HeaderMap,
-) -> Done {
-    let (id, name) = named(&site, &id).await?;
+pub(crate) async fn test(State(site): State<Site>, Id(id): Id, headers: HeaderMap) -> Reply {
+    let name = name_of(&site, id).await?;
     let loads = TestLoad::ALL.map(|it| Load {
         name: it.name(),
         words: words::test_load(load(it)),
@@ -345,22 +330,14 @@ pub(crate) async fn test(
     }))
 }
 
-pub(crate) async fn forget(
-    State(site): State<Site>,
-    Path(id): Path<String>,
-    headers: HeaderMap,
-) -> Done {
-    let (id, name) = named(&site, &id).await?;
+pub(crate) async fn forget(State(site): State<Site>, Id(id): Id, headers: HeaderMap) -> Reply {
+    let name = name_of(&site, id).await?;
     let frame = Frame::of(&site, &headers, "Banks");
     Ok(shown(&ForgetPage { frame, paired: site.may_change(&headers), id, name }))
 }
 
-pub(crate) async fn import(
-    State(site): State<Site>,
-    Path(id): Path<String>,
-    headers: HeaderMap,
-) -> Result<Response, crate::http::problem::Problem> {
-    let (id, name) = named(&site, &id).await?;
+pub(crate) async fn import(State(site): State<Site>, Id(id): Id, headers: HeaderMap) -> Reply {
+    let name = name_of(&site, id).await?;
     Ok(shown(&ImportPage {
         frame: Frame::of(&site, &headers, "Banks"),
         script: assets::helper(),

@@ -4,9 +4,9 @@ use askama::Template;
 use axum::{
     Json,
     body::Bytes,
-    extract::{FromRequest, Path, Query, Request, State, rejection::QueryRejection},
+    extract::{FromRequest, Query, Request, State, rejection::QueryRejection},
     http::{HeaderMap, StatusCode, header},
-    response::{IntoResponse, Response},
+    response::IntoResponse,
 };
 use reckon::{
     adif::{self, Log},
@@ -17,10 +17,9 @@ use serde::{Deserialize, Serialize};
 
 use crate::{
     ContactsTold, Ending, OutingLine, Past, PastGone, RecordCommand, Site,
-    asks::now::{Done, back_to, busy, done, unreadable},
+    http::door::Reply,
     http::multipart,
-    http::problem::Problem,
-    http::site::not_there,
+    http::problem::{Problem, busy, not_there, unreadable},
     pages::now::{Frame, shown},
     pages::outings::local,
 };
@@ -178,7 +177,7 @@ pub(crate) async fn page(
     State(site): State<Site>,
     headers: HeaderMap,
     wish: Result<Query<OfWish>, QueryRejection>,
-) -> Done {
+) -> Reply {
     let wish = wish.map_err(|_| not_there("outing"))?;
     let of = of_outing(&site, wish.outing).await?;
     let w = &site.language.contact_log;
@@ -200,7 +199,7 @@ pub(crate) async fn log_form(
     State(site): State<Site>,
     headers: HeaderMap,
     request: Request,
-) -> Done {
+) -> Reply {
     let _alone = site.logs.try_acquire().map_err(|_| crowded())?;
     let kind = headers.get(header::CONTENT_TYPE).and_then(|value| value.to_str().ok());
     let boundary = kind.and_then(multipart::boundary).map(str::to_owned);
@@ -266,7 +265,7 @@ struct PlacedJson {
 }
 
 /// The raw file as the body.
-pub(crate) async fn log_json(State(site): State<Site>, request: Request) -> Done {
+pub(crate) async fn log_json(State(site): State<Site>, request: Request) -> Reply {
     let _alone = site.logs.try_acquire().map_err(|_| crowded())?;
     let file = body(request).await?;
     let took = take(&site, file).await?;
@@ -293,25 +292,5 @@ fn told(took: Took) -> TookJson {
                 undated_s: placed.told.undated_s,
             })
             .collect(),
-    }
-}
-
-async fn forget(site: &Site, of: &str) -> Result<i64, Problem> {
-    let outing = of.parse::<i64>().map_err(|_| not_there("outing"))?;
-    site.put_record(RecordCommand::ForgetContacts { outing }).await?;
-    Ok(outing)
-}
-
-/// Takes the contacts of an outing back.
-pub(crate) async fn forget_form(State(site): State<Site>, Path(of): Path<String>) -> Done {
-    let outing = forget(&site, &of).await?;
-    back_to(&format!("/contacts?outing={outing}"))
-}
-
-/// The same.
-pub(crate) async fn forget_json(State(site): State<Site>, Path(of): Path<String>) -> Response {
-    match forget(&site, &of).await {
-        Ok(_) => done().into_response(),
-        Err(problem) => problem.into_response(),
     }
 }

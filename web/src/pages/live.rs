@@ -167,14 +167,13 @@ impl Seat {
         let all: usize = open.values().sum();
         let here = open.get(&from).copied().unwrap_or(0);
         if all >= STREAMS_IN_ALL || (from.is_some() && here >= STREAMS_PER_PHONE) {
-            let mut problem = Problem::new(
+            return Err(Problem::new(
                 StatusCode::SERVICE_UNAVAILABLE,
                 "too-many-streams",
                 "Too many are watching",
                 "No more live views can be opened; the page still works when it is loaded anew.",
-            );
-            problem.retry_after_s = Some(30);
-            return Err(problem);
+            )
+            .retry_after(30));
         }
         open.insert(from, here + 1);
         Ok(Self { site: Arc::clone(site), from })

@@ -4,7 +4,7 @@ use askama::Template;
 use axum::{
     Json,
     body::{Body, Bytes},
-    extract::{Path, Query, State},
+    extract::{Query, State},
     http::{HeaderMap, HeaderValue, header},
     response::{IntoResponse, Response},
 };
@@ -19,8 +19,10 @@ use tokio::sync::mpsc;
 
 use crate::{
     Channel, Ending, OutingLine, SeriesAsk, Site,
-    asks::now::{Done, unreadable},
-    http::site::not_there,
+    http::{
+        door::{Id, Reply},
+        problem::{Problem, not_there, unreadable},
+    },
     pages::now::{Frame, shown},
     wire::past,
 };
@@ -183,7 +185,7 @@ pub(crate) async fn list(
     State(site): State<Site>,
     paging: Result<Query<Paging>, axum::extract::rejection::QueryRejection>,
     headers: HeaderMap,
-) -> Done {
+) -> Reply {
     let paging = read(paging)?;
     let page = site.recall(move |past| past.outings(paging.before, A_PAGE)).await?;
     Ok(shown(&OutingsPage {
@@ -197,7 +199,7 @@ pub(crate) async fn list(
 
 fn read<T>(
     query: Result<Query<T>, axum::extract::rejection::QueryRejection>,
-) -> Result<T, crate::http::problem::Problem> {
+) -> Result<T, Problem> {
     query
         .map(|Query(read)| read)
         .map_err(|_| unreadable("A part of the address after the ? cannot be read."))
@@ -206,7 +208,7 @@ fn read<T>(
 pub(crate) async fn api_list(
     State(site): State<Site>,
     paging: Result<Query<Paging>, axum::extract::rejection::QueryRejection>,
-) -> Done {
+) -> Reply {
     let paging = read(paging)?;
     let most = paging.limit.unwrap_or(A_JSON_PAGE).clamp(1, MOST);
     let page = site.recall(move |past| past.outings(paging.before, most)).await?;
@@ -227,8 +229,7 @@ pub(crate) fn file(text: String, kind: &'static str, name: &str) -> Response {
     response
 }
 
-pub(crate) async fn api_one(State(site): State<Site>, Path(id): Path<String>) -> Done {
-    let id = id.parse::<i64>().map_err(|_| not_there("outing"))?;
+pub(crate) async fn api_one(State(site): State<Site>, Id(id): Id) -> Reply {
     let told = site.recall(move |past| past.outing(id)).await?;
     let told = told.ok_or_else(|| not_there("outing"))?;
     let offset_s = site.snapshot().at.utc_offset_s;
@@ -247,17 +248,16 @@ pub(crate) struct SeriesWish {
 
 pub(crate) async fn api_series(
     State(site): State<Site>,
-    Path(id): Path<String>,
+    Id(id): Id,
     wish: Result<Query<SeriesWish>, axum::extract::rejection::QueryRejection>,
-) -> Done {
-    let id = id.parse::<i64>().map_err(|_| not_there("outing"))?;
+) -> Reply {
     let ask = series_ask(id, &read(wish)?)?;
     let told = site.recall(move |past| past.series(&ask)).await?;
     let told = told.ok_or_else(|| not_there("outing"))?;
     Ok(Json(past::series(told)).into_response())
 }
 
-fn series_ask(outing: i64, wish: &SeriesWish) -> Result<SeriesAsk, crate::http::problem::Problem> {
+fn series_ask(outing: i64, wish: &SeriesWish) -> Result<SeriesAsk, Problem> {
     let from_s = wish.from_s.unwrap_or(0.0);
     let to_s = wish.to_s.unwrap_or(f64::INFINITY);
     if !from_s.is_finite() || from_s < 0.0 || to_s.is_nan() || to_s <= from_s {
@@ -295,7 +295,7 @@ fn series_ask(outing: i64, wish: &SeriesWish) -> Result<SeriesAsk, crate::http::
 const PIECE_BYTES: usize = 64 * 1024;
 
 /// A whole copy of the store: read on the blocking pool, a few pieces ahead of the asker.
-pub(crate) async fn api_copy(State(site): State<Site>) -> Done {
+pub(crate) async fn api_copy(State(site): State<Site>) -> Reply {
     let mut from = site.recall(|past| past.copy()).await?;
     let (send, pieces) = mpsc::channel::<std::io::Result<Bytes>>(2);
     tokio::task::spawn_blocking(move || {

@@ -1,16 +1,15 @@
-//! What only the operator knows: the questions on Now, a page for each, the answers as form and
-//! JSON, and the page that asks before the bank is changed.
+//! What only the operator knows: the questions on Now, a page for each, and the page
+//! that asks before the bank is changed.
 
 use askama::Template;
 use axum::{
-    extract::{Path, Query, Request, State, rejection::QueryRejection},
+    extract::{Path, Query, State, rejection::QueryRejection},
     http::{HeaderMap, StatusCode},
     response::{IntoResponse, Response},
 };
 use reckon::{
     bank::BankSpec,
     belief::{Answer, Question, QuestionView, Standing},
-    engine::{Command, Refusal},
     snapshot::Snapshot,
     units::{Seconds, Share},
     words::{self, Asked},
@@ -18,10 +17,11 @@ use reckon::{
 use serde::Deserialize;
 
 use crate::{
-    RecordCommand, Site,
-    asks::now::{Done, back_to, done, form, json, offered, put, refused, unreadable},
+    Site,
+    asks::now::offered,
     http::problem::Problem,
     pages::now::{Frame, part, shown},
+    wire::names::answer_name,
 };
 
 /// An answer as a button.
@@ -92,7 +92,7 @@ pub(crate) struct Level {
 pub(crate) fn levels(bank: Option<&BankSpec>) -> Vec<Level> {
     let level = |(answer, label, means)| {
         let full = answer == Answer::Level(Share::WHOLE);
-        let value = if full { "full".to_owned() } else { value(answer) };
+        let value = if full { "full".to_owned() } else { answer_name(answer) };
         Level { value, label, means }
     };
     let unknown =
@@ -105,7 +105,7 @@ fn card(view: &QuestionView, asked: Asked, snapshot: &Snapshot) -> Card {
         .answers
         .into_iter()
         .map(|(answer, label, leaves)| Choice {
-            value: value(answer),
+            value: answer_name(answer),
             label,
             leaves,
             holds: view.answer == Some(answer),
@@ -118,14 +118,6 @@ fn card(view: &QuestionView, asked: Asked, snapshot: &Snapshot) -> Card {
         why: asked.why,
         choices,
         which: view.question == Question::HowFull && snapshot.questions.iter().any(another),
-    }
-}
-
-/// An answer's name outside.
-pub(crate) fn value(answer: Answer) -> String {
-    match answer {
-        Answer::Level(share) => format!("{}", share.part()),
-        named => named.name().unwrap_or_default().to_owned(),
     }
 }
 
@@ -174,59 +166,6 @@ pub(crate) async fn page(
         said: view.standing == Standing::Said,
         card: card(view, asked, &snapshot),
     })
-}
-
-#[derive(Deserialize, Default)]
-pub(crate) struct AnswerForm {
-    question: Option<String>,
-    /// Empty: taken back.
-    answer: Option<String>,
-}
-
-#[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
-pub(crate) struct AnswerJson {
-    question: String,
-    /// Null: taken back; left out: unreadable.
-    #[serde(deserialize_with = "Option::deserialize")]
-    answer: Option<String>,
-}
-
-pub(crate) async fn answer_form(State(site): State<Site>, request: Request) -> Done {
-    let AnswerForm { question, answer } = form(request).await?;
-    let Some(answer) = answer else { return Err(no_answer()) };
-    let answer = Some(answer.as_str()).filter(|text| !text.is_empty());
-    answered(&site, &question.unwrap_or_default(), answer).await?;
-    back_to("/")
-}
-
-pub(crate) async fn answer_json(State(site): State<Site>, request: Request) -> Done {
-    let AnswerJson { question, answer } = json(request).await?;
-    answered(&site, &question, answer.as_deref()).await?;
-    done()
-}
-
-fn no_answer() -> Problem {
-    unreadable("That is not an answer to this question. Nothing was changed.")
-}
-
-async fn answered(site: &Site, question: &str, answer: Option<&str>) -> Result<(), Problem> {
-    let no_such = || unreadable("There is no such question. Nothing was changed.");
-    let question = Question::named(question).ok_or_else(no_such)?;
-    let answer = answer
-        .map(|text| {
-            let read = Answer::named(text).filter(|answer| question.takes(*answer));
-            read.ok_or_else(no_answer)
-        })
-        .transpose()?;
-    if question != Question::HowEnded {
-        return put(site, Command::Answer { question, answer }).await;
-    }
-    let Some(last) = site.snapshot().bank.last_ended else {
-        return Err(refused(&Refusal::NotAsked));
-    };
-    let died = answer.map(|answer| answer == Answer::RanEmpty);
-    site.put_record(RecordCommand::Answer { outing: last.outing, died }).await
 }
 
 #[derive(Deserialize, Default)]

@@ -13,7 +13,6 @@ use reckon::{
     fold::{Fold, Total},
     report::{ActivitySpan, JudgedForecast, Report},
     snapshot::Snapshot,
-    time::Wall,
     units::{Joules, Seconds, Watts},
     words::{
         self, Local, ReportPage,
@@ -26,11 +25,12 @@ use reckon::{
 
 use crate::{
     Channel, CorrectionTold, Ending, OutingTold, ReportTold, SeriesAsk, SeriesTold, Site,
-    asks::now::Done,
+    asks::record::by_clock,
     draw,
     draw::series,
     http::assets::{self, Asset},
-    http::site::not_there,
+    http::door::{Id, Reply},
+    http::problem::{Problem, not_there},
     pages::banks,
     pages::now::{Frame, filled, shown},
     pages::outings::{POINTS, Row, file, local, row},
@@ -151,7 +151,7 @@ pub(crate) async fn one(
     State(site): State<Site>,
     Path(tail): Path<String>,
     headers: HeaderMap,
-) -> Done {
+) -> Reply {
     let (id, kind) = tail.split_once('.').unwrap_or((&tail, ""));
     let Ok(id) = id.parse::<i64>() else { return Err(not_there("outing")) };
     let gone = || not_there("outing");
@@ -186,18 +186,14 @@ pub(crate) async fn one(
 }
 
 /// `/api/v1/outings/{id}/report`.
-pub(crate) async fn api(State(site): State<Site>, Path(id): Path<String>) -> Done {
-    let id = id.parse::<i64>().map_err(|_| not_there("outing"))?;
+pub(crate) async fn api(State(site): State<Site>, Id(id): Id) -> Reply {
     let told = site.recall(move |past| past.report(id)).await?;
     let told = told.ok_or_else(|| not_there("outing"))?;
     let offset_s = site.snapshot().at.utc_offset_s;
     Ok(Json(wire::report::report(told, offset_s)).into_response())
 }
 
-async fn read(
-    site: &Site,
-    id: i64,
-) -> Result<Option<(ReportTold, Option<SeriesTold>)>, crate::http::problem::Problem> {
+async fn read(site: &Site, id: i64) -> Result<Option<(ReportTold, Option<SeriesTold>)>, Problem> {
     site.recall(move |past| {
         let Some(told) = past.report(id)? else { return Ok(None) };
         let ask = SeriesAsk {
@@ -282,12 +278,6 @@ fn asks_of(snapshot: &Snapshot, outing: i64) -> bool {
     let asked = |view: &QuestionView| view.question == Question::SinceLast && view.is_open();
     snapshot.bank.since.as_ref().is_some_and(|since| since.outing == Some(outing))
         && snapshot.questions.iter().any(asked)
-}
-
-/// A time of day is enough to name a moment of an outing that began at a known time and lasted no
-/// longer than a day.
-pub(crate) fn by_clock(began: Option<Wall>, lasted_s: f64) -> bool {
-    began.is_some() && lasted_s < 86_400.0
 }
 
 fn correction(it: &CorrectionTold, began: Option<Local>) -> CorrectionShown {

@@ -2,6 +2,7 @@
 //! names carry their units, fields are added and never renamed.
 
 pub(crate) mod metrics;
+pub(crate) mod names;
 pub(crate) mod now;
 pub(crate) mod past;
 pub(crate) mod report;

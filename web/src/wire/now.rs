@@ -17,7 +17,7 @@ use reckon::{
 };
 use serde::Serialize;
 
-use crate::{pages::questions::value, wire::time::rfc3339};
+use crate::{wire::names::answer_name, wire::time::rfc3339};
 
 /// The snapshot.
 #[derive(Serialize)]
@@ -645,13 +645,13 @@ fn bank(snapshot: &Snapshot) -> Bank {
 
 fn asked(view: &QuestionView, snapshot: &Snapshot) -> Asked {
     let words::Asked { text, why, answers, holds } = words::asked(view, snapshot);
-    let choice = |(answer, label, _)| Choice { answer: value(answer), label };
+    let choice = |(answer, label, _)| Choice { answer: answer_name(answer), label };
     Asked {
         id: view.question.name(),
         text,
         why,
         answers: answers.into_iter().map(choice).collect(),
-        answered: view.answer.map(value),
+        answered: view.answer.map(answer_name),
         standing: match view.standing {
             Standing::Open => "open",
             Standing::Inferred => "inferred",

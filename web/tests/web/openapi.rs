@@ -269,7 +269,9 @@ async fn problems_and_the_pin_are_as_promised() {
     }
     // Every code that the source can send is in the list.
     for source in [
+        include_str!("../../src/asks/answer.rs"),
         include_str!("../../src/asks/now.rs"),
+        include_str!("../../src/http/problem.rs"),
         include_str!("../../src/http/guard.rs"),
         include_str!("../../src/http/site.rs"),
         include_str!("../../src/asks/record.rs"),

@@ -1,0 +1,72 @@
+//! What the operator answers to a question of Now.
+
+use axum::extract::State;
+use reckon::{
+    belief::{Answer, Question},
+    engine::{Command, Refusal},
+};
+use serde::Deserialize;
+
+use crate::{
+    RecordCommand, Site,
+    asks::now::{put, refused},
+    http::{
+        door::{Body, Door, Outcome},
+        problem::{Problem, unreadable},
+    },
+};
+
+#[derive(Deserialize, Default)]
+pub(crate) struct AnswerForm {
+    question: Option<String>,
+    /// Empty: taken back.
+    answer: Option<String>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct AnswerJson {
+    question: String,
+    /// Null: taken back; left out: unreadable.
+    #[serde(deserialize_with = "Option::deserialize")]
+    answer: Option<String>,
+}
+
+fn no_answer() -> Problem {
+    unreadable("That is not an answer to this question. Nothing was changed.")
+}
+
+pub(crate) async fn answer(
+    State(site): State<Site>,
+    door: Door,
+    body: Body<AnswerForm, AnswerJson>,
+) -> Outcome {
+    let (question, answer) = match body {
+        Body::Form(AnswerForm { question, answer }) => {
+            let answer = answer.ok_or_else(no_answer)?;
+            (question.unwrap_or_default(), Some(answer).filter(|text| !text.is_empty()))
+        }
+        Body::Json(AnswerJson { question, answer }) => (question, answer),
+    };
+    answered(&site, &question, answer.as_deref()).await?;
+    Ok(door.done("/"))
+}
+
+async fn answered(site: &Site, question: &str, answer: Option<&str>) -> Result<(), Problem> {
+    let no_such = || unreadable("There is no such question. Nothing was changed.");
+    let question = Question::named(question).ok_or_else(no_such)?;
+    let answer = answer
+        .map(|text| {
+            let read = Answer::named(text).filter(|answer| question.takes(*answer));
+            read.ok_or_else(no_answer)
+        })
+        .transpose()?;
+    if question != Question::HowEnded {
+        return put(site, Command::Answer { question, answer }).await;
+    }
+    let Some(last) = site.snapshot().bank.last_ended else {
+        return Err(refused(&Refusal::NotAsked));
+    };
+    let died = answer.map(|answer| answer == Answer::RanEmpty);
+    site.put_record(RecordCommand::Answer { outing: last.outing, died }).await
+}
