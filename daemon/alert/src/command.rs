@@ -6,6 +6,8 @@ use std::{
     time::Duration,
 };
 
+use reckon::words;
+
 use rustix::process::{Pid, Signal, kill_process_group};
 use tokio::{
     io::{AsyncRead, AsyncReadExt},
@@ -59,10 +61,7 @@ impl Command {
     /// A sentence, where the path does not start at the root.
     pub fn new(program: &Path, arguments: &[String], limit: Duration) -> Result<Self, String> {
         if !program.is_absolute() {
-            return Err(format!(
-                "{} is looked up nowhere: give the whole path, from the root.",
-                program.display()
-            ));
+            return Err(words::warning::program_without_path(&program.display()));
         }
         Ok(Self { program: program.to_owned(), arguments: arguments.to_vec(), limit })
     }
@@ -139,9 +138,9 @@ impl Command {
 fn how(status: ExitStatus) -> String {
     use std::os::unix::process::ExitStatusExt;
     match (status.code(), status.signal()) {
-        (Some(code), _) => format!("it ended with {code}"),
-        (None, Some(signal)) => format!("signal {signal} ended it"),
-        (None, None) => "nobody knows how it ended".to_owned(),
+        (Some(code), _) => words::warning::ended_with(&code),
+        (None, Some(signal)) => words::warning::ended_by_signal(&signal),
+        (None, None) => words::warning::ENDED_SOMEHOW.to_owned(),
     }
 }
 

@@ -2,6 +2,8 @@
 
 use std::{future::Future, path::Path, pin::Pin, time::Duration};
 
+use reckon::words;
+
 use tokio::{
     sync::mpsc::{self, error::TrySendError},
     task::{JoinHandle, spawn_blocking},
@@ -72,9 +74,7 @@ impl Dispatcher {
             if let Err(TrySendError::Full(lost)) = channel.try_send(notification.clone()) {
                 tracing::warn!(
                     about = %lost.about,
-                    "a warning is lost: a command or web server is too far behind. {}",
-                    lost.text
-                );
+                    "{}", words::warning::lost(&lost.text));
             }
         }
     }
@@ -92,7 +92,7 @@ impl Dispatcher {
         }
         let all = async { while running.join_next().await.is_some() {} };
         if timeout(limit, all).await.is_err() {
-            tracing::warn!("not every command has saved within {} s", limit.as_secs());
+            tracing::warn!("{}", words::warning::not_all_saved(&limit.as_secs()));
         }
     }
 
@@ -118,9 +118,9 @@ impl Dispatcher {
 fn test_of_webhook(webhook: &Webhook, outcome: Attempt) -> ChannelTest {
     use crate::response::ResponseMeaning;
     let (well, said) = match outcome {
-        Attempt::Answered(ResponseMeaning::Taken) => (true, "It took the message.".to_owned()),
+        Attempt::Answered(ResponseMeaning::Taken) => (true, words::warning::ACCEPTED.to_owned()),
         Attempt::Answered(ResponseMeaning::Again { .. }) => {
-            (false, "It answers, but cannot take a message just now.".to_owned())
+            (false, words::warning::CANNOT_JUST_NOW.to_owned())
         }
         Attempt::Answered(ResponseMeaning::Never { why }) => (false, sentence(&why)),
         Attempt::Unanswered(why) => (false, sentence(&why)),
@@ -138,12 +138,10 @@ fn outcome_of(command: &Command, ran: &CommandEnd) -> String {
         if text.is_empty() { String::new() } else { format!("; it printed: {text}") }
     };
     match ran {
-        CommandEnd::Well { printed: text } => format!("it ended well{}", printed(text)),
+        CommandEnd::Well { printed: text } => words::warning::ended_well(&printed(text)),
         CommandEnd::Badly { how, printed: text } => format!("{how}{}", printed(text)),
-        CommandEnd::TooLong => {
-            format!("it was stopped after {} s, its time limit", command.limit().as_secs())
-        }
-        CommandEnd::NotStarted { why } => format!("it could not be started: {why}"),
+        CommandEnd::TooLong => words::warning::over_its_time(&command.limit().as_secs()),
+        CommandEnd::NotStarted { why } => words::warning::not_started(&why),
     }
 }
 
@@ -159,7 +157,7 @@ fn log_end(command: &Command, ran: &CommandEnd) {
     if matches!(ran, CommandEnd::Well { .. }) {
         tracing::info!(command = %title, "told {title}: {outcome}");
     } else {
-        tracing::warn!(command = %title, "told {title} of a warning, and {outcome}");
+        tracing::warn!(command = %title, "{}", words::warning::told(&title, &outcome));
     }
 }
 
@@ -204,9 +202,7 @@ async fn deliver(
                 if let Some(lost) = queue.push(notification, now().mono) {
                     tracing::warn!(
                         webhook = %webhook.title(),
-                        "too many warnings wait for {}; this one is given up: {}",
-                        webhook.title(), lost.text
-                    );
+                        "{}", words::warning::too_many_wait(&webhook.title(), &lost.text));
                 }
             }
             () = waiting => {
@@ -233,19 +229,15 @@ fn log_fate(webhook: &Webhook, fate: &Fate) {
     match fate {
         Fate::Taken { tries: 1 } => tracing::info!(webhook = %title, "told {title}"),
         Fate::Taken { tries } => {
-            tracing::info!(webhook = %title, tries, "told {title}, at the {tries}th try");
+            tracing::info!(webhook = %title, tries, "{}", words::warning::delivered(&title, &tries));
         }
         Fate::Waits { tries: 1, wait, why } => tracing::warn!(
             webhook = %title,
-            "a warning did not reach {title}: {why}. It is tried again in {} s, then ever more \
-             slowly",
-            wait.as_secs()
-        ),
+            "{}", words::warning::not_delivered(&title, &why, &wait.as_secs())),
         Fate::Waits { .. } => {}
         Fate::GivenUp { tries, why, text } => tracing::error!(
             webhook = %title,
             tries,
-            "a warning for {title} is given up: {why}. It said: {text}"
-        ),
+            "{}", words::warning::given_up(&title, &why, &text)),
     }
 }

@@ -12,6 +12,8 @@ use std::{
 
 use serde::{Deserialize, Serialize};
 
+use reckon::words;
+
 use crate::queue::write_whole;
 
 /// What the LED says.
@@ -49,12 +51,7 @@ pub struct LedProblem {
 
 impl fmt::Display for LedProblem {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(
-            f,
-            "The LED {} cannot be used: {}. Warnings go out in the other ways. Its files must be \
-             writable for the group outlast; the udev rule that comes with outlast sees to it",
-            self.what, self.why
-        )
+        write!(f, "{}", words::warning::led_unusable(&self.what, &self.why))
     }
 }
 
@@ -88,7 +85,7 @@ impl Led {
         if let Some(before) = memory.as_deref().and_then(remembered) {
             match restore(&before) {
                 Ok(()) => forget(memory.as_deref()),
-                Err(why) => tracing::warn!("the LED is still as a crash left it: {why}"),
+                Err(why) => tracing::warn!("{}", words::warning::led_left(&why)),
             }
         }
         Self { folder: folder.to_owned(), memory, before: None, shows: Lamp::AsBefore }
@@ -141,7 +138,7 @@ impl Led {
         // The delays' files appear with the trigger and belong to root until udev has seen them;
         // without them the LED blinks evenly, which is a sign as well.
         if let Err(why) = beat(&self.folder, &on_ms.to_string(), &off_ms.to_string()) {
-            tracing::info!("the LED blinks evenly: its delays cannot be set ({why})");
+            tracing::info!("{}", words::warning::led_even(&why));
         }
         Ok(())
     }

@@ -1,6 +1,6 @@
 //! Stands in for `tls.rs` where outlast is built without encryption.
 
-use reckon::time::Stamp;
+use reckon::{time::Stamp, words};
 use reqwest::ClientBuilder;
 
 use crate::Now;
@@ -14,12 +14,12 @@ pub(crate) struct Roots(());
 
 impl Roots {
     pub(crate) fn only(_: &[u8]) -> Result<Self, String> {
-        Err("this outlast was built without encryption".to_owned())
+        Err(words::warning::NO_ENCRYPTION.to_owned())
     }
 
     #[expect(clippy::unused_self, reason = "as the other one has it")]
     pub(crate) fn encrypt(&self, _: ClientBuilder, _: &Now) -> Result<ClientBuilder, String> {
-        Err("this outlast was built without encryption".to_owned())
+        Err(words::warning::NO_ENCRYPTION.to_owned())
     }
 
     #[expect(clippy::unused_self, reason = "as the other one has it")]

@@ -82,7 +82,7 @@ impl Notification {
     #[must_use]
     pub fn countdown(snapshot: &Snapshot) -> Self {
         let said =
-            words::power_off(snapshot).unwrap_or_else(|| plain("The board is switched off."));
+            words::power_off(snapshot).unwrap_or_else(|| plain(words::warning::SWITCHED_OFF));
         Self { urgent: true, ..Self::new("power_off_counting", said, snapshot) }
     }
 
@@ -96,8 +96,8 @@ impl Notification {
     #[must_use]
     pub fn saving(snapshot: &Snapshot) -> Self {
         let said = Said {
-            text: "The board is being switched off.".to_owned(),
-            meaning: "What is not saved within the next seconds is lost.".to_owned(),
+            text: words::warning::SWITCHING_OFF.to_owned(),
+            meaning: words::warning::SAVE_NOW.to_owned(),
             advice: "Save now.".to_owned(),
         };
         Self { urgent: true, ..Self::new("saving", said, snapshot) }
@@ -115,8 +115,8 @@ impl Notification {
             outing: None,
             bank: None,
             text: text.to_owned(),
-            meaning: "Somebody tries whether warnings arrive.".to_owned(),
-            advice: "There is nothing to do.".to_owned(),
+            meaning: words::warning::A_TEST.to_owned(),
+            advice: words::warning::NOTHING_TO_DO.to_owned(),
             at: at.and_then(Stamp::believed).map(calendar::rfc3339),
             uptime_s,
             remaining_p10_s: None,

@@ -12,7 +12,7 @@ use std::{
     time::Duration,
 };
 
-use reckon::time::Mono;
+use reckon::{time::Mono, words};
 use serde::{Deserialize, Serialize};
 
 use crate::{payload::Notification, response::ResponseMeaning};
@@ -97,20 +97,15 @@ impl Queue {
                 }
                 Err(why) => {
                     let aside = file.with_extension("unreadable");
-                    tracing::warn!(
-                        "warnings that waited to be sent cannot be read ({why}); the file is set \
-                         aside as {}",
-                        aside.display()
-                    );
+                    tracing::warn!("{}", words::warning::queue_set_aside(&why, &aside.display()));
                     // If even that fails the file is overwritten by the next delivery.
                     let _ = fs::rename(file, aside);
                 }
             },
             Err(why) if why.kind() == io::ErrorKind::NotFound => {}
-            Err(why) => tracing::warn!(
-                "warnings that waited to be sent cannot be read from {}: {why}",
-                file.display()
-            ),
+            Err(why) => {
+                tracing::warn!("{}", words::warning::queue_unreadable(&file.display(), &why))
+            }
         }
         queue
     }
@@ -182,7 +177,7 @@ impl Queue {
                 return Some(self.done(Fate::GivenUp { tries, why, text }));
             }
             Attempt::Answered(ResponseMeaning::Again { after }) => {
-                ("it answered that it cannot just now".to_owned(), after)
+                (words::warning::NOT_JUST_NOW.to_owned(), after)
             }
             Attempt::Unanswered(why) => (why, None),
         };
@@ -230,11 +225,7 @@ impl SpoolFile {
             },
         });
         if let Err(why) = written {
-            tracing::warn!(
-                "warnings that wait to be sent cannot be kept in {}: {why}. They are sent, but a \
-                 restart would lose those that wait",
-                self.file.display()
-            );
+            tracing::warn!("{}", words::warning::queue_not_kept(&self.file.display(), &why));
         }
     }
 }

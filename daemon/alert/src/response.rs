@@ -2,7 +2,7 @@
 
 use std::time::Duration;
 
-use reckon::time::Wall;
+use reckon::{time::Wall, words};
 
 use crate::calendar;
 
@@ -41,17 +41,17 @@ pub fn judge(status: u16, retry_after: Option<&str>, wall: Option<Wall>) -> Resp
     let never = |why: &str| ResponseMeaning::Never { why: format!("it answered {status}, {why}") };
     match status {
         200..=299 => ResponseMeaning::Taken,
-        300..=399 => never("so the address has moved; put the new one into the settings"),
-        401 | 403 | 407 => never("so it does not let us in; check the key in the settings"),
-        404 | 410 => never("so there is nothing at this address; check it in the settings"),
+        300..=399 => never(words::warning::MOVED),
+        401 | 403 | 407 => never(words::warning::REFUSED),
+        404 | 410 => never(words::warning::NOT_THERE),
         408 | 429 | 500 | 502 | 503 | 504 => {
             ResponseMeaning::Again { after: wait(retry_after, wall) }
         }
-        501 | 505 => never("so it cannot take such a message at all"),
+        501 | 505 => never(words::warning::CANNOT_TAKE),
         506..=599 => ResponseMeaning::Again { after: wait(retry_after, wall) },
-        413 => never("so the message is too long for it; shorten the body in the settings"),
-        400..=499 => never("so it does not take this message; check the body in the settings"),
-        _ => never("which is no status of HTTP"),
+        413 => never(words::warning::TOO_LONG),
+        400..=499 => never(words::warning::NOT_TAKEN),
+        _ => never(words::warning::NO_STATUS),
     }
 }
 

@@ -4,27 +4,29 @@
 //! written as JSON: `{"content": "{text} {advice}"}`. Texts are escaped for a JSON string (without
 //! the quotes), numbers are written as they are and `null` where there is none.
 
+use reckon::words;
+
 use crate::payload::Notification;
 
 /// Words that may stand in braces, with what they become.
 pub const WORDS: [(&str, &str); 17] = [
-    ("id", "a text that differs from note to note, the same when one is sent again"),
-    ("event", "raised, changed, cleared, power_off_counting, power_off_called_off, saving, test"),
-    ("about", "what the alarm is about, such as running_out"),
+    ("id", words::warning::FIELD_ID),
+    ("event", words::warning::FIELD_EVENT),
+    ("about", words::warning::FIELD_ABOUT),
     ("urgent", "true or false"),
-    ("station", "the station's name"),
-    ("outing", "the outing's name, or nothing"),
-    ("bank", "the bank's name, or nothing"),
-    ("text", "what is the matter, a sentence"),
-    ("meaning", "what it means, a sentence"),
-    ("advice", "what to do, a sentence"),
-    ("at", "date and time (RFC 3339), nothing while the clock is not to be believed"),
-    ("uptime_s", "seconds since the board was switched on"),
-    ("remaining_p10_s", "seconds left, cautious"),
-    ("remaining_p50_s", "seconds left, middle"),
-    ("remaining_p90_s", "seconds left, hopeful"),
+    ("station", words::warning::FIELD_STATION),
+    ("outing", words::warning::FIELD_OUTING),
+    ("bank", words::warning::FIELD_BANK),
+    ("text", words::warning::FIELD_TEXT),
+    ("meaning", words::warning::FIELD_MEANING),
+    ("advice", words::warning::FIELD_ADVICE),
+    ("at", words::warning::FIELD_AT),
+    ("uptime_s", words::warning::FIELD_UPTIME),
+    ("remaining_p10_s", words::warning::FIELD_CAUTIOUS),
+    ("remaining_p50_s", words::warning::FIELD_MIDDLE),
+    ("remaining_p90_s", words::warning::FIELD_HOPEFUL),
     ("chance_of_finish", "0 to 1"),
-    ("switch_off_in_s", "seconds to switching off"),
+    ("switch_off_in_s", words::warning::FIELD_SWITCH_OFF),
 ];
 
 /// A checked body.
@@ -56,7 +58,7 @@ impl Template {
         if json {
             let sample = Notification::test("Heron \"field\"", "Just a test.", None, 0.0);
             serde_json::from_str::<serde::de::IgnoredAny>(&template.fill(&sample))
-                .map_err(|why| format!("filled in, it is not JSON: {why}."))?;
+                .map_err(|why| words::warning::not_json(&why))?;
         }
         Ok(template)
     }

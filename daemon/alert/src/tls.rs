@@ -7,7 +7,10 @@
 
 use std::{error::Error, fmt, io, sync::Arc, time::Duration};
 
-use reckon::time::{Stamp, Wall};
+use reckon::{
+    time::{Stamp, Wall},
+    words,
+};
 use reqwest::ClientBuilder;
 use rustls::{
     CertificateError, ClientConfig, RootCertStore,
@@ -30,8 +33,8 @@ impl Roots {
     pub(crate) fn only(pem: &[u8]) -> Result<Self, String> {
         let mut own = RootCertStore::empty();
         for one in CertificateDer::pem_slice_iter(pem) {
-            let one = one.map_err(|why| format!("it is not a list of certificates: {why}."))?;
-            own.add(one).map_err(|why| format!("it holds a certificate that is broken: {why}."))?;
+            let one = one.map_err(|why| words::warning::not_certificates(&why))?;
+            own.add(one).map_err(|why| words::warning::broken_certificate(&why))?;
         }
         if own.is_empty() {
             return Err("there is no certificate in it; it begins with -----BEGIN \
@@ -57,60 +60,38 @@ impl Roots {
     /// Why a connection was refused by us, if it was, for a person.
     pub(crate) fn why_refused(&self, why: &reqwest::Error, at: Stamp) -> Option<String> {
         let rustls::Error::InvalidCertificate(wrong) = cause(why)? else {
-            return Some(format!("the encryption cannot be agreed on ({})", cause(why)?));
+            return Some(words::warning::no_agreement(&cause(why)?));
         };
         let unset = at.believed().is_none();
         Some(match wrong {
             CertificateError::NotValidYetContext { time, not_before } => {
                 let (time, from) = (text(*time), text(*not_before));
                 if unset {
-                    format!(
-                        "its certificate counts from {from}, but this board's clock, which nobody \
-                         has set, says {time}. Give the board the time: from a network, a \
-                         satellite receiver or a phone"
-                    )
+                    words::warning::not_yet_valid_unset(&from, &time)
                 } else {
-                    format!(
-                        "its certificate counts only from {from}, and it is {time}: this board's \
-                         clock or the server's certificate is wrong"
-                    )
+                    words::warning::not_yet_valid(&from, &time)
                 }
             }
             CertificateError::ExpiredContext { time, not_after } => {
                 let (time, until) = (text(*time), text(*not_after));
                 if unset {
-                    format!(
-                        "its certificate ended on {until}, and this board's clock, which nobody \
-                         has set, says {time}. Give the board the time first; if it is right, the \
-                         server needs a new certificate"
-                    )
+                    words::warning::expired_unset(&until, &time)
                 } else {
-                    format!(
-                        "its certificate ended on {until}, and it is {time}: the server needs a \
-                         new one"
-                    )
+                    words::warning::expired(&until, &time)
                 }
             }
             CertificateError::NotValidForName | CertificateError::NotValidForNameContext { .. } => {
-                "its certificate is made out to another name: correct the address in the settings, \
-                 or the certificate"
-                    .to_owned()
+                words::warning::OTHER_NAME.to_owned()
             }
             CertificateError::UnknownIssuer | CertificateError::BadSignature
                 if self.0.is_some() =>
             {
-                "its certificate is not signed by what ca_file in the settings names".to_owned()
+                words::warning::NOT_BY_CA.to_owned()
             }
-            CertificateError::UnknownIssuer => {
-                "its certificate is signed by nobody known; if the server is your own, name its \
-                 root certificate as ca_file in the settings"
-                    .to_owned()
-            }
+            CertificateError::UnknownIssuer => words::warning::UNKNOWN_AUTHORITY.to_owned(),
             // What `openssl req -x509` makes, left to itself. The error has no other name here.
             other if format!("{other:?}").contains("CaUsedAsEndEntity") => {
-                "its certificate is one for signing others (CA:TRUE), not for a server: make one \
-                 with CA:FALSE"
-                    .to_owned()
+                words::warning::FOR_SIGNING.to_owned()
             }
             other => format!("its certificate is not believed ({other:?})"),
         })
@@ -131,7 +112,7 @@ fn configure(
     let provider = Arc::new(ring::default_provider());
     let config = ClientConfig::builder_with_details(provider, time)
         .with_safe_default_protocol_versions()
-        .map_err(|why| format!("encryption cannot be set up: {why}"))?
+        .map_err(|why| words::warning::no_tls(&why))?
         .with_root_certificates(roots)
         .with_no_client_auth();
     Ok(client.tls_backend_preconfigured(config))

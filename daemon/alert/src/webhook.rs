@@ -2,6 +2,8 @@
 
 use std::time::Duration;
 
+use reckon::words;
+
 use reqwest::{
     Client,
     header::{CONTENT_TYPE, HeaderMap, HeaderName, HeaderValue, RETRY_AFTER},
@@ -39,23 +41,20 @@ impl Webhook {
         headers: &[(String, String)],
         limit: Duration,
     ) -> Result<Self, String> {
-        let url = reqwest::Url::parse(url)
-            .map_err(|why| format!("{url} is no address of the web: {why}."))?;
+        let url =
+            reqwest::Url::parse(url).map_err(|why| words::warning::bad_address(&url, &why))?;
         match url.scheme() {
             "http" => {}
             "https" if tls::IS_IN => {}
             "https" => {
-                return Err(format!(
-                    "{url} needs encryption, which this outlast was built without. To build it \
-                     with: cargo build --release --features tls."
-                ));
+                return Err(words::warning::needs_encryption(&url));
             }
-            other => return Err(format!("{other} is not http or https.")),
+            other => return Err(words::warning::not_http(&other)),
         }
         let mut all = HeaderMap::new();
         all.insert(CONTENT_TYPE, HeaderValue::from_static(template.content_type()));
         for (name, value) in headers {
-            let wrong = || format!("{name} is no header that can be sent.");
+            let wrong = || words::warning::bad_header(&name);
             let name = HeaderName::from_bytes(name.as_bytes()).map_err(|_| wrong())?;
             let mut value = HeaderValue::from_str(value).map_err(|_| wrong())?;
             // A key must not turn up in a log.
@@ -159,10 +158,10 @@ pub fn plain_client() -> Result<reqwest::ClientBuilder, String> {
 /// Why nobody answered, without the address: it may hold a key.
 fn reason(why: &reqwest::Error) -> String {
     if why.is_timeout() {
-        "it did not answer in time".to_owned()
+        words::warning::TOO_SLOW.to_owned()
     } else if why.is_connect() {
-        "it cannot be reached".to_owned()
+        words::warning::UNREACHABLE.to_owned()
     } else {
-        "the connection broke off".to_owned()
+        words::warning::BROKE_OFF.to_owned()
     }
 }

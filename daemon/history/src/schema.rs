@@ -8,6 +8,8 @@ use std::{
     path::{Path, PathBuf},
 };
 
+use reckon::words;
+
 use rusqlite::{Connection, ErrorCode, OpenFlags, config::DbConfig};
 
 use crate::trouble::Trouble;
@@ -56,17 +58,17 @@ pub(crate) fn open(folder: &Path) -> Result<(Connection, Vec<SetAside>), Trouble
         }
     }
     Err(Trouble::new(
-        "a new record could not be begun",
-        "Nothing is recorded; the forecast goes on.",
-        "Check the card; replace it if it reports errors.",
+        words::record::NOT_BEGUN,
+        words::record::NOTHING_RECORDED,
+        words::record::CHECK_CARD,
     ))
 }
 
 fn no_folder(folder: &Path, cause: io::Error) -> Trouble {
     Trouble::new(
-        format!("the state folder {} cannot be written to", folder.display()),
-        "Nothing is recorded; the forecast goes on.",
-        "Check whether the card is full or read-only, and who owns the folder.",
+        words::record::folder_not_writable(&folder.display()),
+        words::record::NOTHING_RECORDED,
+        words::record::CHECK_CARD_AND_OWNER,
     )
     .because(cause)
 }
@@ -84,10 +86,9 @@ impl From<rusqlite::Error> for Refused {
             // `Unknown` is a statement that does not fit the tables, or a header that cannot be; no
             // code at all is a value that is not what its column holds.
             Some(ErrorCode::NotADatabase | ErrorCode::DatabaseCorrupt | ErrorCode::Unknown)
-            | None => Self::Unusable {
-                label: "unreadable",
-                why: format!("the record's file is damaged ({cause})"),
-            },
+            | None => {
+                Self::Unusable { label: "unreadable", why: words::record::damaged_by(&cause) }
+            }
             _ => Self::Trouble(Trouble::writing(cause)),
         }
     }
@@ -98,9 +99,9 @@ fn attempt(path: &Path, steps: &[&str]) -> Result<Connection, Refused> {
         connect(path, OpenFlags::SQLITE_OPEN_READ_WRITE | OpenFlags::SQLITE_OPEN_CREATE)?;
     if connection.is_readonly("main")? {
         return Err(Refused::Trouble(Trouble::new(
-            "the record can only be read",
-            "Nothing is recorded; the forecast goes on.",
-            "Check whether the card has gone read-only, and who owns the state folder.",
+            words::record::READ_ONLY,
+            words::record::NOTHING_RECORDED,
+            words::record::CHECK_READ_ONLY,
         )));
     }
     let newest = i64::try_from(steps.len()).unwrap_or(i64::MAX);
@@ -111,22 +112,19 @@ fn attempt(path: &Path, steps: &[&str]) -> Result<Connection, Refused> {
     if tables > 0 && id != APPLICATION_ID {
         return Err(Refused::Unusable {
             label: "foreign",
-            why: "the file in the record's place is not a record of outlast".into(),
+            why: words::record::NOT_A_RECORD.into(),
         });
     }
     if tables > 0 && version < 1 {
         return Err(Refused::Unusable {
             label: "unreadable",
-            why: "the record's file is damaged (it says nothing of its version)".into(),
+            why: words::record::NO_VERSION.into(),
         });
     }
     if version > newest {
         return Err(Refused::Unusable {
             label: "newer",
-            why: format!(
-                "the record was written by a newer outlast (record version {version}, this one \
-                 knows {newest}); that outlast can go on with it"
-            ),
+            why: words::record::newer(&version, &newest),
         });
     }
     if version > 0 {
@@ -194,10 +192,7 @@ fn check_tables(connection: &Connection, steps: &[&str], version: i64) -> Result
     if list(connection)? == list(&fresh)? {
         return Ok(());
     }
-    Err(Refused::Unusable {
-        label: "unreadable",
-        why: "the record's file is damaged (its tables are not those of its version)".into(),
-    })
+    Err(Refused::Unusable { label: "unreadable", why: words::record::OTHER_TABLES.into() })
 }
 
 /// Reads the whole file and complains about the first damage.
@@ -207,10 +202,7 @@ fn check(connection: &Connection) -> Result<(), Refused> {
     if verdict == "ok" {
         return Ok(());
     }
-    Err(Refused::Unusable {
-        label: "unreadable",
-        why: format!("the record's file is damaged ({})", verdict.trim()),
-    })
+    Err(Refused::Unusable { label: "unreadable", why: words::record::damaged(&verdict.trim()) })
 }
 
 /// Brings the file up to date, step by step, each in a transaction of its own, with a copy kept
@@ -257,16 +249,16 @@ fn grow_log(connection: &Connection) -> rusqlite::Result<()> {
 pub(crate) fn copy_whole(connection: &Connection, to: &Path) -> Result<(), Trouble> {
     let failed = |cause: Box<dyn std::error::Error + Send + Sync>| {
         Trouble::new(
-            format!("the copy {} could not be made", to.display()),
-            "The record itself is untouched.",
-            "Check the free space and the folder's owner, or choose another place.",
+            words::record::no_copy(&to.display()),
+            words::record::UNTOUCHED,
+            words::record::CHECK_SPACE,
         )
         .because(cause)
     };
     if to.exists() {
-        return Err(failed("there is a file of that name already".into()));
+        return Err(failed(words::record::NAME_TAKEN.into()));
     }
-    let name = to.to_str().ok_or_else(|| failed("the name is not valid UTF-8".into()))?;
+    let name = to.to_str().ok_or_else(|| failed(words::record::NAME_UNREADABLE.into()))?;
     connection.execute("VACUUM INTO ?1", [name]).map_err(|cause| failed(cause.into()))?;
     let file = fs::File::open(to).map_err(|cause| failed(cause.into()))?;
     file.sync_all().map_err(|cause| failed(cause.into()))?;

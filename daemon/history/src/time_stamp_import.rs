@@ -8,7 +8,7 @@
 
 use jiff::{Timestamp, civil::DateTime};
 
-use reckon::record::RunDown;
+use reckon::{record::RunDown, words};
 
 /// A list, read.
 #[derive(Clone, Debug, PartialEq)]
@@ -66,11 +66,7 @@ pub fn read(text: &str) -> Result<Marks, Unusable> {
         match moment(line) {
             Some(moment) => {
                 if at_s.last().is_some_and(|last| moment < *last) {
-                    return Err(Unusable(format!(
-                        "Line {} is earlier than the line before it: the clock was set back, and the \
-                         duration cannot be told from this list.",
-                        k + 1
-                    )));
+                    return Err(Unusable(words::record::time_goes_back(&(k + 1))));
                 }
                 at_s.push(moment);
             }
@@ -83,11 +79,7 @@ pub fn read(text: &str) -> Result<Marks, Unusable> {
         }
     }
     if at_s.len() < 2 || bad > at_s.len() {
-        return Err(Unusable(format!(
-            "{} lines are time stamps and {bad} are not. Wanted is one time stamp a line, such as \
-             2024-03-09T08:00:00Z, 2024-03-09 08:00:00 or seconds since 1970.",
-            at_s.len()
-        )));
+        return Err(Unusable(words::record::not_times(&at_s.len(), &bad)));
     }
     Ok(sum_up(&at_s, left_out))
 }

@@ -2,6 +2,8 @@
 
 use std::{error::Error, fmt};
 
+use reckon::words;
+
 /// A failure of the record. The forecast goes on without it.
 #[derive(Debug)]
 pub struct Trouble {
@@ -32,40 +34,28 @@ impl Trouble {
     /// A failed write, told apart by what the store says of it.
     pub(crate) fn writing(cause: rusqlite::Error) -> Self {
         use rusqlite::ErrorCode as Code;
-        let goes_on = "The forecast goes on; the record waits in memory and is tried again.";
+        let goes_on = words::record::WAITS;
         let (what, try_this) = match cause.sqlite_error_code() {
-            Some(Code::DiskFull) => {
-                ("the card is full", "Free some space, or make the record's size limit smaller.")
+            Some(Code::DiskFull) => (words::record::CARD_FULL, words::record::FREE_SPACE),
+            Some(Code::ReadOnly | Code::CannotOpen | Code::PermissionDenied) => {
+                (words::record::CARD_NOT_WRITABLE, words::record::CHECK_WORN)
             }
-            Some(Code::ReadOnly | Code::CannotOpen | Code::PermissionDenied) => (
-                "the card or the state folder cannot be written to",
-                "Check whether the card has gone read-only; a card that does so is often worn out.",
-            ),
-            Some(Code::SystemIoFailure) => (
-                "the card reported an error while it was written to",
-                "Copy what matters off this card soon and replace it.",
-            ),
-            Some(Code::DatabaseCorrupt | Code::NotADatabase) => (
-                "the record is damaged",
-                "Restart outlast: it sets the damaged file aside and begins a new one.",
-            ),
-            Some(Code::DatabaseBusy | Code::DatabaseLocked) => (
-                "another program holds the record",
-                "Close the program that has the record open; work on a copy instead.",
-            ),
-            _ => ("the record could not be written", "See the journal for the cause."),
+            Some(Code::SystemIoFailure) => (words::record::CARD_ERROR, words::record::REPLACE_CARD),
+            Some(Code::DatabaseCorrupt | Code::NotADatabase) => {
+                (words::record::IS_DAMAGED, words::record::RESTART_BEGINS_ANEW)
+            }
+            Some(Code::DatabaseBusy | Code::DatabaseLocked) => {
+                (words::record::HELD, words::record::CLOSE_THE_OTHER)
+            }
+            _ => (words::record::NOT_WRITTEN, words::record::SEE_JOURNAL),
         };
         Self::new(what, goes_on, try_this).because(cause)
     }
 
     /// A failed read.
     pub(crate) fn reading(cause: rusqlite::Error) -> Self {
-        Self::new(
-            "the record could not be read",
-            "What is shown of earlier outings may be incomplete.",
-            "Try again; if it stays so, restart outlast, which checks the file.",
-        )
-        .because(cause)
+        Self::new(words::record::NOT_READ, words::record::INCOMPLETE, words::record::TRY_AGAIN)
+            .because(cause)
     }
 }
 

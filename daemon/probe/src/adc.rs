@@ -8,6 +8,7 @@ use reckon::{
     reading::{Gap, Got, Via},
     time::Mono,
     units::{Volts, Watts},
+    words,
 };
 
 use crate::{
@@ -37,14 +38,8 @@ pub(crate) struct PowerAdc {
 impl PowerAdc {
     /// Reads through this door.
     pub(crate) fn new(text: Text) -> Self {
-        let mut channel =
-            Channel::new("power-adc", "Power-management chip of the board", Via::PowerAdc);
-        channel.notes.push(
-            "It measures the 5 V input's voltage and the board's own rails. Their sum is the \
-             least that the board draws: USB devices, add-on boards and the converters' losses \
-             come on top."
-                .into(),
-        );
+        let mut channel = Channel::new("power-adc", words::sensor::POWER_CHIP, Via::PowerAdc);
+        channel.notes.push(words::sensor::POWER_CHIP_NOTE.into());
         Self { channel: [channel], text }
     }
 }

@@ -1,6 +1,6 @@
 //! Which board this is and what it has: facts that do not change while it runs.
 
-use reckon::{draw::BoardKind, reading::BoardFacts, units::Amps};
+use reckon::{draw::BoardKind, reading::BoardFacts, units::Amps, words};
 
 use crate::{files, root::Root};
 
@@ -30,39 +30,27 @@ pub(crate) fn facts(root: &Root) -> BoardFacts {
 fn notes(root: &Root, facts: &BoardFacts) -> Vec<String> {
     let mut notes = Vec::new();
     if facts.model.is_none() {
-        notes.push(
-            "No device tree names this board, so nothing is assumed about its draw. Give the \
-             board in the settings if you know it."
-                .into(),
-        );
+        notes.push(words::sensor::NO_DEVICE_TREE.into());
     }
     if !facts.has_rtc {
-        notes.push(
-            "No hardware clock: after a power cut the time of day is wrong until a network, a \
-             phone or a satellite receiver sets it. Durations are not affected."
-                .into(),
-        );
+        notes.push(words::sensor::NO_HARDWARE_CLOCK.into());
     }
     if let Some(limit) = facts.input_limit
         && limit.si() < 5.0
     {
-        notes.push(format!(
-            "The supply has promised {:.0} A. The board wants 5 A for its USB ports at full \
-             power; most banks give 3 A.",
-            limit.si()
-        ));
+        notes.push(words::sensor::supply_promised(limit.si()));
     }
     if power_word(root, &["usb_over_current_detected"]) == Some(1) {
-        notes.push("At start a USB device drew too much current and was cut off.".into());
+        notes.push(words::sensor::USB_CUT_OFF.into());
     }
     let reset = power_word(root, &["power_reset", "reset_event"]).unwrap_or(0);
     for (bit, why) in [
-        (0, "too high a supply voltage"),
-        (1, "too low a supply voltage"),
-        (2, "too high a temperature"),
+        (0, words::sensor::OVER_VOLTAGE),
+        (1, words::sensor::UNDER_VOLTAGE),
+        (2, words::sensor::OVER_TEMPERATURE),
     ] {
         if reset & (1 << bit) != 0 {
-            notes.push(format!("The last restart was caused by {why}."));
+            notes.push(words::sensor::last_restart(&why));
         }
     }
     notes

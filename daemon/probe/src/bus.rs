@@ -12,7 +12,7 @@ use i2cdev::{
     core::I2CDevice,
     linux::{LinuxI2CDevice, LinuxI2CError},
 };
-use reckon::reading::Gap;
+use reckon::{reading::Gap, words};
 
 #[cfg(test)]
 pub(crate) mod fake;
@@ -94,31 +94,14 @@ impl Trouble {
     /// What failed and what to do, for a person.
     pub(crate) fn says(self, bus: u32) -> String {
         match self {
-            Self::NoAcknowledge => {
-                "It does not answer. Check its plug and its supply, then wait a few seconds.".into()
-            }
-            Self::DriverOwns => "A kernel driver has taken this chip over; it is read through \
-                 the driver from now on."
-                .into(),
-            Self::Denied => format!(
-                "Reading /dev/i2c-{bus} is not allowed. Add the user that runs outlast to the \
-                 group i2c (sudo usermod -aG i2c USER) and start outlast again."
-            ),
-            Self::NoBus => format!(
-                "/dev/i2c-{bus} is not there. Load the module i2c-dev (sudo modprobe i2c-dev); on \
-                 a Raspberry Pi also set dtparam=i2c_arm=on in config.txt and restart the board."
-            ),
-            Self::Arbitration => {
-                "Another master was using the bus at the same time; trying again.".into()
-            }
-            Self::HeldLow => format!(
-                "A line of bus {bus} is held low. Look for a short in the wiring or a sensor \
-                 without supply."
-            ),
-            Self::Unsupported => format!("Bus {bus} cannot do the kind of transfer it needs."),
-            Self::Failed(errno) => {
-                format!("Bus {bus} reported error {errno}. Check the wiring of the sensor.")
-            }
+            Self::NoAcknowledge => words::sensor::NO_ANSWER.into(),
+            Self::DriverOwns => words::sensor::TAKEN_BY_DRIVER.into(),
+            Self::Denied => words::sensor::bus_denied(&bus),
+            Self::NoBus => words::sensor::bus_absent(&bus),
+            Self::Arbitration => words::sensor::OTHER_MASTER.into(),
+            Self::HeldLow => words::sensor::line_low(&bus),
+            Self::Unsupported => words::sensor::no_transfer(&bus),
+            Self::Failed(errno) => words::sensor::bus_error(&bus, &errno),
         }
     }
 }

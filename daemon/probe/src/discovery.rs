@@ -5,6 +5,7 @@ use std::{sync::Arc, time::Duration};
 use reckon::{
     reading::{BoardFacts, Gap},
     time::Mono,
+    words,
 };
 
 use crate::{
@@ -38,7 +39,7 @@ pub(crate) fn find(
     add(&mut found, known, Processor::find(root));
     let thermal = Thermal::find(root);
     if thermal.is_none() {
-        found.notes.push("No processor temperature can be read on this machine.".into());
+        found.notes.push(words::sensor::NO_TEMPERATURE.into());
     }
     add(&mut found, known, thermal);
     match BoardFlags::find(root, facts.kind, syscalls) {
@@ -53,12 +54,7 @@ pub(crate) fn find(
     merge(&mut found, i2c::discover(root, want, known));
     let measured = found.sources.iter().any(|source| source.channels().iter().any(|c| c.power));
     if known.ids.is_empty() && !measured {
-        found.notes.push(
-            "No power sensor and no fuel gauge was found, so the draw can only be modelled from \
-             the board and its load, and the forecast is wide. A power monitor such as an INA226 \
-             or INA219 board between bank and board, on the I²C pins, makes it much sharper."
-                .into(),
-        );
+        found.notes.push(words::sensor::NO_POWER_SENSOR.into());
     }
     found
 }
@@ -71,17 +67,8 @@ fn power_adc(found: &mut Found, known: &Known, syscalls: &Syscalls) {
             let text: adc::Text = Box::new(move || firmware.command(adc::QUESTION));
             add(found, known, Some(PowerAdc::new(text)));
         }
-        Err(Gap::Denied) => found.notes.push(
-            "This board measures its own input voltage and rails, but /dev/vcio is closed to \
-             this user. Add the user to the group video (ls -l /dev/vcio shows the group) and \
-             start outlast again."
-                .into(),
-        ),
-        Err(_) => found.notes.push(
-            "This board measures its own input voltage and rails; only its firmware tells them, \
-             and the firmware cannot be asked here."
-                .into(),
-        ),
+        Err(Gap::Denied) => found.notes.push(words::sensor::OWN_INPUT_DENIED.into()),
+        Err(_) => found.notes.push(words::sensor::OWN_INPUT_HIDDEN.into()),
     }
 }
 

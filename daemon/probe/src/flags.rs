@@ -11,6 +11,7 @@ use reckon::{
     draw::BoardKind,
     reading::{Flags, Gap, Got, Strain, Via},
     time::Mono,
+    words,
 };
 
 use crate::{
@@ -56,9 +57,7 @@ impl BoardFlags {
         let (title, limits) = match &source {
             FlagSource::Node(_) => ("Firmware flags", None),
             FlagSource::Mailbox(_) => ("Firmware flags (mailbox)", None),
-            FlagSource::Alarm(_) => {
-                ("Undervoltage alarm", Some("Only undervoltage can be read here, not throttling."))
-            }
+            FlagSource::Alarm(_) => ("Undervoltage alarm", Some(words::sensor::ONLY_UNDERVOLTAGE)),
         };
         let mut channel = Channel::new("board-flags", title, Via::BoardFlags);
         channel.notes.extend(limits.map(str::to_owned));
@@ -175,33 +174,20 @@ fn alarm(root: &Root) -> Option<PathBuf> {
 
 fn nothing(syscalls: &Syscalls, kind: Option<BoardKind>) -> String {
     match (kind, &syscalls.firmware) {
-        (Some(_), Err(Gap::Denied)) => {
-            "The firmware's flags about undervoltage and throttling cannot be read: /dev/vcio is \
-             closed to this user. Add the user to the group video (ls -l /dev/vcio shows the \
-             group) and start outlast again."
-        }
-        (Some(_), _) => {
-            "The firmware's flags about undervoltage and throttling cannot be read with this \
-             kernel. Load the module raspberrypi-hwmon, or use the vendor's kernel."
-        }
-        (None, _) => {
-            "This board has nothing that reports undervoltage or throttling, so outlast cannot \
-             warn of either. A sensor with a voltage reading helps."
-        }
+        (Some(_), Err(Gap::Denied)) => words::sensor::FLAGS_DENIED,
+        (Some(_), _) => words::sensor::FLAGS_NO_MODULE,
+        (None, _) => words::sensor::NO_FLAGS,
     }
     .into()
 }
 
 fn detector_note(kind: Option<BoardKind>) -> String {
     if board::has_undervoltage_detector(kind) {
-        "Undervoltage means that the 5 V input fell below about 4.63 V ± 5 %, mostly because of a \
-         thin cable or a bank near its end."
+        words::sensor::UNDERVOLTAGE_MEANS
     } else if kind.is_some() {
-        "This board has no undervoltage detector: that no flag is raised says nothing about the \
-         supply."
+        words::sensor::NO_DETECTOR
     } else {
-        "Whether this board has an undervoltage detector is not known: only a raised flag is \
-         believed."
+        words::sensor::DETECTOR_UNKNOWN
     }
     .into()
 }

@@ -10,6 +10,7 @@ use reckon::{
     reading::{Flow, Gap, Got, Role, Via},
     time::Mono,
     units::{Amps, Celsius, Joules, Share, Volts},
+    words,
 };
 
 use crate::{
@@ -79,16 +80,14 @@ fn other_supply(
         if battery { format!("Battery {name}") } else { format!("Supply input {name} ({kind})") };
     let mut channel = Channel::new(format!("power_supply:{name}"), title, Via::PowerSupply);
     channel.notes.push(if battery {
-        "The battery of a device that is plugged in or paired (its scope says so), not this \
-         board's."
-            .into()
+        words::sensor::OTHER_DEVICE.into()
     } else {
         let plugged = match files::number_at(root, &home.join("online")) {
-            Ok(0) => " Nothing was plugged in when outlast started.",
-            Ok(_) => " Something was plugged in when outlast started.",
+            Ok(0) => words::sensor::WAS_UNPLUGGED,
+            Ok(_) => words::sensor::WAS_PLUGGED_IN,
             Err(_) => "",
         };
-        format!("It feeds the board from outside and is no battery.{plugged}")
+        words::sensor::feeds_board(&plugged)
     });
     channel
 }
@@ -109,7 +108,7 @@ impl FuelGauge {
             channel.label = Some(label);
         }
         if about.role == Some(Role::NotCounted) {
-            channel.notes.push("The settings say to ignore it.".into());
+            channel.notes.push(words::sensor::IGNORED.into());
         }
         Self {
             root: root.clone(),
@@ -174,14 +173,10 @@ fn notes(root: &Root, home: &std::path::Path, name: &str) -> Vec<String> {
     let mut notes = Vec::new();
     let has = |file: &str| home.join(file).exists();
     if name.starts_with("test_") {
-        notes.push("Made up by the kernel's module test_power; nothing real is behind it.".into());
+        notes.push(words::sensor::MADE_UP.into());
     }
     if !has("current_now") && !has("current_avg") && !has("power_now") {
-        notes.push(
-            "This gauge measures no current. The time left follows from how fast its level \
-             falls, or from a modelled draw."
-                .into(),
-        );
+        notes.push(words::sensor::NO_CURRENT.into());
     }
     let text = |file: &str| files::line(root, &home.join(file));
     if let (Some(full), Some(design)) = (text("charge_full"), text("charge_full_design"))
@@ -189,7 +184,7 @@ fn notes(root: &Root, home: &std::path::Path, name: &str) -> Vec<String> {
         && design > 0
     {
         let share = f64::from(full) / f64::from(design) * 100.0;
-        notes.push(format!("It says that the cells still hold {share:.0} % of what they did new."));
+        notes.push(words::sensor::worn_cells(share));
     }
     notes
 }

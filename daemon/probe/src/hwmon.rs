@@ -13,6 +13,7 @@ use reckon::{
     reading::{Role, Shunt, Via},
     time::Mono,
     units::Ohms,
+    words,
 };
 
 use crate::{
@@ -64,9 +65,7 @@ pub(crate) fn discover(root: &Root, want: &Want, known: &Known) -> Found {
             continue;
         };
         if seen.contains(&base) {
-            found.notes.push(format!(
-                "Two monitors call themselves {base} and cannot be told apart; only one is read."
-            ));
+            found.notes.push(words::sensor::same_name(&base));
             continue;
         }
         seen.push(base.clone());
@@ -255,9 +254,7 @@ fn stranger(name: &str, base: &str, home: &Path) -> Option<Channel> {
         return None;
     }
     let mut channel = Channel::new(base, format!("Monitor {name}"), Via::Hwmon);
-    channel.notes.push(
-        "It measures a current, but it is no chip that outlast knows, so it is not used.".into(),
-    );
+    channel.notes.push(words::sensor::UNKNOWN_CHIP.into());
     Some(channel)
 }
 
@@ -315,11 +312,7 @@ fn off_channel(
     }
     let mut channel = Channel::new(id(base, inlet), title, Via::Hwmon);
     let n = inlet.unwrap_or(1);
-    channel.notes.push(format!(
-        "This channel is switched off in the driver. To use it, write 1 to {} as root and start \
-         outlast again.",
-        home.join(format!("in{n}_enable")).display()
-    ));
+    channel.notes.push(words::sensor::channel_off(&(home.join(format!("in{n}_enable")).display())));
     channel
 }
 
@@ -355,40 +348,28 @@ fn correction(model: &Model, assumed: Option<Ohms>, about: &SensorWant) -> (Shun
     let mut notes = Vec::new();
     let mut scale = about.scale.unwrap_or(1.0);
     match (model.shunt, assumed, about.shunt) {
-        (ShuntShown::Inside, _, Some(_)) => notes.push(
-            "The shunt of this chip is inside it, so the one in the settings is not used.".into(),
-        ),
+        (ShuntShown::Inside, _, Some(_)) => notes.push(words::sensor::INNER_SHUNT_GIVEN.into()),
         (ShuntShown::Inside, ..) => {}
         (_, Some(assumed), Some(told)) => {
             let ratio = assumed.si() / told.si();
             if (ratio - 1.0).abs() > SAME_SHUNT {
                 scale *= ratio;
-                notes.push(format!(
-                    "The driver assumes a shunt of {}, the settings say {}: every current is \
-                     multiplied by {ratio:.4}.",
-                    milliohms(assumed),
-                    milliohms(told)
+                notes.push(words::sensor::shunt_corrected(
+                    &milliohms(assumed),
+                    &milliohms(told),
+                    ratio,
                 ));
             }
         }
         (_, Some(assumed), None) => notes.push(unconfirmed(assumed)),
-        (_, None, Some(told)) => notes.push(format!(
-            "The settings say a shunt of {}, but this driver does not show which one it assumes, \
-             so nothing is corrected by it. Compare with a meter and give a scale instead.",
-            milliohms(told)
-        )),
-        (_, None, None) => notes.push(
-            "This driver does not show which shunt it assumes (2.5 or 10 mΩ if the device tree \
-             says nothing). Compare the current once with a meter, and give a scale in the \
-             settings if it differs."
-                .into(),
-        ),
+        (_, None, Some(told)) => notes.push(words::sensor::shunt_unknown_given(&milliohms(told))),
+        (_, None, None) => notes.push(words::sensor::SHUNT_UNKNOWN.into()),
     }
     if let Some(by) = about.scale {
-        notes.push(format!("The settings multiply every current by {by}."));
+        notes.push(words::sensor::scaled(&by));
     }
     if about.role == Some(Role::NotCounted) {
-        notes.push("The settings say to ignore it.".into());
+        notes.push(words::sensor::IGNORED.into());
     }
     (Shunt { assumed, told: about.shunt, scale }, notes)
 }
@@ -396,13 +377,9 @@ fn correction(model: &Model, assumed: Option<Ohms>, about: &SensorWant) -> (Shun
 fn unconfirmed(assumed: Ohms) -> String {
     let shown = milliohms(assumed);
     if (assumed.si() - 0.01).abs() < 1e-4 {
-        format!(
-            "The driver assumes a shunt of {shown}, which it also does when nobody told it. \
-             Many ready-made boards carry 100 mΩ (marked R100): then every current here is ten \
-             times too high. Give shunt_ohm in the settings: what is printed on yours."
-        )
+        words::sensor::shunt_by_default(&shown)
     } else {
-        format!("The driver assumes a shunt of {shown}; the settings do not say what is there.")
+        words::sensor::shunt_assumed(&shown)
     }
 }
 

@@ -22,6 +22,7 @@ use reckon::{
     reading::{Gap, Shunt, Via},
     time::Mono,
     units::{Amps, Ohms, Volts, Watts},
+    words,
 };
 
 use crate::{
@@ -62,11 +63,7 @@ pub(crate) fn discover(root: &Root, want: &Want, known: &Known) -> Found {
         // The files of /sys may be made up; the buses behind them are not.
         let mut found = Found::default();
         if !named_places(want).is_empty() {
-            found.notes.push(
-                "Chips on a bus are not read while the system's files are taken from another \
-                 folder; that needs the real board."
-                    .into(),
-            );
+            found.notes.push(words::sensor::BUSES_NOT_READ.into());
         }
         return found;
     }
@@ -180,11 +177,7 @@ fn search(
         .map(|adapter| format!("{} ({})", adapter.number, adapter.name))
         .collect();
     if !passed_over.is_empty() {
-        found.notes.push(format!(
-            "These buses were not searched for power monitors, because other things may sit on \
-             them: {}. To use a monitor there, name its bus, address and chip in the settings.",
-            passed_over.join(", ")
-        ));
+        found.notes.push(words::sensor::buses_not_searched(&(passed_over.join(", "))));
     }
     found.notes.dedup();
     found
@@ -200,20 +193,11 @@ fn note_missing_buses(
 ) {
     let described = root.at("/proc/device-tree").exists();
     if adapters.is_empty() && (described || !named.is_empty()) {
-        found.notes.push(
-            "No I²C bus is switched on, so no power monitor can be read without a driver. On a \
-             Raspberry Pi set dtparam=i2c_arm=on in config.txt, load the module i2c-dev and \
-             restart the board."
-                .into(),
-        );
+        found.notes.push(words::sensor::NO_BUS.into());
     }
     for entry in want.sensors.iter().filter(|entry| entry.chip.is_some()) {
         match Place::read(&entry.matches) {
-            None => found.notes.push(format!(
-                "The settings name a chip at '{}', which is not a bus and an address. Write the \
-                 bus number and the address in hexadecimal, such as 1-0040.",
-                entry.matches
-            )),
+            None => found.notes.push(words::sensor::bad_place(&entry.matches)),
             Some(place) if !ADDRESSES.contains(&place.address) => found.notes.push(format!(
                 "The settings name a chip at address 0x{:02x}, where none of these chips can be: \
                  they have addresses 0x40 to 0x4f.",
@@ -346,10 +330,7 @@ impl Neighbour {
             title(&name.to_uppercase(), place, None),
             Via::I2c,
         );
-        channel.notes.push(format!(
-            "The kernel driver {driver} owns it, and gives no readings in the form that outlast \
-             reads. Unbind that driver, or load ina2xx instead."
-        ));
+        channel.notes.push(words::sensor::driver_without_readings(&driver));
         Some(channel)
     }
 }
@@ -372,14 +353,8 @@ fn stranger(place: Place, told: Option<Chip>, verdict: Verdict) -> Channel {
              correct the settings.",
             ina::facts(chip).name
         ),
-        (Some(chip), _) => format!(
-            "An {} should be here, but what answers does not identify itself as one. Nothing was \
-             written to it. Correct the chip in the settings.",
-            ina::facts(chip).name
-        ),
-        (None, _) => "It answers and does not say that it is a power monitor, so it is left \
-             alone. If it is an INA219, which cannot say so, name it in the settings."
-            .into(),
+        (Some(chip), _) => words::sensor::not_that_chip(&ina::facts(chip).name),
+        (None, _) => words::sensor::NOT_A_MONITOR.into(),
     });
     channel
 }
@@ -480,17 +455,11 @@ impl Wired {
         for (channel, standing) in self.channels.iter_mut().zip(&self.standing) {
             channel.notes.clone_from(standing);
             if words_only && self.facts.counter.is_some() {
-                channel.notes.push(
-                    "This bus has no transfers longer than two bytes: readings are sixteen times \
-                     coarser, and the chip's own energy count is not used."
-                        .into(),
-                );
+                channel.notes.push(words::sensor::SHORT_TRANSFERS.into());
             }
             if resets > 0 {
-                channel.notes.push(format!(
-                    "It had lost its settings and was set up again, {} since the start. Its \
-                     supply is briefly interrupted; check the plug.",
-                    if resets == 1 { "once".into() } else { format!("{resets} times") }
+                channel.notes.push(words::sensor::set_up_again(
+                    &(if resets == 1 { "once".into() } else { format!("{resets} times") }),
                 ));
             }
             channel.notes.extend(trouble.map(|trouble| trouble.says(self.place.bus)));
@@ -544,32 +513,22 @@ fn describe(
     channel.place = Some(format!("{place}{suffix}"));
     channel.label = told.name;
     channel.told_role = told.role;
-    channel.notes.push("No kernel driver is bound to it; its registers are read directly.".into());
+    channel.notes.push(words::sensor::READ_DIRECTLY.into());
     if facts.counter.is_some() {
-        channel.notes.push("It counts energy by itself, and that count is believed.".into());
+        channel.notes.push(words::sensor::COUNTS_ENERGY.into());
     }
     let scale = told.scale.unwrap_or(1.0);
     let Some(usual) = facts.usual_shunt else {
-        channel.notes.push("Its shunt is inside the chip; there is nothing to set.".into());
+        channel.notes.push(words::sensor::INNER_SHUNT.into());
         return (channel, Correction { ohms: 1.0, scale });
     };
     let drivers = channel.place.as_ref().and_then(|place| known.shunts.get(place)).copied();
     let ohms = told.shunt.or(drivers).map_or(usual, Ohms::si);
     channel.shunt = Some(Shunt { assumed: Ohms::new(ohms), told: told.shunt, scale });
     if let (None, Some(drivers)) = (told.shunt, drivers) {
-        channel.notes.push(format!(
-            "Nobody has said which shunt is soldered to it. The {} Ω that its kernel driver \
-             assumed are kept, so that the current goes on as it was. Check the print on the \
-             large resistor (R100 is 0.1 Ω, R010 is 0.01 Ω) and give shunt_ohm in the settings.",
-            drivers.si()
-        ));
+        channel.notes.push(words::sensor::shunt_of_driver(&drivers.si()));
     } else if told.shunt.is_none() {
-        channel.notes.push(format!(
-            "Nobody has said which shunt is soldered to it. {usual} Ω is assumed, which such \
-             boards usually carry; a wrong one makes every current wrong by the same factor. \
-             Check the print on the large resistor (R100 is 0.1 Ω, R010 is 0.01 Ω) and give \
-             shunt_ohm in the settings."
-        ));
+        channel.notes.push(words::sensor::shunt_usual(&usual));
     }
     channel.notes.push(reach(facts, ohms));
     (channel, Correction { ohms, scale })
@@ -585,11 +544,6 @@ fn reach(facts: &Facts, ohms: f64) -> String {
         Sense::Drop(_) => full / ohms,
         Sense::Current(_) => full,
     };
-    let small = if amps < 3.0 {
-        " A Raspberry Pi under load can draw more than that; readings beyond it are marked, not \
-         shown. A smaller shunt helps."
-    } else {
-        ""
-    };
+    let small = if amps < 3.0 { words::sensor::MAY_EXCEED } else { "" };
     format!("With this shunt it measures up to {amps:.3} A.{small}")
 }

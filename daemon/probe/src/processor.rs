@@ -4,6 +4,7 @@ use reckon::{
     reading::{Gap, Got, Via},
     time::Mono,
     units::{Hertz, Share},
+    words,
 };
 
 use crate::{
@@ -36,11 +37,11 @@ impl Processor {
     pub(crate) fn find(root: &Root) -> Option<Self> {
         let path = root.at("/proc/stat");
         path.exists().then(|| {
-            let mut channel = Channel::new("processor", "Processor load and clock", Via::Processor);
+            let mut channel = Channel::new("processor", words::sensor::PROCESSOR, Via::Processor);
             let clock = clock_file(root);
             channel.notes.push(match clock {
-                Some(_) => "The clock shown does not fall when the firmware throttles.".into(),
-                None => "The kernel does not tell the processor's clock here.".into(),
+                Some(_) => words::sensor::CLOCK_SHOWN.into(),
+                None => words::sensor::CLOCK_HIDDEN.into(),
             });
             let clock = clock.map(Attr::new);
             Self {

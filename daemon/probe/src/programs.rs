@@ -7,7 +7,7 @@ use std::{
     time::Duration,
 };
 
-use reckon::{reading::Program, time::Mono};
+use reckon::{reading::Program, time::Mono, words};
 use sysinfo::{ProcessRefreshKind, ProcessesToUpdate, System};
 
 use crate::root::Root;
@@ -52,11 +52,7 @@ impl Programs {
 
     /// What has to be said about it.
     pub(crate) fn note(&self) -> Option<String> {
-        (!self.real).then(|| {
-            "Running programs are not listed: files are read below another folder, and programs \
-             run only on the real machine."
-                .into()
-        })
+        (!self.real).then(|| words::sensor::PROGRAMS_NOT_LISTED.into())
     }
 
     /// The latest list; starts a new walk when one is due.

@@ -7,6 +7,7 @@ use reckon::{
     reading::{Gap, Got, Role, SourceIx, SourceReport, SourceState, Via},
     time::Mono,
     units::{Amps, Ohms, Volts},
+    words,
 };
 
 use crate::source::{BoardPart, Channel, Reading};
@@ -173,28 +174,22 @@ impl Registry {
 
     fn role_sentence(&self, i: usize, entry: &Entry) -> String {
         match (entry.channel.told_role, entry.role, &self.bank) {
-            (Some(Role::Bank), ..) => "Counts as the bank: the settings say so.".into(),
-            (Some(Role::Part), ..) => "Shown, not counted: the settings say so.".into(),
-            (Some(Role::NotCounted), ..) => "Ignored: the settings say so.".into(),
+            (Some(Role::Bank), ..) => words::sensor::BANK_BY_SETTINGS.into(),
+            (Some(Role::Part), ..) => words::sensor::PART_BY_SETTINGS.into(),
+            (Some(Role::NotCounted), ..) => words::sensor::IGNORED_BY_SETTINGS.into(),
             (None, Role::Bank, Some(chosen)) if chosen.entry == i => {
-                format!("Counts as the bank: {}.", chosen.why)
+                words::sensor::counts_because(&chosen.why)
             }
-            (None, _, None) if self.told_bank() => {
-                "Shown, not counted: the settings name another sensor as the bank.".into()
-            }
+            (None, _, None) if self.told_bank() => words::sensor::ANOTHER_IS_NAMED.into(),
             (None, _, Some(chosen)) => {
                 let other = &self.entries[chosen.entry].channel;
                 if same_place(&other.place, &entry.channel.place) {
-                    format!("The same chip as {}; only one of the two counts.", other.id)
+                    words::sensor::same_chip(&other.id)
                 } else {
-                    format!(
-                        "Shown, not counted: {} is taken for the bank ({}). If that is wrong, \
-                         give this one role = \"bank\" in the settings.",
-                        other.id, chosen.why
-                    )
+                    words::sensor::other_taken(&other.id, &chosen.why)
                 }
             }
-            (None, ..) => "Whether this is the bank is decided when it has answered.".into(),
+            (None, ..) => words::sensor::NOT_DECIDED.into(),
         }
     }
 
@@ -220,7 +215,7 @@ impl Registry {
     fn choose(&self, candidates: &[usize]) -> Option<Chosen> {
         let answered = |c: &usize| self.entries[*c].last;
         if let [only] = candidates {
-            return Some(Chosen { entry: *only, why: "it is the only power sensor".into() });
+            return Some(Chosen { entry: *only, why: words::sensor::ONLY_ONE.into() });
         }
         let labelled = candidates.iter().find_map(|c| {
             let label = self.entries[*c].channel.label.as_deref()?;
@@ -228,7 +223,7 @@ impl Registry {
             BANK_WORDS.iter().any(|word| lower.contains(word)).then(|| (*c, label.to_owned()))
         });
         if let Some((entry, label)) = labelled {
-            return Some(Chosen { entry, why: format!("its label is \"{label}\"") });
+            return Some(Chosen { entry, why: words::sensor::label_says(&label) });
         }
         let live: Vec<(usize, Volts, Amps)> = candidates
             .iter()
@@ -262,7 +257,7 @@ impl Registry {
                 && entry.state == SourceState::Live
         });
         if let Some(entry) = twin {
-            let why = format!("it is the same chip as {}, which is silent", old.channel.id);
+            let why = words::sensor::same_chip_silent(&old.channel.id);
             self.bank = Some(Chosen { entry, why });
             self.assign_roles();
         }

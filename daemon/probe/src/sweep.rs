@@ -23,6 +23,7 @@ use std::{
 use reckon::{
     reading::{BoardFacts, BoardReading, Gap, Got, SourceIx, Sweep, Via},
     time::Mono,
+    words,
 };
 
 use crate::{
@@ -484,10 +485,7 @@ impl Slot {
             hand_over(*ix, &said, sweep);
         }
         let slow = self.apart.is_some_and(|apart| apart.wanted == TRUSTED_AGAIN_AFTER);
-        let remark = slow.then_some(
-            "It has been slow to answer, so it is read apart from the others and cannot hold \
-             them up.",
-        );
+        let remark = slow.then_some(words::sensor::SLOW);
         for ix in &self.channels {
             registry.remark(*ix, remark);
         }

@@ -6,6 +6,7 @@ use reckon::{
     reading::{Gap, Got, Via},
     time::Mono,
     units::Celsius,
+    words,
 };
 
 use crate::{
@@ -52,7 +53,7 @@ impl Thermal {
             .filter(|kind| name != format!("zone:{kind}"))
             .collect();
         if !others.is_empty() {
-            channel.notes.push(format!("Also there, not used: {}.", others.join(", ")));
+            channel.notes.push(words::sensor::others_there(&(others.join(", "))));
         }
         Some(Self { root: root.clone(), channel: [channel], name, attr: Some(Attr::new(path)) })
     }

@@ -2,7 +2,7 @@
 
 use std::path::PathBuf;
 
-use reckon::{reading::Role, units::Ohms};
+use reckon::{reading::Role, units::Ohms, words};
 
 /// What to read, and what the owner knows better than the drivers.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -69,18 +69,13 @@ impl Want {
         for entry in &self.sensors {
             let matches = &entry.matches;
             if !ids.iter().any(|id| fits(matches, id)) {
-                notes.push(format!(
-                    "The settings speak of a sensor '{matches}', but none of that name was found \
-                     when outlast started. If it is plugged in later it is still recognised."
-                ));
+                notes.push(words::sensor::not_found(&matches));
             }
             if entry.shunt.is_some_and(|ohms| ohms.si() <= 0.0) {
-                notes.push(format!("The shunt of '{matches}' has to be above 0: not used."));
+                notes.push(words::sensor::bad_shunt(&matches));
             }
             if entry.scale.is_some_and(|by| !good_scale(by)) {
-                notes.push(format!(
-                    "The scale of '{matches}' has to be between -1000 and 1000 and not 0: not used."
-                ));
+                notes.push(words::sensor::bad_scale(&matches));
             }
         }
         notes

@@ -19,6 +19,7 @@ use reckon::{
     engine::{Command, Engine, Refusal, Resume, Setup, Start},
     reading::BoardFacts,
     snapshot::Snapshot,
+    words,
 };
 use tokio::{
     net::{TcpListener, UnixListener},
@@ -80,7 +81,7 @@ pub(crate) fn run(run: &Run, settings: Settings, source: Option<&Path>) -> Resul
         .max_blocking_threads(2)
         .thread_stack_size(256 * 1024)
         .build()
-        .map_err(|why| format!("The system has no room for outlast: {why}."))?;
+        .map_err(|why| words::terminal::could_not_start(&why))?;
     runtime.block_on(live(run, settings, source))
 }
 
@@ -91,20 +92,19 @@ async fn live(run: &Run, settings: Settings, source: Option<&Path>) -> Result<()
     let here = door.local_addr().unwrap_or(listen);
     let folders = folders(run);
     let own_door = own_door(folders.runtime.as_deref()).await?;
-    let mut signals = Signals::new().map_err(|why| format!("Signals cannot be heard: {why}."))?;
+    let mut signals = Signals::new().map_err(|why| words::terminal::no_signals(&why))?;
 
     let (events, event_list) = mpsc::sync_channel(EVENTS);
     let station = station(run, settings, &folders, &events);
-    let (mut parts, started) = station
-        .start(events, event_list)
-        .map_err(|why| format!("The system has no room for another thread: {why}."))?;
+    let (mut parts, started) =
+        station.start(events, event_list).map_err(|why| words::terminal::no_more_threads(&why))?;
     let (stop, stopped) = watch::channel(false);
     // A demonstration changes nothing that is real, and its clock runs too fast for a code.
     let pages = parts.pages(run.demo);
     let mut serving = vec![tokio::spawn(serve(door, pages, parts.seats, stopped.clone()))];
     if let Some((own, _)) = own_door.as_ref() {
         let own = UnixListener::from_std(own.try_clone().map_err(|why| why.to_string())?)
-            .map_err(|why| format!("The socket for `outlast now` cannot be served: {why}."))?;
+            .map_err(|why| words::terminal::no_socket(&why))?;
         serving.push(tokio::spawn(serve(own, parts.pages(true), OWN_SEATS, stopped)));
     }
     tokio::spawn(hand_over(parts.asked.take(), started.events.clone()));
@@ -126,7 +126,7 @@ async fn live(run: &Run, settings: Settings, source: Option<&Path>) -> Result<()
 
     signals.wait().await;
     ready.stopping();
-    tracing::info!("told to stop");
+    tracing::info!("{}", words::journal::TOLD_TO_STOP);
     // In this order: the event loop writes and lets go of the snapshot, which ends the streams; then
     // the record with its mark; then the pages.
     started.stop(&parts.clock);
@@ -173,10 +173,7 @@ async fn own_door(
     match opened() {
         Ok(door) => Ok(Some((door, path))),
         Err(why) => {
-            tracing::warn!(
-                "`outlast now` and `outlast pin` will not work: {} cannot be made ({why})",
-                path.display()
-            );
+            tracing::warn!("{}", words::journal::no_socket(&path.display(), &why));
             Ok(None)
         }
     }
@@ -226,7 +223,7 @@ fn station(
         open::open(folder, &settings.record, boot.as_deref(), &clock, outlet(events))
     });
     let record = opened.and_then(|opened| {
-        opened.inspect_err(|why| tracing::warn!("{why} Nothing is recorded")).ok()
+        opened.inspect_err(|why| tracing::warn!("{}", words::journal::not_recorded(&why))).ok()
     });
     if !run.demo {
         let root = run.sysroot.clone().unwrap_or_else(|| PathBuf::from("/"));
@@ -336,7 +333,7 @@ impl Parts {
             record: self.record_asks.clone(),
             record_status: self.record_status.clone(),
             clock: Arc::new(self.clock.clone()),
-            language: &reckon::words::ENGLISH,
+            language: &words::ENGLISH,
         };
         if !own {
             return web::pages(shown);
@@ -370,7 +367,7 @@ impl Started {
         let Some(writer) = self.writer.and_then(Arc::into_inner) else { return };
         let (at_s, how) = (clock.mono().as_s(), stop_reason::how(clock));
         if let Err(trouble) = writer.stop(at_s, how) {
-            tracing::warn!("{trouble} The next start will take this end for a lost power");
+            tracing::warn!("{}", words::journal::end_not_marked(&trouble));
         }
     }
 }
@@ -462,7 +459,7 @@ impl Station {
         if let Some(folder) = &self.runtime
             && let Err(why) = alert::take_request_back(folder)
         {
-            tracing::warn!("an old request to switch off cannot be taken back: {why}");
+            tracing::warn!("{}", words::journal::old_request(&why));
         }
         let now: alert::Now = {
             let clock = self.clock.clone();

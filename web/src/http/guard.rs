@@ -11,6 +11,8 @@ use axum::{
     response::{IntoResponse, Response},
 };
 
+use reckon::words;
+
 use crate::{
     Site,
     http::assets::{self, Theme},
@@ -90,8 +92,8 @@ pub(crate) async fn known_host(State(site): State<Site>, request: Request, next:
     Problem::new(
         StatusCode::MISDIRECTED_REQUEST,
         "unknown-host",
-        "Not known by that name",
-        "This board does not answer to the name in the address. Use its number, or add the name to `hosts` in the settings.",
+        words::refusal::OTHER_NAME_TITLE,
+        words::refusal::OTHER_NAME,
     )
     .into_response()
 }
@@ -122,8 +124,8 @@ pub(crate) async fn may_change(State(site): State<Site>, request: Request, next:
         return Problem::new(
             StatusCode::FORBIDDEN,
             "other-origin",
-            "Not from this page",
-            "This came from another site, so nothing was changed.",
+            words::refusal::OTHER_SITE_TITLE,
+            words::refusal::OTHER_SITE,
         )
         .into_response();
     }
@@ -133,10 +135,10 @@ pub(crate) async fn may_change(State(site): State<Site>, request: Request, next:
         return Problem::new(
             StatusCode::FORBIDDEN,
             "not-paired",
-            "Pair this phone first",
-            "Everyone may look; changing something needs this phone to be paired once. Nothing was changed.",
+            words::refusal::PAIR_FIRST_TITLE,
+            words::refusal::PAIR_FIRST,
         )
-        .way_on("/pair", "Pair this phone")
+        .way_on("/pair", words::refusal::PAIR_LINK)
         .into_response();
     }
     next.run(request).await

@@ -14,7 +14,7 @@ use std::{
 
 use axum::http::HeaderMap;
 use axum_extra::extract::cookie::{Cookie, Key, SameSite, SignedCookieJar};
-use reckon::time::Mono;
+use reckon::{time::Mono, words};
 use subtle::ConstantTimeEq;
 
 /// How long a code can be used.
@@ -123,7 +123,8 @@ impl Pairing {
                 tracing::warn!(
                     wrong = inner.wrong,
                     wait_s = wait.as_secs(),
-                    "a wrong pairing code was typed; the next try is possible after a wait"
+                    "{}",
+                    words::journal::WRONG_CODE
                 );
             }
             return Err(Rejected::Wrong);
@@ -132,7 +133,7 @@ impl Pairing {
         inner.wrong = 0;
         let name = inner.name();
         drop(inner);
-        tracing::info!("a phone was paired; to make all phones pair anew, remove the key file");
+        tracing::info!("{}", words::journal::PAIRED);
         let ticket = Cookie::build((TICKET, format!("{TICKET_MARK}{name}")))
             .http_only(true)
             .same_site(SameSite::Strict)
@@ -171,7 +172,8 @@ impl Inner {
             let shown: String = digits.iter().map(|digit| char::from(*digit)).collect();
             tracing::info!(
                 good_for_s = CODE_LASTS.as_secs(),
-                "to pair a phone, type this code on its Station page: {shown}"
+                "{}",
+                words::journal::pairing_code(&shown)
             );
             Code { digits, dies: at.plus(CODE_LASTS) }
         });

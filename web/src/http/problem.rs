@@ -8,6 +8,8 @@ use axum::{
 };
 use serde::Serialize;
 
+use reckon::words;
+
 /// A failed request. `code` is for programs to branch on and never changes its meaning.
 #[derive(Clone, Debug)]
 pub(crate) struct Problem {
@@ -31,7 +33,7 @@ impl Problem {
         title: &'static str,
         say: impl Into<String>,
     ) -> Self {
-        let way_on = ("/", "Back to Now");
+        let way_on = ("/", words::refusal::BACK_TO_NOW);
         Self { status, code, title, say: say.into(), way_on, retry_after_s: None }
     }
 
@@ -49,42 +51,30 @@ impl Problem {
     pub(crate) fn of_status(status: StatusCode) -> Self {
         let (code, title, say) = match status {
             StatusCode::NOT_FOUND => {
-                ("not-found", "No such page", "There is nothing at this address.")
+                ("not-found", words::refusal::NO_PAGE_TITLE, words::refusal::NO_PAGE)
             }
-            StatusCode::METHOD_NOT_ALLOWED => (
-                "wrong-method",
-                "Not this way",
-                "This address can be asked, but not in this way. The Allow header says how.",
-            ),
-            StatusCode::PAYLOAD_TOO_LARGE => (
-                "too-large",
-                "Too much at once",
-                "More was sent than any form here needs; nothing was changed.",
-            ),
-            StatusCode::UNSUPPORTED_MEDIA_TYPE => (
-                "wrong-type",
-                "Cannot read this kind",
-                "Send application/json here, or use the forms of the page. Nothing was changed.",
-            ),
-            StatusCode::REQUEST_TIMEOUT => (
-                "too-slow",
-                "Took too long",
-                "The request did not finish in time. Nothing may have been changed: look, and try again.",
-            ),
-            StatusCode::INTERNAL_SERVER_ERROR => (
-                "our-fault",
-                "A fault in outlast",
-                "This page failed; measuring and the record go on. The journal says more.",
-            ),
-            _ if status.is_server_error() => (
-                "our-fault",
-                "A fault in outlast",
-                "This could not be answered; measuring and the record go on.",
-            ),
+            StatusCode::METHOD_NOT_ALLOWED => {
+                ("wrong-method", words::refusal::WRONG_METHOD_TITLE, words::refusal::WRONG_METHOD)
+            }
+            StatusCode::PAYLOAD_TOO_LARGE => {
+                ("too-large", words::refusal::TOO_MUCH_TITLE, words::refusal::TOO_MUCH)
+            }
+            StatusCode::UNSUPPORTED_MEDIA_TYPE => {
+                ("wrong-type", words::refusal::WRONG_TYPE_TITLE, words::refusal::WRONG_TYPE)
+            }
+            StatusCode::REQUEST_TIMEOUT => {
+                ("too-slow", words::refusal::TOO_SLOW_TITLE, words::refusal::TOO_SLOW)
+            }
+            StatusCode::INTERNAL_SERVER_ERROR => {
+                ("our-fault", words::refusal::FAULT_TITLE, words::refusal::PAGE_FAILED)
+            }
+            _ if status.is_server_error() => {
+                ("our-fault", words::refusal::FAULT_TITLE, words::refusal::FAILED)
+            }
             _ => (
                 "bad-request",
-                "Cannot read this",
-                "What was sent could not be understood. Nothing was changed.",
+                words::refusal::UNREADABLE_REQUEST_TITLE,
+                words::refusal::UNREADABLE_REQUEST,
             ),
         };
         Self::new(status, code, title, say)

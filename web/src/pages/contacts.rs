@@ -11,7 +11,7 @@ use axum::{
 use reckon::{
     adif::{self, Log},
     units::Seconds,
-    words::{ContactLogPage, contact_log},
+    words::{self, ContactLogPage, contact_log},
 };
 use serde::{Deserialize, Serialize};
 
@@ -49,7 +49,7 @@ struct Took {
 
 fn too_large() -> Problem {
     let say = contact_log::log_too_large(LOG_BYTES);
-    Problem::new(StatusCode::PAYLOAD_TOO_LARGE, "too-large", "Too much at once", say)
+    Problem::new(StatusCode::PAYLOAD_TOO_LARGE, "too-large", words::refusal::TOO_MUCH_TITLE, say)
 }
 
 /// The whole body, one asker at a time.
@@ -213,9 +213,7 @@ pub(crate) async fn log_form(
         found.map(|(_, content)| *content).filter(|content| !content.trim_ascii().is_empty())
     };
     let log = field("file").or_else(|| field("text"));
-    let log = log.ok_or_else(|| {
-        unreadable("Choose the log's file, or paste its text. Nothing was changed.")
-    })?;
+    let log = log.ok_or_else(|| unreadable(words::refusal::NO_LOG))?;
     let log = whole.slice_ref(log);
     let outing = field("outing").and_then(|id| std::str::from_utf8(id).ok()?.trim().parse().ok());
     drop(whole);
@@ -236,7 +234,7 @@ pub(crate) async fn log_form(
 }
 
 fn crowded() -> Problem {
-    busy("Another log is being read; try again in a moment. Nothing was changed.")
+    busy(words::refusal::ONE_LOG_AT_A_TIME)
 }
 
 // ---- JSON -----------------------------------------------------------------------------------

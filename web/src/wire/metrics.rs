@@ -12,6 +12,7 @@ use reckon::{
     forecast::Outlook,
     snapshot::Snapshot,
     units::{Amps, Celsius, Share, Volts, Watts},
+    words,
 };
 
 use crate::Site;
@@ -61,7 +62,7 @@ impl Text {
 fn exposition(snapshot: &Snapshot) -> String {
     let mut text = Text(String::with_capacity(4096));
     let up_s = snapshot.at.mono.as_s();
-    text.gauge(("up", "seconds", "Time since the board was switched on."), Some(up_s));
+    text.gauge(("up", "seconds", words::metrics::UPTIME), Some(up_s));
     supply(&mut text, snapshot);
     outlook(&mut text, snapshot);
     board(&mut text, snapshot);
@@ -72,17 +73,11 @@ fn exposition(snapshot: &Snapshot) -> String {
 fn supply(text: &mut Text, snapshot: &Snapshot) {
     let supply = &snapshot.supply;
     text.gauge(("supply", "volts", "Supply voltage."), supply.volts.ok().map(Volts::si));
+    text.gauge(("supply", "amperes", words::metrics::CURRENT), supply.current.ok().map(Amps::si));
+    text.gauge(("supply", "watts", words::metrics::POWER), supply.power.ok().map(Watts::si));
+    text.gauge(("draw", "watts", words::metrics::DRAW), snapshot.draw.now.map(Watts::si));
     text.gauge(
-        ("supply", "amperes", "Current out of the bank."),
-        supply.current.ok().map(Amps::si),
-    );
-    text.gauge(("supply", "watts", "Power out of the bank."), supply.power.ok().map(Watts::si));
-    text.gauge(
-        ("draw", "watts", "Draw as the forecast sees it, measured or modelled."),
-        snapshot.draw.now.map(Watts::si),
-    );
-    text.gauge(
-        ("bank_delivered", "joules", "Energy delivered in this outing."),
+        ("bank_delivered", "joules", words::metrics::ENERGY),
         Some(snapshot.bank.delivered.si()),
     );
 }
@@ -96,42 +91,39 @@ fn outlook(text: &mut Text, snapshot: &Snapshot) {
         | Outlook::Blind { .. } => [None; 3],
     };
     text.family(
-        ("remaining", "seconds", "Remaining time: three points of one distribution."),
+        ("remaining", "seconds", words::metrics::REMAINING),
         "gauge",
         &[("{share=\"0.1\"}", p10), ("{share=\"0.5\"}", p50), ("{share=\"0.9\"}", p90)],
     );
     text.gauge(
-        ("finish_chance", "ratio", "Chance that the bank lasts until the finish."),
+        ("finish_chance", "ratio", words::metrics::FINISH),
         snapshot.finish.and_then(|finish| finish.chance).map(Share::part),
     );
     let standing = u32::try_from(snapshot.alarms.len()).unwrap_or(u32::MAX);
-    text.gauge(("alarms", "", "Alarms that stand."), Some(f64::from(standing)));
+    text.gauge(("alarms", "", words::metrics::ALARMS), Some(f64::from(standing)));
 }
 
 fn board(text: &mut Text, snapshot: &Snapshot) {
     let board = &snapshot.board;
     text.gauge(("board", "celsius", "Processor temperature."), board.temp.ok().map(Celsius::si));
+    text.gauge(("board_busy", "ratio", words::metrics::CPU), board.cpu_busy.ok().map(Share::part));
     text.gauge(
-        ("board_busy", "ratio", "Share of all cores."),
-        board.cpu_busy.ok().map(Share::part),
-    );
-    text.gauge(
-        ("undervoltage", "", "1 while the supply is too low for the board."),
+        ("undervoltage", "", words::metrics::UNDERVOLTAGE),
         board.undervoltage.ok().map(|low| f64::from(u8::from(low))),
     );
     text.gauge(
-        ("undervoltage_seen", "", "How often the supply was too low in this outing."),
+        ("undervoltage_seen", "", words::metrics::UNDERVOLTAGE_TIMES),
         Some(f64::from(snapshot.undervoltage_times)),
     );
     let missed = u32::try_from(snapshot.missed_sweeps).unwrap_or(u32::MAX);
     text.family(
-        ("missed_sweeps", "", "Sweeps that came too late or not at all."),
+        ("missed_sweeps", "", words::metrics::SWEEPS),
         "counter",
         &[("", Some(f64::from(missed)))],
     );
     let resident = snapshot.footprint.resident_kib.and_then(|kib| u32::try_from(kib).ok());
     text.gauge(
-        ("resident", "bytes", "Resident memory of outlast."),
+        ("resident", "bytes", words::metrics::MEMORY),
         resident.map(|kib| f64::from(kib) * 1024.0),
     );
 }

@@ -7,6 +7,7 @@ use reckon::{
     report::{ForecastOutcome, Forecasts, MinMeanMax, Report, Truth},
     snapshot::Basis,
     units::{Celsius, Joules, Seconds, Share, Volts, Watts},
+    words,
 };
 use serde::Serialize;
 
@@ -245,7 +246,7 @@ fn page(page: &EnergyTally) -> Paged {
         lasted_s: page.lasted().si(),
         p95_power_w: page.p95().map(Watts::si),
         peak_power_w: mean.map(|_| page.peak().si()),
-        mean_power_gap: gap(mean.as_ref(), "nothing was read"),
+        mean_power_gap: gap(mean.as_ref(), words::missing::NOTHING_READ),
         mean_power_w: mean,
     }
 }
@@ -289,7 +290,7 @@ fn load(report: &Report) -> Option<Load> {
         explained_share: load.line.explained.part(),
         taken_wh: load.taken.map(|(taken, _)| taken.wh()),
         taken_error_wh: load.taken.map(|(_, error)| error.wh()),
-        taken_gap: gap(load.taken.as_ref(), "the load changed too little"),
+        taken_gap: gap(load.taken.as_ref(), words::missing::LOAD_TOO_EVEN),
     })
 }
 
@@ -359,8 +360,8 @@ fn contacts(report: &Report) -> Option<Contacts> {
         still_possible_gap: gap(
             possible.as_ref(),
             match report.left {
-                None => "the outing is over, or nothing is foretold",
-                Some(_) => "too few contacts",
+                None => words::missing::NOTHING_FORETOLD,
+                Some(_) => words::missing::FEW_CONTACTS,
             },
         ),
         still_possible: possible.map(three),
@@ -394,8 +395,8 @@ fn judged(all: &Forecasts) -> Vec<Judged> {
             came_gap: gap(
                 known.as_ref(),
                 match all.truth {
-                    Truth::Open { .. } => "the outing goes on",
-                    _ => "the bank is not known to have been empty",
+                    Truth::Open { .. } => words::missing::GOES_ON,
+                    _ => words::missing::NOT_EMPTY,
                 },
             ),
             outcome: match it.outcome {
@@ -426,14 +427,14 @@ pub(crate) fn report(told: ReportTold, utc_offset_s: i32) -> Whole {
     let (load, contacts) = (load(report), contacts(report));
     let taken = Taken {
         energy: energy(report),
-        load_gap: gap(load.as_ref(), "the load did not change, or was not read"),
+        load_gap: gap(load.as_ref(), words::missing::LOAD_UNCHANGED),
         load,
         temp: report.temp.map(temp),
         temp_gap: gap(report.temp.as_ref(), "not read"),
         volts: report.volts.map(supply),
         volts_gap: gap(report.volts.as_ref(), "not read"),
         folds: report.folds.iter().map(fold).collect(),
-        contacts_gap: gap(contacts.as_ref(), "no contact of a log falls into it"),
+        contacts_gap: gap(contacts.as_ref(), words::missing::NO_CONTACT),
         contacts,
         undated_s: told.undated_s,
         marks: report
@@ -452,8 +453,8 @@ pub(crate) fn report(told: ReportTold, utc_offset_s: i32) -> Whole {
         forecasts_held: all.held,
         middle_off_s: all.middle_off.map(Seconds::si),
         middle_off_share: all.middle_off_share.map(Share::part),
-        middle_off_gap: gap(all.middle_off.as_ref(), "what came is not known"),
-        learned_gap: gap(told.learned.as_ref(), "it is not counted as a run-down"),
+        middle_off_gap: gap(all.middle_off.as_ref(), words::missing::NOT_KNOWN),
+        learned_gap: gap(told.learned.as_ref(), words::missing::NO_RUNDOWN),
         learned: told.learned.map(|LearnedTold { before_wh, after_wh }| Learned {
             before_wh: three(before_wh),
             after_wh: three(after_wh),

@@ -18,6 +18,7 @@ use std::{
 use reckon::{
     belief::last_end::{BeforeStart, StopHow},
     record::LoggedContact,
+    words,
 };
 
 use crate::{
@@ -191,9 +192,9 @@ impl Writer {
         let (answer, answered) = sync_channel(1);
         let gone = || {
             Trouble::new(
-                "the record's thread has ended",
-                "The change was not kept.",
-                "Restart outlast; the journal says why it ended.",
+                words::record::THREAD_ENDED,
+                words::record::NOT_KEPT,
+                words::record::RESTART,
             )
         };
         self.queue.send(Message::Ask(entries, answer)).map_err(|_| gone())?;
@@ -466,7 +467,7 @@ impl Hand {
         self.open_if_needed()?;
         let every_s = self.every_s();
         let Some(keeper) = &mut self.keeper else {
-            return Err(Trouble::new("the record is not open", "", ""));
+            return Err(Trouble::new(words::record::NOT_OPEN, "", ""));
         };
         match keeper.keep(&self.held, every_s) {
             Ok(()) => {
@@ -541,18 +542,9 @@ impl Hand {
             let fewer = keeper.fine_hours() * 3 / 4;
             // A failure here shows at the next commit.
             let _ = keeper.thin_to(fewer.max(24));
-            Some(format!(
-                "The record has reached its size limit of {} MiB: ten-second rows older than {} \
-                 days of record were thinned to five minutes.",
-                self.keep.most_mib,
-                fewer.max(24) / 24
-            ))
+            Some(words::record::at_limit(&self.keep.most_mib, &(fewer.max(24) / 24)))
         } else if bytes >= most / 10 * 9 {
-            Some(format!(
-                "The record uses {mib} of at most {} MiB. At the limit the oldest ten-second rows \
-                 are thinned to five minutes; export them before, or raise the limit.",
-                self.keep.most_mib
-            ))
+            Some(words::record::near_limit(&mib, &self.keep.most_mib))
         } else {
             None
         };

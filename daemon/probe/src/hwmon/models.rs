@@ -1,5 +1,7 @@
 //! What each chip can deliver, and what its driver shows.
 
+use reckon::words;
+
 /// Where the shunt that the driver assumes can be seen.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) enum ShuntShown {
@@ -55,8 +57,7 @@ const PLAIN: Model = Model {
     remark: None,
 };
 
-const SNAPSHOT: &str = "This chip's driver takes one sample of half a millisecond for each \
-                        reading, so it is looked at five times a second and averaged.";
+const SNAPSHOT: &str = words::sensor::ONE_SAMPLE;
 
 /// INA219: bus register of 13 bits in steps of 4 mV up to 32.764 V, shunt ±320 mV.
 /// Source: data sheet SBOS448G, sections 8.6.3.1 and 8.6.3.2.

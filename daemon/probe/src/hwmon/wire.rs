@@ -5,6 +5,7 @@ use std::path::Path;
 use reckon::{
     reading::{Gap, Got, Shunt},
     units::{Amps, Joules, Volts, Watts},
+    words,
 };
 
 use super::models::Model;
@@ -191,15 +192,12 @@ impl Wire {
             return None;
         }
         let cure = match (shunt.assumed, shunt.told) {
-            (Some(_), None) => "set shunt in the settings to what is printed on the sensor's board",
-            (_, Some(_)) => "check the shunt in the settings",
+            (Some(_), None) => words::sensor::SET_SHUNT,
+            (_, Some(_)) => words::sensor::CHECK_SHUNT,
             _ if model.full_amps.is_some() => "check the wiring",
-            _ => "compare with a meter and set scale in the settings",
+            _ => words::sensor::SET_SCALE,
         };
-        Some(format!(
-            "More than {USB_MOST_AMPS} A at about 5 V: no USB bank gives that. Most likely the \
-             shunt is ten times larger than assumed and the current ten times too high; {cure}."
-        ))
+        Some(words::sensor::too_much_current(&USB_MOST_AMPS, &cure))
     }
 }
 

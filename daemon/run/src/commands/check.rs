@@ -98,8 +98,7 @@ impl Learned {
             pairs: load.rests_on_min,
         });
         let Some(line) = line else {
-            let why = "What load takes, and so what outlast itself draws, is not known: it needs a \
-                       sensor and ten minutes or more of a load that changes.";
+            let why = words::terminal::LOAD_UNKNOWN;
             return vec![why.to_owned()];
         };
         let mut said = vec![words::fold::load(&line)];
@@ -207,7 +206,7 @@ impl Report {
             vec![format!("Board: {}", self.board.model.as_deref().unwrap_or("not a known one"))];
         lines.extend(board_lines(sweep, &self.board));
         if self.sources.is_empty() {
-            lines.push("\nNo source was found.".to_owned());
+            lines.push(words::terminal::NO_SOURCE.to_owned());
         }
         for source in &self.sources {
             lines.push(format!("\n{}", source.title));
@@ -220,22 +219,20 @@ impl Report {
             lines.extend(source.notes.iter().map(|line| format!("  {line}")));
         }
         if !self.missing.is_empty() {
-            lines.push("\nMissing here, and what to do:".to_owned());
+            lines.push(words::terminal::MISSING_HERE.to_owned());
             lines.extend(self.missing.iter().map(|line| format!("  {line}")));
         }
         lines.push(String::new());
         if self.daemon_runs {
-            lines.push("An outlast runs on this board; `outlast now` asks it.".to_owned());
+            lines.push(words::terminal::RUNS_HERE.to_owned());
             lines.extend(learned.map(Learned::text).unwrap_or_default());
         } else {
-            lines.push("No outlast runs on this board now; `outlast run` starts it.".to_owned());
+            lines.push(words::terminal::RUNS_NOT.to_owned());
         }
         if let (Some(kib), Some(ms)) =
             (self.footprint.resident_kib, self.footprint.cpu_ms_for_this_check)
         {
-            lines.push(format!(
-                "This check took {ms:.0} ms of processor time and {kib} KiB of memory."
-            ));
+            lines.push(words::terminal::check_cost(ms, &kib));
         }
         lines.join("\n") + "\n"
     }
@@ -252,7 +249,7 @@ fn board_lines(sweep: &Sweep, facts: &Board) -> Vec<String> {
         format!("  {}", named("temperature", board.temp.map(words::celsius))),
     ];
     let low = match board.undervoltage {
-        Ok(true) => Ok("yes, at this moment".to_owned()),
+        Ok(true) => Ok(words::terminal::YES_NOW.to_owned()),
         Ok(false) => Ok("no".to_owned()),
         Err(gap) => Err(gap),
     };
@@ -261,14 +258,15 @@ fn board_lines(sweep: &Sweep, facts: &Board) -> Vec<String> {
         lines.push(format!("  input: {}", words::volts(volts)));
     }
     if let Ok(watts) = board.rails_at_least {
-        lines.push(format!("  the board's own rails take at least {}", words::power(watts)));
+        lines.push(words::terminal::rails(&words::power(watts)));
     }
     let clock = match sweep.clock_synchronised {
         Ok(true) => Ok("synchronised".to_owned()),
-        Ok(false) => Ok("not synchronised, so times of day may be wrong".to_owned()),
+        Ok(false) => Ok(words::terminal::UNSYNCHRONISED.to_owned()),
         Err(gap) => Err(gap),
     };
-    let chip = if facts.has_clock_battery { "a clock chip" } else { "no clock chip" };
+    let chip =
+        if facts.has_clock_battery { "a clock chip" } else { words::terminal::NO_CLOCK_CHIP };
     lines.push(format!("  {}; the board has {chip}", named("clock", clock)));
     lines
 }
@@ -284,9 +282,9 @@ impl Source {
             id: report.id.clone(),
             title: report.title.clone(),
             counts_as: match report.role {
-                Role::Bank => "counts as what the bank delivers",
-                Role::Part => "sees a part of it; shown, not counted",
-                Role::NotCounted => "not a sensor of the bank",
+                Role::Bank => words::terminal::COUNTS_AS_BANK,
+                Role::Part => words::terminal::COUNTS_IN_PART,
+                Role::NotCounted => words::terminal::COUNTS_NOT,
             },
             state,
             why_silent,

@@ -7,6 +7,8 @@ use alert::{ChannelTest, Dispatcher, Lamp, Led, Notification};
 use probe::{Sweeper, Want};
 use serde::Serialize;
 
+use reckon::words;
+
 use crate::{
     commands::{cli, failed::Failed},
     host::{
@@ -46,11 +48,7 @@ pub(crate) fn run(options: &cli::Check, settings: &Settings) -> Result<(), Faile
     }
     let failed = lines.iter().filter(|line| !line.well).count();
     if failed > 0 {
-        return Err(Failed::from(format!(
-            "{failed} of {} ways out would not have warned you. Correct what is said above, or \
-             take the way out of the settings.",
-            lines.len()
-        )));
+        return Err(Failed::from(words::terminal::channels_failed(&failed, &lines.len())));
     }
     Ok(())
 }
@@ -58,12 +56,12 @@ pub(crate) fn run(options: &cli::Check, settings: &Settings) -> Result<(), Faile
 fn lines(options: &cli::Check, settings: &Settings) -> Result<Vec<Line>, String> {
     let clock = known_clock(options);
     let at = clock.stamp();
-    let text = "This is a test of the warnings.";
+    let text = words::terminal::TEST_OF_WARNINGS;
     let note = Notification::test(&settings.station, text, Some(at), at.mono.as_s());
     let runtime = tokio::runtime::Builder::new_current_thread()
         .enable_all()
         .build()
-        .map_err(|why| format!("The system has no room for outlast: {why}."))?;
+        .map_err(|why| words::terminal::could_not_start(&why))?;
     let warnings = &settings.warnings;
     let now: alert::Now = Arc::new(move || clock.stamp());
     let (webhooks, commands) = (&warnings.webhooks, &warnings.commands);
@@ -75,12 +73,9 @@ fn lines(options: &cli::Check, settings: &Settings) -> Result<Vec<Line>, String>
     }
     let unit = alert::unit_is_enabled(&root);
     let said = match (warnings.power_off.limit, unit) {
-        (None, _) => "The settings leave the board on.",
-        (Some(_), true) => "Its unit is enabled. Nothing was switched off for this test.",
-        (Some(_), false) => {
-            "Its unit is not enabled, so the board stays on until the bank cuts out. To change \
-             that: systemctl enable --now outlast-poweroff.path"
-        }
+        (None, _) => words::terminal::LEFT_ON,
+        (Some(_), true) => words::terminal::UNIT_ENABLED,
+        (Some(_), false) => words::terminal::UNIT_DISABLED,
     };
     // Not a failure: leaving the board on is a choice, and it is said.
     lines.push(Line { way: "Switching off".into(), well: true, said: said.into() });
@@ -88,15 +83,9 @@ fn lines(options: &cli::Check, settings: &Settings) -> Result<Vec<Line>, String>
     lines.push(Line {
         way: "Journal".into(),
         well: true,
-        said: "A line was written to it, as to this terminal.".into(),
+        said: words::terminal::JOURNAL_LINE.into(),
     });
-    lines.push(Line {
-        way: "Page".into(),
-        well: true,
-        said: "It shows alarms by itself. A phone sounds and vibrates once its page was tapped, \
-               and not while its screen is dark."
-            .into(),
-    });
+    lines.push(Line { way: "Page".into(), well: true, said: words::terminal::PAGE_WARNS.into() });
     Ok(lines)
 }
 
@@ -122,9 +111,7 @@ fn blink(name: &str, folder: &std::path::Path) -> Line {
     }
     pause(BLINKS);
     match led.show(Lamp::AsBefore) {
-        Ok(()) => {
-            Line { way, well: true, said: "It blinked for three seconds and is as before.".into() }
-        }
+        Ok(()) => Line { way, well: true, said: words::terminal::LED_BLINKED.into() },
         Err(why) => Line { way, well: false, said: format!("{why}.") },
     }
 }

@@ -12,7 +12,10 @@ use axum::{
     body::{Body, to_bytes},
     http::{Method, Request, header},
 };
-use reckon::engine::{Engine, Setup};
+use reckon::{
+    engine::{Engine, Setup},
+    words,
+};
 use serde::Deserialize;
 use serde_json::Value;
 use tokio::{
@@ -64,7 +67,7 @@ impl Client {
     /// When there is neither.
     pub(crate) fn find(reach: &Reach) -> Result<Self, Failed> {
         let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build();
-        let runtime = runtime.map_err(|why| format!("The system has no room for this: {why}."))?;
+        let runtime = runtime.map_err(|why| words::terminal::no_thread(&why))?;
         // A folder that is named may be a second daemon's, which then has its socket in there.
         let own = reach.state.as_ref().filter(|_| reach.socket.is_none());
         if let Some(Ok(socket)) = own.map(|dir| now::find(Some(&dir.join(folders::SOCKET)))) {
@@ -81,10 +84,7 @@ impl Client {
         let places = told.unwrap_or_else(folders::record_places);
         let found = places.into_iter().find(|folder| folder.join(history::FILE).exists());
         let Some(folder) = found else {
-            return Err(Failed::from(format!(
-                "{} There is no record to open either; --state says where one is.",
-                none.say
-            )));
+            return Err(Failed::from(words::terminal::no_record_either(&none.say)));
         };
         let transport = Transport::Here(runtime.block_on(async { here(&folder) }));
         Ok(Self { runtime, transport })
@@ -145,18 +145,12 @@ impl Client {
         }
         let problem: Option<Problem> = serde_json::from_slice(&answer.body).ok();
         let said = problem.and_then(|problem| problem.detail.or(problem.title));
-        Err(Failed::from(
-            said.unwrap_or_else(|| "There is no such thing in the record.".to_owned()),
-        ))
+        Err(Failed::from(said.unwrap_or_else(|| words::terminal::NOT_IN_RECORD.to_owned())))
     }
 }
 
 fn understood(body: &[u8]) -> Result<Value, Failed> {
-    serde_json::from_slice(body).map_err(|why| {
-        Failed::from(format!(
-            "The answer cannot be understood ({why}). Are both of the same version?"
-        ))
-    })
+    serde_json::from_slice(body).map_err(|why| Failed::from(words::terminal::not_understood(&why)))
 }
 
 /// What goes along with an ask.
@@ -212,14 +206,14 @@ async fn within(
         .header(header::ACCEPT, "application/json")
         .header(header::CONTENT_TYPE, kind)
         .body(Body::from(body));
-    let asked = asked.map_err(|why| format!("This cannot be asked: {why}."))?;
+    let asked = asked.map_err(|why| words::terminal::cannot_ask(&why))?;
     let answer = match router.clone().oneshot(asked).await {
         Ok(answer) => answer,
         Err(never) => match never {},
     };
     let good = answer.status().is_success();
     let body = to_bytes(answer.into_body(), MOST_BYTES).await;
-    let body = body.map_err(|why| format!("The record could not be read to its end: {why}."))?;
+    let body = body.map_err(|why| words::terminal::not_to_its_end(&why))?;
     Ok(Answer { good, body: body.to_vec() })
 }
 
@@ -242,7 +236,7 @@ fn here(folder: &Path) -> Router {
         record,
         record_status,
         clock: Arc::new(clock),
-        language: &reckon::words::ENGLISH,
+        language: &words::ENGLISH,
     })
 }
 
@@ -250,7 +244,7 @@ async fn answer(folder: PathBuf, mut requests: mpsc::Receiver<web::Request<Recor
     while let Some(web::Request { command, answer }) = requests.recv().await {
         let folder = folder.clone();
         let done = tokio::task::spawn_blocking(move || changes::offline(&folder, &command));
-        let done = done.await.unwrap_or_else(|_| Err("The change broke down.".to_owned()));
+        let done = done.await.unwrap_or_else(|_| Err(words::terminal::CHANGE_FAILED.to_owned()));
         // The command waits for it.
         let _ = answer.send(done);
     }

@@ -8,6 +8,8 @@ use std::{
 
 use serde::Deserialize;
 
+use reckon::words;
+
 use crate::{
     commands::{cli::Look, failed::Failed},
     host::{banner::print, folders},
@@ -33,20 +35,12 @@ pub(crate) fn pin(look: &Look) -> Result<(), Failed> {
         return Ok(());
     }
     let pin: Pin = read(&body)?;
-    print(&format!(
-        "{}\nType this code on the phone's Station page. It is good for one phone and {:.0} min.\n",
-        pin.code,
-        (pin.good_for_s / 60.0).ceil()
-    ));
+    print(&words::terminal::pin(&pin.code, (pin.good_for_s / 60.0).ceil()));
     Ok(())
 }
 
 fn read<'a, T: Deserialize<'a>>(body: &'a str) -> Result<T, Failed> {
-    let told = |why| {
-        format!(
-            "The running outlast answers in a way that this one does not understand ({why}). Are both of the same version?"
-        )
-    };
+    let told = |why| words::terminal::other_version(&why);
     serde_json::from_str(body).map_err(|why| Failed::from(told(why)))
 }
 
@@ -59,7 +53,7 @@ pub(crate) fn here(path: &str) -> Result<String, Failed> {
 fn get(look: &Look, path: &str) -> Result<String, Failed> {
     let socket = find(look.socket.as_deref())?;
     let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build();
-    let runtime = runtime.map_err(|why| format!("The system has no room for this: {why}."))?;
+    let runtime = runtime.map_err(|why| words::terminal::no_thread(&why))?;
     let client = alert::plain_client()?.unix_socket(socket.as_path()).timeout(PATIENCE);
     let answer = runtime.block_on(async {
         let answer = client.build()?.get(format!("http://localhost{path}")).send().await?;
@@ -71,7 +65,7 @@ fn get(look: &Look, path: &str) -> Result<String, Failed> {
 pub(crate) fn no_answer(socket: &Path, why: &reqwest::Error) -> String {
     let deeper = std::iter::successors(Some(why as &dyn std::error::Error), |e| e.source());
     let reason = deeper.last().map_or_else(String::new, ToString::to_string);
-    format!("The outlast at {} does not answer: {reason}.", socket.display())
+    words::terminal::no_answer(&socket.display(), &reason)
 }
 
 /// The socket of a running outlast.
@@ -86,16 +80,8 @@ pub(crate) fn find(told: Option<&Path>) -> Result<PathBuf, Failed> {
         }
     }
     Err(Failed::from(match denied {
-        Some(place) => format!(
-            "outlast runs, but this user may not ask it ({}). Use sudo, or join the group: sudo \
-             usermod -aG outlast $USER, then log in again.",
-            place.display()
-        ),
-        None => {
-            "No outlast runs here. Start it with `outlast run`, or as a service: sudo systemctl \
-                 start outlast"
-                .to_owned()
-        }
+        Some(place) => words::terminal::not_allowed(&place.display()),
+        None => words::terminal::NOT_RUNNING.to_owned(),
     }))
 }
 

@@ -91,7 +91,7 @@ fn goes_on(record: &Client, outing: &str, charged: bool) -> Result<(), Failed> {
         "last" => {
             let page = record.read("/api/v1/outings?limit=2")?;
             let before = page["outings"][1]["id"].as_i64();
-            before.ok_or_else(|| Failed::from("There is no outing before.".to_owned()))?
+            before.ok_or_else(|| Failed::from(words::terminal::NO_EARLIER_OUTING.to_owned()))?
         }
         typed => id(record, typed)?,
     };
@@ -116,10 +116,7 @@ fn doing_back(outing: &str, correction: &str, reach: &Reach) -> Result<(), Faile
         Ok(id) => json!({ "id": id }),
         Err(_) if correction == "contacts" => json!({ "contacts": true }),
         Err(_) => {
-            return Err(Failed::from(format!(
-                "'{correction}' is no number of a correction. `outlast outing show` lists \
-                 them; `contacts` takes back all that came from the contact log."
-            )));
+            return Err(Failed::from(words::terminal::not_a_correction(&correction)));
         }
     };
     let record = Client::find(reach)?;
@@ -132,13 +129,9 @@ pub(super) fn id(record: &Client, typed: &str) -> Result<i64, Failed> {
     if typed == "last" {
         let page = record.read("/api/v1/outings?limit=1")?;
         let newest = page["outings"][0]["id"].as_i64();
-        return newest.ok_or_else(|| Failed::from("There is no outing yet.".to_owned()));
+        return newest.ok_or_else(|| Failed::from(words::terminal::NO_OUTING.to_owned()));
     }
-    typed.parse().map_err(|_| {
-        Failed::from(format!(
-            "'{typed}' is no outing. `outlast outing list` shows their numbers; `last` is the newest."
-        ))
-    })
+    typed.parse().map_err(|_| Failed::from(words::terminal::not_an_outing(&typed)))
 }
 
 /// What was read of a log, and where it went.
@@ -154,7 +147,10 @@ fn log_read(told: &Value) -> String {
         let name = Some(text(one, "name")).filter(|name| !name.is_empty());
         let contacts = words::contact_log::contacts_in(count(one, "contacts"));
         let id = &one["outing_id"];
-        lines.push(format!("{} ({id}): {contacts}", name.unwrap_or("An outing without a name")));
+        lines.push(format!(
+            "{} ({id}): {contacts}",
+            name.unwrap_or(words::terminal::UNNAMED_OUTING)
+        ));
         if let Some(part_s) = one["undated_s"].as_f64() {
             let undated = words::contact_log::undated(Seconds::of(part_s), false);
             lines.push(format!("  {}", plain_spaces(&undated)));
@@ -166,7 +162,7 @@ fn log_read(told: &Value) -> String {
 fn list(page: &Value, running: bool) -> String {
     let outings = page["outings"].as_array().map_or(&[][..], Vec::as_slice);
     if outings.is_empty() {
-        return "There is no outing yet.\n".to_owned();
+        return words::terminal::NO_OUTINGS.to_owned();
     }
     let mut rows = vec![
         ["", "began (UTC)", "lasted", "energy", "bank", "ending", "name"]
@@ -186,7 +182,7 @@ fn list(page: &Value, running: bool) -> String {
     }));
     let mut said = table(&rows);
     if let Some(next) = page["next"].as_i64() {
-        said.push_str(&format!("More: outlast outing list --before {next}\n"));
+        said.push_str(&words::terminal::more_outings(&next));
     }
     said
 }
@@ -195,16 +191,13 @@ fn list(page: &Value, running: bool) -> String {
 fn ending(one: &Value, running: bool) -> String {
     match text(one, "ending") {
         "open" if running => "goes on".to_owned(),
-        "open" => "was open when outlast last ran".to_owned(),
+        "open" => words::terminal::WAS_OPEN_SHORT.to_owned(),
         "switched_off" => "switched off".to_owned(),
-        "died" => "bank ran empty".to_owned(),
+        "died" => words::terminal::RAN_EMPTY.to_owned(),
         "swapped" => "bank changed".to_owned(),
         "power_lost" => match one["died_chance"].as_f64() {
             Some(chance) if chance > 0.0 => {
-                format!(
-                    "power lost ({} an empty bank)",
-                    plain_spaces(&words::percent(Share::nearest(chance)))
-                )
+                words::terminal::lost_power(&plain_spaces(&words::percent(Share::nearest(chance))))
             }
             _ => "unplugged".to_owned(),
         },

@@ -74,7 +74,7 @@ impl Alerts {
                 self.dispatcher.send(&Notification::called_off(why, snapshot));
             }
             Order::Save => {
-                tracing::warn!(event = "saving", "the board is being switched off: programs save");
+                tracing::warn!(event = "saving", "{}", words::journal::PROGRAMS_SAVE);
                 let (dispatcher, note) = (self.dispatcher.clone(), Notification::saving(snapshot));
                 let events = self.events.clone();
                 self.runtime.spawn(async move {
@@ -91,17 +91,16 @@ impl Alerts {
     /// Lets everything reach the card, then asks for the board to be switched off.
     pub(crate) fn switch_off(&self) -> Result<(), String> {
         let Some(folder) = &self.request else {
-            return Err("There is no runtime folder to make the request in.".to_owned());
+            return Err(words::terminal::NO_RUNTIME_FOLDER.to_owned());
         };
         if let Some(card) = &self.card
             && let Err(why) = alert::sync_card(card)
         {
             // Switching off cleanly syncs once more; a bank that cuts out would not.
-            tracing::warn!("the card could not be synced before switching off: {why}");
+            tracing::warn!("{}", words::journal::not_synced(&why));
         }
-        alert::make_request(folder, "The bank is nearly empty.").map_err(|why| {
-            format!("The request to switch off cannot be made in {}: {why}.", folder.display())
-        })
+        alert::make_request(folder, words::terminal::NEARLY_EMPTY)
+            .map_err(|why| words::terminal::no_request(&folder.display(), &why))
     }
 }
 

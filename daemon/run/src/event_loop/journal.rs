@@ -54,7 +54,7 @@ fn changes(before: &[SourceReport], after: &[SourceReport], at: Mono) -> Vec<Str
             (None, SourceState::Live) => format!("found: {title}"),
             (None, SourceState::LeftAlone) => format!("left alone: {title}"),
             (Some(SourceState::Silent { since, .. }), SourceState::Live) => {
-                format!("{title} answers again after {}", span(at.since(since)))
+                words::journal::answers_again(&title, &span(at.since(since)))
             }
             (
                 None | Some(SourceState::Live | SourceState::LeftAlone),

@@ -10,6 +10,7 @@ use reckon::{
     record::{Ending, EventKind},
     snapshot::{LogState, Snapshot},
     time::{Mono, Stamp},
+    words,
 };
 use web::{AsideTold, RecordCommand, RecordStatus, Request, TestLoad, TestTold};
 
@@ -77,7 +78,7 @@ impl EventLoop {
     fn use_bank(&mut self, bank: BankSpec, start: Start, at: Stamp) {
         let start = Some(start);
         if let Err(refusal) = self.engine.ask(&Command::UseBank { bank, start }, at) {
-            tracing::warn!("{}", reckon::words::refusal(&refusal));
+            tracing::warn!("{}", words::refusal(&refusal));
         }
         self.record_changes(at);
     }
@@ -104,14 +105,17 @@ impl EventLoop {
     pub(crate) fn record_state(&mut self, state: RecordState) {
         match (&self.state.record.stopped, &state.stopped) {
             (None, Some(why)) => tracing::warn!("{why}"),
-            (Some(_), None) => tracing::info!("the record goes on"),
+            (Some(_), None) => tracing::info!("{}", words::journal::RECORD_GOES_ON),
             _ => {}
         }
         if state.missed > self.state.record.missed {
-            tracing::warn!("{} entries of the record were lost", state.missed);
+            tracing::warn!("{}", words::journal::entries_lost(&state.missed));
         }
         for aside in state.set_aside.iter().skip(self.state.record.set_aside.len()) {
-            tracing::warn!("{}; it was set aside as {}", aside.why, aside.path.display());
+            tracing::warn!(
+                "{}",
+                words::journal::record_set_aside(&aside.why, &aside.path.display())
+            );
         }
         if let Some(warning) =
             state.warning.as_ref().filter(|_| self.state.record.warning.is_none())
@@ -207,7 +211,7 @@ impl EventLoop {
     fn mark(&mut self, text: &str, at: Mono) -> Result<(), String> {
         let text: String = text.trim().chars().filter(|c| !c.is_control()).take(200).collect();
         let Some(session) = &mut self.record else {
-            return Err("No record is kept here.".to_owned());
+            return Err(words::refusal::NO_RECORD.to_owned());
         };
         self.engine.note_mark(&text, at);
         session.recorder.event(at, EventKind::Mark, text);
@@ -230,22 +234,19 @@ impl EventLoop {
 
     fn set_clock(&mut self) -> Result<(), String> {
         let Some(session) = &mut self.record else {
-            return Err("No record is kept here.".to_owned());
+            return Err(words::refusal::NO_RECORD.to_owned());
         };
         if !session.may_set_clock {
-            return Err("This outlast may not set the board's clock: `set_clock_from_phone` in \
-                        the settings allows it, and says what the service needs. Nothing was \
-                        changed."
-                .to_owned());
+            return Err(words::refusal::CLOCK_LOCKED.to_owned());
         }
         let Some(heard) = session.heard else {
-            return Err("No phone has told the time yet. Nothing was changed.".to_owned());
+            return Err(words::refusal::NO_PHONE_TIME.to_owned());
         };
         let (mono, _) = self.clock.system_time();
-        self.clock.set_system(heard.wall_at_boot().plus_s(mono.as_s())).map_err(|why| {
-            format!("The system did not let its clock be set: {why}. Nothing was changed.")
-        })?;
-        tracing::info!("the board's clock was set from the phone");
+        self.clock
+            .set_system(heard.wall_at_boot().plus_s(mono.as_s()))
+            .map_err(|why| words::refusal::clock_refused(&why))?;
+        tracing::info!("{}", words::journal::CLOCK_SET);
         let told = heard.beside(&self.clock);
         self.tell(|record_status| record_status.phone = Some(told));
         Ok(())
@@ -263,7 +264,7 @@ impl EventLoop {
         if let Some(name) = update.named
             && let Err(refusal) = self.engine.ask(&Command::NameOuting { name }, at)
         {
-            tracing::warn!("{}", reckon::words::refusal(&refusal));
+            tracing::warn!("{}", words::refusal(&refusal));
         }
         if let Some((bank, load)) = update.test {
             self.begin_test(&bank, load, at);
@@ -283,7 +284,7 @@ impl EventLoop {
     fn answer_since(&mut self, goes_on: bool, at: Stamp) -> Result<(), String> {
         let answer = Some(if goes_on { Answer::GoesOn } else { Answer::Charged });
         let ask = Command::Answer { question: Question::SinceLast, answer };
-        self.engine.ask(&ask, at).map_err(|why| reckon::words::refusal(&why))?;
+        self.engine.ask(&ask, at).map_err(|why| words::refusal(&why))?;
         self.record_changes(at);
         self.write_choices(None);
         self.update_learning();
@@ -323,7 +324,7 @@ impl EventLoop {
         self.use_bank(bank.clone(), Start::Full, at);
         let name: String = format!("Run-down of {}", bank.name).chars().take(64).collect();
         if let Err(refusal) = self.engine.ask(&Command::NameOuting { name }, at) {
-            tracing::warn!("{}", reckon::words::refusal(&refusal));
+            tracing::warn!("{}", words::refusal(&refusal));
         }
         self.test_is_on(bank.name.clone(), load, at.mono);
         self.write_choices(None);
@@ -331,7 +332,7 @@ impl EventLoop {
     }
 
     fn test_is_on(&mut self, bank: String, load: TestLoad, began: Mono) {
-        tracing::info!("a run-down test of {bank} is on");
+        tracing::info!("{}", words::journal::test_runs(&bank));
         let Some(session) = &mut self.record else { return };
         session.load = test_load::begin(load, &self.clock);
         self.engine.note_run_down_test(true);
@@ -340,7 +341,7 @@ impl EventLoop {
 
     fn stop_test(&mut self, at: Stamp) -> Result<(), String> {
         if self.record_status.borrow().test.is_none() {
-            return Err("No run-down test is on. Nothing was changed.".to_owned());
+            return Err(words::refusal::NO_TEST.to_owned());
         }
         let bank = self.engine.tick(at).bank.spec.as_deref().cloned();
         if let (Some(session), Some(bank)) = (&mut self.record, bank) {

@@ -13,6 +13,7 @@ use reckon::{
     reading::Sweep,
     snapshot::Snapshot,
     time::Stamp,
+    words,
 };
 use tokio::sync::oneshot;
 use web::Request;
@@ -45,8 +46,7 @@ impl EventLoop {
                     session.recorder.edges(&snapshot, &edges);
                 }
                 self.warn(&snapshot, &edges);
-                self.systemd
-                    .status(snapshot.at.mono, || plain_spaces(&reckon::words::status(&snapshot)));
+                self.systemd.status(snapshot.at.mono, || plain_spaces(&words::status(&snapshot)));
                 self.show.send_replace(snapshot);
             }
             self.systemd.alive(self.clock.mono());
@@ -97,7 +97,7 @@ impl EventLoop {
             if let Some(session) = &mut self.record
                 && let Err(why) = session.recorder.put_down(snapshot.at.mono)
             {
-                tracing::warn!("the record could not be closed before switching off: {why}");
+                tracing::warn!("{}", words::journal::record_not_closed(&why));
             }
             let outcome = self.alerts.as_ref().map_or(Ok(()), Alerts::switch_off);
             if let Err(why) = &outcome {
@@ -110,7 +110,7 @@ impl EventLoop {
     fn swept(&mut self, sweep: &Sweep, at: Stamp, missed: u64) -> Arc<Snapshot> {
         if self.state.silent {
             let silent_s = at.mono.since(self.state.last_sweep).as_secs();
-            tracing::info!("the sensors are read again after {silent_s} s");
+            tracing::info!("{}", words::journal::sensors_back(&silent_s));
             self.state.silent = false;
         }
         self.state.last_sweep = at.mono;
@@ -137,14 +137,9 @@ impl EventLoop {
         if !self.state.silent {
             self.state.silent = true;
             let silent_s = at.mono.since(self.state.last_sweep).as_secs();
-            let what_now = if freed {
-                "the others are read on without it"
-            } else {
-                "the forecast goes on from what was known"
-            };
-            tracing::warn!(
-                "no sensor has answered for {silent_s} s, one of them hangs; {what_now}"
-            );
+            let what_now =
+                if freed { words::journal::OTHERS_GO_ON } else { words::journal::FORECAST_GOES_ON };
+            tracing::warn!("{}", words::journal::sensors_hang(&silent_s, &what_now));
         }
         self.engine.tick(at)
     }
@@ -186,7 +181,7 @@ impl EventLoop {
     pub(super) fn choices_written(&mut self, trouble: Option<String>) {
         match (&self.trouble, &trouble) {
             (None, Some(why)) => tracing::warn!("{why}"),
-            (Some(_), None) => tracing::info!("what is chosen is kept again"),
+            (Some(_), None) => tracing::info!("{}", words::journal::CHOICES_KEPT),
             _ => {}
         }
         self.trouble = trouble;

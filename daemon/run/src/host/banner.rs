@@ -11,6 +11,7 @@ use std::{
 use reckon::{
     reading::{Role, SourceState},
     snapshot::Snapshot,
+    words,
 };
 use web::Pin;
 
@@ -48,33 +49,29 @@ fn text(w: &Banner<'_>, addresses: &[String]) -> String {
         let _ = writeln!(said, "{text}");
     };
     if w.snapshot.demo {
-        line("outlast plays a made-up outing; no sensor is read.");
+        line(words::terminal::PLAYS);
     }
-    line("Open the page on a phone in the same network, or here:");
+    line(words::terminal::OPEN_PAGE);
     for address in addresses {
         line(&format!("  http://{address}/"));
     }
     if w.snapshot.demo {
-        line("Everyone who opens it may change things; nothing real is behind them.");
+        line(words::terminal::ALL_MAY_CHANGE);
     }
     let minutes = w.pin.good_for.as_secs().div_ceil(60);
     if !w.snapshot.demo {
-        line(&format!(
-            "A phone that shall change things asks for this code: {} (good for {minutes} min; a new \
-             one: outlast pin)",
-            w.pin.code
-        ));
+        line(&words::terminal::code(&w.pin.code, &minutes));
     }
     match w.settings {
         Some(path) => line(&format!("Settings: {}", path.display())),
-        None => line("Settings: none, and none are needed"),
+        None => line(words::terminal::NO_SETTINGS),
     }
     match (w.state, w.trouble) {
         (Some(folder), _) => {
-            line(&format!("What you choose and the record are kept in {}", folder.display()));
+            line(&words::terminal::kept_in(&folder.display()));
         }
-        (None, None) => line("Nothing is kept"),
-        (None, Some(why)) => line(&format!("{why}; what you choose is lost at a restart")),
+        (None, None) => line(words::terminal::NOTHING_KEPT),
+        (None, Some(why)) => line(&words::terminal::lost_at_restart(&why)),
     }
     for found in found(w.snapshot) {
         line(&found);
@@ -89,15 +86,13 @@ fn found(snapshot: &Snapshot) -> Vec<String> {
     let power = snapshot.sources.iter().filter(|s| s.role != Role::NotCounted);
     lines.extend(power.map(|source| match source.state {
         SourceState::Live => format!("Sensor: {}", source.title),
-        SourceState::Silent { .. } => format!("Sensor: {} (silent now)", source.title),
-        SourceState::LeftAlone => format!("Sensor: {} (left alone)", source.title),
+        SourceState::Silent { .. } => words::terminal::sensor_silent(&source.title),
+        SourceState::LeftAlone => words::terminal::sensor_left_alone(&source.title),
     }));
     if lines.len() == 1 {
-        lines.push(
-            "No sensor sees the bank, so its draw is worked out from the board's load".to_owned(),
-        );
+        lines.push(words::terminal::NO_SENSOR.to_owned());
     }
-    lines.push("Everything that was found, and what is missing: outlast check".to_owned());
+    lines.push(words::terminal::SEE_CHECK.to_owned());
     lines
 }
 
@@ -134,31 +129,21 @@ pub(crate) fn own_names(mut told: Vec<String>) -> Vec<String> {
 pub(crate) fn port_refused(listen: SocketAddr, why: &io::Error) -> String {
     let port = listen.port();
     match why.kind() {
-        ErrorKind::AddrInUse => format!(
-            "Port {port} is taken, most likely by an outlast that runs already. See it with \
-             `outlast now`, or take another port: --listen {}",
-            SocketAddr::new(listen.ip(), port.checked_add(1).unwrap_or(8073))
+        ErrorKind::AddrInUse => words::terminal::port_taken(
+            &port,
+            &(SocketAddr::new(listen.ip(), port.checked_add(1).unwrap_or(8073))),
         ),
-        ErrorKind::PermissionDenied => format!(
-            "The system does not let this user have port {port}; ports from 1024 on are free to \
-             take: --listen {}",
-            SocketAddr::new(listen.ip(), 8073)
-        ),
-        ErrorKind::AddrNotAvailable => format!(
-            "This board does not have the address {}. 0.0.0.0 serves every network that it is in.",
-            listen.ip()
-        ),
-        _ => format!("The page cannot be served at {listen}: {why}."),
+        ErrorKind::PermissionDenied => {
+            words::terminal::port_denied(&port, &(SocketAddr::new(listen.ip(), 8073)))
+        }
+        ErrorKind::AddrNotAvailable => words::terminal::no_such_address(&listen.ip()),
+        _ => words::terminal::not_served(&listen, &why),
     }
 }
 
 /// Another outlast answers on the socket.
 pub(crate) fn already_runs(socket: &Path) -> String {
-    format!(
-        "An outlast runs here already: it answers at {}. See it with `outlast now`; a second one \
-         needs its own --state and --listen.",
-        socket.display()
-    )
+    words::terminal::runs_already(&socket.display())
 }
 
 #[cfg(test)]

@@ -6,6 +6,8 @@ use std::{
     path::{Path, PathBuf},
 };
 
+use reckon::words;
+
 /// The name of the socket in its folder.
 pub(crate) const SOCKET: &str = "outlast.sock";
 
@@ -27,16 +29,13 @@ impl Folders {
         let mut trouble = None;
         let state = match told_state.map(Path::to_path_buf).or_else(usual_state) {
             None => {
-                trouble = Some("There is no home folder to keep anything in".to_owned());
+                trouble = Some(words::journal::NO_HOME.to_owned());
                 None
             }
             Some(folder) => match make(&folder) {
                 Ok(()) => Some(folder),
                 Err(why) => {
-                    trouble = Some(format!(
-                        "The state folder {} cannot be made: {why}",
-                        folder.display()
-                    ));
+                    trouble = Some(words::journal::no_folder(&folder.display(), &why));
                     None
                 }
             },

@@ -8,7 +8,7 @@ use reckon::{forecast::Outlook, snapshot::Snapshot, units::Seconds, words};
 pub(crate) fn text(snapshot: &Snapshot) -> String {
     let mut lines = Vec::new();
     if snapshot.demo {
-        lines.push("Demonstration: everything below is made up.".to_owned());
+        lines.push(words::terminal::DEMONSTRATION.to_owned());
     }
     lines.extend(alarms(snapshot));
     let answer = words::answer(snapshot);
@@ -16,7 +16,7 @@ pub(crate) fn text(snapshot: &Snapshot) -> String {
     lines.extend(answer.lines);
     lines.extend(questions(snapshot));
     if matches!(snapshot.outlook, Outlook::NoBank) {
-        lines.push("On the page it is one tap; the settings may name it under [bank].".to_owned());
+        lines.push(words::terminal::CHOOSE_BANK.to_owned());
     }
     lines.extend(words::verdict(snapshot));
     lines.extend([
@@ -43,7 +43,7 @@ fn questions(snapshot: &Snapshot) -> impl Iterator<Item = String> {
     snapshot.questions.iter().filter(|view| view.is_open()).map(|view| {
         let asked = words::asked(view, snapshot);
         let name = view.question.name();
-        format!("? {} {} Answer with: outlast answer {name}", asked.text, asked.why)
+        words::terminal::question(&asked.text, &asked.why, &name)
     })
 }
 

@@ -1,6 +1,9 @@
 //! The board's clock against a phone's, and setting the one from the other.
 
-use reckon::time::{Mono, Wall};
+use reckon::{
+    time::{Mono, Wall},
+    words,
+};
 use web::PhoneTold;
 
 use crate::host::clock::Clock;
@@ -26,12 +29,10 @@ impl Heard {
     /// What cannot be right is refused with a sentence.
     pub(crate) fn check(self, now: Mono) -> Result<Self, String> {
         if !PLAUSIBLE_MS.contains(&self.phone_ms) {
-            return Err("The phone's own clock cannot be right, so it is not believed.".to_owned());
+            return Err(words::refusal::PHONE_CLOCK_WRONG.to_owned());
         }
         if self.within_ms > WORST_WITHIN_MS || self.at > now {
-            return Err(
-                "The phone answered too slowly to compare the clocks. Try again.".to_owned()
-            );
+            return Err(words::refusal::PHONE_TOO_SLOW.to_owned());
         }
         Ok(self)
     }

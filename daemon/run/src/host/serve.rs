@@ -12,6 +12,7 @@ use std::{
 };
 
 use axum::{Router, body::Body, extract::ConnectInfo};
+
 use hyper::{
     Request,
     body::Incoming,
@@ -23,6 +24,7 @@ use hyper_util::{
     server::graceful::GracefulShutdown,
     service::TowerToHyperService,
 };
+use reckon::words;
 use tokio::{
     io::{AsyncRead, AsyncWrite},
     net::{TcpListener, UnixListener},
@@ -115,7 +117,7 @@ pub(crate) async fn serve(
             Err(why) => {
                 // Out of file handles, or a connection that went away before it was taken.
                 if !said {
-                    tracing::warn!("a connection could not be taken: {why}");
+                    tracing::warn!("{}", words::journal::no_connection(&why));
                     said = true;
                 }
                 sleep(Duration::from_millis(200)).await;
@@ -125,7 +127,7 @@ pub(crate) async fn serve(
         let seated = peer.map(|peer| guests.seat(peer.ip(), most));
         if matches!(seated, Some(None)) {
             // Closed at once, which costs less than an answer.
-            tracing::debug!(?peer, "a connection more than one address may have");
+            tracing::debug!(?peer, "{}", words::journal::TOO_MANY_CONNECTIONS);
             continue;
         }
         let answer = http1::Builder::new()
@@ -141,7 +143,7 @@ pub(crate) async fn serve(
         });
     }
     if timeout(STOP_WITHIN, graceful.shutdown()).await.is_err() {
-        tracing::info!("some pages were still being read and were cut off");
+        tracing::info!("{}", words::journal::PAGES_CUT_OFF);
     }
 }
 

@@ -12,6 +12,8 @@ use std::{
     path::{Path, PathBuf},
 };
 
+use reckon::words;
+
 const SECRET: &str = "secret";
 /// Larger than any such file of ours; more is not read.
 const MOST_BYTES: u64 = 64 * 1024;
@@ -23,10 +25,8 @@ pub(crate) fn set_aside(path: &Path) -> String {
         .find(|p| !p.exists());
     let moved = aside.as_ref().is_some_and(|aside| fs::rename(path, aside).is_ok());
     match aside.filter(|_| moved) {
-        Some(aside) => {
-            format!("{} is damaged and was set aside as {}", path.display(), aside.display())
-        }
-        None => format!("{} is damaged and cannot be moved out of the way", path.display()),
+        Some(aside) => words::journal::set_aside(&path.display(), &aside.display()),
+        None => words::journal::stuck(&path.display()),
     }
 }
 
@@ -50,21 +50,14 @@ pub(crate) fn secret(folder: Option<&Path>) -> ([u8; 32], Result<(), String>) {
         },
         Err(why) if why.kind() == io::ErrorKind::NotFound => None,
         Err(why) => {
-            let said =
-                format!("{} cannot be read: {why}; phones have to pair again", path.display());
+            let said = words::journal::keys_unreadable(&path.display(), &why);
             return (random(), Err(said));
         }
     };
     let fresh = random();
-    let written = write_whole(folder, SECRET, &fresh).map_err(|why| {
-        format!(
-            "{} cannot be written: {why}; phones have to pair again after a restart",
-            path.display()
-        )
-    });
-    let said = trouble.map_or(written, |_| {
-        Err(format!("{} was damaged; every phone has to pair again", path.display()))
-    });
+    let written = write_whole(folder, SECRET, &fresh)
+        .map_err(|why| words::journal::keys_unwritable(&path.display(), &why));
+    let said = trouble.map_or(written, |_| Err(words::journal::keys_damaged(&path.display())));
     (fresh, said)
 }
 
@@ -80,9 +73,7 @@ pub(crate) fn random<const N: usize>() -> [u8; N] {
             Err(_) => match File::open("/dev/urandom").and_then(|mut f| f.read_exact(&mut bytes)) {
                 Ok(()) => filled = N,
                 Err(why) => {
-                    tracing::error!(
-                        "there is no randomness to be had ({why}); a guessable code would be worse than none"
-                    );
+                    tracing::error!("{}", words::journal::no_randomness(&why));
                     std::process::exit(1);
                 }
             },

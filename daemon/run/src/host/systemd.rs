@@ -2,7 +2,7 @@
 
 use std::time::Duration;
 
-use reckon::time::Mono;
+use reckon::{time::Mono, words};
 use sd_notify::NotifyState;
 
 /// How often the sentence may change: it is for `systemctl status`, not for a display.
@@ -59,7 +59,7 @@ impl Systemd {
         if self.listened_to
             && let Err(why) = sd_notify::notify(words)
         {
-            tracing::warn!("systemd cannot be told how things stand: {why}");
+            tracing::warn!("{}", words::journal::systemd_untold(&why));
         }
     }
 }

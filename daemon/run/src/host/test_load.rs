@@ -10,6 +10,8 @@ use std::{
     time::Duration,
 };
 
+use reckon::words;
+
 use web::TestLoad;
 
 use crate::host::clock::Clock;
@@ -52,7 +54,7 @@ pub(crate) fn begin(load: TestLoad, clock: &Clock) -> Option<RunningLoad> {
         let (clock, stop) = (clock.clone(), Arc::clone(&stop));
         let body = move || burn(load, &clock, began_s, &stop);
         if let Err(why) = thread::Builder::new().name("load".to_owned()).spawn(body) {
-            tracing::warn!("the test's load is smaller than meant: {why}");
+            tracing::warn!("{}", words::journal::load_small(&why));
         }
     }
     Some(RunningLoad { stop })
@@ -61,7 +63,7 @@ pub(crate) fn begin(load: TestLoad, clock: &Clock) -> Option<RunningLoad> {
 fn burn(load: TestLoad, clock: &Clock, began_s: f64, stop: &AtomicBool) {
     // On Linux this is the thread's own; refused, the load competes with everything else.
     if let Err(why) = rustix::process::nice(19) {
-        tracing::warn!("the test's load cannot be given the lowest priority: {why}");
+        tracing::warn!("{}", words::journal::load_urgent(&why));
     }
     while !stop.load(Ordering::Relaxed) {
         let now = clock.mono();

@@ -9,6 +9,8 @@ use std::{
     thread::{Builder, JoinHandle},
 };
 
+use reckon::words;
+
 /// Stack of our threads: none of them goes deep.
 const STACK_BYTES: usize = 512 * 1024;
 
@@ -23,9 +25,7 @@ pub(crate) fn critical(
     let guarded = move || {
         if let Err(reason) = catch_unwind(AssertUnwindSafe(body)) {
             let reason = sentence(reason.as_ref());
-            tracing::error!(
-                "the {name} broke down ({reason}); outlast ends here so that it can be started afresh"
-            );
+            tracing::error!("{}", words::journal::broke_down(&name, &reason));
             exit(1);
         }
     };
@@ -35,7 +35,7 @@ pub(crate) fn critical(
 fn sentence(reason: &(dyn Any + Send)) -> &str {
     let text = reason.downcast_ref::<&str>().copied();
     text.or_else(|| reason.downcast_ref::<String>().map(String::as_str))
-        .unwrap_or("no reason given")
+        .unwrap_or(words::journal::NO_REASON)
 }
 
 #[cfg(test)]

@@ -26,9 +26,7 @@ use crate::{
 };
 
 /// Said when no daemon runs and one is needed.
-pub(crate) const NEEDS_RUNNING: &str = "Only the running outlast can do this. Start it with \
-                                        `outlast run`, or as a service: sudo systemctl start \
-                                        outlast";
+pub(crate) const NEEDS_RUNNING: &str = words::refusal::NEEDS_RUNNING;
 /// Longest name of a bank or an outing, characters.
 const LONGEST_NAME: usize = 64;
 
@@ -106,11 +104,10 @@ impl Changes<'_> {
 
     fn bank(&self, id: i64) -> Result<RecordedBank, String> {
         let banks = self.reader.banks().map_err(|why| said(&why))?;
-        banks.into_iter().find(|bank| bank.id == id).ok_or_else(|| {
-            "There is no such bank in the record; it may have been told of under another name. \
-             Nothing was changed."
-                .to_owned()
-        })
+        banks
+            .into_iter()
+            .find(|bank| bank.id == id)
+            .ok_or_else(|| words::refusal::NO_SUCH_BANK.to_owned())
     }
 
     fn renamed(&self, id: i64, name: &str, update: &mut RecordUpdate) -> Result<Change, String> {
@@ -118,10 +115,7 @@ impl Changes<'_> {
         let spec = sound(&BankSpec { name: name.to_owned(), ..old.clone() })?;
         let others = self.reader.banks().map_err(|why| said(&why))?;
         if others.iter().any(|bank| bank.id != id && bank.spec.name == spec.name) {
-            return Err(format!(
-                "There is another bank with the name '{}' already. Nothing was changed.",
-                spec.name
-            ));
+            return Err(words::refusal::bank_exists(&spec.name));
         }
         let entry = Change::BankRenamed { from: old.name.clone(), to: spec.name.clone() };
         update.told = Some((old.name, spec));
@@ -135,13 +129,12 @@ impl Changes<'_> {
                 return Ok(());
             }
         }
-        Err("There is no such run-down in the record. Nothing was changed.".to_owned())
+        Err(words::refusal::NO_SUCH_RUNDOWN.to_owned())
     }
 
     fn outing(&self, id: i64) -> Result<Outing, String> {
         let found = self.reader.outing(id).map_err(|why| said(&why))?;
-        found
-            .ok_or_else(|| "There is no such outing in the record. Nothing was changed.".to_owned())
+        found.ok_or_else(|| words::refusal::NO_SUCH_OUTING.to_owned())
     }
 
     fn answered(&self, id: i64, died: Option<bool>) -> Result<Vec<Change>, String> {
@@ -149,21 +142,17 @@ impl Changes<'_> {
             Ending::PowerLost { died } => died,
             Ending::Died => 1.0,
             Ending::Open => {
-                return Err("This outing has not ended yet. Nothing was changed.".to_owned());
+                return Err(words::refusal::NOT_ENDED.to_owned());
             }
             Ending::SwitchedOff | Ending::Swapped => {
-                return Err("How this outing ended is known: no power was lost. Nothing was \
-                            changed."
-                    .to_owned());
+                return Err(words::refusal::END_IS_KNOWN.to_owned());
             }
         };
         let before = ending_before(&self.reader, id);
         let key = ending_key(id);
         let Some(died) = died else {
             let Some(died) = before else {
-                return Err(
-                    "Nobody has said how this outing ended. Nothing was changed.".to_owned()
-                );
+                return Err(words::refusal::END_NOT_SAID.to_owned());
             };
             let forgotten = Change::Choice { key, value: String::new() };
             return Ok(vec![Change::EndingChance { outing: id, died }, forgotten]);
@@ -205,13 +194,11 @@ impl Changes<'_> {
         let off = self.reader.off(id).map_err(|why| said(&why))?;
         let ends_s = outing.lasted_s + off.iter().map(|(from_s, to_s)| to_s - from_s).sum::<f64>();
         if to_s <= 0.0 {
-            return Err("The outing had not begun then. Nothing was changed.".to_owned());
+            return Err(words::refusal::NOT_BEGUN.to_owned());
         }
         if from_s >= ends_s {
             let lasted = plain_spaces(&words::span(Seconds::of(ends_s)));
-            return Err(format!(
-                "The outing was over by then: it lasted {lasted}. Nothing was changed."
-            ));
+            return Err(words::refusal::was_over(&lasted));
         }
         let activity = activity.map(str::to_owned);
         Ok(Change::Correction { outing: id, from_s, to_s, activity, origin: Origin::Operator })
@@ -224,9 +211,7 @@ impl Changes<'_> {
         let contacts: Vec<Contact> = placed.iter().map(report::contact).collect();
         let stretches = contacts::stretches(&contacts);
         if stretches.is_empty() {
-            return Err(
-                "No contact of a log falls into this outing. Nothing was changed.".to_owned()
-            );
+            return Err(words::refusal::NO_CONTACTS.to_owned());
         }
         let mut entries = self.by_contacts(id)?;
         entries.extend(stretches.iter().map(|(from, to)| Change::Correction {
@@ -251,9 +236,7 @@ impl Changes<'_> {
         let Some(one) = one else { return self.by_contacts(id) };
         let doings = self.reader.corrections(id).map_err(|why| said(&why))?;
         if doings.iter().all(|it| it.id != one) {
-            return Err(
-                "There is no such correction in the record. Nothing was changed.".to_owned()
-            );
+            return Err(words::refusal::NO_SUCH_CORRECTION.to_owned());
         }
         Ok(vec![Change::CorrectionForgotten { id: one }])
     }
@@ -262,7 +245,7 @@ impl Changes<'_> {
         let outing = self.outing(id)?;
         let name = name.trim().to_owned();
         if name.chars().count() > LONGEST_NAME {
-            return Err("A name may have 64 characters at most. Nothing was changed.".to_owned());
+            return Err(words::refusal::NAME_OF_64.to_owned());
         }
         if outing.ending == Ending::Open {
             update.named = Some(name.clone());
@@ -282,7 +265,7 @@ pub(crate) fn said(trouble: &Trouble) -> String {
 fn sound(spec: &BankSpec) -> Result<BankSpec, String> {
     let name = spec.name.trim().to_owned();
     if name.is_empty() {
-        return Err("A bank needs a name. Nothing was changed.".to_owned());
+        return Err(words::refusal::BANK_NEEDS_NAME.to_owned());
     }
     let spec = BankSpec { name, ..spec.clone() };
     match spec.implausible() {
@@ -320,9 +303,7 @@ const fn answer_of(goes_on: bool) -> Answer {
 }
 
 fn not_before() -> String {
-    "The outing that is on does not follow this one on the same bank: another outing lies between, \
-     or another bank is connected. Nothing was changed."
-        .to_owned()
+    words::refusal::DOES_NOT_FOLLOW.to_owned()
 }
 
 /// Carries out a command straight in the store of this folder, while no daemon runs.

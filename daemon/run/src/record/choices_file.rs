@@ -9,6 +9,7 @@ use reckon::{
     engine::{AwayChoice, Choices, FinishChoice, Start},
     time::{Mono, Wall},
     units::{AmpHours, Celsius, Joules, Seconds, Share, Volts},
+    words,
 };
 use serde::{Deserialize, Serialize};
 
@@ -257,11 +258,7 @@ pub(crate) fn load(folder: &Path) -> Found {
             return Found { kept: ChoicesFile::default(), trouble: None };
         }
         Err(why) => {
-            let trouble = format!(
-                "What was chosen before cannot be read ({}: {why}); outlast starts as if nothing \
-                 had been chosen",
-                path.display()
-            );
+            let trouble = words::journal::choices_unreadable(&path.display(), &why);
             return Found { kept: ChoicesFile::default(), trouble: Some(trouble) };
         }
     };
@@ -269,7 +266,7 @@ pub(crate) fn load(folder: &Path) -> Found {
         Some(kept) => Found { kept, trouble: None },
         None => Found {
             kept: ChoicesFile::default(),
-            trouble: Some(format!("{}; choose the bank and the finish again", set_aside(&path))),
+            trouble: Some(words::journal::choose_again(&set_aside(&path))),
         },
     }
 }

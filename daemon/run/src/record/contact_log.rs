@@ -10,7 +10,7 @@ use std::{
 use reckon::{
     adif::{self, Contact, Log},
     record::LoggedContact,
-    words::contact_log,
+    words::{self, contact_log},
 };
 
 use crate::settings::ContactsWant;
@@ -117,7 +117,7 @@ fn changed(path: &PathBuf, seen: Option<Seen>) -> io::Result<Option<Seen>> {
     let found = fs::metadata(path)?;
     // A pipe would be waited for without end.
     if !found.is_file() {
-        return Err(io::Error::other("it is no file"));
+        return Err(io::Error::other(words::refusal::NO_FILE));
     }
     let now = (found.len(), found.mtime(), found.mtime_nsec());
     Ok((seen != Some(now)).then_some(now))
@@ -136,7 +136,7 @@ fn read(path: &PathBuf, len: u64) -> io::Result<Log> {
     // The record that was cut is left out.
     match record_end(&bytes) {
         Some(end) => Ok(adif::read(bytes.get(end..).unwrap_or_default(), keep)),
-        None => Err(io::Error::other("it is larger than 4 MiB and no ADI file")),
+        None => Err(io::Error::other(words::refusal::LARGE_NOT_ADI)),
     }
 }
 

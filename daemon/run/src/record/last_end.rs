@@ -13,6 +13,7 @@ use reckon::{
     snapshot::Snapshot,
     time::{Mono, Stamp},
     units::Seconds,
+    words,
 };
 
 use crate::record::{recorder::beginning, run_downs::steps};
@@ -179,15 +180,10 @@ fn end_of(start: &Start, outing: &OpenOuting, account: &LastEnd, same_bank: bool
 
 fn said(account: &LastEnd, tested: bool) -> String {
     match account.ended {
-        Ended::PowerLost { .. } if tested => {
-            "the bank was run down; the test is closed and credited".to_owned()
-        }
-        Ended::PowerLost { died } => format!(
-            "the power went away without a word ({:.0} % likely a dead bank); the page asks which",
-            died * 100.0
-        ),
+        Ended::PowerLost { .. } if tested => words::journal::TEST_CLOSED.to_owned(),
+        Ended::PowerLost { died } => words::journal::power_lost(died * 100.0),
         Ended::DaemonStopped | Ended::DaemonCrashed | Ended::Restarted | Ended::SwitchedOff => {
-            "the last outing ended in good order".to_owned()
+            words::journal::ENDED_WELL.to_owned()
         }
     }
 }

@@ -10,6 +10,7 @@ use reckon::{
     estimator::Learned,
     time::{Mono, Wall},
     units::{Joules, Seconds},
+    words,
 };
 use web::TestLoad;
 
@@ -74,8 +75,8 @@ pub(crate) fn open(
         // An event loop that is too busy hears of it with the next batch.
         outlet(RecordEvent::State(Box::new(state)));
     };
-    let started = history::start(keep, who, tell)
-        .map_err(|why| format!("The system has no room for the record's thread: {why}."))?;
+    let started =
+        history::start(keep, who, tell).map_err(|why| words::journal::no_record_thread(&why))?;
     let Started { before, trouble, reader, writer, .. } = started;
     let (learned_by_bank, test) = if trouble.is_some() {
         (Vec::new(), None)

@@ -320,11 +320,11 @@ impl Recorder {
         if away.is_none() || away == core::mem::replace(&mut self.seen.away, away) {
             return;
         }
-        let said = "the supply was away and came back while the board ran on: perhaps another bank";
-        let part = self.ring.happened("another bank, perhaps");
+        let said = words::journal::SUPPLY_CAME_BACK;
+        let part = self.ring.happened(words::journal::ANOTHER_BANK);
         self.close_up(part);
         self.event(snapshot.at.mono, EventKind::Other, said.to_owned());
-        tracing::info!("{said}; the page asks");
+        tracing::info!("{}", words::journal::page_asks(&said));
     }
 
     fn happened(&mut self, snapshot: &Snapshot) {
@@ -341,11 +341,7 @@ impl Recorder {
         self.seen.strain = snapshot.flags_seen;
         let more = snapshot.missed_sweeps.saturating_sub(self.seen.missed);
         if more > 0 && at.seconds_since(self.seen.missed_at).si() >= MISSED_EVERY_S {
-            self.event(
-                at,
-                EventKind::MissedSweeps,
-                format!("{more} sweeps came too late or not at all"),
-            );
+            self.event(at, EventKind::MissedSweeps, words::journal::sweeps_missed(&more));
             (self.seen.missed, self.seen.missed_at) = (snapshot.missed_sweeps, at);
         }
     }
@@ -456,7 +452,7 @@ impl Recorder {
     /// The mark of a clean end follows when the system ends outlast.
     pub(crate) fn put_down(&mut self, at: Mono) -> Result<(), Trouble> {
         self.end();
-        let text = "The bank is nearly empty; the board is switched off.".to_owned();
+        let text = words::journal::SWITCHED_OFF.to_owned();
         self.writer.change(vec![Change::Event(Event { at, kind: EventKind::Other, text })])
     }
 
@@ -524,9 +520,9 @@ fn gap_of(state: SourceState) -> Option<String> {
 
 fn new_strain(before: Strain, now: Strain) -> Vec<&'static str> {
     [
-        (before.capped, now.capped, "the processor's clock is capped"),
-        (before.throttled, now.throttled, "the processor is throttled"),
-        (before.soft_hot, now.soft_hot, "the board is hot"),
+        (before.capped, now.capped, words::journal::CAPPED),
+        (before.throttled, now.throttled, words::journal::THROTTLED),
+        (before.soft_hot, now.soft_hot, words::journal::HOT),
     ]
     .into_iter()
     .filter_map(|(was, is, say)| (is && !was).then_some(say))
@@ -535,7 +531,7 @@ fn new_strain(before: Strain, now: Strain) -> Vec<&'static str> {
 
 fn stepped(by_ms: i64) -> String {
     let way = if by_ms > 0 { "forward" } else { "back" };
-    format!("the wall clock was set {way} by {} s", by_ms.unsigned_abs() / 1000)
+    words::journal::wall_clock_set(&way, &(by_ms.unsigned_abs() / 1000))
 }
 
 #[cfg(test)]

@@ -12,6 +12,7 @@ use history::{Reader, Trouble, export};
 use reckon::{
     record::{self, RecordedRunDown, Stats, Stretch},
     time::Wall,
+    words,
 };
 use web::{
     BankTold, BookTold, ChannelTold, ContactsTold, EventTold, ForecastTold, GapTold, OutingLine,
@@ -149,14 +150,14 @@ impl Past for StoreReader {
 
     fn copy(&self) -> Result<Box<dyn Read + Send>, PastGone> {
         let Some((reader, folder)) = &self.record else {
-            return Err(PastGone { say: "Nothing is kept here, so there is no copy.".to_owned() });
+            return Err(PastGone { say: words::refusal::NO_COPY.to_owned() });
         };
         let to = aside(folder);
         reader.copy_whole(&to).map_err(|why| gone(&why))?;
         // Without a name it is gone as soon as it has been read, whatever happens meanwhile.
         let opened = File::open(&to).and_then(|copy| fs::remove_file(&to).map(|()| copy));
         let copy = opened.map_err(|why| PastGone {
-            say: format!("The copy at {} cannot be read: {why}.", to.display()),
+            say: words::refusal::copy_unreadable(&to.display(), &why),
         })?;
         Ok(Box::new(copy))
     }

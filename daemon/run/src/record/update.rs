@@ -8,6 +8,7 @@ use reckon::{
     belief::{Answer, SinceLast, last_end::HowEnded},
     engine::{Refusal, UsualDraws},
     estimator::Learned,
+    words,
 };
 use tokio::sync::oneshot;
 use web::{RecordCommand, Request, TestLoad};
@@ -38,7 +39,7 @@ impl Task {
             // A record worker that has gone has ended the process.
             Some(tasks) => drop(tasks.send(Self::Command(request))),
             // Whoever asked may have gone meanwhile.
-            None => drop(request.answer.send(Err("No record is kept here.".to_owned()))),
+            None => drop(request.answer.send(Err(words::refusal::NO_RECORD.to_owned()))),
         }
     }
 }

@@ -15,6 +15,7 @@ use reckon::{
     record::{Ending, RecordedBank},
     snapshot::Snapshot,
     units::Watts,
+    words,
 };
 use tokio::sync::{oneshot, watch};
 use web::{RecordCommand, Request};
@@ -84,14 +85,8 @@ impl RecordWorker {
         answer: Option<oneshot::Sender<Result<(), Refusal>>>,
         said_well: &mut bool,
     ) {
-        let outcome = choices_file::save(&self.folder, choices).map_err(|why| {
-            format!(
-                "What is chosen cannot be kept in {}: {why}. Readings and forecast go on, but a \
-                 restart will not know the bank and the finish. Make room on the card or make \
-                 the folder writable",
-                self.folder.display()
-            )
-        });
+        let outcome = choices_file::save(&self.folder, choices)
+            .map_err(|why| words::journal::choices_not_kept(&self.folder.display(), &why));
         if let Some(answer) = answer {
             // Carried out in any case; whoever asked may have gone meanwhile.
             let _ = answer.send(Ok(()));
@@ -141,7 +136,7 @@ impl RecordWorker {
     /// Carries out what a person asks for.
     fn carry_out(&self, command: &RecordCommand, load: &LoadPrior) -> Result<RecordUpdate, String> {
         let Some(writer) = &self.writer else {
-            return Err("No record is kept here, so there is nothing to change.".to_owned());
+            return Err(words::refusal::NO_RECORD_TO_CHANGE.to_owned());
         };
         let (reader, keep_calls) = (&self.reader(), self.log.keep_calls);
         let mut update = RecordUpdate::default();

@@ -15,6 +15,7 @@ use reckon::{
     engine::{Accessory, ActivityRule, Radio, Start},
     reading::Role,
     units::{AmpHours, Celsius, Ohms, Share, Volts, Watts},
+    words,
 };
 
 mod rules;
@@ -139,13 +140,9 @@ pub(crate) enum Refused {
 impl std::fmt::Display for Refused {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         match self {
-            Self::Unreadable(path, why) => write!(
-                f,
-                "The settings file {} cannot be read: {why}.\nNothing was started, because a \
-                 forecast from settings that nobody read would be wrong with confidence. Check \
-                 the path and its permissions, or start without --settings.",
-                path.display()
-            ),
+            Self::Unreadable(path, why) => {
+                write!(f, "{}", words::settings::unreadable(&path.display(), &why))
+            }
             Self::Wrong(path, all) => {
                 let many = if all.len() == 1 {
                     "1 complaint"
@@ -156,10 +153,7 @@ impl std::fmt::Display for Refused {
                 for one in all {
                     writeln!(f, "  {one}")?;
                 }
-                f.write_str(
-                    "Nothing was started. The settings file that comes with outlast explains \
-                     every key with its range.",
-                )
+                f.write_str(words::settings::NOT_STARTED)
             }
         }
     }
@@ -209,10 +203,10 @@ pub(crate) fn read(text: &str) -> Result<Settings, Vec<Complaint>> {
 
 fn checked(mut top: Table<'_>) -> Settings {
     let mut s = Settings::default();
-    if let Some(name) = top.text("station", "It is what the page calls this station.") {
+    if let Some(name) = top.text("station", words::settings::STATION) {
         s.station = name;
     }
-    if let Some(list) = top.texts("activities", 12, "These become the buttons of the page.") {
+    if let Some(list) = top.texts("activities", 12, words::settings::ACTIVITIES) {
         s.activities = list;
     }
     let rules = top.tables("activity_rule", 24).into_iter();
@@ -220,13 +214,13 @@ fn checked(mut top: Table<'_>) -> Settings {
     if let Some(at) = top.parsed("listen", LISTEN_WANT, |t| t.parse().ok()) {
         s.listen = at;
     }
-    if let Some(n) = top.whole("connections", 4, 512, "Each phone needs about two.") {
+    if let Some(n) = top.whole("connections", 4, 512, words::settings::CONNECTIONS) {
         s.connections = n;
     }
-    if let Some(list) = top.texts("hosts", 16, "The board's own names pass by themselves.") {
+    if let Some(list) = top.texts("hosts", 16, words::settings::HOSTS) {
         s.hosts = list;
     }
-    let clock = "It lets a tap on a paired phone set the clock of this board.";
+    let clock = words::settings::SET_CLOCK;
     if let Some(yes) = top.flag("set_clock_from_phone", clock) {
         s.set_clock_from_phone = yes;
     }
@@ -256,11 +250,9 @@ fn checked(mut top: Table<'_>) -> Settings {
     s
 }
 
-const LISTEN_WANT: &str = "an address and a port in quotes, such as \"0.0.0.0:8073\". Address \
-                           0.0.0.0 serves every network of the board, 127.0.0.1 only itself.";
-const BOARD_WANT: &str = "the board's short name, such as \"4B\", \"Zero 2 W\" or \"3B+\". It is \
-                          printed on the board; leave the key out to have it found.";
-const LABEL_HINT: &str = "It is printed on the bank's label.";
+const LISTEN_WANT: &str = words::settings::LISTEN;
+const BOARD_WANT: &str = words::settings::BOARD;
+const LABEL_HINT: &str = words::settings::LABEL;
 
 /// Two banks of one name could not be told apart on the page; the later one gives way.
 fn names_differ(s: &mut Settings) {
@@ -270,8 +262,7 @@ fn names_differ(s: &mut Settings) {
 
 impl Table<'_> {
     fn parsed_start(&mut self) -> Start {
-        let want = "\"full\", \"unknown\" or a share such as \"70 %\". It is how full the bank \
-                    is when outlast starts with it.";
+        let want = words::settings::START;
         self.parsed("start", want, |text| match text {
             "full" => Some(Start::Full),
             "unknown" => Some(Start::Unknown),
@@ -292,7 +283,7 @@ fn bank(mut t: Table<'_>) -> BankSpec {
         ("cells", MeasuredAt::Cells),
         ("nowhere", MeasuredAt::Nowhere),
     ];
-    let cells = t.one_of("cells", CELLS, "USB banks are li-ion unless they say otherwise.");
+    let cells = t.one_of("cells", CELLS, words::settings::CELLS);
     let cells = cells.unwrap_or(Cells::LiIon);
     // Usual builds: one li-ion cell (or several in parallel) in a USB bank, four LiFePO4 or six
     // lead-acid cells for 12 V. Nominal cell voltages are common practice.
@@ -301,16 +292,16 @@ fn bank(mut t: Table<'_>) -> BankSpec {
         Cells::LiFePo4 => (4, 3.2),
         Cells::LeadAcid => (6, 2.0),
     };
-    let series = t.whole("series", 1, 16, "A USB bank is 1, a 12.8 V LiFePO4 pack 4.");
+    let series = t.whole("series", 1, 16, words::settings::SERIES);
     let series = series.and_then(|n| u8::try_from(n).ok()).unwrap_or(usual_series);
     let label_mah = t.number("label_mah", Limits::from(100.0, 2_000_000.0, "mAh"), LABEL_HINT);
     let volts = Limits::from(1.0, 60.0, "V");
     let label_v = t.number("label_v", volts, LABEL_HINT);
-    let place = t.one_of("measured_at", PLACES, "A sensor in a USB lead sits at the output.");
+    let place = t.one_of("measured_at", PLACES, words::settings::MEASURED_AT);
     let usual_place = if series == 1 { MeasuredAt::Output } else { MeasuredAt::Cells };
-    let name = t.text("name", "It is what the page calls the bank.");
-    let ambient = t.number("ambient_c", Limits::from(-40.0, 60.0, "°C"), "What the bank feels.");
-    let cutoff = t.number("cutoff_v", volts, "It is where the load is cut off.");
+    let name = t.text("name", words::settings::BANK_NAME);
+    let ambient = t.number("ambient_c", Limits::from(-40.0, 60.0, "°C"), words::settings::AMBIENT);
+    let cutoff = t.number("cutoff_v", volts, words::settings::CUTOFF);
     if !t.has("label_mah") {
         t.complain(
             "label_mah",
@@ -340,24 +331,21 @@ fn bank(mut t: Table<'_>) -> BankSpec {
 
 fn draw(mut t: Table<'_>, s: &mut Settings) {
     let board = Limits::up_to(100.0, "W");
-    let idle = t.number("idle_w", board, "The board with nothing to do.");
-    let full = t.number("full_w", board, "The board with every core busy.");
+    let idle = t.number("idle_w", board, words::settings::IDLE_W);
+    let full = t.number("full_w", board, words::settings::FULL_W);
     match (idle, full) {
         (Some(idle), Some(full)) if full < idle => {
-            t.complain(
-                "full_w",
-                format!("a busy board draws no less than an idle one ({idle} W)."),
-            );
+            t.complain("full_w", words::settings::busy_draws_more(&idle));
         }
         (Some(idle), Some(full)) => s.board_draw = Some((Watts::of(idle), Watts::of(full))),
         (None, None) => {}
         _ if t.has("idle_w") && t.has("full_w") => {}
-        _ => t.complain("idle_w", "idle_w and full_w are only used together.".to_owned()),
+        _ => t.complain("idle_w", words::settings::IDLE_AND_FULL.to_owned()),
     }
     let amps = Limits::from(0.0, 100.0, "A");
-    let receive = t.number("radio_receive_a", amps, "The radio's data sheet prints it.");
-    let transmit = t.number("radio_transmit_a", amps, "The radio's data sheet prints it.");
-    let volts = t.number("radio_v", Limits::up_to(60.0, "V"), "Data sheets mean 13.8 V.");
+    let receive = t.number("radio_receive_a", amps, words::settings::RADIO);
+    let transmit = t.number("radio_transmit_a", amps, words::settings::RADIO);
+    let volts = t.number("radio_v", Limits::up_to(60.0, "V"), words::settings::RADIO_V);
     t.done();
     if receive.is_some() || transmit.is_some() {
         let watts = |a: Option<f64>| Watts::of(a.unwrap_or(0.0) * volts.unwrap_or(13.8));
@@ -368,41 +356,38 @@ fn draw(mut t: Table<'_>, s: &mut Settings) {
 fn record(mut t: Table<'_>) -> RecordWant {
     let mut want = RecordWant::default();
     let pace = Limits::from(10.0, 3600.0, "s");
-    let lost = "A power cut loses at most this much of the record.";
+    let lost = words::settings::EVERY_S;
     want.every_s = t.number("every_s", pace, lost).unwrap_or(want.every_s);
     want.every_s_near_the_end =
         t.number("every_s_near_the_end", pace, lost).unwrap_or(want.every_s_near_the_end);
     let near = Limits::from(0.0, 1440.0, "min");
-    let means = "It is the cautious remaining time.";
+    let means = words::settings::NEAR_MIN;
     want.near_min = t.number("near_min", near, means).unwrap_or(want.near_min);
-    let later = "After that five-minute rows remain.";
+    let later = words::settings::FINE_DAYS;
     want.fine_days = t.whole("fine_days", 1, 3650, later).unwrap_or(want.fine_days);
-    let full = "Near it the page warns; outings are never taken away.";
+    let full = words::settings::MOST_MIB;
     want.most_mib = t.whole("most_mib", 16, 16384, full).unwrap_or(want.most_mib);
     t.done();
     want
 }
 
 fn contacts(mut t: Table<'_>) -> ContactsWant {
-    let want = "a whole path in quotes, from the root on, such as \"/srv/log/contacts.adi\".";
+    let want = words::settings::WATCH;
     let watch = t.parsed("watch", want, |text| {
         let sound = text.len() <= 4096 && !text.chars().any(char::is_control);
         Some(PathBuf::from(text)).filter(|path| sound && path.is_absolute())
     });
-    let calls = "The other stations' calls are other people's data.";
+    let calls = words::settings::KEEP_CALLS;
     let keep_calls = t.flag("keep_calls", calls).unwrap_or(false);
     t.done();
     ContactsWant { watch, keep_calls }
 }
 
 fn accessory(mut t: Table<'_>) -> Accessory {
-    let name = t.text("name", "It is what the page calls it.");
-    let draw = t.number("draw_w", Limits::from(0.0, 1000.0, "W"), "What it takes from the bank.");
+    let name = t.text("name", words::settings::ACCESSORY_NAME);
+    let draw = t.number("draw_w", Limits::from(0.0, 1000.0, "W"), words::settings::ACCESSORY_W);
     if !t.has("draw_w") {
-        t.complain(
-            "draw_w",
-            "it is missing; without it the accessory counts for nothing.".to_owned(),
-        );
+        t.complain("draw_w", words::settings::ACCESSORY_MISSING.to_owned());
     }
     t.done();
     Accessory {
@@ -421,26 +406,18 @@ fn sensor(mut t: Table<'_>) -> SensorWant {
         ("ina260", Chip::Ina260),
         ("ina3221", Chip::Ina3221),
     ];
-    let matches = t.text("matches", "`outlast check` prints the identity of every sensor.");
+    let matches = t.text("matches", words::settings::SENSOR);
     if !t.has("matches") {
-        t.complain("matches", "it is missing: which sensor is meant? `outlast check` prints the identity of every sensor.".to_owned());
+        t.complain("matches", words::settings::SENSOR_MISSING.to_owned());
     }
-    let name = t.text("name", "It is what the page calls the sensor.");
-    let role = t.one_of("role", ROLES, "\"bank\" counts towards what the bank delivers.");
-    let shunt = t.number(
-        "shunt_ohm",
-        Limits::up_to(10.0, "ohm"),
-        "It is printed on the resistor: R100 is 0.1, R010 is 0.01.",
-    );
-    let scale =
-        t.number("scale", Limits::from(-1000.0, 1000.0, ""), "Every current is multiplied by it.");
+    let name = t.text("name", words::settings::SENSOR_NAME);
+    let role = t.one_of("role", ROLES, words::settings::ROLE);
+    let shunt = t.number("shunt_ohm", Limits::up_to(10.0, "ohm"), words::settings::SHUNT_OHM);
+    let scale = t.number("scale", Limits::from(-1000.0, 1000.0, ""), words::settings::SCALE);
     if scale == Some(0.0) {
-        t.complain(
-            "scale",
-            "0 would make every current nothing. A negative number turns the sign.".to_owned(),
-        );
+        t.complain("scale", words::settings::SCALE_ZERO.to_owned());
     }
-    let chip = t.one_of("chip", CHIPS, "Only for a chip read directly, where no driver is bound.");
+    let chip = t.one_of("chip", CHIPS, words::settings::CHIP);
     t.done();
     SensorWant {
         matches: matches.unwrap_or_default(),

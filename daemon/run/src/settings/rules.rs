@@ -1,42 +1,44 @@
 //! When an activity chooses itself: the tables `[[activity_rule]]`.
 
-use reckon::engine::{ActivityRule, DayTime, ProgramBusy};
+use reckon::{
+    engine::{ActivityRule, DayTime, ProgramBusy},
+    words,
+};
 
 use super::sheet::{Limits, Table};
 
-const TIME_WANT: &str = "a time of day in quotes, such as \"08:00\". It is local time.";
+const TIME_WANT: &str = words::settings::TIME_OF_DAY;
 
 /// One rule; `None` if it was complained about.
 pub(super) fn read(mut t: Table<'_>, activities: &[String]) -> Option<ActivityRule> {
-    let activity = t.text("activity", "It is one of the names in `activities`.");
+    let activity = t.text("activity", words::settings::RULE_ACTIVITY);
     match &activity {
         Some(name) if !activities.contains(name) => {
             let known = activities.join(", ");
-            t.complain("activity", format!("there is no such activity. There are: {known}."));
+            t.complain("activity", words::settings::no_such_activity(&known));
         }
         None if !t.has("activity") => {
-            t.complain("activity", "it is missing: which activity is chosen?".to_owned());
+            t.complain("activity", words::settings::RULE_ACTIVITY_MISSING.to_owned());
         }
         _ => {}
     }
-    let word = t.text("program", "A word in the name of a program, as `outlast check` has it.");
+    let word = t.text("program", words::settings::PROGRAM);
     let cores = Limits::from(0.0, 64.0, "cores");
-    let busy = t.number("busy_above", cores, "1 is one core busy all the time.");
+    let busy = t.number("busy_above", cores, words::settings::BUSY_ABOVE);
     let (from, to) = (t.parsed("from", TIME_WANT, minutes), t.parsed("to", TIME_WANT, minutes));
     if t.has("busy_above") && !t.has("program") {
-        t.complain("busy_above", "which program? It is only used with `program`.".to_owned());
+        t.complain("busy_above", words::settings::PROGRAM_MISSING.to_owned());
     }
     match (t.has("from"), t.has("to")) {
-        (true, false) => t.complain("from", "from and to are only used together.".to_owned()),
-        (false, true) => t.complain("to", "from and to are only used together.".to_owned()),
-        (false, false) if !t.has("program") => t.complain(
-            "program",
-            "it is missing, and so are from and to: when is the activity chosen?".to_owned(),
-        ),
+        (true, false) => t.complain("from", words::settings::FROM_AND_TO.to_owned()),
+        (false, true) => t.complain("to", words::settings::FROM_AND_TO.to_owned()),
+        (false, false) if !t.has("program") => {
+            t.complain("program", words::settings::RULE_EMPTY.to_owned())
+        }
         _ => {}
     }
     if from.is_some() && from == to {
-        t.complain("to", "it is the same as from, which leaves no time at all.".to_owned());
+        t.complain("to", words::settings::SAME_TIME.to_owned());
     }
     t.done();
     let cores_busy = busy.unwrap_or(USUAL_BUSY);

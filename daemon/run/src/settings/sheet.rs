@@ -3,6 +3,8 @@
 
 use std::{cell::RefCell, collections::BTreeSet, fmt, ops::Range};
 
+use reckon::words;
+
 use toml::{
     Spanned,
     de::{DeTable, DeValue},
@@ -88,7 +90,7 @@ impl<'a> Sheet<'a> {
     /// Notes what the TOML parser itself could not read.
     pub(crate) fn unreadable(&self, error: &toml::de::Error) {
         let at = error.span().unwrap_or(0..0);
-        self.complain(&at, "this line", None, format!("this is not TOML: {}.", error.message()));
+        self.complain(&at, "this line", None, words::settings::not_toml(&error.message()));
     }
 
     /// The top of the file.
@@ -193,7 +195,7 @@ impl<'a> Table<'a> {
         };
         let n = n.and_then(|n| u16::try_from(n).ok()).filter(|n| (low..=high).contains(n));
         if n.is_none() {
-            self.refuse(key, value, format!("want a whole number from {low} to {high}. {hint}"));
+            self.refuse(key, value, words::settings::want_whole(&low, &high, &hint));
         }
         n
     }
@@ -203,7 +205,7 @@ impl<'a> Table<'a> {
         let value = self.take(key)?;
         let flag = value.get_ref().as_bool();
         if flag.is_none() {
-            self.refuse(key, value, format!("want true or false. {hint}"));
+            self.refuse(key, value, words::settings::want_bool(&hint));
         }
         flag
     }
@@ -227,9 +229,7 @@ impl<'a> Table<'a> {
         let list = value.get_ref().as_array().filter(|rows| rows.len() <= most);
         let list = list.and_then(|rows| rows.iter().map(whole).collect::<Option<Vec<_>>>());
         if list.is_none() {
-            let want = format!(
-                "want a list of at most {most} whole numbers, each {low} to {high}. {hint}"
-            );
+            let want = words::settings::want_whole_list(&most, &low, &high, &hint);
             self.refuse(key, value, want);
         }
         list
@@ -240,7 +240,7 @@ impl<'a> Table<'a> {
         let value = self.take(key)?;
         let text = value.get_ref().as_str().and_then(sound_text);
         if text.is_none() {
-            self.refuse(key, value, format!("want a text in quotes, 1 to 64 characters. {hint}"));
+            self.refuse(key, value, words::settings::want_text(&hint));
         }
         text
     }
@@ -288,9 +288,7 @@ impl<'a> Table<'a> {
         });
         let list = list.filter(|l| l.len() <= most && all_different(l));
         if list.is_none() {
-            let want = format!(
-                "want a list of at most {most} different texts, each of 1 to 64 characters. {hint}"
-            );
+            let want = words::settings::want_texts(&most, &hint);
             self.refuse(key, value, want);
         }
         list
@@ -301,7 +299,7 @@ impl<'a> Table<'a> {
         let value = self.take(key)?;
         let inner = self.inner(self.full(key), value);
         if inner.is_none() {
-            self.refuse(key, value, format!("want a table that begins with [{key}]."));
+            self.refuse(key, value, words::settings::want_table(&key));
         }
         inner
     }
@@ -315,11 +313,7 @@ impl<'a> Table<'a> {
             rows.iter().enumerate().map(place).collect::<Option<Vec<_>>>()
         });
         tables.unwrap_or_else(|| {
-            self.refuse(
-                key,
-                value,
-                format!("want at most {most} tables, each begun with [[{key}]]."),
-            );
+            self.refuse(key, value, words::settings::want_tables(&most, &key));
             Vec::new()
         })
     }
@@ -335,10 +329,10 @@ impl<'a> Table<'a> {
         {
             let name = key.get_ref();
             let want = match nearest(name, &self.asked) {
-                Some(near) => format!("no such key. Did you mean `{near}`?"),
+                Some(near) => words::settings::did_you_mean(&near),
                 None => {
                     let known = self.asked.iter().copied().collect::<Vec<_>>().join(", ");
-                    format!("no such key. Here these can stand: {known}.")
+                    words::settings::no_such_key(&known)
                 }
             };
             self.sheet.complain(&key.span(), &self.full(name), None, want);

@@ -7,7 +7,7 @@ use std::{
 };
 
 use alert::{Command, Template, Webhook};
-use reckon::{alarm::AlarmWants, power_off::PowerOffWants, units::Amps};
+use reckon::{alarm::AlarmWants, power_off::PowerOffWants, units::Amps, words};
 
 use super::sheet::{Limits, Table};
 
@@ -44,36 +44,32 @@ pub(super) fn read(top: &mut Table<'_>) -> Warnings {
 }
 
 fn alarms(mut t: Table<'_>, warnings: &mut Warnings) {
-    let hint = "The cautious remaining time is held against these.";
+    let hint = words::settings::LIMITS;
     if let Some(limits) = t.wholes("limits_min", 8, (1, 1440), hint) {
         warnings.alarms.limits_min = limits.into_iter().map(u32::from).collect();
     }
     let limits = Limits::from(0.0, 1000.0, "mA");
-    if let Some(ma) = t.number("auto_off_ma", limits, "0 switches this alarm off.") {
+    if let Some(ma) = t.number("auto_off_ma", limits, words::settings::AUTO_OFF) {
         warnings.alarms.auto_off = Amps::of(ma / 1000.0);
     }
-    if let Some(words) = t.texts("timed", 16, "They mark modes whose periods need a clock.") {
+    if let Some(words) = t.texts("timed", 16, words::settings::TIMED) {
         warnings.alarms.timed = words.iter().map(|word| word.to_lowercase()).collect();
     }
-    warnings.led = t.parsed(
-        "led",
-        "the name of an on-board LED, such as \"ACT\". `outlast check` prints them.",
-        |name| {
-            let sound = !name.is_empty() && !name.contains(['/', '\0']) && !name.starts_with('.');
-            sound.then(|| name.to_owned())
-        },
-    );
+    warnings.led = t.parsed("led", words::settings::LED, |name| {
+        let sound = !name.is_empty() && !name.contains(['/', '\0']) && !name.starts_with('.');
+        sound.then(|| name.to_owned())
+    });
     t.done();
 }
 
 fn power_off(mut t: Table<'_>, wants: &mut PowerOffWants) {
-    if let Some(min) = t.whole("below_min", 0, 60, "0 leaves the board on.") {
+    if let Some(min) = t.whole("below_min", 0, 60, words::settings::BELOW_MIN) {
         wants.limit = (min > 0).then(|| Duration::from_secs(u64::from(min) * 60));
     }
-    if let Some(s) = t.whole("countdown_s", 10, 900, "So long somebody can stop it.") {
+    if let Some(s) = t.whole("countdown_s", 10, 900, words::settings::COUNTDOWN) {
         wants.countdown = Duration::from_secs(u64::from(s));
     }
-    if let Some(too) = t.flag("without_sensor", "true also where nobody measures the draw.") {
+    if let Some(too) = t.flag("without_sensor", words::settings::WITHOUT_SENSOR) {
         wants.unmeasured = too;
     }
     t.done();
@@ -81,20 +77,19 @@ fn power_off(mut t: Table<'_>, wants: &mut PowerOffWants) {
 
 fn webhook(mut t: Table<'_>) -> Option<Webhook> {
     let long = |text: &str| (!text.is_empty() && text.len() <= LONGEST).then(|| text.to_owned());
-    let url =
-        t.parsed("url", "an address in quotes, such as \"http://192.0.2.7:8080/warn\".", long);
-    let body = t.parsed("body", "a text in quotes, at most 4000 characters.", long);
-    let json = t.flag("json", "false where the body is plain text.").unwrap_or(true);
-    let headers = t.texts("headers", 8, "Each looks like \"Name: value\".").unwrap_or_default();
-    let limit = t.whole("limit_s", 1, 60, "So long it may take to answer.").unwrap_or(10);
-    let ca_file = t.parsed("ca_file", "the whole path of a file of certificates (PEM).", |path| {
+    let url = t.parsed("url", words::settings::URL, long);
+    let body = t.parsed("body", words::settings::BODY, long);
+    let json = t.flag("json", words::settings::JSON).unwrap_or(true);
+    let headers = t.texts("headers", 8, words::settings::HEADERS).unwrap_or_default();
+    let limit = t.whole("limit_s", 1, 60, words::settings::LIMIT_S).unwrap_or(10);
+    let ca_file = t.parsed("ca_file", words::settings::CA_FILE, |path| {
         path.starts_with('/').then(|| PathBuf::from(path))
     });
     let mut split = Vec::new();
     for header in &headers {
         match header.split_once(':') {
             Some((name, value)) => split.push((name.trim().to_owned(), value.trim().to_owned())),
-            None => t.complain("headers", "want texts that look like \"Name: value\".".to_owned()),
+            None => t.complain("headers", words::settings::WANT_HEADERS.to_owned()),
         }
     }
     let template = match body.map(|body| Template::parse(&body, json)) {
@@ -106,7 +101,7 @@ fn webhook(mut t: Table<'_>) -> Option<Webhook> {
         }
     };
     if !t.has("url") {
-        t.complain("url", "it is missing: where is the warning to go?".to_owned());
+        t.complain("url", words::settings::URL_MISSING.to_owned());
     }
     let made = url.zip(template).map(|(url, template)| {
         Webhook::new(&url, template, &split, Duration::from_secs(u64::from(limit)))
@@ -128,18 +123,18 @@ fn webhook(mut t: Table<'_>) -> Option<Webhook> {
 
 /// Read now rather than with the first warning, when it would be too late to correct it.
 fn own_roots(webhook: Webhook, file: &Path) -> Result<Webhook, String> {
-    let pem = fs::read(file).map_err(|why| format!("it cannot be read: {why}."))?;
+    let pem = fs::read(file).map_err(|why| words::settings::file_unreadable(&why))?;
     webhook.believing_only(&pem)
 }
 
 fn command(mut t: Table<'_>) -> Option<Command> {
-    let program = t.parsed("program", "the whole path of a program, from the root.", |path| {
+    let program = t.parsed("program", words::settings::PROGRAM_PATH, |path| {
         path.starts_with('/').then(|| PathBuf::from(path))
     });
-    let arguments = t.texts("arguments", 16, "They are handed over as they are.");
-    let limit = t.whole("limit_s", 1, 120, "Then it is stopped.").unwrap_or(10);
+    let arguments = t.texts("arguments", 16, words::settings::ARGUMENTS);
+    let limit = t.whole("limit_s", 1, 120, words::settings::COMMAND_LIMIT).unwrap_or(10);
     if !t.has("program") {
-        t.complain("program", "it is missing: what is to be run?".to_owned());
+        t.complain("program", words::settings::COMMAND_MISSING.to_owned());
     }
     t.done();
     let limit = Duration::from_secs(u64::from(limit));

@@ -6,15 +6,22 @@ pub mod calendar;
 pub mod contact_log;
 pub mod fold;
 mod frame;
+pub mod journal;
+pub mod metrics;
+pub mod missing;
 pub mod now;
 pub mod numbers;
 pub mod outing;
 pub mod power_off;
 pub mod question;
+pub mod record;
 pub mod refusal;
 pub mod report;
+pub mod sensor;
+pub mod settings;
 pub mod station;
 pub mod terminal;
+pub mod warning;
 
 use super::Language;
 

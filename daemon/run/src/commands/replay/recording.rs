@@ -1,5 +1,7 @@
 //! A recorded outing: CSV, read once from front to back without copying.
 
+use reckon::words;
+
 /// The columns that are looked at, in the order of [`Row`]'s fields. Others are passed over.
 const COLUMNS: [&str; 5] = ["t_s", "cpu_util", "cpu_temp_c", "bus_v", "current_a"];
 /// What each may hold; a number beyond is a mistake in the file, not a reading.
@@ -53,7 +55,7 @@ impl<'a> Recording<'a> {
             let known = COLUMNS.iter().position(|c| *c == name);
             if let Some(k) = known {
                 if seen[k] {
-                    return Err(format!("line 1: the column {name} stands there twice."));
+                    return Err(words::terminal::column_twice(&name));
                 }
                 seen[k] = true;
                 recording.least = n + 1;
@@ -61,15 +63,11 @@ impl<'a> Recording<'a> {
             recording.fields.push(known);
         }
         if !seen[0] {
-            return Err("line 1: there is no column t_s. The first line names the columns: \
-                        t_s,cpu_util,cpu_temp_c,bus_v,current_a."
-                .to_owned());
+            return Err(words::terminal::NO_TIME_COLUMN.to_owned());
         }
         let sensor = seen[3] && seen[4];
         if !(seen[1] || sensor) {
-            return Err("line 1: neither cpu_util nor bus_v with current_a is there, so nothing \
-                        tells what was drawn."
-                .to_owned());
+            return Err(words::terminal::NO_DRAW_COLUMN.to_owned());
         }
         Ok(recording)
     }
@@ -106,7 +104,7 @@ impl<'a> Recording<'a> {
             ));
         }
         let [Some(t_s), busy, temp_c, volts, amps] = got else {
-            return Err(format!("line {}: t_s is empty. Every line needs its time.", self.line));
+            return Err(words::terminal::no_time(&self.line));
         };
         if t_s < self.t_s {
             return Err(format!(

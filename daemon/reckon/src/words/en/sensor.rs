@@ -1,0 +1,316 @@
+//! What is said of a sensor, a board or a bus beside its readings.
+
+#![expect(missing_docs, reason = "each text says what it is for")]
+
+use alloc::{format, string::String};
+use core::fmt::Display;
+
+pub const POWER_CHIP: &str = "Power-management chip of the board";
+pub const POWER_CHIP_NOTE: &str = "It measures the 5 V input's voltage and the board's own rails. Their sum is the least that \
+    the board draws: USB devices, add-on boards and the converters' losses come on top.";
+pub const NO_DEVICE_TREE: &str = "No device tree names this board, so nothing is assumed about its draw. Give the board in the \
+    settings if you know it.";
+pub const NO_HARDWARE_CLOCK: &str = "No hardware clock: after a power cut the time of day is wrong until a network, a phone or a \
+    satellite receiver sets it. Durations are not affected.";
+
+#[must_use]
+pub fn supply_promised(limit: f64) -> String {
+    format!(
+        "The supply has promised {limit:.0} A. The board wants 5 A for its USB ports at full \
+        power; most banks give 3 A."
+    )
+}
+pub const USB_CUT_OFF: &str = "At start a USB device drew too much current and was cut off.";
+pub const OVER_VOLTAGE: &str = "too high a supply voltage";
+pub const UNDER_VOLTAGE: &str = "too low a supply voltage";
+pub const OVER_TEMPERATURE: &str = "too high a temperature";
+
+#[must_use]
+pub fn last_restart(why: &dyn Display) -> String {
+    format!("The last restart was caused by {why}.")
+}
+pub const NO_ANSWER: &str =
+    "It does not answer. Check its plug and its supply, then wait a few seconds.";
+pub const TAKEN_BY_DRIVER: &str =
+    "A kernel driver has taken over this chip. From now on it is read through the driver.";
+
+#[must_use]
+pub fn bus_denied(bus: &dyn Display) -> String {
+    format!(
+        "Reading /dev/i2c-{bus} is not allowed. Add the user that runs outlast to the group \
+        i2c (sudo usermod -aG i2c USER) and start outlast again."
+    )
+}
+
+#[must_use]
+pub fn bus_absent(bus: &dyn Display) -> String {
+    format!(
+        "/dev/i2c-{bus} is not there. Load the module i2c-dev (sudo modprobe i2c-dev); on a \
+        Raspberry Pi also set dtparam=i2c_arm=on in config.txt and restart the board."
+    )
+}
+pub const OTHER_MASTER: &str = "Another master was using the bus at the same time; trying again.";
+
+#[must_use]
+pub fn line_low(bus: &dyn Display) -> String {
+    format!(
+        "A line of bus {bus} is held low. Look for a short in the wiring or a sensor without \
+        supply."
+    )
+}
+
+#[must_use]
+pub fn no_transfer(bus: &dyn Display) -> String {
+    format!("Bus {bus} cannot do the kind of transfer it needs.")
+}
+
+#[must_use]
+pub fn bus_error(bus: &dyn Display, errno: &dyn Display) -> String {
+    format!("Bus {bus} reported error {errno}. Check the wiring of the sensor.")
+}
+pub const NO_TEMPERATURE: &str = "No processor temperature can be read on this machine.";
+pub const NO_POWER_SENSOR: &str = "No power sensor and no fuel gauge was found, so the draw can only be modelled from the board \
+    and its load, and the forecast is wide. A power monitor such as an INA226 or INA219 board \
+    between bank and board, on the I²C pins, makes it much sharper.";
+pub const OWN_INPUT_DENIED: &str = "This board measures its own input voltage and rails, but /dev/vcio is closed to this user. \
+    Add the user to the group video (ls -l /dev/vcio shows the group) and start outlast again.";
+pub const OWN_INPUT_HIDDEN: &str = "This board measures its own input voltage and rails; only its firmware tells them, and the \
+    firmware cannot be asked here.";
+pub const ONLY_UNDERVOLTAGE: &str = "Only undervoltage can be read here, not throttling.";
+pub const FLAGS_DENIED: &str = "The firmware's flags about undervoltage and throttling cannot be read: /dev/vcio is closed \
+    to this user. Add the user to the group video (ls -l /dev/vcio shows the group) and start \
+    outlast again.";
+pub const FLAGS_NO_MODULE: &str = "The firmware's flags about undervoltage and throttling cannot be read with this kernel. Load \
+    the module raspberrypi-hwmon, or use the vendor's kernel.";
+pub const NO_FLAGS: &str = "This board has nothing that reports undervoltage or throttling, so outlast cannot warn of \
+    either. A sensor with a voltage reading helps.";
+pub const UNDERVOLTAGE_MEANS: &str = "Undervoltage means that the 5 V input fell below about 4.63 V ± 5 %, mostly because of a \
+    thin cable or a bank near its end.";
+pub const NO_DETECTOR: &str = "This board has no undervoltage detector: that no flag is raised says nothing about the \
+    supply.";
+pub const DETECTOR_UNKNOWN: &str =
+    "Whether this board has an undervoltage detector is not known: only a raised flag is believed.";
+pub const OTHER_DEVICE: &str =
+    "The battery of a device that is plugged in or paired (its scope says so), not this board's.";
+pub const WAS_UNPLUGGED: &str = " Nothing was plugged in when outlast started.";
+pub const WAS_PLUGGED_IN: &str = " Something was plugged in when outlast started.";
+
+#[must_use]
+pub fn feeds_board(plugged: &dyn Display) -> String {
+    format!("It feeds the board from outside and is no battery.{plugged}")
+}
+pub const IGNORED: &str = "The settings say to ignore it.";
+pub const MADE_UP: &str = "Made up by the kernel's module test_power; nothing real is behind it.";
+pub const NO_CURRENT: &str = "This gauge measures no current. The time left follows from how fast its level falls, or from \
+    a modelled draw.";
+
+#[must_use]
+pub fn worn_cells(share: f64) -> String {
+    format!("It says that the cells still hold {share:.0} % of what they did new.")
+}
+
+#[must_use]
+pub fn same_name(base: &dyn Display) -> String {
+    format!("Two monitors call themselves {base} and cannot be told apart; only one is read.")
+}
+pub const UNKNOWN_CHIP: &str =
+    "It measures a current, but it is no chip that outlast knows, so it is not used.";
+
+#[must_use]
+pub fn channel_off(home: &dyn Display) -> String {
+    format!(
+        "This channel is switched off in the driver. To use it, write 1 to {home} as root and \
+        start outlast again."
+    )
+}
+pub const INNER_SHUNT_GIVEN: &str =
+    "The shunt of this chip is inside it, so the one in the settings is not used.";
+
+#[must_use]
+pub fn shunt_corrected(milliohms: &dyn Display, milliohms_2: &dyn Display, ratio: f64) -> String {
+    format!(
+        "The driver assumes a shunt of {milliohms}, the settings say {milliohms_2}: every \
+        current is multiplied by {ratio:.4}."
+    )
+}
+
+#[must_use]
+pub fn shunt_unknown_given(milliohms: &dyn Display) -> String {
+    format!(
+        "The settings say a shunt of {milliohms}, but this driver does not show which one it \
+        assumes, so nothing is corrected by it. Compare with a meter and give a scale instead."
+    )
+}
+pub const SHUNT_UNKNOWN: &str = "This driver does not show which shunt it assumes (2.5 or 10 mΩ if the device tree says \
+    nothing). Compare the current once with a meter, and give a scale in the settings if it \
+    differs.";
+
+#[must_use]
+pub fn scaled(by: &dyn Display) -> String {
+    format!("The settings multiply every current by {by}.")
+}
+
+#[must_use]
+pub fn shunt_by_default(shown: &dyn Display) -> String {
+    format!(
+        "The driver assumes a shunt of {shown}, which it also does when nobody told it. Many \
+        ready-made boards carry 100 mΩ (marked R100): then every current here is ten times too \
+        high. Give shunt_ohm in the settings: what is printed on yours."
+    )
+}
+
+#[must_use]
+pub fn shunt_assumed(shown: &dyn Display) -> String {
+    format!("The driver assumes a shunt of {shown}; the settings do not say what is there.")
+}
+pub const ONE_SAMPLE: &str = "This chip's driver takes one sample of half a millisecond for each reading, so it is looked \
+    at five times a second and averaged.";
+pub const SET_SHUNT: &str = "set shunt in the settings to what is printed on the sensor's board";
+pub const CHECK_SHUNT: &str = "check the shunt in the settings";
+pub const SET_SCALE: &str = "compare with a meter and set scale in the settings";
+
+#[must_use]
+pub fn too_much_current(usb_most_amps: &dyn Display, cure: &dyn Display) -> String {
+    format!(
+        "More than {usb_most_amps} A at about 5 V: no USB bank gives that. Most likely the \
+        shunt is ten times larger than assumed and the current ten times too high; {cure}."
+    )
+}
+pub const BUSES_NOT_READ: &str = "Chips on a bus are not read while the system's files are taken from another folder; that \
+    needs the real board.";
+
+#[must_use]
+pub fn buses_not_searched(passed_over: &dyn Display) -> String {
+    format!(
+        "These buses were not searched for power monitors, because other things may sit on \
+        them: {passed_over}. To use a monitor there, name its bus, address and chip in the \
+        settings."
+    )
+}
+pub const NO_BUS: &str = "No I²C bus is switched on, so no power monitor can be read without a driver. On a Raspberry \
+    Pi set dtparam=i2c_arm=on in config.txt, load the module i2c-dev and restart the board.";
+
+#[must_use]
+pub fn bad_place(matches: &dyn Display) -> String {
+    format!(
+        "The settings name a chip at '{matches}', which is not a bus and an address. Write \
+        the bus number and the address in hexadecimal, such as 1-0040."
+    )
+}
+
+#[must_use]
+pub fn driver_without_readings(driver: &dyn Display) -> String {
+    format!(
+        "The kernel driver {driver} owns it, and gives no readings in the form that outlast \
+        reads. Unbind that driver, or load ina2xx instead."
+    )
+}
+
+#[must_use]
+pub fn not_that_chip(name: &dyn Display) -> String {
+    format!(
+        "An {name} should be here, but what answers does not identify itself as one. Nothing \
+        was written to it. Correct the chip in the settings."
+    )
+}
+pub const NOT_A_MONITOR: &str = "It answers and does not say that it is a power monitor, so it is left alone. If it is an \
+    INA219, which cannot say so, name it in the settings.";
+pub const SHORT_TRANSFERS: &str = "This bus has no transfers longer than two bytes: readings are sixteen times coarser, and the \
+    chip's own energy count is not used.";
+
+#[must_use]
+pub fn set_up_again(format: &dyn Display) -> String {
+    format!(
+        "It had lost its settings and was set up again, {format} since the start. Its supply \
+        is briefly interrupted; check the plug."
+    )
+}
+pub const READ_DIRECTLY: &str = "No kernel driver is bound to it; its registers are read directly.";
+pub const COUNTS_ENERGY: &str = "It counts energy by itself, and that count is believed.";
+pub const INNER_SHUNT: &str = "Its shunt is inside the chip; there is nothing to set.";
+
+#[must_use]
+pub fn shunt_of_driver(drivers: &dyn Display) -> String {
+    format!(
+        "Nobody has said which shunt is soldered to it. The {drivers} Ω that its kernel \
+        driver assumed are kept, so that the current goes on as it was. Check the print on the \
+        large resistor (R100 is 0.1 Ω, R010 is 0.01 Ω) and give shunt_ohm in the settings."
+    )
+}
+
+#[must_use]
+pub fn shunt_usual(usual: &dyn Display) -> String {
+    format!(
+        "Nobody has said which shunt is soldered to it. {usual} Ω is assumed, which such \
+        boards usually carry; a wrong one makes every current wrong by the same factor. Check the \
+        print on the large resistor (R100 is 0.1 Ω, R010 is 0.01 Ω) and give shunt_ohm in the \
+        settings."
+    )
+}
+pub const MAY_EXCEED: &str = " A Raspberry Pi under load can draw more than that; readings beyond it are marked, not \
+    shown. A smaller shunt helps.";
+pub const PROCESSOR: &str = "Processor load and clock";
+pub const CLOCK_SHOWN: &str = "The clock shown does not fall when the firmware throttles.";
+pub const CLOCK_HIDDEN: &str = "The kernel does not tell the processor's clock here.";
+pub const PROGRAMS_NOT_LISTED: &str = "Running programs are not listed: files are read below another folder, and programs run only \
+    on the real machine.";
+pub const BANK_BY_SETTINGS: &str = "Counts as the bank: the settings say so.";
+pub const PART_BY_SETTINGS: &str = "Shown, not counted: the settings say so.";
+pub const IGNORED_BY_SETTINGS: &str = "Ignored: the settings say so.";
+
+#[must_use]
+pub fn counts_because(why: &dyn Display) -> String {
+    format!("Counts as the bank: {why}.")
+}
+pub const ANOTHER_IS_NAMED: &str =
+    "Shown, not counted: the settings name another sensor as the bank.";
+
+#[must_use]
+pub fn same_chip(other: &dyn Display) -> String {
+    format!("The same chip as {other}; only one of the two counts.")
+}
+
+#[must_use]
+pub fn other_taken(other: &dyn Display, why: &dyn Display) -> String {
+    format!(
+        "Shown, not counted: {other} is taken for the bank ({why}). If that is wrong, give \
+        this one role = \"bank\" in the settings."
+    )
+}
+pub const NOT_DECIDED: &str = "Whether this is the bank is decided when it has answered.";
+pub const ONLY_ONE: &str = "it is the only power sensor";
+
+#[must_use]
+pub fn label_says(label: &dyn Display) -> String {
+    format!("its label is \"{label}\"")
+}
+
+#[must_use]
+pub fn same_chip_silent(channel: &dyn Display) -> String {
+    format!("it is the same chip as {channel}, which is silent")
+}
+pub const SLOW: &str =
+    "It has been slow to answer, so it is read apart from the others and cannot hold them up.";
+
+#[must_use]
+pub fn others_there(others: &dyn Display) -> String {
+    format!("Also there, not used: {others}.")
+}
+
+#[must_use]
+pub fn not_found(matches: &dyn Display) -> String {
+    format!(
+        "The settings speak of a sensor '{matches}', but none of that name was found when \
+        outlast started. If it is plugged in later it is still recognised."
+    )
+}
+
+#[must_use]
+pub fn bad_shunt(matches: &dyn Display) -> String {
+    format!("The shunt of '{matches}' has to be above 0: not used.")
+}
+
+#[must_use]
+pub fn bad_scale(matches: &dyn Display) -> String {
+    format!("The scale of '{matches}' has to be between -1000 and 1000 and not 0: not used.")
+}
