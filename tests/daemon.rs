@@ -180,7 +180,7 @@ fn a_second_one_says_in_words_why_it_does_not_start() {
     // Another port, but the same folder.
     let other = end_of(outlast(first.path()).args(["run", "--listen", "127.0.0.1:0"]));
     assert_eq!(other.code, Some(1));
-    assert!(other.err.contains("runs here already"), "{}", other.err);
+    assert!(other.err.contains("already running here"), "{}", other.err);
     assert_eq!(daemon.get("/api/v1/now").0, 200);
 }
 
@@ -276,7 +276,7 @@ fn now_and_pin_speak_to_the_running_one_or_say_how_to_start() {
     let none = end_of(outlast(home.path()).arg("now"));
     assert_eq!(none.code, Some(1));
     assert!(
-        none.err.contains("No outlast runs here") && none.err.contains("outlast run"),
+        none.err.contains("outlast is not running here") && none.err.contains("outlast run"),
         "{}",
         none.err
     );

@@ -137,7 +137,7 @@ fn a_power_that_goes_away_leaves_an_interval_and_a_question() {
     // The next row was due ten seconds after the last one; a commit may take two more.
     let within = old["ended_within_s"].as_f64().unwrap();
     assert!((within - 12.0).abs() < 0.5, "{within}");
-    assert!(daemon.said().contains("the power went away"), "{}", daemon.said());
+    assert!(daemon.said().contains("the power was lost"), "{}", daemon.said());
     let chance = old["died_chance"].as_f64().unwrap();
     assert!((0.0..=1.0).contains(&chance));
     // The operator says what happened.
@@ -367,7 +367,7 @@ fn a_run_down_test_survives_the_death_of_the_bank_and_is_credited() {
     // Energy is mean power times time.
     let wh = closed["mean_power_w"].as_f64().unwrap() * lasted / 3600.0;
     assert!((run["delivered_wh"].as_f64().unwrap() / wh - 1.0).abs() < 0.05, "{closed:#}");
-    assert!(daemon.said().contains("the test is closed and credited"), "{}", daemon.said());
+    assert!(daemon.said().contains("the test is closed and counted"), "{}", daemon.said());
 }
 
 #[test]
@@ -412,7 +412,7 @@ fn an_outing_leaves_as_csv_and_json_and_the_record_as_a_copy() {
     let copy = fs::read(&file).unwrap();
     assert!(copy.starts_with(b"SQLite format 3\0"));
     let again = cli(home.path(), &["export", "--store", name]);
-    assert!(again.code == Some(1) && again.err.contains("is there already"), "{}", again.err);
+    assert!(again.code == Some(1) && again.err.contains("already exists"), "{}", again.err);
     assert_eq!(cli(home.path(), &["export", "last"]).code, Some(2), "in which form?");
     assert_eq!(cli(home.path(), &["export", "77", "--csv"]).code, Some(1));
     // Every second around a mark, as soon as it is made: those before it.

@@ -120,7 +120,7 @@ fn a_report_is_the_sum_of_its_rows_and_can_be_put_right() {
         (vec!["doing", "1", "99:00", "99:30", "idle"], "was over by then"),
         (vec!["doing", "1", "0:40", "0:10", "idle"], "must come after"),
         (vec!["doing-back", "1", id.as_str()], "no such correction"),
-        (vec!["doing-by-contacts", "1", "contacts"], "No contact of a log"),
+        (vec!["doing-by-contacts", "1", "contacts"], "No contact in a log"),
         (vec!["doing", "77", "0:10", "0:40", "idle"], "no such outing"),
     ] {
         let words: Vec<&str> = ["outing"].into_iter().chain(words).collect();
@@ -138,5 +138,5 @@ fn a_report_is_the_sum_of_its_rows_and_can_be_put_right() {
     assert!(page.contains("Content-Security-Policy") && page.contains("Where the energy went"));
     assert!(!page.contains("<script") && !page.contains("<form") && !page.contains("href="));
     let again = cli(home.path(), &["outing", "show", "1", "--html", name]);
-    assert!(again.code == Some(1) && again.err.contains("is there already"), "{}", again.err);
+    assert!(again.code == Some(1) && again.err.contains("already exists"), "{}", again.err);
 }

@@ -299,12 +299,12 @@ async fn failures_are_dressed_for_whoever_asked() {
     }
     for (request, status, say) in [
         (with(Method::GET, "/nothing").unwrap(), 404, "nothing at this address"),
-        (with(Method::DELETE, "/").unwrap(), 405, "not in this way"),
+        (with(Method::DELETE, "/").unwrap(), 405, "does not accept this method"),
         (with(Method::GET, "/bank").unwrap(), 422, "no bank of that name"),
         (with(Method::GET, "/bank?bank=Green+nine").unwrap(), 422, "no bank of that name"),
-        (with(Method::GET, "/answer").unwrap(), 405, "not in this way"),
-        (with(Method::GET, "/answer/since-last").unwrap(), 404, "not asked any more"),
-        (with(Method::GET, "/answer/perhaps").unwrap(), 404, "not asked any more"),
+        (with(Method::GET, "/answer").unwrap(), 405, "does not accept this method"),
+        (with(Method::GET, "/answer/since-last").unwrap(), 404, "no longer open"),
+        (with(Method::GET, "/answer/perhaps").unwrap(), 404, "no longer open"),
         (form("/outing", &huge, &ticket), 413, "nothing was changed"),
         (plain("/outing").unwrap(), 415, "Nothing was changed"),
         (form("/finish", "", &ticket), 422, "when you want to finish"),

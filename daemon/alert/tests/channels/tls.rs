@@ -131,16 +131,16 @@ fn a_certificate_that_cannot_be_believed_hears_nothing_and_the_reason_is_said() 
     let (signs, signs_root) = server_that("127.0.0.1", true);
     let whole = Trust::Synchronised;
     let cases = [
-        (&good, Some(&root), AFTER, whole, "ended on 2027-01-01 00:00 UTC, and it is 2027-03-01"),
-        (&good, Some(&root), AFTER, Trust::Unset, "which nobody has set, says 2027-03-01 08:30"),
+        (&good, Some(&root), AFTER, whole, "expired on 2027-01-01 00:00 UTC, and it is 2027-03-01"),
+        (&good, Some(&root), AFTER, Trust::Unset, "which has not been set, says 2027-03-01 08:30"),
         (&good, Some(&root), BOARD_WAKES, whole, "only from 2026-01-01 00:00 UTC, and it is 2000"),
-        (&good, Some(&root), BOARD_WAKES, Trust::Unset, "nobody has set, says 2000-01-01 00:07"),
-        (&good, Some(&root), BOARD_WAKES, Trust::Phone, "this board's clock or the server's"),
-        (&other_name, Some(&other_root), MIDDLE_OF_2026, whole, "made out to another name"),
+        (&good, Some(&root), BOARD_WAKES, Trust::Unset, "has not been set, says 2000-01-01 00:07"),
+        (&good, Some(&root), BOARD_WAKES, Trust::Phone, "either this board's clock or the server's"),
+        (&other_name, Some(&other_root), MIDDLE_OF_2026, whole, "is for another name"),
         (&good, Some(&other_root), MIDDLE_OF_2026, whole, "what ca_file in the settings names"),
-        (&signs, Some(&signs_root), MIDDLE_OF_2026, whole, "one for signing others"),
+        (&signs, Some(&signs_root), MIDDLE_OF_2026, whole, "is for signing others"),
         // The roots of the public web have not signed it.
-        (&good, None, MIDDLE_OF_2026, whole, "signed by nobody known"),
+        (&good, None, MIDDLE_OF_2026, whole, "signed by an unknown authority"),
     ];
     for (server, root, at, trust, want) in cases {
         let tried = attempt(server.address, root.map(String::as_str), at, trust);

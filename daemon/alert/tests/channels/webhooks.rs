@@ -169,7 +169,7 @@ fn the_owners_body_and_headers_are_sent() {
 fn a_try_says_what_happened() {
     let refused = TcpListener::bind("127.0.0.1:0").unwrap().local_addr().unwrap();
     let cases = [
-        (Server::doing(&[Does::Answers(403, "")]).url(), "does not let us in"),
+        (Server::doing(&[Does::Answers(403, "")]).url(), "refused access"),
         (Server::doing(&[Does::Answers(503, "")]).url(), "just now"),
         (Server::doing(&[Does::Hangs]).url(), "in time"),
         (format!("http://{refused}/"), "cannot be reached"),

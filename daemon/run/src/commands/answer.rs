@@ -79,6 +79,6 @@ mod tests {
             "swapped: Another bank? The supply was away.\n  same  Still Blue ten\n\n\
              how-full: Another bank? The supply was away.\nIt began full.\n  same  Still Blue ten\n"
         );
-        assert_eq!(list(&[]), "Nothing is asked.\n");
+        assert_eq!(list(&[]), "There is no open question.\n");
     }
 }

@@ -169,8 +169,8 @@ mod tests {
         let said = text(&w, &["192.0.2.7:8073".to_owned(), "127.0.0.1:8073".to_owned()]);
         for line in [
             "  http://192.0.2.7:8073/\n  http://127.0.0.1:8073/\n",
-            "this code: 004711 (good for 10 min;",
-            "no home folder to keep anything in; what you choose is lost at a restart",
+            "enter this code on it: 004711 (valid for 10 min;",
+            "no home folder to keep anything in; your choices are lost at a restart",
             "No sensor sees the bank",
         ] {
             assert!(said.contains(line), "`{line}` is missing in:\n{said}");

@@ -231,7 +231,7 @@ mod tests {
         for (text, want) in [
             ("", "line 1: there is no column t_s"),
             ("t_s,cpu_temp_c\n", "line 1: neither cpu_util nor"),
-            ("t_s,cpu_util,t_s\n", "line 1: the column t_s stands there twice"),
+            ("t_s,cpu_util,t_s\n", "line 1: the column t_s appears twice"),
             ("t_s,cpu_util\n10,0.1\n20,plenty\n", "line 3: cpu_util is `plenty`"),
             ("t_s,cpu_util\n10,0.1\n\n9,0.1\n", "line 4: t_s goes back from 10 to 9"),
             ("t_s,cpu_util\n,0.1\n", "line 2: t_s is empty"),
