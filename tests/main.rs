@@ -11,3 +11,4 @@ mod support;
 mod texts;
 mod walls;
 mod warnings;
+mod words;

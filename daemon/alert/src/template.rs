@@ -51,7 +51,7 @@ impl Template {
         for word in braced(text) {
             if !WORDS.iter().any(|(known, _)| *known == word) {
                 let known: Vec<&str> = WORDS.iter().map(|(known, _)| *known).collect();
-                return Err(format!("{{{word}}} is not known; these are: {}.", known.join(", ")));
+                return Err(words::warning::unknown_word(&word, &(known.join(", "))));
             }
         }
         let template = Self { text: Some(text.to_owned()), json };

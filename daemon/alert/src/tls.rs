@@ -37,9 +37,7 @@ impl Roots {
             own.add(one).map_err(|why| words::warning::broken_certificate(&why))?;
         }
         if own.is_empty() {
-            return Err("there is no certificate in it; it begins with -----BEGIN \
-                        CERTIFICATE-----."
-                .to_owned());
+            return Err(words::warning::NO_CERTIFICATE.to_owned());
         }
         Ok(Self(Some(Arc::new(own))))
     }
@@ -93,7 +91,7 @@ impl Roots {
             other if format!("{other:?}").contains("CaUsedAsEndEntity") => {
                 words::warning::FOR_SIGNING.to_owned()
             }
-            other => format!("its certificate is not believed ({other:?})"),
+            other => words::warning::not_accepted(&other),
         })
     }
 }

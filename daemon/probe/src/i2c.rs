@@ -198,11 +198,9 @@ fn note_missing_buses(
     for entry in want.sensors.iter().filter(|entry| entry.chip.is_some()) {
         match Place::read(&entry.matches) {
             None => found.notes.push(words::sensor::bad_place(&entry.matches)),
-            Some(place) if !ADDRESSES.contains(&place.address) => found.notes.push(format!(
-                "The settings name a chip at address 0x{:02x}, where none of these chips can be: \
-                 they have addresses 0x40 to 0x4f.",
-                place.address
-            )),
+            Some(place) if !ADDRESSES.contains(&place.address) => {
+                found.notes.push(words::sensor::bad_address(&place.address))
+            }
             Some(place) if !adapters.iter().any(|adapter| adapter.number == place.bus) => {
                 found.notes.push(Trouble::NoBus.says(place.bus));
             }
@@ -248,11 +246,10 @@ fn search_bus(
                 | Trouble::Failed(_),
             ) => {
                 if let Some(chip) = told {
-                    found.notes.push(format!(
-                        "Nobody answers at 0x{address:02x} on bus {}, where an {} should be. \
-                         Check its plug, its supply and its address pins.",
-                        adapter.number,
-                        ina::facts(chip).name
+                    found.notes.push(words::sensor::nobody_at(
+                        &address,
+                        &adapter.number,
+                        &ina::facts(chip).name,
                     ));
                 }
             }
@@ -338,21 +335,17 @@ impl Neighbour {
 /// The title of a chip, or of one of its channels.
 fn title(name: &str, place: Place, inlet: Option<usize>) -> String {
     let inlet = inlet.map_or_else(String::new, |inlet| format!(", channel {inlet}"));
-    format!("{name} power monitor at 0x{:02x} on bus {}{inlet}", place.address, place.bus)
+    words::sensor::monitor_at(&name, &place.address, &place.bus, &inlet)
 }
 
 /// Something that answers and is left alone.
 fn stranger(place: Place, told: Option<Chip>, verdict: Verdict) -> Channel {
-    let title = format!("Something at 0x{:02x} on bus {}", place.address, place.bus);
+    let title = words::sensor::something_at(&place.address, &place.bus);
     let mut channel = Channel::new(stranger_id(place), title, Via::I2c);
     channel.notes.push(match (told, verdict) {
-        (Some(chip), Verdict::Unlike { config }) => format!(
-            "An {} should be here, but register 0 holds {config:04X}h, which is not what that \
-             chip holds after it was switched on. Nothing was written to it. If another program \
-             has set it up, take the sensor's supply away for a moment; if it is another chip, \
-             correct the settings.",
-            ina::facts(chip).name
-        ),
+        (Some(chip), Verdict::Unlike { config }) => {
+            words::sensor::other_register(&ina::facts(chip).name, &config)
+        }
         (Some(chip), _) => words::sensor::not_that_chip(&ina::facts(chip).name),
         (None, _) => words::sensor::NOT_A_MONITOR.into(),
     });
@@ -545,5 +538,5 @@ fn reach(facts: &Facts, ohms: f64) -> String {
         Sense::Current(_) => full,
     };
     let small = if amps < 3.0 { words::sensor::MAY_EXCEED } else { "" };
-    format!("With this shunt it measures up to {amps:.3} A.{small}")
+    words::sensor::measures_up_to(amps, &small)
 }

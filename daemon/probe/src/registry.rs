@@ -234,12 +234,7 @@ impl Registry {
             .iter()
             .filter(|(_, volts, _)| volts.si() >= top * (1.0 - SAME_WIRE))
             .max_by(|a, b| a.2.si().abs().total_cmp(&b.2.si().abs()).then(b.0.cmp(&a.0)))?;
-        let why = format!(
-            "with {:.2} V it has the highest voltage of {} power sensors, and converters usually \
-             bring the bank's voltage down",
-            volts.si(),
-            candidates.len()
-        );
+        let why = words::sensor::highest_voltage(volts.si(), &candidates.len());
         Some(Chosen { entry: *entry, why })
     }
 

@@ -233,15 +233,13 @@ impl Watch {
             }
             State::Asked { at } => {
                 if now.seconds_since(at).si() >= GONE_BY_S {
-                    let why = String::from(
-                        "The request to switch off was made, and the board still runs.",
-                    );
+                    let why = String::from(crate::words::power_off::STILL_ON);
                     self.turn(State::Failed { why });
                 }
             }
             State::Closing { since } => {
                 if now.seconds_since(since).si() >= SAVE_S {
-                    let why = String::from("The record could not be closed in time.");
+                    let why = String::from(crate::words::power_off::NOT_CLOSED);
                     self.turn(State::Failed { why });
                 }
             }

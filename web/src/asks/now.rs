@@ -276,7 +276,7 @@ fn wished_finish(form: &FinishForm, snapshot: &Snapshot) -> Result<Option<Durati
     if form.clear.is_some() {
         return Ok(None);
     }
-    if let Some(after_min) = number(form.after_min.as_deref(), "The time to last")? {
+    if let Some(after_min) = number(form.after_min.as_deref(), words::refusal::TIME_TO_LAST)? {
         return span(after_min * 60.0).map(Some);
     }
     if let Some(shift_min) = number(form.shift_min.as_deref(), "The shift")? {

@@ -50,7 +50,7 @@ pub(crate) fn curve(id: &str, fold: &Folded<'_>) -> Option<String> {
         Watts::of(low.clamp(-1e6, 1e6)),
         Watts::of(high),
     );
-    open(&mut svg, id, "day fold", "The draw over one period", &described);
+    open(&mut svg, id, "day fold", words::fold::ONE_PERIOD, &described);
     let _ = write!(
         svg,
         "<svg y={TOP}em width=100% height={:.1}em viewBox=\"0 0 {WIDE} {HIGH}\" preserveAspectRatio=none>",

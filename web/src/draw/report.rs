@@ -64,7 +64,7 @@ pub(crate) fn done(report: &Report, lasted_s: f64, began: Option<Local>) -> Opti
     lanes.truncate(LANES);
     let mut svg = String::with_capacity(4 * 1024);
     let class = format!("day did n{}", lanes.len());
-    open(&mut svg, "done", &class, "What was done when", &format!("{}.", described.join("; ")));
+    open(&mut svg, "done", &class, words::report::WHAT_WHEN, &format!("{}.", described.join("; ")));
     let mut top_em = 0.0;
     for (doing, _) in lanes {
         let name = escaped(&said::doing(Some(doing)));

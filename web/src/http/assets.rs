@@ -10,7 +10,9 @@ use axum::{
     http::{HeaderMap, HeaderValue, header},
     response::{IntoResponse, Response},
 };
+
 use base64::{Engine, engine::general_purpose::STANDARD};
+use reckon::words;
 use sha2::{Digest, Sha256};
 
 /// The cookie that keeps the choice.
@@ -44,10 +46,10 @@ impl Theme {
     /// What the button says.
     pub(crate) const fn words(self) -> &'static str {
         match self {
-            Self::Auto => "As the phone prefers",
-            Self::Paper => "Paper, for the sun",
+            Self::Auto => words::theme::AS_THE_PHONE,
+            Self::Paper => words::theme::PAPER,
             Self::Dusk => "Dusk",
-            Self::Night => "Night, red on black",
+            Self::Night => words::theme::NIGHT,
         }
     }
 

@@ -95,8 +95,11 @@ pub(crate) fn levels(bank: Option<&BankSpec>) -> Vec<Level> {
         let value = if full { "full".to_owned() } else { answer_name(answer) };
         Level { value, label, means }
     };
-    let unknown =
-        Level { value: "unknown".to_owned(), label: "I do not know".to_owned(), means: None };
+    let unknown = Level {
+        value: "unknown".to_owned(),
+        label: words::refusal::UNKNOWN.to_owned(),
+        means: None,
+    };
     words::levels(bank).into_iter().map(level).chain([unknown]).collect()
 }
 

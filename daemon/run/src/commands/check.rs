@@ -202,8 +202,10 @@ impl Report {
     }
 
     fn text(&self, sweep: &Sweep, learned: Option<&Learned>) -> String {
-        let mut lines =
-            vec![format!("Board: {}", self.board.model.as_deref().unwrap_or("not a known one"))];
+        let mut lines = vec![format!(
+            "Board: {}",
+            self.board.model.as_deref().unwrap_or(words::terminal::UNKNOWN_BOARD)
+        )];
         lines.extend(board_lines(sweep, &self.board));
         if self.sources.is_empty() {
             lines.push(words::terminal::NO_SOURCE.to_owned());
@@ -267,7 +269,7 @@ fn board_lines(sweep: &Sweep, facts: &Board) -> Vec<String> {
     };
     let chip =
         if facts.has_clock_battery { "a clock chip" } else { words::terminal::NO_CLOCK_CHIP };
-    lines.push(format!("  {}; the board has {chip}", named("clock", clock)));
+    lines.push(words::terminal::chip_of_board(&(named("clock", clock)), &chip));
     lines
 }
 

@@ -81,8 +81,10 @@ fn text(w: &Banner<'_>, addresses: &[String]) -> String {
 
 /// The board and the sensors that count, in a line each.
 fn found(snapshot: &Snapshot) -> Vec<String> {
-    let mut lines =
-        vec![format!("Board: {}", snapshot.facts.model.as_deref().unwrap_or("not a known one"))];
+    let mut lines = vec![format!(
+        "Board: {}",
+        snapshot.facts.model.as_deref().unwrap_or(words::terminal::UNKNOWN_BOARD)
+    )];
     let power = snapshot.sources.iter().filter(|s| s.role != Role::NotCounted);
     lines.extend(power.map(|source| match source.state {
         SourceState::Live => format!("Sensor: {}", source.title),

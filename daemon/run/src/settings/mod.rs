@@ -303,10 +303,7 @@ fn bank(mut t: Table<'_>) -> BankSpec {
     let ambient = t.number("ambient_c", Limits::from(-40.0, 60.0, "°C"), words::settings::AMBIENT);
     let cutoff = t.number("cutoff_v", volts, words::settings::CUTOFF);
     if !t.has("label_mah") {
-        t.complain(
-            "label_mah",
-            format!("it is missing, and a bank's size is not guessed. {LABEL_HINT}"),
-        );
+        t.complain("label_mah", words::settings::bank_missing(&LABEL_HINT));
     }
     let spec = BankSpec {
         name: name.unwrap_or_else(|| "Bank".to_owned()),

@@ -70,7 +70,7 @@ impl fmt::Display for Limits {
         if self.low_too {
             write!(f, "want {low} to {high}{space}{unit}")
         } else {
-            write!(f, "want more than {low} and at most {high}{space}{unit}")
+            write!(f, "{}", words::settings::want_more_than(&low, &high, &space, &unit))
         }
     }
 }

@@ -130,6 +130,9 @@ pub fn seconds(time_s: f64) -> String {
     format!("{tenths:.digits$}{TIE}s")
 }
 
+/// The title of the drawing of a period.
+pub const ONE_PERIOD: &str = "The draw over one period";
+
 #[cfg(test)]
 mod tests {
     use super::*;

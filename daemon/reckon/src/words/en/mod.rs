@@ -21,6 +21,7 @@ pub mod sensor;
 pub mod settings;
 pub mod station;
 pub mod terminal;
+pub mod theme;
 pub mod warning;
 
 use super::Language;

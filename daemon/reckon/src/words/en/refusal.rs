@@ -210,3 +210,6 @@ pub fn bad_channels(names: &dyn Display) -> String {
 pub const NOT_ASKED: &str = "That question is no longer open. Now shows what is.";
 pub const NO_ANSWER_TO_THIS: &str = "That is not an answer to this question. Nothing was changed.";
 pub const NO_SUCH_QUESTION: &str = "There is no such question. Nothing was changed.";
+
+pub const TIME_TO_LAST: &str = "The time to last";
+pub const UNKNOWN: &str = "I do not know";

@@ -312,6 +312,9 @@ pub fn forecasts(held: usize, all: usize, miss: Option<(Seconds, Share)>) -> Str
 pub const FORESIGHT: &str =
     "Each forecast as the total length of the outing that it predicted, against what came.";
 
+/// The title of the drawing of what was done.
+pub const WHAT_WHEN: &str = "What was done when";
+
 #[cfg(test)]
 mod tests {
     use super::*;

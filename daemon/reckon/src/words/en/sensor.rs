@@ -314,3 +314,61 @@ pub fn bad_shunt(matches: &dyn Display) -> String {
 pub fn bad_scale(matches: &dyn Display) -> String {
     format!("The scale of '{matches}' has to be between -1000 and 1000 and not 0: not used.")
 }
+
+#[must_use]
+pub fn bad_address(address: &dyn core::fmt::LowerHex) -> String {
+    format!(
+        "The settings name a chip at address 0x{address:02x}, where none of these chips can \
+        be: they have addresses 0x40 to 0x4f."
+    )
+}
+
+#[must_use]
+pub fn nobody_at(
+    address: &dyn core::fmt::LowerHex,
+    number: &dyn Display,
+    name: &dyn Display,
+) -> String {
+    format!(
+        "Nobody answers at 0x{address:02x} on bus {number}, where an {name} should be. Check \
+        its plug, its supply and its address pins."
+    )
+}
+
+#[must_use]
+pub fn monitor_at(
+    name: &dyn Display,
+    address: &dyn core::fmt::LowerHex,
+    bus: &dyn Display,
+    inlet: &dyn Display,
+) -> String {
+    format!("{name} power monitor at 0x{address:02x} on bus {bus}{inlet}")
+}
+
+#[must_use]
+pub fn something_at(address: &dyn core::fmt::LowerHex, bus: &dyn Display) -> String {
+    format!("Something at 0x{address:02x} on bus {bus}")
+}
+
+#[must_use]
+pub fn other_register(name: &dyn Display, config: &dyn core::fmt::UpperHex) -> String {
+    format!(
+        "An {name} should be here, but register 0 holds {config:04X}h, which is not what that \
+        chip holds after it was switched on. Nothing was written to it. If another program has set \
+        it up, take the sensor's supply away for a moment; if it is another chip, correct the \
+        settings."
+    )
+}
+
+#[must_use]
+pub fn measures_up_to(amps: f64, small: &dyn Display) -> String {
+    format!("With this shunt it measures up to {amps:.3} A.{small}")
+}
+
+#[must_use]
+pub fn highest_voltage(volts: f64, candidates: &dyn Display) -> String {
+    format!(
+        "with {volts:.2} V it has the highest voltage of {candidates} power sensors, and \
+        converters usually bring the bank's voltage down"
+    )
+}

@@ -156,3 +156,18 @@ pub const PROGRAM_PATH: &str = "the whole path of a program, from the root.";
 pub const ARGUMENTS: &str = "They are handed over as they are.";
 pub const COMMAND_LIMIT: &str = "Then it is stopped.";
 pub const COMMAND_MISSING: &str = "it is missing: what is to be run?";
+
+#[must_use]
+pub fn bank_missing(label_hint: &dyn Display) -> String {
+    format!("it is missing, and a bank's size is not guessed. {label_hint}")
+}
+
+#[must_use]
+pub fn want_more_than(
+    low: &dyn Display,
+    high: &dyn Display,
+    space: &dyn Display,
+    unit: &dyn Display,
+) -> String {
+    format!("want more than {low} and at most {high}{space}{unit}")
+}

@@ -409,6 +409,41 @@ pub fn no_socket(why: &dyn Display) -> String {
     format!("The socket for `outlast now` cannot be served: {why}.")
 }
 
+pub const UNKNOWN_BOARD: &str = "not a known one";
+
+#[must_use]
+pub fn chip_of_board(named: &dyn Display, chip: &dyn Display) -> String {
+    format!("  {named}; the board has {chip}")
+}
+
+#[must_use]
+pub fn fields_missing(line: &dyn Display, fields: &dyn Display, least: &dyn Display) -> String {
+    format!(
+        "line {line}: {fields} fields, but the header names at least {least}. Was the file \
+        cut off?"
+    )
+}
+
+#[must_use]
+pub fn time_goes_back(line: &dyn Display, t_s: &dyn Display) -> String {
+    format!("line {line}: t_s goes back from {t_s} to {t_s}. Lines must be in the order of time.")
+}
+
+#[must_use]
+pub fn bad_value(
+    line: &dyn Display,
+    column: &dyn Display,
+    shown: &dyn Display,
+    what: &dyn Display,
+    low: &dyn Display,
+    high: &dyn Display,
+) -> String {
+    format!(
+        "line {line}: {column} is `{shown}`: want {what}, {low} to {high}, or nothing where \
+        it was not read."
+    )
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

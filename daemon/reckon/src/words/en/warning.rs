@@ -232,3 +232,16 @@ pub fn bad_header(name: &dyn Display) -> String {
 pub const TOO_SLOW: &str = "it did not answer in time";
 pub const UNREACHABLE: &str = "it cannot be reached";
 pub const BROKE_OFF: &str = "the connection broke off";
+
+#[must_use]
+pub fn unknown_word(word: &dyn Display, known: &dyn Display) -> String {
+    format!("{{{word}}} is not known; these are: {known}.")
+}
+
+#[must_use]
+pub fn not_accepted(other: &dyn core::fmt::Debug) -> String {
+    format!("its certificate is not accepted ({other:?})")
+}
+
+pub const NO_CERTIFICATE: &str =
+    "there is no certificate in it; it begins with -----BEGIN CERTIFICATE-----.";

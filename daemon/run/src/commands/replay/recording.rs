@@ -98,19 +98,13 @@ impl<'a> Recording<'a> {
             }
         }
         if fields < self.least {
-            return Err(format!(
-                "line {}: {fields} fields, but the header names at least {}. Was the file cut off?",
-                self.line, self.least
-            ));
+            return Err(words::terminal::fields_missing(&self.line, &fields, &self.least));
         }
         let [Some(t_s), busy, temp_c, volts, amps] = got else {
             return Err(words::terminal::no_time(&self.line));
         };
         if t_s < self.t_s {
-            return Err(format!(
-                "line {}: t_s goes back from {} to {t_s}. Lines must be in the order of time.",
-                self.line, self.t_s
-            ));
+            return Err(words::terminal::time_goes_back(&self.line, &self.t_s));
         }
         self.t_s = t_s;
         Ok(Some(Row { t_s, busy, temp_c, volts, amps }))
@@ -136,10 +130,13 @@ impl<'a> Recording<'a> {
         let x = number(text).filter(|x| (low..=high).contains(x));
         if x.is_none() {
             let shown: String = String::from_utf8_lossy(text).chars().take(40).collect();
-            return Err(format!(
-                "line {}: {} is `{shown}`: want {what}, {low} to {high}, or nothing where it was \
-                 not read.",
-                self.line, COLUMNS[column]
+            return Err(words::terminal::bad_value(
+                &self.line,
+                &COLUMNS[column],
+                &shown,
+                &what,
+                &low,
+                &high,
             ));
         }
         Ok(x)
