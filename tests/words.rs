@@ -119,7 +119,7 @@ fn sources(folder: &Path, found: &mut Vec<String>) {
 
 #[test]
 fn sentences_stand_in_the_words() {
-    let tree = tree("");
+    let tree = tree();
     let mut files = Vec::new();
     for part in ["alert", "history", "probe", "reckon", "run"] {
         sources(&tree.join("daemon").join(part).join("src"), &mut files);
