@@ -5,9 +5,12 @@ use std::{
     sync::{Arc, Mutex, PoisonError},
 };
 
-use reckon::record::{
-    BankWhole, CloseUp, Correction, Event, ForecastMade, Outing, OutingContacts, OutingWhole, Page,
-    PeriodFold, RecordedBank, RecordedRunDown, Row, Series, SeriesAsk, SourceGap,
+use reckon::{
+    record::{
+        BankWhole, CloseUp, Correction, Event, ForecastMade, Outing, OutingContacts, OutingWhole,
+        Page, PeriodFold, RecordedBank, RecordedRunDown, Row, Series, SeriesAsk, SourceGap,
+    },
+    words,
 };
 use rusqlite::{Connection, ErrorCode, OpenFlags};
 
@@ -68,9 +71,9 @@ impl Reader {
     fn connect(&self) -> Result<Connection, Trouble> {
         if !self.path.exists() {
             return Err(Trouble::new(
-                "there is no record yet",
-                "Nothing of earlier outings can be shown.",
-                "It begins when outlast has run for a minute with a card it can write to.",
+                words::record::NONE_YET,
+                words::record::NOTHING_EARLIER,
+                words::record::WHEN_IT_BEGINS,
             ));
         }
         let first = match open_with(&self.path, OpenFlags::SQLITE_OPEN_READ_WRITE) {

@@ -2,6 +2,8 @@
 
 use serde_json::{Value, json};
 
+use reckon::words;
+
 use crate::commands::text::{pretty, table, text};
 use crate::{
     commands::{
@@ -40,7 +42,7 @@ pub(crate) fn run(typed: &Answer) -> Result<(), Failed> {
 /// Open questions first, each with its answers.
 fn list(questions: &[Value]) -> String {
     if questions.is_empty() {
-        return "Nothing is asked.\n".to_owned();
+        return words::terminal::NOTHING_ASKED.to_owned();
     }
     let (open, settled): (Vec<&Value>, Vec<&Value>) =
         questions.iter().partition(|one| text(one, "standing") == "open");

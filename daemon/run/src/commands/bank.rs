@@ -5,6 +5,8 @@ use std::path::Path;
 use clap::ValueEnum;
 use serde_json::{Value, json};
 
+use reckon::words;
+
 use crate::{
     commands::{
         cli::{Bank, CellKind, Label, Place},
@@ -21,10 +23,7 @@ const MOST_BYTES: usize = 2 * 1024 * 1024;
 
 /// What a test takes for given, and how to take it back.
 fn assumed(bank: &str) -> String {
-    format!(
-        "From now on {bank} counts as connected and full; the outing till now has ended. If that is \
-         wrong, take it back within ten minutes: outlast answer bank-changed undo\n"
-    )
+    words::terminal::connected_now(&bank)
 }
 
 /// Does what was typed.
@@ -84,9 +83,7 @@ pub(crate) fn run(command: &Bank) -> Result<(), Failed> {
     }
 }
 
-const BEGUN: &str = "The run-down test has begun. Leave the board running until the bank cuts out; \
-                     the next start closes the test and credits it.\nStay near the bank while it \
-                     runs, keep it off anything that burns, and stop if it gets hot.\n";
+const BEGUN: &str = words::terminal::TEST_BEGUN;
 
 fn change(record: &Client, bank: &str, what: &str, body: &Value) -> Result<(), Failed> {
     let id = &told(record, bank)?["id"];
@@ -100,11 +97,10 @@ fn told(record: &Client, typed: &str) -> Result<Value, Failed> {
     let by_name = all.iter().find(|bank| name(bank) == typed);
     let number: Option<i64> = typed.parse().ok();
     let by_number = || all.iter().find(|bank| number.is_some() && bank["id"].as_i64() == number);
-    by_name.or_else(by_number).cloned().ok_or_else(|| {
-        Failed::from(format!(
-            "There is no bank '{typed}' in the record. `outlast bank list` shows those there are."
-        ))
-    })
+    by_name
+        .or_else(by_number)
+        .cloned()
+        .ok_or_else(|| Failed::from(words::terminal::no_such_bank(&typed)))
 }
 
 fn name(bank: &Value) -> &str {
@@ -137,22 +133,18 @@ fn spec(name: &str, label: &Label) -> Value {
 }
 
 fn read(file: &Path) -> Result<String, Failed> {
-    let bytes = file_of(file, MOST_BYTES)?.ok_or_else(|| {
-        format!(
-            "{} is larger than 2 MiB. Leave out marks: one in ten minutes is enough.",
-            file.display()
-        )
-    })?;
+    let bytes = file_of(file, MOST_BYTES)?
+        .ok_or_else(|| words::terminal::list_too_large(&file.display()))?;
     Ok(String::from_utf8_lossy(&bytes).into_owned())
 }
 
 fn list(banks: &Value) -> String {
     let all = banks["banks"].as_array().map_or(&[][..], Vec::as_slice);
     if all.is_empty() {
-        return "No bank is in the record yet. Tell of one: outlast bank add NAME --label-mah MAH\n"
-            .to_owned();
+        return words::terminal::NO_BANK.to_owned();
     }
-    let mut rows = vec![["", "name", "label", "believed to hold", ""].map(str::to_owned).to_vec()];
+    let mut rows =
+        vec![["", "name", "label", words::terminal::HOLDS_COLUMN, ""].map(str::to_owned).to_vec()];
     rows.extend(all.iter().map(|bank| {
         vec![
             bank["id"].to_string(),
@@ -180,18 +172,17 @@ fn believed(bank: &Value) -> String {
 fn show(bank: &Value) -> String {
     let mut lines = vec![
         format!("{} ({})", name(bank), bank["id"]),
-        format!(
-            "Label: {} at {}, {} cells, {} in series",
-            figure(&bank["label_mah"], 0, "mAh"),
-            figure(&bank["label_v"], 1, "V"),
-            text(bank, "cells"),
-            bank["series"]
+        words::terminal::label(
+            &(figure(&bank["label_mah"], 0, "mAh")),
+            &(figure(&bank["label_v"], 1, "V")),
+            &(text(bank, "cells")),
+            &bank["series"],
         ),
-        format!("Believed to hold: {}", believed(bank)),
+        words::terminal::holds(&believed(bank)),
     ];
     let runs = bank["rundowns"].as_array().map_or(&[][..], Vec::as_slice);
     if runs.is_empty() {
-        lines.push("No run-down yet.".to_owned());
+        lines.push(words::terminal::NO_RUNDOWN.to_owned());
     } else {
         lines.push("Run-downs:".to_owned());
     }

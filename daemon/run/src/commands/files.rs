@@ -6,6 +6,8 @@ use std::{
     path::Path,
 };
 
+use reckon::words;
+
 use crate::commands::failed::Failed;
 
 /// The bytes of a file (`-`: of standard input); `None` if there are more than so many.
@@ -17,7 +19,7 @@ pub(super) fn file_of(file: &Path, most: usize) -> Result<Option<Vec<u8>>, Faile
     } else {
         File::open(file).and_then(|file| file.take(limit).read_to_end(&mut bytes))
     };
-    done.map_err(|why| format!("{} cannot be read: {why}.", file.display()))?;
+    done.map_err(|why| words::terminal::unreadable(&file.display(), &why))?;
     Ok((bytes.len() <= most).then_some(bytes))
 }
 
@@ -29,9 +31,7 @@ pub(super) fn write(file: &Path, body: &[u8]) -> Result<(), Failed> {
         .open(file)
         .and_then(|mut to| to.write_all(body).and_then(|()| to.sync_all()));
     Ok(written.map_err(|why| match why.kind() {
-        io::ErrorKind::AlreadyExists => {
-            format!("{} is there already; nothing was written over it.", file.display())
-        }
-        _ => format!("{} cannot be written: {why}.", file.display()),
+        io::ErrorKind::AlreadyExists => words::terminal::file_exists(&file.display()),
+        _ => words::terminal::unwritable(&file.display(), &why),
     })?)
 }

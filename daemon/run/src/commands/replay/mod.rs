@@ -62,14 +62,14 @@ pub(crate) fn run(args: &cli::Replay) -> Result<(), Failed> {
             // Whoever reads has seen enough (`| head`).
             Err(Trouble::Print(why)) if why.kind() == ErrorKind::BrokenPipe => return Ok(()),
             Err(Trouble::Print(why)) => {
-                return Err(format!("The forecasts cannot be printed: {why}.").into());
+                return Err(words::terminal::not_printed(&why).into());
             }
             Err(Trouble::Input(say)) => return Err(say.into()),
         }
     }
     match player.out.flush() {
         Err(why) if why.kind() != ErrorKind::BrokenPipe => {
-            Err(format!("The forecasts cannot be printed: {why}.").into())
+            Err(words::terminal::not_printed(&why).into())
         }
         _ => Ok(()),
     }
@@ -84,8 +84,7 @@ struct Told {
     ambient: Option<Celsius>,
 }
 
-const AFTER_FILE: &str = "After a file's name can stand :died or :stopped, :from=0.7 or :unknown, \
-                          and :ambient=6.";
+const AFTER_FILE: &str = words::terminal::AFTER_FILE;
 
 /// `FILE[:died|:stopped][:from=0.7|:unknown][:ambient=6]`. Without a word on the end it is taken as
 /// stopped: then the outing only says 'at least'.
@@ -106,16 +105,12 @@ fn told(text: &str) -> Result<Told, String> {
             "unknown" => told.start = Start::Unknown,
             "from" => {
                 let share = value.parse().ok().and_then(Share::new).filter(|s| s.part() > 0.0);
-                let share = share.ok_or_else(|| {
-                    format!("{text}: `:{word}` is not understood: want a share more than 0 and at most 1, such as :from=0.7.")
-                })?;
+                let share = share.ok_or_else(|| words::terminal::bad_start(&text, &word))?;
                 told.start = Start::Part(share);
             }
             "ambient" => {
                 let c = value.parse().ok().filter(|c: &f64| (-40.0..=60.0).contains(c));
-                let c = c.ok_or_else(|| {
-                    format!("{text}: `:{word}` is not understood: want -40 to 60 °C, such as :ambient=6.")
-                })?;
+                let c = c.ok_or_else(|| words::terminal::bad_ambient(&text, &word))?;
                 told.ambient = Some(Celsius::of(c));
             }
             _ if Path::new(name).exists() => break,
@@ -130,24 +125,15 @@ fn told(text: &str) -> Result<Told, String> {
 /// The bank and what draws from it, from the same two tables as in the settings.
 fn bank_file(path: &Path) -> Result<(BankSpec, LoadPrior), Failed> {
     let refuse = Failed::settings;
-    let bytes = fs::read(path).map_err(|why| {
-        refuse(format!(
-            "The bank's file {} cannot be read: {why}. Without the bank's label there is no \
-             forecast. Check the path and its permissions.",
-            path.display()
-        ))
-    })?;
+    let bytes = fs::read(path)
+        .map_err(|why| refuse(words::terminal::bank_file_unreadable(&path.display(), &why)))?;
     let text = String::from_utf8_lossy(&bytes);
     let settings = settings::read(&text).map_err(|all| {
         let all: String = all.iter().map(|one| format!("\n  {one}")).collect();
-        refuse(format!("The bank's file {} is refused:{all}", path.display()))
+        refuse(words::terminal::bank_file_refused(&path.display(), &all))
     })?;
     let Some(bank) = settings.bank else {
-        return Err(refuse(format!(
-            "The bank's file {} names no bank. It wants a table that begins with [bank], as in \
-             the settings, with cells, series, label_mah, label_v and measured_at.",
-            path.display()
-        )));
+        return Err(refuse(words::terminal::bank_file_without_bank(&path.display())));
     };
     let board = BoardModel::new(settings.board, settings.board_draw);
     let known = board.from != ModelFrom::Generic;
@@ -193,9 +179,8 @@ impl<W: Write> Player<W> {
         learned: &Learned,
     ) -> Result<reckon::estimator::RunDown, Trouble> {
         let name = outing.path.display();
-        let text = fs::read(&outing.path).map_err(|why| {
-            Trouble::Input(format!("The recording {name} cannot be read: {why}."))
-        })?;
+        let text = fs::read(&outing.path)
+            .map_err(|why| Trouble::Input(words::terminal::recording_unreadable(&name, &why)))?;
         let bad = |say: String| Trouble::Input(format!("{name}: {say}"));
         let mut recording = Recording::of(&text).map_err(bad)?;
         let mut bank = self.bank.clone();
