@@ -4,6 +4,7 @@ use axum::extract::State;
 use reckon::{
     belief::{Answer, Question},
     engine::{Command, Refusal},
+    words,
 };
 use serde::Deserialize;
 
@@ -33,7 +34,7 @@ pub(crate) struct AnswerJson {
 }
 
 fn no_answer() -> Problem {
-    unreadable("That is not an answer to this question. Nothing was changed.")
+    unreadable(words::refusal::NO_ANSWER_TO_THIS)
 }
 
 pub(crate) async fn answer(
@@ -53,7 +54,7 @@ pub(crate) async fn answer(
 }
 
 async fn answered(site: &Site, question: &str, answer: Option<&str>) -> Result<(), Problem> {
-    let no_such = || unreadable("There is no such question. Nothing was changed.");
+    let no_such = || unreadable(words::refusal::NO_SUCH_QUESTION);
     let question = Question::named(question).ok_or_else(no_such)?;
     let answer = answer
         .map(|text| {

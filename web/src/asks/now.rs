@@ -35,13 +35,13 @@ use crate::{
 pub(crate) async fn put(site: &Site, command: Command) -> Result<(), Problem> {
     let (answer, heard) = oneshot::channel();
     site.asks.try_send(crate::Request { command, answer }).map_err(|error| match error {
-        TrySendError::Full(_) => busy("Too much is being asked at once; try again in a moment."),
-        TrySendError::Closed(_) => busy("outlast is stopping; nothing was changed."),
+        TrySendError::Full(_) => busy(words::refusal::TOO_MANY_ASKS),
+        TrySendError::Closed(_) => busy(words::refusal::STOPPING),
     })?;
     match heard.await {
         Ok(Ok(())) => Ok(()),
         Ok(Err(refusal)) => Err(refused(&refusal)),
-        Err(_) => Err(busy("outlast is stopping; nothing was changed.")),
+        Err(_) => Err(busy(words::refusal::STOPPING)),
     }
 }
 
@@ -70,7 +70,7 @@ fn number(text: Option<&str>, field: &str) -> Result<Option<f64>, Problem> {
         .ok()
         .filter(|it| it.is_finite())
         .map(Some)
-        .ok_or_else(|| unreadable(format!("{field} must be a number. Nothing was changed.")))
+        .ok_or_else(|| unreadable(words::refusal::not_a_number(&field)))
 }
 
 // ---- the bank -------------------------------------------------------------------------------
@@ -131,7 +131,7 @@ pub(crate) async fn bank(
                 (Some(name), None) => offered(&site.snapshot(), &name)?,
                 (None, Some(spec)) => told_bank(&spec)?,
                 _ => {
-                    let say = "Give either `bank`, the name of one offered, or `spec`.";
+                    let say = words::refusal::BANK_OR_SPEC;
                     return Err(unreadable(say));
                 }
             };
@@ -150,27 +150,23 @@ pub(crate) fn offered(snapshot: &Snapshot, name: &str) -> Result<BankSpec, Probl
         .chain(connected)
         .find(|bank| bank.name == name)
         .cloned()
-        .ok_or_else(|| unreadable("There is no bank of that name here. Nothing was changed."))
+        .ok_or_else(|| unreadable(words::refusal::NO_BANK_NAMED))
 }
 
 /// How full, as it is told: in words, as a level beside them, or as the level itself, 0 to 1.
 /// `None`: nobody says.
 fn started(start: Option<&str>, level: Option<f64>) -> Result<Option<Start>, Problem> {
     match (start.unwrap_or("").trim(), level) {
-        ("" | "part", Some(part)) => {
-            Share::new(part).map(|share| Some(Start::of_level(share))).ok_or_else(|| {
-                unreadable("How full must lie between empty and full. Nothing was changed.")
-            })
-        }
+        ("" | "part", Some(part)) => Share::new(part)
+            .map(|share| Some(Start::of_level(share)))
+            .ok_or_else(|| unreadable(words::refusal::LEVEL_OUT_OF_RANGE)),
         ("", None) => Ok(None),
         ("full", _) => Ok(Some(Start::Full)),
         ("unknown", _) => Ok(Some(Start::Unknown)),
-        ("part", None) => Err(unreadable("Say how full the bank is. Nothing was changed.")),
+        ("part", None) => Err(unreadable(words::refusal::NO_LEVEL)),
         (text, _) => match Answer::named(text).and_then(Answer::start) {
             Some(start) => Ok(Some(start)),
-            None => Err(unreadable(
-                "`start` is full, part, unknown, or a level from 0.02 to 1. Nothing was changed.",
-            )),
+            None => Err(unreadable(words::refusal::BAD_START)),
         },
     }
 }
@@ -180,7 +176,7 @@ fn cells(text: &str) -> Result<Cells, Problem> {
         "li-ion" => Ok(Cells::LiIon),
         "lifepo4" => Ok(Cells::LiFePo4),
         "lead-acid" => Ok(Cells::LeadAcid),
-        _ => Err(unreadable("`cells` is li-ion, lifepo4 or lead-acid. Nothing was changed.")),
+        _ => Err(unreadable(words::refusal::BAD_CELLS)),
     }
 }
 
@@ -189,12 +185,12 @@ fn measured_at(text: &str) -> Result<MeasuredAt, Problem> {
         "output" => Ok(MeasuredAt::Output),
         "cells" => Ok(MeasuredAt::Cells),
         "nowhere" => Ok(MeasuredAt::Nowhere),
-        _ => Err(unreadable("`measured_at` is output, cells or nowhere. Nothing was changed.")),
+        _ => Err(unreadable(words::refusal::BAD_PLACE)),
     }
 }
 
 pub(crate) fn told_bank(spec: &SpecJson) -> Result<BankSpec, Problem> {
-    let off = || unreadable("A figure of the bank is not a number. Nothing was changed.");
+    let off = || unreadable(words::refusal::BAD_FIGURE);
     Ok(BankSpec {
         name: spec.name.trim().to_owned(),
         cells: cells(&spec.cells)?,
@@ -219,7 +215,7 @@ pub(crate) fn typed_bank(form: &BankForm) -> Result<BankSpec, Problem> {
     });
     let series = (1..=u8::MAX)
         .find(|whole| f64::from(*whole) == series)
-        .ok_or_else(|| unreadable("Cells in series must be a whole number from 1 up."))?;
+        .ok_or_else(|| unreadable(words::refusal::BAD_SERIES))?;
     let each_v = match cells {
         Cells::LiIon => 3.7,
         Cells::LiFePo4 => 3.2,
@@ -228,7 +224,7 @@ pub(crate) fn typed_bank(form: &BankForm) -> Result<BankSpec, Problem> {
     let label_v =
         number(form.label_v.as_deref(), "The label's volts")?.unwrap_or(each_v * f64::from(series));
     let Some(label_mah) = number(form.label_mah.as_deref(), "The label's mAh")? else {
-        return Err(unreadable("Give the mAh that the bank's label prints. Nothing was changed."));
+        return Err(unreadable(words::refusal::NO_MAH));
     };
     let told = SpecJson {
         name: form.name.clone().unwrap_or_default(),
@@ -286,7 +282,7 @@ fn wished_finish(form: &FinishForm, snapshot: &Snapshot) -> Result<Option<Durati
     }
     match form.at.as_deref().map(str::trim).filter(|text| !text.is_empty()) {
         Some(text) => until(text, snapshot.at).map(Some),
-        None => Err(unreadable("Say when you want to finish. Nothing was changed.")),
+        None => Err(unreadable(words::refusal::NO_FINISH)),
     }
 }
 
@@ -297,11 +293,9 @@ fn span(seconds: f64) -> Result<Duration, Problem> {
 /// How long until the clock next shows `text` ("17:00").
 fn until(text: &str, at: Stamp) -> Result<Duration, Problem> {
     let Some(wall) = at.believed() else {
-        return Err(unreadable(
-            "The board does not know the time of day, so say for how long instead. Nothing was changed.",
-        ));
+        return Err(unreadable(words::refusal::NO_TIME_OF_DAY));
     };
-    let wrong = || unreadable("A time of day looks like 17:00. Nothing was changed.");
+    let wrong = || unreadable(words::refusal::BAD_TIME_OF_DAY);
     let (hour, minute) = text.split_once(':').ok_or_else(wrong)?;
     let minute = minute.split(':').next().unwrap_or("");
     let hour: i64 = hour.parse().ok().filter(|hour| (0..24).contains(hour)).ok_or_else(wrong)?;
@@ -341,9 +335,7 @@ pub(crate) struct DoingJson {
 fn activity_command(name: Option<String>, by_itself: bool) -> Result<Command, Problem> {
     let name = name.map(|name| name.trim().to_owned()).filter(|name| !name.is_empty());
     match (name, by_itself) {
-        (Some(_), true) => {
-            Err(unreadable("Give a name or let the rules choose, not both. Nothing was changed."))
-        }
+        (Some(_), true) => Err(unreadable(words::refusal::NAME_OR_RULES)),
         (None, true) => Ok(Command::ActivityAuto),
         (name, false) => Ok(Command::Activity { name }),
     }
@@ -376,7 +368,7 @@ pub(crate) async fn power_off(
     let command = match body.read().wish.as_str() {
         "stop" => PowerOffAsk::Stop,
         "now" => PowerOffAsk::Now,
-        _ => return Err(unreadable("`wish` is stop or now. Nothing was changed.")),
+        _ => return Err(unreadable(words::refusal::BAD_WISH)),
     };
     put(&site, Command::PowerOff(command)).await?;
     Ok(door.done("/"))
@@ -406,7 +398,7 @@ fn sleep_command(wish: &SleepWish, snapshot: &Snapshot) -> Result<Command, Probl
         .ok_or_else(|| refused(&Refusal::AlarmGone))?;
     const LONGEST_S: f64 = 24.0 * 3600.0;
     if !(60.0..=LONGEST_S).contains(&wish.for_s) {
-        return Err(unreadable("An alarm can sleep for a minute at least and a day at most."));
+        return Err(unreadable(words::refusal::BAD_SLEEP));
     }
     let span = span(wish.for_s)?;
     Ok(Command::Sleep { alarm: wish.alarm, since: Mono::since_boot(since.span()), span })
@@ -432,11 +424,9 @@ fn paired(site: &Site, wish: &PairWish, headers: &HeaderMap) -> Result<SignedCoo
             Problem::new(status, code, "Not paired", say).way_on("/pair", "Try again")
         };
         match rejected {
-            Rejected::Wrong => problem(
-                StatusCode::FORBIDDEN,
-                "wrong-code",
-                "That is not the code, or it has been used or is too old. `outlast pin` on the board shows the good one.".to_owned(),
-            ),
+            Rejected::Wrong => {
+                problem(StatusCode::FORBIDDEN, "wrong-code", words::refusal::WRONG_CODE.to_owned())
+            }
             Rejected::Wait(wait) => {
                 problem(StatusCode::TOO_MANY_REQUESTS, "wait", words::wait(wait))
                     .retry_after(wait.as_secs() + 1)
@@ -465,7 +455,7 @@ pub(crate) async fn theme(
     body: Body<ThemeForm>,
 ) -> Result<([(HeaderName, String); 1], Done), Problem> {
     let Some(theme) = Theme::named(&body.read().look) else {
-        return Err(unreadable("There is no such look. Nothing was changed."));
+        return Err(unreadable(words::refusal::NO_SUCH_LOOK));
     };
     Ok(([(header::SET_COOKIE, theme.cookie())], door.done("/station")))
 }

@@ -2,7 +2,10 @@
 //! keeper.
 
 use axum::{extract::State, http::StatusCode};
-use reckon::time::{Mono, Wall};
+use reckon::{
+    time::{Mono, Wall},
+    words,
+};
 use serde::Deserialize;
 
 use crate::{
@@ -24,14 +27,10 @@ const MARK_CHARS: usize = 200;
 fn held(text: Option<String>, most: usize, what: &str) -> Result<String, Problem> {
     let text = text.unwrap_or_default().trim().to_owned();
     if text.chars().count() > most {
-        return Err(unreadable(format!(
-            "{what} may have {most} letters at most. Nothing was changed."
-        )));
+        return Err(unreadable(words::refusal::too_long(&what, &most)));
     }
     if text.chars().any(char::is_control) {
-        return Err(unreadable(format!(
-            "{what} must be plain letters on one line. Nothing was changed."
-        )));
+        return Err(unreadable(words::refusal::not_plain(&what)));
     }
     Ok(text)
 }
@@ -43,7 +42,7 @@ fn name(text: Option<String>) -> Result<String, Problem> {
 fn needed(text: Option<String>) -> Result<String, Problem> {
     let name = name(text)?;
     if name.is_empty() {
-        return Err(unreadable("Give it a name. Nothing was changed."));
+        return Err(unreadable(words::refusal::NO_NAME));
     }
     Ok(name)
 }
@@ -53,7 +52,7 @@ fn yes(text: Option<&str>) -> Result<bool, Problem> {
     match text {
         Some("yes") => Ok(true),
         Some("no") => Ok(false),
-        _ => Err(unreadable("Say yes or no. Nothing was changed.")),
+        _ => Err(unreadable(words::refusal::YES_OR_NO)),
     }
 }
 
@@ -175,7 +174,7 @@ fn typed_s(text: Option<&str>) -> Result<u32, Problem> {
         Some([hours, minutes @ 0..60, seconds @ 0..60]) => {
             Ok(hours * 3600 + minutes * 60 + seconds)
         }
-        _ => Err(unreadable("Give both times as hours and minutes, 1:20. Nothing was changed.")),
+        _ => Err(unreadable(words::refusal::NO_SPAN)),
     }
 }
 
@@ -198,9 +197,7 @@ async fn typed_stretch(site: &Site, outing: i64, form: &DoingForm) -> Result<(f6
     let told = site.recall(move |past| past.outing(outing)).await?;
     let line = told.ok_or_else(|| not_there("outing"))?.line;
     let began = line.began.filter(|_| by_clock(line.began, line.lasted_s));
-    let began = began.ok_or_else(|| {
-        unreadable("A time of day does not say when in this outing. Nothing was changed.")
-    })?;
+    let began = began.ok_or_else(|| unreadable(words::refusal::NO_MOMENT))?;
     let offset_s = site.snapshot().at.utc_offset_s;
     Ok((into_s(from, began, offset_s), into_s(to, began, offset_s)))
 }
@@ -235,7 +232,7 @@ fn doing_command(
     name: Option<String>,
 ) -> Result<RecordCommand, Problem> {
     if !(0.0..1e9).contains(&from_s) || !(0.0..1e9).contains(&to_s) || to_s <= from_s {
-        return Err(unreadable("The end must come after the beginning. Nothing was changed."));
+        return Err(unreadable(words::refusal::END_BEFORE_BEGINNING));
     }
     Ok(RecordCommand::Doing { outing, from_s, to_s, activity: activity(name)? })
 }
@@ -253,9 +250,7 @@ pub(crate) async fn doing_contacts(
     body: Body<ByContactsWish>,
 ) -> Outcome {
     let activity = activity(body.read().activity)?;
-    let activity = activity.ok_or_else(|| {
-        unreadable("Say which activity the minutes of contact were. Nothing was changed.")
-    })?;
+    let activity = activity.ok_or_else(|| unreadable(words::refusal::NO_ACTIVITY_FOR_CONTACTS))?;
     site.put_record(RecordCommand::DoingByContacts { outing, activity }).await?;
     Ok(door.done(format!("/outings/{outing}")))
 }
@@ -287,7 +282,7 @@ pub(crate) async fn doing_back(
         Body::Json(wish) => (wish.id, wish.contacts == Some(true)),
     };
     if id.is_some() == contacts {
-        return Err(unreadable("Say which one is taken back. Nothing was changed."));
+        return Err(unreadable(words::refusal::NO_CORRECTION));
     }
     site.put_record(RecordCommand::DoingBack { outing, id }).await?;
     Ok(door.done(format!("/outings/{outing}")))
@@ -416,7 +411,7 @@ pub(crate) async fn import(
     let wish = body.read();
     let text = wish.text.unwrap_or_default();
     if text.trim().is_empty() {
-        return Err(unreadable("The list is empty. Nothing was changed."));
+        return Err(unreadable(words::refusal::EMPTY_LIST));
     }
     site.put_record(RecordCommand::Import { bank, name: name(wish.name)?, text }).await?;
     Ok(door.done("/banks"))
@@ -438,9 +433,7 @@ pub(crate) async fn start_test(
 ) -> Outcome {
     let wanted = body.read().load.unwrap_or_else(|| TestLoad::AsItIs.name().to_owned());
     let load = TestLoad::ALL.into_iter().find(|load| load.name() == wanted);
-    let load = load.ok_or_else(|| {
-        unreadable("`load` is as-it-is, idle, receive or steps. Nothing was changed.")
-    })?;
+    let load = load.ok_or_else(|| unreadable(words::refusal::BAD_LOAD))?;
     site.put_record(RecordCommand::StartTest { bank, load }).await?;
     Ok(door.done("/banks"))
 }
@@ -478,13 +471,13 @@ const TO_MS: f64 = 4_102_444_800_000.0;
 fn phone_clock(wish: &ClockWish, now: Mono) -> Result<RecordCommand, Problem> {
     let ago_s = now.as_s() - wish.boot_s;
     if !(0.0..=COMPARED_WITHIN_S).contains(&ago_s) || wish.boot_s < 0.0 {
-        return Err(unreadable("`boot_s` must be a moment of the last two minutes."));
+        return Err(unreadable(words::refusal::BAD_BOOT_S));
     }
     if !(0.0..=LOOSEST_S).contains(&wish.within_s) {
-        return Err(unreadable("`within_s` must lie between 0 and 30."));
+        return Err(unreadable(words::refusal::BAD_WITHIN_S));
     }
     if !(FROM_MS..TO_MS).contains(&wish.phone_unix_ms) {
-        return Err(unreadable("`phone_unix_ms` must be a time between 2020 and 2100."));
+        return Err(unreadable(words::refusal::BAD_PHONE_TIME));
     }
     Ok(RecordCommand::PhoneClock {
         at: Mono::at_s(wish.boot_s),
@@ -505,7 +498,7 @@ pub(crate) async fn set_clock(State(site): State<Site>, door: Door) -> Outcome {
             StatusCode::FORBIDDEN,
             "clock-not-settable",
             "Not changed",
-            "This board's settings do not let outlast set the system clock.",
+            words::refusal::CLOCK_NOT_SETTABLE,
         ));
     }
     site.put_record(RecordCommand::SetClock).await?;

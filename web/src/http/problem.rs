@@ -83,7 +83,8 @@ impl Problem {
 
 /// Not now, but soon.
 pub(crate) fn busy(say: &str) -> Problem {
-    Problem::new(StatusCode::SERVICE_UNAVAILABLE, "busy", "Not just now", say).retry_after(2)
+    Problem::new(StatusCode::SERVICE_UNAVAILABLE, "busy", words::refusal::BUSY_TITLE, say)
+        .retry_after(2)
 }
 
 /// A field that cannot be read.
@@ -93,8 +94,8 @@ pub(crate) fn unreadable(say: impl Into<String>) -> Problem {
 
 /// There is nothing of that id in the record.
 pub(crate) fn not_there(what: &str) -> Problem {
-    let say = format!("There is no {what} of that number in the record.");
-    Problem::new(StatusCode::NOT_FOUND, "not-in-record", "Not in the record", say)
+    let say = words::refusal::not_in_record(&what);
+    Problem::new(StatusCode::NOT_FOUND, "not-in-record", words::refusal::NOT_IN_RECORD_TITLE, say)
 }
 
 impl IntoResponse for Problem {

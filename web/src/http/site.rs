@@ -2,6 +2,8 @@
 //! pool, a few at once; and asking whoever keeps the record.
 
 use axum::http::StatusCode;
+
+use reckon::words;
 use tokio::sync::{mpsc::error::TrySendError, oneshot};
 
 use crate::{
@@ -21,7 +23,7 @@ impl Parts {
         &self,
         read: impl FnOnce(&dyn Past) -> Result<T, PastGone> + Send + 'static,
     ) -> Result<T, Problem> {
-        let crowded = || busy("Too many are reading the record at once; try again in a moment.");
+        let crowded = || busy(words::refusal::TOO_MANY_READERS);
         let _in_line = self.line.try_acquire().map_err(|_| crowded())?;
         let turn = std::sync::Arc::clone(&self.turns).acquire_owned().await;
         let turn = turn.map_err(|_| crowded())?;
@@ -45,17 +47,15 @@ impl Parts {
     pub(crate) async fn put_record(&self, command: RecordCommand) -> Result<(), Problem> {
         let (answer, heard) = oneshot::channel();
         self.record.try_send(Request { command, answer }).map_err(|error| match error {
-            TrySendError::Full(_) => {
-                busy("Too much is being asked at once; try again in a moment.")
-            }
-            TrySendError::Closed(_) => busy("outlast is stopping; nothing was changed."),
+            TrySendError::Full(_) => busy(words::refusal::TOO_MANY_ASKS),
+            TrySendError::Closed(_) => busy(words::refusal::STOPPING),
         })?;
         match heard.await {
             Ok(Ok(())) => Ok(()),
             Ok(Err(say)) => {
                 Err(Problem::new(StatusCode::CONFLICT, "record-refused", "Not changed", say))
             }
-            Err(_) => Err(busy("outlast is stopping; nothing was changed.")),
+            Err(_) => Err(busy(words::refusal::STOPPING)),
         }
     }
 }
@@ -64,7 +64,7 @@ fn no_record(gone: PastGone) -> Problem {
     Problem::new(
         StatusCode::SERVICE_UNAVAILABLE,
         "no-record",
-        "The record cannot be read",
+        words::refusal::UNREADABLE_TITLE,
         gone.say,
     )
     .retry_after(60)

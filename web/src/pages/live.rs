@@ -20,7 +20,7 @@ use axum::{
 };
 use flate2::{Compression, write::GzEncoder};
 use futures_util::stream;
-use reckon::snapshot::Snapshot;
+use reckon::{snapshot::Snapshot, words};
 use serde_json::json;
 
 use crate::{RecordStatus, Site, http::assets::Theme, http::problem::Problem, pages::now, wire};
@@ -170,8 +170,8 @@ impl Seat {
             return Err(Problem::new(
                 StatusCode::SERVICE_UNAVAILABLE,
                 "too-many-streams",
-                "Too many are watching",
-                "No more live views can be opened; the page still works when it is loaded anew.",
+                words::refusal::TOO_MANY_STREAMS_TITLE,
+                words::refusal::TOO_MANY_STREAMS,
             )
             .retry_after(30));
         }

@@ -200,9 +200,7 @@ pub(crate) async fn list(
 fn read<T>(
     query: Result<Query<T>, axum::extract::rejection::QueryRejection>,
 ) -> Result<T, Problem> {
-    query
-        .map(|Query(read)| read)
-        .map_err(|_| unreadable("A part of the address after the ? cannot be read."))
+    query.map(|Query(read)| read).map_err(|_| unreadable(words::refusal::BAD_QUERY))
 }
 
 pub(crate) async fn api_list(
@@ -261,7 +259,7 @@ fn series_ask(outing: i64, wish: &SeriesWish) -> Result<SeriesAsk, Problem> {
     let from_s = wish.from_s.unwrap_or(0.0);
     let to_s = wish.to_s.unwrap_or(f64::INFINITY);
     if !from_s.is_finite() || from_s < 0.0 || to_s.is_nan() || to_s <= from_s {
-        return Err(unreadable("`from_s` must be 0 or more, and `to_s` more than it."));
+        return Err(unreadable(words::refusal::BAD_RANGE));
     }
     let channels = match wish.channels.as_deref().filter(|text| !text.is_empty()) {
         None => vec![Channel::Watts, Channel::Modelled, Channel::Volts, Channel::Amps],
@@ -271,7 +269,7 @@ fn series_ask(outing: i64, wish: &SeriesWish) -> Result<SeriesAsk, Problem> {
                 let known = Channel::ALL.into_iter().find(|channel| channel.name() == name.trim());
                 let Some(channel) = known else {
                     let names: Vec<&str> = Channel::ALL.iter().map(|it| it.name()).collect();
-                    return Err(unreadable(format!("`channels` may hold {}.", names.join(", "))));
+                    return Err(unreadable(words::refusal::bad_channels(&(names.join(", ")))));
                 };
                 if !channels.contains(&channel) {
                     channels.push(channel);

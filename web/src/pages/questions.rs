@@ -147,8 +147,9 @@ pub(crate) fn held(snapshot: &Snapshot) -> String {
 }
 
 fn not_asked() -> Problem {
-    let say = "This is not asked any more. Now shows what is.";
-    Problem::new(StatusCode::NOT_FOUND, "not-found", "Not asked", say).way_on("/", "Back to Now")
+    let say = words::refusal::NOT_ASKED;
+    Problem::new(StatusCode::NOT_FOUND, "not-found", "Not asked", say)
+        .way_on("/", words::refusal::BACK_TO_NOW)
 }
 
 /// `GET /answer/{question}`: the answers, and taking back what was said.
