@@ -13,14 +13,12 @@ pub const NOT_BEGUN: &str = "a new record could not be begun";
 pub const NOTHING_RECORDED: &str = "Nothing is recorded; the forecast goes on.";
 pub const CHECK_CARD: &str = "Check the card; replace it if it reports errors.";
 
-#[must_use]
 pub fn folder_not_writable(folder: &dyn Display) -> String {
     format!("the state folder {folder} cannot be written to")
 }
 pub const CHECK_CARD_AND_OWNER: &str =
     "Check whether the card is full or read-only, and who owns the folder.";
 
-#[must_use]
 pub fn damaged_by(cause: &dyn Display) -> String {
     format!("the record's file is damaged ({cause})")
 }
@@ -30,7 +28,6 @@ pub const CHECK_READ_ONLY: &str =
 pub const NOT_A_RECORD: &str = "the file in the record's place is not a record of outlast";
 pub const NO_VERSION: &str = "the record's file is damaged (it says nothing of its version)";
 
-#[must_use]
 pub fn newer(version: &dyn Display, newest: &dyn Display) -> String {
     format!(
         "the record was written by a newer outlast (record version {version}, this one knows \
@@ -40,12 +37,10 @@ pub fn newer(version: &dyn Display, newest: &dyn Display) -> String {
 pub const OTHER_TABLES: &str =
     "the record's file is damaged (its tables are not those of its version)";
 
-#[must_use]
 pub fn damaged(trim: &dyn Display) -> String {
     format!("the record's file is damaged ({trim})")
 }
 
-#[must_use]
 pub fn no_copy(to: &dyn Display) -> String {
     format!("the copy {to} could not be made")
 }
@@ -55,7 +50,6 @@ pub const CHECK_SPACE: &str =
 pub const NAME_TAKEN: &str = "there is a file of that name already";
 pub const NAME_UNREADABLE: &str = "the name is not valid UTF-8";
 
-#[must_use]
 pub fn time_goes_back(k: &dyn Display) -> String {
     format!(
         "Line {k} is earlier than the line before it: the clock was set back, and the \
@@ -63,7 +57,6 @@ pub fn time_goes_back(k: &dyn Display) -> String {
     )
 }
 
-#[must_use]
 pub fn not_times(at_s: &dyn Display, bad: &dyn Display) -> String {
     format!(
         "{at_s} lines are time stamps and {bad} are not. Each line needs one time stamp, such \
@@ -94,7 +87,6 @@ pub const NOT_KEPT: &str = "The change was not kept.";
 pub const RESTART: &str = "Restart outlast; the journal says why it ended.";
 pub const NOT_OPEN: &str = "the record is not open";
 
-#[must_use]
 pub fn at_limit(most_mib: &dyn Display, max: &dyn Display) -> String {
     format!(
         "The record has reached its size limit of {most_mib} MiB: ten-second rows older than \
@@ -102,7 +94,6 @@ pub fn at_limit(most_mib: &dyn Display, max: &dyn Display) -> String {
     )
 }
 
-#[must_use]
 pub fn near_limit(mib: &dyn Display, most_mib: &dyn Display) -> String {
     format!(
         "The record uses {mib} of at most {most_mib} MiB. At the limit the oldest ten-second \

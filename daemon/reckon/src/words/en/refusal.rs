@@ -55,7 +55,6 @@ pub const CLOCK_LOCKED: &str = "This outlast is not allowed to set the board's c
     allows it, and says what the service needs. Nothing was changed.";
 pub const NO_PHONE_TIME: &str = "No phone has told the time yet. Nothing was changed.";
 
-#[must_use]
 pub fn clock_refused(why: &dyn Display) -> String {
     format!("The system did not allow its clock to be set: {why}. Nothing was changed.")
 }
@@ -67,7 +66,6 @@ pub const NEEDS_RUNNING: &str = "Only the running outlast can do this. Start it 
 pub const NO_SUCH_BANK: &str = "There is no such bank in the record; it may be listed under another name. Nothing was \
     changed.";
 
-#[must_use]
 pub fn bank_exists(name: &dyn Display) -> String {
     format!("Another bank is already called '{name}'. Nothing was changed.")
 }
@@ -79,7 +77,6 @@ pub const END_IS_KNOWN: &str =
 pub const END_NOT_SAID: &str = "Nobody has said how this outing ended. Nothing was changed.";
 pub const NOT_BEGUN: &str = "The outing had not begun at that time. Nothing was changed.";
 
-#[must_use]
 pub fn was_over(lasted: &dyn Display) -> String {
     format!("The outing was over by then: it lasted {lasted}. Nothing was changed.")
 }
@@ -94,7 +91,6 @@ pub const NO_FILE: &str = "it is not a file";
 pub const LARGE_NOT_ADI: &str = "it is larger than 4 MiB and not an ADI file";
 pub const NO_COPY: &str = "Nothing is kept here, so there is no copy.";
 
-#[must_use]
 pub fn copy_unreadable(to: &dyn Display, why: &dyn Display) -> String {
     format!("The copy at {to} cannot be read: {why}.")
 }
@@ -103,7 +99,6 @@ pub const TOO_MANY_ASKS: &str = "Too many requests at once. Try again in a momen
 pub const STOPPING: &str = "outlast is stopping. Nothing was changed.";
 pub const BUSY_TITLE: &str = "Busy";
 
-#[must_use]
 pub fn not_a_number(field: &dyn Display) -> String {
     format!("{field} must be a number. Nothing was changed.")
 }
@@ -131,12 +126,10 @@ pub const WRONG_CODE: &str =
     "That code is wrong, used or too old. `outlast pin` on the board shows the current one.";
 pub const NO_SUCH_LOOK: &str = "There is no such look. Nothing was changed.";
 
-#[must_use]
 pub fn too_long(what: &dyn Display, most: &dyn Display) -> String {
     format!("{what} may have at most {most} letters. Nothing was changed.")
 }
 
-#[must_use]
 pub fn not_plain(what: &dyn Display) -> String {
     format!("{what} must be plain letters on one line. Nothing was changed.")
 }
@@ -190,7 +183,6 @@ pub const TOO_MANY_READERS: &str =
 pub const UNREADABLE_TITLE: &str = "The record cannot be read";
 pub const NOT_IN_RECORD_TITLE: &str = "Not in the record";
 
-#[must_use]
 pub fn not_in_record(what: &dyn Display) -> String {
     format!("There is no {what} of that number in the record.")
 }
@@ -203,7 +195,6 @@ pub const TOO_MANY_STREAMS: &str =
 pub const BAD_QUERY: &str = "A part of the address after the ? cannot be read.";
 pub const BAD_RANGE: &str = "`from_s` must be 0 or more, and `to_s` more than it.";
 
-#[must_use]
 pub fn bad_channels(names: &dyn Display) -> String {
     format!("`channels` may hold {names}.")
 }

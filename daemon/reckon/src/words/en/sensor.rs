@@ -13,7 +13,6 @@ pub const NO_DEVICE_TREE: &str = "No device tree names this board, so nothing is
 pub const NO_HARDWARE_CLOCK: &str = "No hardware clock: after a power cut the time of day is wrong until a network, a phone or a \
     satellite receiver sets it. Durations are not affected.";
 
-#[must_use]
 pub fn supply_promised(limit: f64) -> String {
     format!(
         "The supply has promised {limit:.0} A. The board wants 5 A for its USB ports at full \
@@ -25,7 +24,6 @@ pub const OVER_VOLTAGE: &str = "too high a supply voltage";
 pub const UNDER_VOLTAGE: &str = "too low a supply voltage";
 pub const OVER_TEMPERATURE: &str = "too high a temperature";
 
-#[must_use]
 pub fn last_restart(why: &dyn Display) -> String {
     format!("The last restart was caused by {why}.")
 }
@@ -34,7 +32,6 @@ pub const NO_ANSWER: &str =
 pub const TAKEN_BY_DRIVER: &str =
     "A kernel driver has taken over this chip. From now on it is read through the driver.";
 
-#[must_use]
 pub fn bus_denied(bus: &dyn Display) -> String {
     format!(
         "Reading /dev/i2c-{bus} is not allowed. Add the user that runs outlast to the group \
@@ -42,7 +39,6 @@ pub fn bus_denied(bus: &dyn Display) -> String {
     )
 }
 
-#[must_use]
 pub fn bus_absent(bus: &dyn Display) -> String {
     format!(
         "/dev/i2c-{bus} is not there. Load the module i2c-dev (sudo modprobe i2c-dev); on a \
@@ -51,7 +47,6 @@ pub fn bus_absent(bus: &dyn Display) -> String {
 }
 pub const OTHER_MASTER: &str = "Another master was using the bus at the same time; trying again.";
 
-#[must_use]
 pub fn line_low(bus: &dyn Display) -> String {
     format!(
         "A line of bus {bus} is held low. Look for a short in the wiring or a sensor without \
@@ -59,12 +54,10 @@ pub fn line_low(bus: &dyn Display) -> String {
     )
 }
 
-#[must_use]
 pub fn no_transfer(bus: &dyn Display) -> String {
     format!("Bus {bus} cannot do the kind of transfer it needs.")
 }
 
-#[must_use]
 pub fn bus_error(bus: &dyn Display, errno: &dyn Display) -> String {
     format!("Bus {bus} reported error {errno}. Check the wiring of the sensor.")
 }
@@ -95,7 +88,6 @@ pub const OTHER_DEVICE: &str =
 pub const WAS_UNPLUGGED: &str = " Nothing was plugged in when outlast started.";
 pub const WAS_PLUGGED_IN: &str = " Something was plugged in when outlast started.";
 
-#[must_use]
 pub fn feeds_board(plugged: &dyn Display) -> String {
     format!("It feeds the board from outside and is no battery.{plugged}")
 }
@@ -104,19 +96,16 @@ pub const MADE_UP: &str = "Made up by the kernel's module test_power; nothing re
 pub const NO_CURRENT: &str = "This gauge measures no current. The time left follows from how fast its level falls, or from \
     a modelled draw.";
 
-#[must_use]
 pub fn worn_cells(share: f64) -> String {
     format!("It says that the cells still hold {share:.0} % of what they did new.")
 }
 
-#[must_use]
 pub fn same_name(base: &dyn Display) -> String {
     format!("Two monitors call themselves {base} and cannot be told apart; only one is read.")
 }
 pub const UNKNOWN_CHIP: &str =
     "It measures a current, but it is no chip that outlast knows, so it is not used.";
 
-#[must_use]
 pub fn channel_off(home: &dyn Display) -> String {
     format!(
         "This channel is switched off in the driver. To use it, write 1 to {home} as root and \
@@ -126,7 +115,6 @@ pub fn channel_off(home: &dyn Display) -> String {
 pub const INNER_SHUNT_GIVEN: &str =
     "The shunt of this chip is inside it, so the one in the settings is not used.";
 
-#[must_use]
 pub fn shunt_corrected(milliohms: &dyn Display, milliohms_2: &dyn Display, ratio: f64) -> String {
     format!(
         "The driver assumes a shunt of {milliohms}, the settings say {milliohms_2}: every \
@@ -134,7 +122,6 @@ pub fn shunt_corrected(milliohms: &dyn Display, milliohms_2: &dyn Display, ratio
     )
 }
 
-#[must_use]
 pub fn shunt_unknown_given(milliohms: &dyn Display) -> String {
     format!(
         "The settings say a shunt of {milliohms}, but this driver does not show which one it \
@@ -145,12 +132,10 @@ pub const SHUNT_UNKNOWN: &str = "This driver does not show which shunt it assume
     nothing). Compare the current once with a meter, and give a scale in the settings if it \
     differs.";
 
-#[must_use]
 pub fn scaled(by: &dyn Display) -> String {
     format!("The settings multiply every current by {by}.")
 }
 
-#[must_use]
 pub fn shunt_by_default(shown: &dyn Display) -> String {
     format!(
         "The driver assumes a shunt of {shown}, which it also does when nobody told it. Many \
@@ -159,7 +144,6 @@ pub fn shunt_by_default(shown: &dyn Display) -> String {
     )
 }
 
-#[must_use]
 pub fn shunt_assumed(shown: &dyn Display) -> String {
     format!("The driver assumes a shunt of {shown}; the settings do not say what is there.")
 }
@@ -169,7 +153,6 @@ pub const SET_SHUNT: &str = "set shunt in the settings to what is printed on the
 pub const CHECK_SHUNT: &str = "check the shunt in the settings";
 pub const SET_SCALE: &str = "compare with a meter and set scale in the settings";
 
-#[must_use]
 pub fn too_much_current(usb_most_amps: &dyn Display, cure: &dyn Display) -> String {
     format!(
         "More than {usb_most_amps} A at about 5 V: no USB bank gives that. Most likely the \
@@ -179,7 +162,6 @@ pub fn too_much_current(usb_most_amps: &dyn Display, cure: &dyn Display) -> Stri
 pub const BUSES_NOT_READ: &str = "Chips on a bus are not read while the system's files are taken from another folder; that \
     needs the real board.";
 
-#[must_use]
 pub fn buses_not_searched(passed_over: &dyn Display) -> String {
     format!(
         "These buses were not searched for power monitors, because other things may sit on \
@@ -190,7 +172,6 @@ pub fn buses_not_searched(passed_over: &dyn Display) -> String {
 pub const NO_BUS: &str = "No I²C bus is switched on, so no power monitor can be read without a driver. On a Raspberry \
     Pi set dtparam=i2c_arm=on in config.txt, load the module i2c-dev and restart the board.";
 
-#[must_use]
 pub fn bad_place(matches: &dyn Display) -> String {
     format!(
         "The settings name a chip at '{matches}', which is not a bus and an address. Write \
@@ -198,7 +179,6 @@ pub fn bad_place(matches: &dyn Display) -> String {
     )
 }
 
-#[must_use]
 pub fn driver_without_readings(driver: &dyn Display) -> String {
     format!(
         "The kernel driver {driver} owns it, and gives no readings in the form that outlast \
@@ -206,7 +186,6 @@ pub fn driver_without_readings(driver: &dyn Display) -> String {
     )
 }
 
-#[must_use]
 pub fn not_that_chip(name: &dyn Display) -> String {
     format!(
         "An {name} should be here, but what answers does not identify itself as one. Nothing \
@@ -218,7 +197,6 @@ pub const NOT_A_MONITOR: &str = "It answers and does not say that it is a power 
 pub const SHORT_TRANSFERS: &str = "This bus has no transfers longer than two bytes: readings are sixteen times coarser, and the \
     chip's own energy count is not used.";
 
-#[must_use]
 pub fn set_up_again(format: &dyn Display) -> String {
     format!(
         "It had lost its settings and was set up again, {format} since the start. Its supply \
@@ -229,7 +207,6 @@ pub const READ_DIRECTLY: &str = "No kernel driver is bound to it; its registers 
 pub const COUNTS_ENERGY: &str = "It counts energy by itself, and that count is believed.";
 pub const INNER_SHUNT: &str = "Its shunt is inside the chip; there is nothing to set.";
 
-#[must_use]
 pub fn shunt_of_driver(drivers: &dyn Display) -> String {
     format!(
         "Nobody has said which shunt is soldered to it. The {drivers} Ω that its kernel \
@@ -238,7 +215,6 @@ pub fn shunt_of_driver(drivers: &dyn Display) -> String {
     )
 }
 
-#[must_use]
 pub fn shunt_usual(usual: &dyn Display) -> String {
     format!(
         "Nobody has said which shunt is soldered to it. {usual} Ω is assumed, which such \
@@ -258,19 +234,16 @@ pub const BANK_BY_SETTINGS: &str = "Counts as the bank: the settings say so.";
 pub const PART_BY_SETTINGS: &str = "Shown, not counted: the settings say so.";
 pub const IGNORED_BY_SETTINGS: &str = "Ignored: the settings say so.";
 
-#[must_use]
 pub fn counts_because(why: &dyn Display) -> String {
     format!("Counts as the bank: {why}.")
 }
 pub const ANOTHER_IS_NAMED: &str =
     "Shown, not counted: the settings name another sensor as the bank.";
 
-#[must_use]
 pub fn same_chip(other: &dyn Display) -> String {
     format!("The same chip as {other}; only one of the two counts.")
 }
 
-#[must_use]
 pub fn other_taken(other: &dyn Display, why: &dyn Display) -> String {
     format!(
         "Shown, not counted: {other} is taken for the bank ({why}). If that is wrong, give \
@@ -280,24 +253,20 @@ pub fn other_taken(other: &dyn Display, why: &dyn Display) -> String {
 pub const NOT_DECIDED: &str = "Whether this is the bank is decided when it has answered.";
 pub const ONLY_ONE: &str = "it is the only power sensor";
 
-#[must_use]
 pub fn label_says(label: &dyn Display) -> String {
     format!("its label is \"{label}\"")
 }
 
-#[must_use]
 pub fn same_chip_silent(channel: &dyn Display) -> String {
     format!("it is the same chip as {channel}, which is silent")
 }
 pub const SLOW: &str =
     "It has been slow to answer, so it is read apart from the others and cannot hold them up.";
 
-#[must_use]
 pub fn others_there(others: &dyn Display) -> String {
     format!("Also there, not used: {others}.")
 }
 
-#[must_use]
 pub fn not_found(matches: &dyn Display) -> String {
     format!(
         "The settings speak of a sensor '{matches}', but none of that name was found when \
@@ -305,17 +274,14 @@ pub fn not_found(matches: &dyn Display) -> String {
     )
 }
 
-#[must_use]
 pub fn bad_shunt(matches: &dyn Display) -> String {
     format!("The shunt of '{matches}' has to be above 0: not used.")
 }
 
-#[must_use]
 pub fn bad_scale(matches: &dyn Display) -> String {
     format!("The scale of '{matches}' has to be between -1000 and 1000 and not 0: not used.")
 }
 
-#[must_use]
 pub fn bad_address(address: &dyn core::fmt::LowerHex) -> String {
     format!(
         "The settings name a chip at address 0x{address:02x}, where none of these chips can \
@@ -323,7 +289,6 @@ pub fn bad_address(address: &dyn core::fmt::LowerHex) -> String {
     )
 }
 
-#[must_use]
 pub fn nobody_at(
     address: &dyn core::fmt::LowerHex,
     number: &dyn Display,
@@ -335,7 +300,6 @@ pub fn nobody_at(
     )
 }
 
-#[must_use]
 pub fn monitor_at(
     name: &dyn Display,
     address: &dyn core::fmt::LowerHex,
@@ -345,12 +309,10 @@ pub fn monitor_at(
     format!("{name} power monitor at 0x{address:02x} on bus {bus}{inlet}")
 }
 
-#[must_use]
 pub fn something_at(address: &dyn core::fmt::LowerHex, bus: &dyn Display) -> String {
     format!("Something at 0x{address:02x} on bus {bus}")
 }
 
-#[must_use]
 pub fn other_register(name: &dyn Display, config: &dyn core::fmt::UpperHex) -> String {
     format!(
         "An {name} should be here, but register 0 holds {config:04X}h, which is not what that \
@@ -360,12 +322,10 @@ pub fn other_register(name: &dyn Display, config: &dyn core::fmt::UpperHex) -> S
     )
 }
 
-#[must_use]
 pub fn measures_up_to(amps: f64, small: &dyn Display) -> String {
     format!("With this shunt it measures up to {amps:.3} A.{small}")
 }
 
-#[must_use]
 pub fn highest_voltage(volts: f64, candidates: &dyn Display) -> String {
     format!(
         "with {volts:.2} V it has the highest voltage of {candidates} power sensors, and \

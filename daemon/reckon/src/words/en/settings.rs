@@ -5,7 +5,6 @@
 use alloc::{format, string::String};
 use core::fmt::Display;
 
-#[must_use]
 pub fn unreadable(path: &dyn Display, why: &dyn Display) -> String {
     format!(
         "The settings file {path} cannot be read: {why}.\nNothing was started, because a \
@@ -36,7 +35,6 @@ pub const CUTOFF: &str = "It is where the load is cut off.";
 pub const IDLE_W: &str = "The board with nothing to do.";
 pub const FULL_W: &str = "The board with every core busy.";
 
-#[must_use]
 pub fn busy_draws_more(idle: &dyn Display) -> String {
     format!("a busy board draws no less than an idle one ({idle} W).")
 }
@@ -66,7 +64,6 @@ pub const CHIP: &str = "Only for a chip read directly, where no driver is bound.
 pub const TIME_OF_DAY: &str = "a time of day in quotes, such as \"08:00\". It is local time.";
 pub const RULE_ACTIVITY: &str = "It is one of the names in `activities`.";
 
-#[must_use]
 pub fn no_such_activity(known: &dyn Display) -> String {
     format!("there is no such activity. There are: {known}.")
 }
@@ -78,22 +75,18 @@ pub const FROM_AND_TO: &str = "from and to are only used together.";
 pub const RULE_EMPTY: &str = "it is missing, and so are from and to: when is the activity chosen?";
 pub const SAME_TIME: &str = "it is the same as from, which leaves no time at all.";
 
-#[must_use]
 pub fn not_toml(message: &dyn Display) -> String {
     format!("this is not TOML: {message}.")
 }
 
-#[must_use]
 pub fn want_whole(low: &dyn Display, high: &dyn Display, hint: &dyn Display) -> String {
     format!("want a whole number from {low} to {high}. {hint}")
 }
 
-#[must_use]
 pub fn want_bool(hint: &dyn Display) -> String {
     format!("want true or false. {hint}")
 }
 
-#[must_use]
 pub fn want_whole_list(
     most: &dyn Display,
     low: &dyn Display,
@@ -103,32 +96,26 @@ pub fn want_whole_list(
     format!("want a list of at most {most} whole numbers, each {low} to {high}. {hint}")
 }
 
-#[must_use]
 pub fn want_text(hint: &dyn Display) -> String {
     format!("want a text in quotes, 1 to 64 characters. {hint}")
 }
 
-#[must_use]
 pub fn want_texts(most: &dyn Display, hint: &dyn Display) -> String {
     format!("want a list of at most {most} different texts, each of 1 to 64 characters. {hint}")
 }
 
-#[must_use]
 pub fn want_table(key: &dyn Display) -> String {
     format!("want a table that begins with [{key}].")
 }
 
-#[must_use]
 pub fn want_tables(most: &dyn Display, key: &dyn Display) -> String {
     format!("want at most {most} tables, each begun with [[{key}]].")
 }
 
-#[must_use]
 pub fn did_you_mean(near: &dyn Display) -> String {
     format!("no such key. Did you mean `{near}`?")
 }
 
-#[must_use]
 pub fn no_such_key(known: &dyn Display) -> String {
     format!("no such key. Here these can stand: {known}.")
 }
@@ -148,7 +135,6 @@ pub const CA_FILE: &str = "the whole path of a file of certificates (PEM).";
 pub const WANT_HEADERS: &str = "want texts that look like \"Name: value\".";
 pub const URL_MISSING: &str = "it is missing: where is the warning to go?";
 
-#[must_use]
 pub fn file_unreadable(why: &dyn Display) -> String {
     format!("it cannot be read: {why}.")
 }
@@ -157,12 +143,10 @@ pub const ARGUMENTS: &str = "They are handed over as they are.";
 pub const COMMAND_LIMIT: &str = "Then it is stopped.";
 pub const COMMAND_MISSING: &str = "it is missing: what is to be run?";
 
-#[must_use]
 pub fn bank_missing(label_hint: &dyn Display) -> String {
     format!("it is missing, and a bank's size is not guessed. {label_hint}")
 }
 
-#[must_use]
 pub fn want_more_than(
     low: &dyn Display,
     high: &dyn Display,

@@ -58,7 +58,6 @@ pub fn table<'a, const N: usize>(
 
 pub const NOTHING_ASKED: &str = "There is no open question.\n";
 
-#[must_use]
 pub fn connected_now(bank: &dyn Display) -> String {
     format!(
         "{bank} now counts as connected and full, and the outing so far has ended. If that is \
@@ -69,12 +68,10 @@ pub const TEST_BEGUN: &str = "The run-down test has begun. Leave the board runni
     closes the test and counts it.\nStay near the bank while it runs, keep it away from anything \
     that burns, and stop if it gets hot.\n";
 
-#[must_use]
 pub fn no_such_bank(typed: &dyn Display) -> String {
     format!("There is no bank '{typed}' in the record. `outlast bank list` shows those there are.")
 }
 
-#[must_use]
 pub fn list_too_large(file: &dyn Display) -> String {
     format!(
         "{file} is larger than 2 MiB. Leave out some of the times: one in ten minutes is \
@@ -85,7 +82,6 @@ pub const NO_BANK: &str =
     "The record has no bank yet. Add one: outlast bank add NAME --label-mah MAH\n";
 pub const HOLDS_COLUMN: &str = "expected to hold";
 
-#[must_use]
 pub fn label(
     figure: &dyn Display,
     figure_2: &dyn Display,
@@ -95,7 +91,6 @@ pub fn label(
     format!("Label: {figure} at {figure_2}, {text} cells, {series} in series")
 }
 
-#[must_use]
 pub fn holds(believed: &dyn Display) -> String {
     format!("Expected to hold: {believed}")
 }
@@ -107,13 +102,11 @@ pub const MISSING_HERE: &str = "\nMissing here, and what to do:";
 pub const RUNS_HERE: &str = "outlast is running on this board; `outlast now` asks it.";
 pub const RUNS_NOT: &str = "outlast is not running on this board; `outlast run` starts it.";
 
-#[must_use]
 pub fn check_cost(ms: f64, kib: &dyn Display) -> String {
     format!("This check took {ms:.0} ms of processor time and {kib} KiB of memory.")
 }
 pub const YES_NOW: &str = "yes, at this moment";
 
-#[must_use]
 pub fn rails(power: &dyn Display) -> String {
     format!("  the board's own rails draw at least {power}")
 }
@@ -123,7 +116,6 @@ pub const COUNTS_AS_BANK: &str = "counts as what the bank delivers";
 pub const COUNTS_IN_PART: &str = "sees a part of it; shown, not counted";
 pub const COUNTS_NOT: &str = "not a sensor of the bank";
 
-#[must_use]
 pub fn channels_failed(failed: &dyn Display, lines: &dyn Display) -> String {
     format!(
         "{failed} of {lines} channels would not have warned you. Correct what is listed \
@@ -132,7 +124,6 @@ pub fn channels_failed(failed: &dyn Display, lines: &dyn Display) -> String {
 }
 pub const TEST_OF_WARNINGS: &str = "This is a test of the warnings.";
 
-#[must_use]
 pub fn could_not_start(why: &dyn Display) -> String {
     format!("outlast could not start a thread: {why}.")
 }
@@ -145,49 +136,40 @@ pub const PAGE_WARNS: &str = "It shows alarms by itself. A phone sounds and vibr
     while its screen is off.";
 pub const LED_BLINKED: &str = "It blinked for three seconds and is back as it was.";
 
-#[must_use]
 pub fn no_thread(why: &dyn Display) -> String {
     format!("outlast could not start a thread: {why}.")
 }
 
-#[must_use]
 pub fn no_record_either(say: &dyn Display) -> String {
     format!("{say} There is no record to open either; --state says where one is.")
 }
 pub const NOT_IN_RECORD: &str = "There is no such thing in the record.";
 
-#[must_use]
 pub fn not_understood(why: &dyn Display) -> String {
     format!("The answer cannot be understood ({why}). Are both the same version?")
 }
 
-#[must_use]
 pub fn cannot_ask(why: &dyn Display) -> String {
     format!("This cannot be asked: {why}.")
 }
 
-#[must_use]
 pub fn not_to_its_end(why: &dyn Display) -> String {
     format!("The record could not be read to its end: {why}.")
 }
 pub const CHANGE_FAILED: &str = "The change failed.";
 
-#[must_use]
 pub fn file_exists(file: &dyn Display) -> String {
     format!("{file} already exists; nothing was overwritten.")
 }
 
-#[must_use]
 pub fn unwritable(file: &dyn Display, why: &dyn Display) -> String {
     format!("{file} cannot be written: {why}.")
 }
 
-#[must_use]
 pub fn unreadable(file: &dyn Display, why: &dyn Display) -> String {
     format!("{file} cannot be read: {why}.")
 }
 
-#[must_use]
 pub fn pin(code: &dyn Display, ceil: f64) -> String {
     format!(
         "{code}\nEnter this code on the phone's Station page. It is good for one phone and \
@@ -195,7 +177,6 @@ pub fn pin(code: &dyn Display, ceil: f64) -> String {
     )
 }
 
-#[must_use]
 pub fn other_version(why: &dyn Display) -> String {
     format!(
         "The running outlast gives an answer that this one does not understand ({why}). Are \
@@ -203,12 +184,10 @@ pub fn other_version(why: &dyn Display) -> String {
     )
 }
 
-#[must_use]
 pub fn no_answer(socket: &dyn Display, reason: &dyn Display) -> String {
     format!("The outlast at {socket} does not answer: {reason}.")
 }
 
-#[must_use]
 pub fn not_allowed(place: &dyn Display) -> String {
     format!(
         "outlast is running, but this user is not allowed to talk to it ({place}). Use sudo, \
@@ -219,7 +198,6 @@ pub const NOT_RUNNING: &str = "outlast is not running here. Start it with `outla
     start outlast";
 pub const NO_EARLIER_OUTING: &str = "There is no earlier outing.";
 
-#[must_use]
 pub fn not_a_correction(correction: &dyn Display) -> String {
     format!(
         "'{correction}' is not the number of a correction. `outlast outing show` lists them; \
@@ -228,7 +206,6 @@ pub fn not_a_correction(correction: &dyn Display) -> String {
 }
 pub const NO_OUTING: &str = "There is no outing yet.";
 
-#[must_use]
 pub fn not_an_outing(typed: &dyn Display) -> String {
     format!(
         "'{typed}' is not an outing. `outlast outing list` shows their numbers; `last` is the \
@@ -238,26 +215,22 @@ pub fn not_an_outing(typed: &dyn Display) -> String {
 pub const UNNAMED_OUTING: &str = "An outing without a name";
 pub const NO_OUTINGS: &str = "There is no outing yet.\n";
 
-#[must_use]
 pub fn more_outings(next: &dyn Display) -> String {
     format!("More: outlast outing list --before {next}\n")
 }
 pub const WAS_OPEN_SHORT: &str = "was open when outlast last ran";
 pub const RAN_EMPTY: &str = "bank ran empty";
 
-#[must_use]
 pub fn lost_power(what: &dyn Display) -> String {
     format!("power lost ({what} an empty bank)")
 }
 
-#[must_use]
 pub fn not_printed(why: &dyn Display) -> String {
     format!("The forecasts cannot be printed: {why}.")
 }
 pub const AFTER_FILE: &str =
     "After a file's name can stand :died or :stopped, :from=0.7 or :unknown, and :ambient=6.";
 
-#[must_use]
 pub fn bad_start(text: &dyn Display, word: &dyn Display) -> String {
     format!(
         "{text}: `:{word}` is not understood: want a share more than 0 and at most 1, such as \
@@ -265,12 +238,10 @@ pub fn bad_start(text: &dyn Display, word: &dyn Display) -> String {
     )
 }
 
-#[must_use]
 pub fn bad_ambient(text: &dyn Display, word: &dyn Display) -> String {
     format!("{text}: `:{word}` is not understood: want -40 to 60 °C, such as :ambient=6.")
 }
 
-#[must_use]
 pub fn bank_file_unreadable(path: &dyn Display, why: &dyn Display) -> String {
     format!(
         "The bank's file {path} cannot be read: {why}. Without the bank's label there is no \
@@ -278,12 +249,10 @@ pub fn bank_file_unreadable(path: &dyn Display, why: &dyn Display) -> String {
     )
 }
 
-#[must_use]
 pub fn bank_file_refused(path: &dyn Display, all: &dyn Display) -> String {
     format!("The bank's file {path} is refused:{all}")
 }
 
-#[must_use]
 pub fn bank_file_without_bank(path: &dyn Display) -> String {
     format!(
         "The bank's file {path} names no bank. It wants a table that begins with [bank], as \
@@ -291,12 +260,10 @@ pub fn bank_file_without_bank(path: &dyn Display) -> String {
     )
 }
 
-#[must_use]
 pub fn recording_unreadable(name: &dyn Display, why: &dyn Display) -> String {
     format!("The recording {name} cannot be read: {why}.")
 }
 
-#[must_use]
 pub fn column_twice(name: &dyn Display) -> String {
     format!("line 1: the column {name} appears twice.")
 }
@@ -305,14 +272,12 @@ pub const NO_TIME_COLUMN: &str = "line 1: there is no column t_s. The first line
 pub const NO_DRAW_COLUMN: &str =
     "line 1: neither cpu_util nor bus_v with current_a is there, so nothing tells what was drawn.";
 
-#[must_use]
 pub fn no_time(line: &dyn Display) -> String {
     format!("line {line}: t_s is empty. Every line needs its time.")
 }
 pub const NO_RUNTIME_FOLDER: &str = "There is no runtime folder to make the request in.";
 pub const NEARLY_EMPTY: &str = "The bank is nearly empty.";
 
-#[must_use]
 pub fn no_request(folder: &dyn Display, why: &dyn Display) -> String {
     format!("The request to switch off cannot be made in {folder}: {why}.")
 }
@@ -320,7 +285,6 @@ pub const PLAYS: &str = "This is a made-up outing; no sensor is read.";
 pub const OPEN_PAGE: &str = "Open the page on a phone in the same network, or here:";
 pub const ALL_MAY_CHANGE: &str = "Anyone who opens it can make changes; nothing real is behind it.";
 
-#[must_use]
 pub fn code(code: &dyn Display, minutes: &dyn Display) -> String {
     format!(
         "To let a phone make changes, enter this code on it: {code} (valid for {minutes} min; \
@@ -329,23 +293,19 @@ pub fn code(code: &dyn Display, minutes: &dyn Display) -> String {
 }
 pub const NO_SETTINGS: &str = "Settings: none, and none are needed";
 
-#[must_use]
 pub fn kept_in(folder: &dyn Display) -> String {
     format!("Your choices and the record are kept in {folder}")
 }
 pub const NOTHING_KEPT: &str = "Nothing is kept";
 
-#[must_use]
 pub fn lost_at_restart(why: &dyn Display) -> String {
     format!("{why}; your choices are lost at a restart")
 }
 
-#[must_use]
 pub fn sensor_silent(title: &dyn Display) -> String {
     format!("Sensor: {title} (silent now)")
 }
 
-#[must_use]
 pub fn sensor_left_alone(title: &dyn Display) -> String {
     format!("Sensor: {title} (left alone)")
 }
@@ -353,7 +313,6 @@ pub const NO_SENSOR: &str =
     "No sensor sees the bank, so its draw is estimated from the board's load";
 pub const SEE_CHECK: &str = "Everything that was found, and what is missing: outlast check";
 
-#[must_use]
 pub fn port_taken(port: &dyn Display, unwrap_or: &dyn Display) -> String {
     format!(
         "Port {port} is in use, most likely by an outlast that is already running. See it \
@@ -361,7 +320,6 @@ pub fn port_taken(port: &dyn Display, unwrap_or: &dyn Display) -> String {
     )
 }
 
-#[must_use]
 pub fn port_denied(port: &dyn Display, new: &dyn Display) -> String {
     format!(
         "This user is not allowed to use port {port}; ports from 1024 on are free to use: \
@@ -369,17 +327,14 @@ pub fn port_denied(port: &dyn Display, new: &dyn Display) -> String {
     )
 }
 
-#[must_use]
 pub fn no_such_address(ip: &dyn Display) -> String {
     format!("This board does not have the address {ip}. 0.0.0.0 serves every network it is in.")
 }
 
-#[must_use]
 pub fn not_served(listen: &dyn Display, why: &dyn Display) -> String {
     format!("The page cannot be served at {listen}: {why}.")
 }
 
-#[must_use]
 pub fn runs_already(socket: &dyn Display) -> String {
     format!(
         "outlast is already running here: it answers at {socket}. See it with `outlast now`; \
@@ -389,34 +344,28 @@ pub fn runs_already(socket: &dyn Display) -> String {
 pub const DEMONSTRATION: &str = "Demonstration: everything below is made up.";
 pub const CHOOSE_BANK: &str = "On the page it is one tap; the settings may name it under [bank].";
 
-#[must_use]
 pub fn question(text: &dyn Display, why: &dyn Display, name: &dyn Display) -> String {
     format!("? {text} {why} Answer with: outlast answer {name}")
 }
 
-#[must_use]
 pub fn no_signals(why: &dyn Display) -> String {
     format!("outlast cannot receive signals: {why}.")
 }
 
-#[must_use]
 pub fn no_more_threads(why: &dyn Display) -> String {
     format!("outlast could not start another thread: {why}.")
 }
 
-#[must_use]
 pub fn no_socket(why: &dyn Display) -> String {
     format!("The socket for `outlast now` cannot be served: {why}.")
 }
 
 pub const UNKNOWN_BOARD: &str = "not a known one";
 
-#[must_use]
 pub fn chip_of_board(named: &dyn Display, chip: &dyn Display) -> String {
     format!("  {named}; the board has {chip}")
 }
 
-#[must_use]
 pub fn fields_missing(line: &dyn Display, fields: &dyn Display, least: &dyn Display) -> String {
     format!(
         "line {line}: {fields} fields, but the header names at least {least}. Was the file \
@@ -424,12 +373,10 @@ pub fn fields_missing(line: &dyn Display, fields: &dyn Display, least: &dyn Disp
     )
 }
 
-#[must_use]
 pub fn time_goes_back(line: &dyn Display, t_s: &dyn Display) -> String {
     format!("line {line}: t_s goes back from {t_s} to {t_s}. Lines must be in the order of time.")
 }
 
-#[must_use]
 pub fn bad_value(
     line: &dyn Display,
     column: &dyn Display,

@@ -5,65 +5,53 @@
 use alloc::{format, string::String};
 use core::fmt::Display;
 
-#[must_use]
 pub fn program_without_path(program: &dyn Display) -> String {
     format!("{program} is not looked for: give its whole path, from the root.")
 }
 
-#[must_use]
 pub fn ended_with(code: &dyn Display) -> String {
     format!("it ended with {code}")
 }
 
-#[must_use]
 pub fn ended_by_signal(signal: &dyn Display) -> String {
     format!("it was ended by signal {signal}")
 }
 pub const ENDED_SOMEHOW: &str = "how it ended is not known";
 
-#[must_use]
 pub fn lost(text: &dyn Display) -> String {
     format!("a warning is lost: a command or web server is too far behind. {text}")
 }
 
-#[must_use]
 pub fn not_all_saved(limit: &dyn Display) -> String {
     format!("not every command has saved within {limit} s")
 }
 pub const ACCEPTED: &str = "It accepted the message.";
 pub const CANNOT_JUST_NOW: &str = "It answers, but cannot accept a message just now.";
 
-#[must_use]
 pub fn ended_well(printed: &dyn Display) -> String {
     format!("it ended normally{printed}")
 }
 
-#[must_use]
 pub fn over_its_time(limit: &dyn Display) -> String {
     format!("it was stopped after {limit} s, its time limit")
 }
 
-#[must_use]
 pub fn not_started(why: &dyn Display) -> String {
     format!("it could not be started: {why}")
 }
 
-#[must_use]
 pub fn told(title: &dyn Display, outcome: &dyn Display) -> String {
     format!("told {title} of a warning, and {outcome}")
 }
 
-#[must_use]
 pub fn too_many_wait(title: &dyn Display, text: &dyn Display) -> String {
     format!("too many warnings are waiting for {title}; this one is dropped: {text}")
 }
 
-#[must_use]
 pub fn delivered(title: &dyn Display, tries: &dyn Display) -> String {
     format!("delivered to {title} after {tries} attempts")
 }
 
-#[must_use]
 pub fn not_delivered(title: &dyn Display, why: &dyn Display, wait: &dyn Display) -> String {
     format!(
         "a warning did not reach {title}: {why}. It is tried again in {wait} s, then less and \
@@ -71,12 +59,10 @@ pub fn not_delivered(title: &dyn Display, why: &dyn Display, wait: &dyn Display)
     )
 }
 
-#[must_use]
 pub fn given_up(title: &dyn Display, why: &dyn Display, text: &dyn Display) -> String {
     format!("a warning for {title} is dropped: {why}. It said: {text}")
 }
 
-#[must_use]
 pub fn led_unusable(what: &dyn Display, why: &dyn Display) -> String {
     format!(
         "The LED {what} cannot be used: {why}. Warnings go out in the other ways. Its files \
@@ -85,12 +71,10 @@ pub fn led_unusable(what: &dyn Display, why: &dyn Display) -> String {
     )
 }
 
-#[must_use]
 pub fn led_left(why: &dyn Display) -> String {
     format!("the LED stays as a crash left it: {why}")
 }
 
-#[must_use]
 pub fn led_even(why: &dyn Display) -> String {
     format!("the LED blinks evenly: its delays cannot be set ({why})")
 }
@@ -101,7 +85,6 @@ pub const SAVE_NOW: &str = "Anything not saved within the next seconds is lost."
 pub const A_TEST: &str = "This is a test message.";
 pub const NOTHING_TO_DO: &str = "There is nothing to do.";
 
-#[must_use]
 pub fn queue_set_aside(why: &dyn Display, aside: &dyn Display) -> String {
     format!(
         "warnings that waited to be sent cannot be read ({why}); the file is set aside as \
@@ -109,13 +92,11 @@ pub fn queue_set_aside(why: &dyn Display, aside: &dyn Display) -> String {
     )
 }
 
-#[must_use]
 pub fn queue_unreadable(file: &dyn Display, why: &dyn Display) -> String {
     format!("warnings that waited to be sent cannot be read from {file}: {why}")
 }
 pub const NOT_JUST_NOW: &str = "it answered that it cannot just now";
 
-#[must_use]
 pub fn queue_not_kept(file: &dyn Display, why: &dyn Display) -> String {
     format!(
         "warnings that wait to be sent cannot be kept in {file}: {why}. They are sent, but a \
@@ -146,27 +127,22 @@ pub const FIELD_MIDDLE: &str = "seconds left, middle";
 pub const FIELD_HOPEFUL: &str = "seconds left, hopeful";
 pub const FIELD_SWITCH_OFF: &str = "seconds until the board switches off";
 
-#[must_use]
 pub fn not_json(why: &dyn Display) -> String {
     format!("filled in, it is not JSON: {why}.")
 }
 
-#[must_use]
 pub fn not_certificates(why: &dyn Display) -> String {
     format!("it is not a list of certificates: {why}.")
 }
 
-#[must_use]
 pub fn broken_certificate(why: &dyn Display) -> String {
     format!("it holds a certificate that is broken: {why}.")
 }
 
-#[must_use]
 pub fn no_agreement(cause: &dyn Display) -> String {
     format!("the encryption cannot be agreed on ({cause})")
 }
 
-#[must_use]
 pub fn not_yet_valid_unset(from: &dyn Display, time: &dyn Display) -> String {
     format!(
         "its certificate is valid from {from}, but this board's clock, which has not been \
@@ -174,7 +150,6 @@ pub fn not_yet_valid_unset(from: &dyn Display, time: &dyn Display) -> String {
     )
 }
 
-#[must_use]
 pub fn not_yet_valid(from: &dyn Display, time: &dyn Display) -> String {
     format!(
         "its certificate is valid only from {from}, and it is {time}: either this board's \
@@ -182,7 +157,6 @@ pub fn not_yet_valid(from: &dyn Display, time: &dyn Display) -> String {
     )
 }
 
-#[must_use]
 pub fn expired_unset(until: &dyn Display, time: &dyn Display) -> String {
     format!(
         "its certificate expired on {until}, and this board's clock, which has not been set, \
@@ -190,7 +164,6 @@ pub fn expired_unset(until: &dyn Display, time: &dyn Display) -> String {
     )
 }
 
-#[must_use]
 pub fn expired(until: &dyn Display, time: &dyn Display) -> String {
     format!("its certificate expired on {until}, and it is {time}: the server needs a new one")
 }
@@ -202,17 +175,14 @@ pub const UNKNOWN_AUTHORITY: &str = "its certificate is signed by an unknown aut
 pub const FOR_SIGNING: &str =
     "its certificate is for signing others (CA:TRUE), not for a server: make one with CA:FALSE";
 
-#[must_use]
 pub fn no_tls(why: &dyn Display) -> String {
     format!("encryption cannot be set up: {why}")
 }
 
-#[must_use]
 pub fn bad_address(url: &dyn Display, why: &dyn Display) -> String {
     format!("{url} is not a web address: {why}.")
 }
 
-#[must_use]
 pub fn needs_encryption(url: &dyn Display) -> String {
     format!(
         "{url} needs encryption, and this outlast was built without it. To build it with: \
@@ -220,12 +190,10 @@ pub fn needs_encryption(url: &dyn Display) -> String {
     )
 }
 
-#[must_use]
 pub fn not_http(other: &dyn Display) -> String {
     format!("{other} is not http or https.")
 }
 
-#[must_use]
 pub fn bad_header(name: &dyn Display) -> String {
     format!("{name} is not a header that can be sent.")
 }
@@ -233,12 +201,10 @@ pub const TOO_SLOW: &str = "it did not answer in time";
 pub const UNREACHABLE: &str = "it cannot be reached";
 pub const BROKE_OFF: &str = "the connection broke off";
 
-#[must_use]
 pub fn unknown_word(word: &dyn Display, known: &dyn Display) -> String {
     format!("{{{word}}} is not known; these are: {known}.")
 }
 
-#[must_use]
 pub fn not_accepted(other: &dyn core::fmt::Debug) -> String {
     format!("its certificate is not accepted ({other:?})")
 }
