@@ -16,7 +16,10 @@ use reckon::{
     words,
 };
 
-use crate::record::{recorder::beginning, run_downs::steps};
+use crate::record::{
+    recorder::{beginning, share_of},
+    run_downs::steps,
+};
 
 /// What the decisions go by, besides the record.
 pub(crate) struct Start {
@@ -153,7 +156,7 @@ fn go_on(
         && let Some(bank) = &snapshot.bank.spec
     {
         entries.push(Change::Bank((**bank).clone()));
-        let start_share = crate::record::run_downs::share_of(engine.start());
+        let start_share = share_of(engine.start());
         entries.push(Change::OutingBank { bank: bank.name.clone(), start_share });
     }
     match (start.resumed, believed) {

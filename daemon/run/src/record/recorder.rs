@@ -18,14 +18,11 @@ use reckon::{
     },
     snapshot::{Folded, Snapshot},
     time::{Mono, Trust},
-    units::Seconds,
+    units::{Seconds, Share},
     words,
 };
 
-use crate::{
-    host::now_text::plain_spaces,
-    record::{close_up::Ring, run_downs::share_of},
-};
+use crate::{host::now_text::plain_spaces, record::close_up::Ring};
 
 /// A forecast goes into the record this often, s.
 const FORECAST_EVERY_S: f64 = 600.0;
@@ -464,6 +461,11 @@ impl Recorder {
             self.writer.give(Change::Row(row));
         }
     }
+}
+
+/// How full a bank was, as the record has it: 1 is full, nothing is unknown.
+pub(crate) fn share_of(start: Start) -> Option<f64> {
+    start.middle().map(Share::part)
 }
 
 /// The entries that begin an outing.

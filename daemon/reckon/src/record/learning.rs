@@ -1,0 +1,243 @@
+//! What the record teaches of a bank: an outing's rows become a run-down, run-downs become what is
+//! learned. The only place where the record's run-downs and the estimator's meet.
+
+use alloc::vec::Vec;
+
+use super::{Channel, Ending, Outing, RecordedRunDown, Row, RunDown};
+use crate::{
+    bank::{BankSpec, MeasuredAt},
+    belief::last_end::start_of,
+    engine::{Start, few_steps},
+    estimator::{self, Estimator, FED_OTHERWISE_W, Learned, LoadPrior, Observation},
+};
+
+/// A shorter outing teaches nothing that is worth a line, s.
+const WORTH_S: f64 = 600.0;
+
+/// What these run-downs teach about the bank; struck ones teach nothing.
+#[must_use]
+pub fn learned(bank: &BankSpec, kept: &[RecordedRunDown]) -> Learned {
+    let runs = kept.iter().filter(|one| !one.struck).filter_map(|one| one.data.to_learn_from());
+    Learned::from_rundowns(bank, runs)
+}
+
+/// A bank nobody has drawn from is taken to last so long, h: about what a small board makes of it.
+const USUAL_H: f64 = 12.0;
+
+/// Usable energy of the full bank as believed before it is connected, Wh: 10 %, 50 %, 90 %; at the
+/// draw of the run-downs it has learned from, else at one that takes half a day. Where a sensor
+/// measures, it is told a second of that draw, so that it speaks of measured watt-hours.
+#[must_use]
+pub fn usable_wh(bank: &BankSpec, learned: &Learned) -> Option<[f64; 3]> {
+    let mut estimator = Estimator::new(bank, &LoadPrior::default(), learned, Start::Full);
+    if bank.measured_at != MeasuredAt::Nowhere {
+        let runs = learned.rundowns_data();
+        let usual = bank.label_energy().wh() / USUAL_H;
+        let watts = runs.last().map_or(usual, estimator::RunDown::mean_w);
+        let second = Observation { dt_s: 1.0, watts: Some(watts), ..Observation::default() };
+        estimator.step(&second);
+    }
+    estimator.usable_wh()
+}
+
+impl Ending {
+    /// Whether the bank was run down to its end; where only a chance is known the likelier is taken,
+    /// until the operator says.
+    #[must_use]
+    pub fn is_death(self) -> bool {
+        match self {
+            Ending::Died => true,
+            Ending::PowerLost { died } => died >= 0.5,
+            Ending::Open | Ending::SwitchedOff | Ending::Swapped => false,
+        }
+    }
+}
+
+impl Outing {
+    /// Whether it is over and long enough to learn from.
+    #[must_use]
+    pub fn teaches(&self) -> bool {
+        self.ending != Ending::Open && self.lasted_s >= WORTH_S
+    }
+
+    /// It as a run-down: its rows go through an estimator of their own, which notes what later
+    /// ones can use. `None` without any energy in them.
+    #[must_use]
+    pub fn run_down(&self, bank: &BankSpec, rows: &[Row], load: &LoadPrior) -> Option<RunDown> {
+        let start = start_of(self.start_share);
+        let spec = BankSpec { measured_at: seen_at(bank, rows), ..bank.clone() };
+        let mut follower = Estimator::new(&spec, load, &Learned::default(), start);
+        let mut at_s = 0.0;
+        for row in rows {
+            // A hole in the rows is a gap, which the estimator bridges.
+            if row.from_s > at_s + 1.0 {
+                follower.step(&Observation { dt_s: row.from_s - at_s, ..Observation::default() });
+            }
+            follower.step(&observation(row));
+            at_s = row.to_s();
+        }
+        let ending = if self.ending.is_death() {
+            estimator::Ending::Died
+        } else {
+            estimator::Ending::Stopped
+        };
+        let seen = follower.close(ending);
+        if !(seen.energy_wh > 0.0 && seen.energy_wh.is_finite()) {
+            return None;
+        }
+        // Time in which something else fed the board is no part of a run-down.
+        let fed = |row: &&Row| row.get(Channel::Watts).is_some_and(|it| it.mean < FED_OTHERWISE_W);
+        let fed_s: f64 = rows.iter().filter(fed).map(|row| row.span_s).sum();
+        Some(RunDown {
+            lasted_s: self.lasted_s - fed_s,
+            within_s: self.ended_within_s.unwrap_or(0.0),
+            ..RunDown::from(&seen)
+        })
+    }
+}
+
+/// Where the draw was seen: told, unless what was recorded says otherwise.
+fn seen_at(bank: &BankSpec, rows: &[Row]) -> MeasuredAt {
+    let measured = rows.iter().filter(|row| row.get(Channel::Watts).is_some()).count();
+    match bank.measured_at {
+        _ if measured * 2 < rows.len() => MeasuredAt::Nowhere,
+        MeasuredAt::Nowhere => MeasuredAt::Output,
+        told => told,
+    }
+}
+
+/// What was seen in these rows, in few steps.
+#[must_use]
+pub fn steps(rows: &[Row]) -> Vec<Observation> {
+    few_steps(rows.iter().map(observation))
+}
+
+fn observation(row: &Row) -> Observation {
+    let mean = |channel| row.get(channel).map(|fold| fold.mean);
+    Observation {
+        dt_s: row.span_s,
+        watts: mean(Channel::Watts).map(|watts| watts.max(0.0)),
+        volts: mean(Channel::Watts).and(mean(Channel::Volts)),
+        amps: mean(Channel::Watts).and(mean(Channel::Amps)),
+        cpu_busy: Some(mean(Channel::Busy).unwrap_or(0.25)),
+        cpu_temp_c: mean(Channel::Temp),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::record::Stats;
+
+    fn rows(hours: u32, watts: f64) -> Vec<Row> {
+        let count = hours * 360;
+        let row = |k: u32| {
+            let mut stats = [None; Channel::ALL.len()];
+            stats[Channel::Watts.ix()] = Some(Stats::one(watts));
+            stats[Channel::Volts.ix()] = Some(Stats::one(5.0));
+            stats[Channel::Amps.ix()] = Some(Stats::one(watts / 5.0));
+            Row { from_s: 10.0 * f64::from(k), span_s: 10.0, stats }
+        };
+        (0..count).map(row).collect()
+    }
+
+    fn outing(ending: Ending, hours: f64) -> Outing {
+        Outing {
+            id: 1,
+            bank: Some("Blue ten".into()),
+            name: None,
+            start_share: Some(1.0),
+            began: None,
+            ended: None,
+            ended_within_s: Some(12.0),
+            ending,
+            lasted_s: hours * 3600.0,
+            energy_wh: None,
+            bridged_wh: None,
+            mean_power_w: None,
+            peak_power_w: None,
+        }
+    }
+
+    fn blue_ten() -> BankSpec {
+        BankSpec { name: "Blue ten".into(), ..BankSpec::common()[0].clone() }
+    }
+
+    #[test]
+    fn a_bank_that_is_new_is_believed_to_hold_less_than_its_label() {
+        // 10 Ah at 3.7 V are 37 Wh at the cells; boost converters give 75 to 95 % of that (makers'
+        // sheets), and no bank gives more at its output than its cells hold.
+        let bank = BankSpec::common().remove(0);
+        let [low, middle, high] = usable_wh(&bank, &Learned::default()).unwrap();
+        assert!(
+            low > 15.0 && low < middle && middle < high && high < 37.0,
+            "{low} {middle} {high}"
+        );
+    }
+
+    #[test]
+    fn a_dead_bank_is_a_whole_run_down_and_a_switched_off_one_at_least() {
+        for (ending, whole) in [
+            (Ending::Died, true),
+            (Ending::PowerLost { died: 0.9 }, true),
+            (Ending::PowerLost { died: 0.2 }, false),
+            (Ending::SwitchedOff, false),
+            (Ending::Swapped, false),
+        ] {
+            let load = LoadPrior::default();
+            let seen = outing(ending, 10.0).run_down(&blue_ten(), &rows(10, 3.0), &load);
+            let seen = seen.unwrap();
+            assert_eq!(seen.whole, whole, "{ending:?}");
+            // Power times time.
+            assert!((seen.delivered_wh.unwrap() - 30.0).abs() < 0.01, "{seen:?}");
+            assert_eq!((seen.lasted_s, seen.within_s, seen.measured), (36_000.0, 12.0, true));
+        }
+    }
+
+    #[test]
+    fn time_fed_otherwise_is_no_part_of_a_run_down() {
+        let mut some = rows(3, 3.0);
+        for row in &mut some[360..540] {
+            row.stats[Channel::Watts.ix()] = Some(Stats::one(0.05));
+        }
+        let load = LoadPrior::default();
+        let seen = outing(Ending::Died, 3.0).run_down(&blue_ten(), &some, &load).unwrap();
+        // Half an hour of the three: 2.5 h at 3 W.
+        assert!((seen.lasted_s - 9000.0).abs() < 1e-6, "{seen:?}");
+        assert!((seen.delivered_wh.unwrap() - 7.5).abs() < 0.03, "{seen:?}");
+        assert!((seen.mean_power_w.unwrap() - 3.0).abs() < 0.02, "{seen:?}");
+    }
+
+    #[test]
+    fn a_hole_in_the_rows_is_bridged_and_said() {
+        let mut some = rows(4, 3.0);
+        some.retain(|row| !(3600.0..7200.0).contains(&row.from_s));
+        let load = LoadPrior::default();
+        let seen = outing(Ending::Died, 4.0).run_down(&blue_ten(), &some, &load).unwrap();
+        assert!((seen.bridged_wh.unwrap() - 3.0).abs() < 0.2, "{seen:?}");
+        assert!((seen.delivered_wh.unwrap() - 12.0).abs() < 0.2, "{seen:?}");
+        assert_eq!(outing(Ending::Died, 4.0).run_down(&blue_ten(), &[], &load), None);
+    }
+
+    #[test]
+    fn struck_ones_teach_nothing() {
+        let data = RunDown {
+            whole: true,
+            start_share: Some(1.0),
+            lasted_s: 36_000.0,
+            delivered_wh: Some(31.0),
+            measured: true,
+            ..RunDown::default()
+        };
+        let kept = |id, struck| RecordedRunDown {
+            id,
+            bank: 1,
+            outing: None,
+            began: None,
+            struck,
+            data: data.clone(),
+        };
+        let some = [kept(1, false), kept(2, true), kept(3, false)];
+        assert_eq!(learned(&blue_ten(), &some).rundowns(), 2);
+    }
+}
