@@ -31,3 +31,6 @@ pub use period_fold::{PeriodFold, PeriodFoldPart};
 pub use rows::{Channel, Row, Sample, Stats};
 pub use run_down::{Detail, RecordedRunDown, RunDown};
 pub use series::{Series, SeriesAsk, Stretch};
+
+#[cfg(test)]
+mod tests;

@@ -149,5 +149,15 @@ mod tests {
             assert_eq!(RunDown::from(&seen).to_learn_from(), Some(seen));
         }
         assert_eq!(RunDown::default().to_learn_from(), None, "no energy, nothing to learn");
+        // SI brochure, 9th ed.: 1 Wh = 3600 J; 31.5 Wh over 70 800 s are 1.602 W.
+        let seen = Seen { lasted_s: 70_800.0, energy_wh: 31.5, ..Seen::default() };
+        let mean_w = RunDown::from(&seen).mean_power_w.unwrap();
+        assert!((mean_w - 1.602).abs() < 0.001, "{mean_w}");
+        assert_eq!(RunDown::from(&Seen::default()).mean_power_w, None, "no time, no mean");
+        // One that was only cut short says 'at least'; a share of 1 is full.
+        let cut_short =
+            RunDown { delivered_wh: Some(3.0), start_share: Some(1.0), ..RunDown::default() };
+        let learned = cut_short.to_learn_from().unwrap();
+        assert_eq!((learned.ending, learned.start), (Ending::Stopped, Start::Full));
     }
 }
