@@ -21,6 +21,7 @@ const MAY_USE: &[(&str, &[&str])] = &[
     (
         "alert",
         &[
+            "jiff",
             "reckon",
             "reqwest",
             "rustix",

@@ -68,7 +68,8 @@ impl Dispatcher {
         (Self { channels, commands }, workers)
     }
 
-    /// Hands a notification to every channel. Never waits; a channel that has no room loses it, which is said.
+    /// Hands a notification to every channel. Never waits; a channel that has no room loses it,
+    /// which the journal is told.
     pub fn send(&self, notification: &Notification) {
         for channel in &self.channels {
             if let Err(TrySendError::Full(lost)) = channel.try_send(notification.clone()) {
@@ -79,8 +80,8 @@ impl Dispatcher {
         }
     }
 
-    /// Runs every command for this notification and waits for all of them, each within its time limit and
-    /// all within `limit`: the last chance to save before the board is switched off.
+    /// Runs every command for this notification and waits for all of them, each within its time
+    /// limit and all within `limit`: the last chance to save before the board is switched off.
     pub async fn save(&self, notification: &Notification, limit: Duration) {
         let mut running = tokio::task::JoinSet::new();
         for command in self.commands.clone() {

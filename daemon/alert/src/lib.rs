@@ -1,8 +1,8 @@
 //! Warns: carries what happened to webhooks, a command, an LED and the journal, and makes the
 //! request to switch off.
 //!
-//! *Notification*: one thing that happened, in plain words and numbers. *Delivery*: a notification on its way to one
-//! webhook. *Channel*: a webhook, a command or the LED. Nothing here decides what is worth a word;
+//! *Notification*: one thing that happened, in plain words and numbers. *Delivery*: a notification
+//! on its way to one webhook. *Channel*: a webhook, a command or the LED. Nothing here decides what is worth a word;
 //! nothing here asks the time. A slow or dead channel delays nobody: each has its own short queue.
 //!
 //! **Never a sound through the board's audio.** On a station for digital modes that output is

@@ -1,6 +1,6 @@
-//! The energy book: what was taken, by activity, by hour, by outing, by bank.
+//! The energy tally: what was taken, by activity, by hour, by outing, by bank.
 //!
-//! A *page* holds energy, time, mean, peak and a sketch of how the draw was spread; pages merge,
+//! A *tally* holds energy, time, mean, peak and a sketch of how the draw was spread; tallies merge,
 //! so an outing is the sum of its hours and a bank the sum of its outings. Beside them stand the
 //! share of the draw that goes with the processor's load, and what an accessory takes.
 
@@ -47,7 +47,7 @@ impl EnergyTally {
         self.peak_w = self.peak_w.max(draw.si());
     }
 
-    /// Adds another page, as if its stretches had been added here.
+    /// Adds another tally, as if its stretches had been added here.
     pub fn merge(&mut self, other: &Self) {
         self.energy_j.add(other.energy_j.value());
         self.lasted_s.add(other.lasted_s.value());
@@ -67,7 +67,7 @@ impl EnergyTally {
         Seconds::of(self.lasted_s.value())
     }
 
-    /// Mean draw by time; `None` for an empty page.
+    /// Mean draw by time; `None` for an empty tally.
     #[must_use]
     pub fn mean(&self) -> Option<Watts> {
         let lasted = self.lasted_s.value();
@@ -151,7 +151,7 @@ const MOST_NAMES: usize = 64;
 /// The longest outing that is kept by the hour: four weeks.
 const MOST_HOURS: usize = 672;
 
-/// The book of one outing.
+/// The tallies of one outing.
 #[derive(Clone, Debug, Default)]
 pub struct OutingTally {
     whole: EnergyTally,
@@ -181,15 +181,15 @@ impl OutingTally {
         peak: Watts,
         doing: Option<&str>,
     ) {
-        let put = |page: &mut EnergyTally| {
-            page.add(lasted, draw);
-            page.raise_peak(peak);
+        let put = |tally: &mut EnergyTally| {
+            tally.add(lasted, draw);
+            tally.raise_peak(peak);
         };
         put(&mut self.whole);
-        if let Some(page) = self.hour_page(into) {
-            put(page);
+        if let Some(tally) = self.hour(into) {
+            put(tally);
         }
-        put(self.activity_page(doing));
+        put(self.activity(doing));
     }
 
     /// Moves nothing but names: what was entered as `from` counts as `to` from now on.
@@ -198,16 +198,16 @@ impl OutingTally {
         if from == to {
             return;
         }
-        let (_, page) = self.activities.swap_remove(at);
-        self.activity_page(Some(to)).merge(&page);
+        let (_, tally) = self.activities.swap_remove(at);
+        self.activity(Some(to)).merge(&tally);
     }
 
-    /// Adds another outing's book, by activity. Hours of different outings are not added up.
+    /// Adds another outing's tallies, by activity. Hours of different outings are not added up.
     pub fn merge(&mut self, other: &Self) {
         self.whole.merge(&other.whole);
         self.untagged.merge(&other.untagged);
-        for (name, page) in other.activities() {
-            self.activity_page(Some(name)).merge(page);
+        for (name, tally) in other.activities() {
+            self.activity(Some(name)).merge(tally);
         }
     }
 
@@ -219,7 +219,7 @@ impl OutingTally {
 
     /// By activity, in the order of first mention.
     pub fn activities(&self) -> impl Iterator<Item = (&str, &EnergyTally)> {
-        self.activities.iter().map(|(name, page)| (name.as_str(), page))
+        self.activities.iter().map(|(name, tally)| (name.as_str(), tally))
     }
 
     /// What nobody said an activity for.
@@ -228,7 +228,7 @@ impl OutingTally {
         &self.untagged
     }
 
-    /// By hour since the bank was connected; hours without a reading are empty pages.
+    /// By hour since the bank was connected; hours without a reading are empty tallies.
     #[must_use]
     pub fn hours(&self) -> &[EnergyTally] {
         &self.hours
@@ -239,7 +239,7 @@ impl OutingTally {
         clippy::cast_sign_loss,
         reason = "held to the range first"
     )]
-    fn hour_page(&mut self, into: Seconds) -> Option<&mut EnergyTally> {
+    fn hour(&mut self, into: Seconds) -> Option<&mut EnergyTally> {
         let hour = (into.si() / 3600.0).clamp(0.0, 1e6) as usize;
         if hour >= MOST_HOURS {
             return None;
@@ -250,7 +250,7 @@ impl OutingTally {
         self.hours.get_mut(hour)
     }
 
-    fn activity_page(&mut self, doing: Option<&str>) -> &mut EnergyTally {
+    fn activity(&mut self, doing: Option<&str>) -> &mut EnergyTally {
         let Some(doing) = doing else { return &mut self.untagged };
         let at = self.activities.iter().position(|(name, _)| name == doing);
         let at = match at {
@@ -262,7 +262,7 @@ impl OutingTally {
             None => return &mut self.untagged,
         };
         match self.activities.get_mut(at) {
-            Some((_, page)) => page,
+            Some((_, tally)) => tally,
             None => &mut self.untagged,
         }
     }

@@ -117,7 +117,8 @@ pub struct Report {
     pub done: Vec<ActivitySpan>,
     /// The longest row: ten seconds, or five minutes where fine rows were thinned.
     pub coarsest: Seconds,
-    /// The energy book. The peaks in it are of single looks; its spread is of rows' means.
+    /// Energy by activity and by hour. The peaks in it are of single looks; its spread is of rows'
+    /// means.
     pub tally: OutingTally,
     /// Part of the time and energy that is modelled, not measured.
     pub modelled: EnergyTally,
@@ -215,7 +216,7 @@ pub const fn zero_at(since: Seconds) -> Wall {
     Wall::from_unix_ms(0).plus_s(since.si())
 }
 
-/// A row goes into the book in pieces, so that each falls into one hour and one activity.
+/// A row goes into the tally in pieces, so that each falls into one hour and one activity.
 fn enter(
     tally: &mut OutingTally,
     row: &ReportRow,

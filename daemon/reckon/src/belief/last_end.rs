@@ -207,7 +207,7 @@ pub enum Ended {
     },
 }
 
-/// The account of the last end.
+/// What is known of the last end.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct LastEnd {
     /// What happened.

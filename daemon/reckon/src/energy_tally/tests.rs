@@ -1,4 +1,4 @@
-//! The book against figures of general-purpose libraries.
+//! The tally against figures of general-purpose libraries.
 
 use super::*;
 use crate::units::Share;
@@ -178,7 +178,7 @@ fn the_load_takes_its_part() {
 }
 
 #[test]
-fn pages_add_up() {
+fn tallies_add_up() {
     let mut tally = OutingTally::new();
     for second in 0..9000 {
         let at = Seconds::of(f64::from(second));

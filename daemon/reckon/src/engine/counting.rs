@@ -20,7 +20,7 @@ impl Engine {
         later.unwrap_or(&self.on.count)
     }
 
-    /// Every tally that is kept: the outing's, the one since the supply was away, and for each word that
+    /// Every count that is kept: the outing's, the one since the supply was away, and for each word that
     /// may be taken back the one since it was given.
     fn each_count(&mut self, change: impl Fn(&mut OutingCount)) {
         change(&mut self.on.count);

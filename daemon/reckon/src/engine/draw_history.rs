@@ -10,7 +10,7 @@ pub(super) const MOST_STEPS: usize = 240;
 const MOST_TICKS: usize = 48;
 const FIRST_STEP_S: u32 = 10;
 
-/// Builds the trail.
+/// Builds the draw history.
 #[derive(Clone, Debug)]
 pub(super) struct DrawHistoryMaker {
     done: Arc<DrawHistory>,
@@ -27,7 +27,7 @@ struct Open {
 }
 
 impl DrawHistoryMaker {
-    /// An empty trail from then on.
+    /// An empty one from then on.
     pub(super) fn new(began: Mono) -> Self {
         let empty = DrawHistory { began, step_s: FIRST_STEP_S, ..DrawHistory::default() };
         Self { done: Arc::new(empty), open: Open::default() }
@@ -35,7 +35,7 @@ impl DrawHistoryMaker {
 
     /// Adds a stretch; `None` is a gap.
     pub(super) fn add(&mut self, dt_s: f64, watts: Option<Watts>) {
-        // A stretch longer than a whole trail would only push everything else out of it.
+        // A stretch longer than a whole history would only push everything else out of it.
         let mut rest = dt_s.clamp(0.0, 1e8);
         while rest > 0.0 {
             let room = f64::from(self.done.step_s) - self.open.filled_s;
@@ -73,7 +73,7 @@ impl DrawHistoryMaker {
         draw_history.ticks.push(at);
     }
 
-    /// The trail of all whole steps.
+    /// All whole steps.
     pub(super) fn draw_history(&self) -> Arc<DrawHistory> {
         Arc::clone(&self.done)
     }

@@ -22,7 +22,7 @@ const LEAST_MOVED: f64 = 0.1;
 /// So many are kept for whoever takes them.
 const MOST: usize = 16;
 
-/// The keeper, and what came of it.
+/// The ring, and what came of it.
 #[derive(Clone, Debug)]
 pub(super) struct Folding {
     ring: FoldRing,

@@ -1,4 +1,4 @@
-//! Counts the energy of an outing, and keeps a short account of it for a bank that is told of
+//! Counts the energy of an outing, and keeps a short history of it for a bank that is told of
 //! later.
 //!
 //! Each power is the mean of the second before it, so energy is counted in rectangles: power times
@@ -25,7 +25,7 @@ const NOW_S: f64 = 4.0;
 const SLOTS: usize = 40;
 const SLOT_S: f64 = 15.0;
 
-/// The energy account of one outing.
+/// The energy of one outing.
 #[derive(Clone, Debug, Default)]
 pub(super) struct Meter {
     /// Everything.

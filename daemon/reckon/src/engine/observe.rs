@@ -92,7 +92,7 @@ impl Engine {
         self.feed(&seen);
     }
 
-    /// Takes the draw of one sweep into the count, the estimate, the trail and the activities.
+    /// Takes the draw of one sweep into the count, the estimate, the draw history and the activities.
     fn draw_of(&mut self, picked: &SelectedSource, sweep: &Sweep, dt: Seconds, when: Mono) {
         self.drain.observe(picked, when);
         let modelled = self.modelled(Some(&sweep.board));

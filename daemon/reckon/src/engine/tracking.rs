@@ -1,4 +1,5 @@
-//! Keeps an estimator for each story that the belief holds possible, all fed with the same readings.
+//! Keeps an estimator for each story that the belief holds possible, all fed with the same
+//! readings.
 
 use alloc::{string::String, vec::Vec};
 

@@ -5,10 +5,10 @@
 //! outing is over, [`Estimator::close`] gives a [`RunDown`], from which [`Learned`] learns.
 //!
 //! The model, its assumptions and the source of every constant are written out in the crate's
-//! README. In one breath: `capacity` says how much the bank holds, `energy_left` cuts that by being still
-//! alive, `volts` weighs it by the cells' voltage where that is seen, `draw` says what will be
-//! drawn, `time_to_empty` puts the two together; without a sensor `burst_rhythm`, `work_life` and `draw_model` stand
-//! in for it.
+//! README. In one breath: `capacity` says how much the bank holds, `energy_left` cuts that by being
+//! still alive, `volts` weighs it by the cells' voltage where that is seen, `draw` says what will be
+//! drawn, `time_to_empty` puts the two together; without a sensor `burst_rhythm`, `work_life` and
+//! `draw_model` stand in for it.
 
 mod burst_rhythm;
 mod capacity;
