@@ -4,7 +4,7 @@ use reckon::{
     alarm::{AlarmChange, Edge},
     forecast::Outlook,
     power_off::{CalledOff, PowerOff},
-    snapshot::{About, Alarm, Snapshot},
+    snapshot::{Alarm, Snapshot},
     time::Stamp,
     units::{Seconds, Share},
     words::{self, Said},
@@ -72,9 +72,9 @@ impl Notification {
         };
         let over = matches!(edge.change, AlarmChange::Cleared { .. });
         let mut notification = Self::new(event, said, snapshot);
-        notification.about = about(&edge.about).to_owned();
+        notification.about = edge.about.name().to_owned();
         notification.id = format!("{event}-{}-{:.3}", notification.about, notification.uptime_s);
-        notification.urgent = !over && is_urgent(&edge.about);
+        notification.urgent = !over && edge.about.is_urgent();
         notification
     }
 
@@ -184,32 +184,4 @@ impl Notification {
 
 fn plain(text: impl Into<String>) -> Said {
     Said { text: text.into(), meaning: String::new(), advice: String::new() }
-}
-
-/// What an alarm is about, in one word for programs.
-fn about(about: &About) -> &'static str {
-    match about {
-        About::RunningOut { .. } => "running_out",
-        About::Undervoltage { .. } => "undervoltage",
-        About::Hot => "hot",
-        About::SensorSilent { .. } => "sensor_silent",
-        About::ShuntDoubt { .. } => "shunt_doubt",
-        About::FinishAtRisk { .. } => "finish_at_risk",
-        About::BrownOutNear => "brown_out_near",
-        About::DrawHigh { .. } => "draw_high",
-        About::AutoOff => "auto_off",
-        About::RecordNotWritten => "record_not_written",
-        About::ClockNotTrusted => "clock_not_trusted",
-    }
-}
-
-/// What cannot wait: the bank may be gone within half an hour, or at any moment.
-pub(crate) fn is_urgent(about: &About) -> bool {
-    matches!(
-        about,
-        About::RunningOut { limit_min: 0..=30 }
-            | About::AutoOff
-            | About::Undervoltage { .. }
-            | About::BrownOutNear
-    )
 }

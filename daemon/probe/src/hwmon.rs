@@ -10,6 +10,7 @@
 use std::path::{Path, PathBuf};
 
 use reckon::{
+    name,
     reading::{Role, Shunt, Via},
     time::Mono,
     units::Ohms,
@@ -319,7 +320,7 @@ fn off_channel(
 fn channel_label(root: &Root, home: &Path, inlet: Option<u8>) -> Option<String> {
     let file = inlet.map_or_else(|| "label".to_owned(), |n| format!("in{n}_label"));
     let label = files::line(root, &home.join(file))?;
-    Some(label.chars().filter(|c| !c.is_control()).take(40).collect())
+    Some(name::mended(&label, 40))
 }
 
 /// The shunt that the driver assumes, from the driver or from the device tree.

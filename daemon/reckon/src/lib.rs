@@ -19,6 +19,7 @@ pub mod engine;
 pub mod estimator;
 pub mod fold;
 pub mod forecast;
+pub mod name;
 pub mod power_off;
 pub mod reading;
 pub mod record;

@@ -9,13 +9,12 @@ use axum::{
 };
 use axum_extra::extract::cookie::SignedCookieJar;
 use reckon::{
-    bank::{BankSpec, Cells, MeasuredAt},
-    belief::Answer,
-    engine::{Command, Refusal, Start},
+    bank::{BankDescription, BankFault, BankSpec, Start},
+    engine::{Command, Refusal},
+    name::NameFault,
     power_off::PowerOffAsk,
     snapshot::Snapshot,
     time::{Mono, Stamp},
-    units::{AmpHours, Celsius, Share, Volts},
     words,
 };
 use serde::Deserialize;
@@ -53,24 +52,25 @@ pub(crate) fn refused(refusal: &Refusal) -> Problem {
         Refusal::NoCountdown => (StatusCode::CONFLICT, "no-countdown"),
         Refusal::FinishOutOfRange => (StatusCode::UNPROCESSABLE_ENTITY, "finish-out-of-range"),
         Refusal::BankImplausible(_) => (StatusCode::UNPROCESSABLE_ENTITY, "bank-implausible"),
-        Refusal::NameTooLong => (StatusCode::UNPROCESSABLE_ENTITY, "name-too-long"),
+        Refusal::BadName(NameFault::TooLong(_)) => {
+            (StatusCode::UNPROCESSABLE_ENTITY, "name-too-long")
+        }
+        Refusal::BadName(_) => (StatusCode::UNPROCESSABLE_ENTITY, "unreadable-field"),
         Refusal::NoSuchAnswer => (StatusCode::UNPROCESSABLE_ENTITY, "no-such-answer"),
         Refusal::NotAsked => (StatusCode::CONFLICT, "not-asked"),
     };
     Problem::new(status, code, "Not changed", words::refusal(refusal))
 }
 
-/// A number as people type it: with a point or a comma. Empty means not given.
+/// A number as people type it: with a point or a comma. Empty means not given; `Some(None)` is none.
+fn figure(text: Option<&str>) -> Option<Option<f64>> {
+    let text = text.map(str::trim).filter(|text| !text.is_empty())?;
+    Some(text.replace(',', ".").parse::<f64>().ok().filter(|it| it.is_finite()))
+}
+
 fn number(text: Option<&str>, field: &str) -> Result<Option<f64>, Problem> {
-    let Some(text) = text.map(str::trim).filter(|text| !text.is_empty()) else {
-        return Ok(None);
-    };
-    text.replace(',', ".")
-        .parse::<f64>()
-        .ok()
-        .filter(|it| it.is_finite())
-        .map(Some)
-        .ok_or_else(|| unreadable(words::refusal::not_a_number(&field)))
+    let wrong = || unreadable(words::refusal::not_a_number(&field));
+    figure(text).map(|figure| figure.ok_or_else(wrong)).transpose()
 }
 
 // ---- the bank -------------------------------------------------------------------------------
@@ -102,12 +102,12 @@ pub(crate) struct BankJson {
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
 pub(crate) struct SpecJson {
-    name: String,
-    cells: String,
-    series: u8,
-    label_mah: f64,
-    label_v: f64,
-    measured_at: String,
+    name: Option<String>,
+    cells: Option<String>,
+    series: Option<f64>,
+    label_mah: Option<f64>,
+    label_v: Option<f64>,
+    measured_at: Option<String>,
     ambient_c: Option<f64>,
     cutoff_v: Option<f64>,
 }
@@ -119,23 +119,26 @@ pub(crate) async fn bank(
 ) -> Outcome {
     let (bank, start) = match body {
         Body::Form(form) => {
+            let percent = number(form.level_percent.as_deref(), "How full")?;
+            let level = percent.map(|percent| percent / 100.0);
+            let start = started(form.start.as_deref(), level)?;
             let bank = match form.bank.as_deref().filter(|name| !name.is_empty()) {
                 Some(name) => offered(&site.snapshot(), name)?,
-                None => typed_bank(&form)?,
+                None => typed_bank(form)?,
             };
-            let percent = number(form.level_percent.as_deref(), "How full")?;
-            (bank, started(form.start.as_deref(), percent.map(|percent| percent / 100.0))?)
+            (bank, start)
         }
         Body::Json(wish) => {
+            let start = started(wish.start.as_deref(), wish.start_level)?;
             let bank = match (wish.bank, wish.spec) {
                 (Some(name), None) => offered(&site.snapshot(), &name)?,
-                (None, Some(spec)) => told_bank(&spec)?,
+                (None, Some(spec)) => told_bank(spec)?,
                 _ => {
                     let say = words::refusal::BANK_OR_SPEC;
                     return Err(unreadable(say));
                 }
             };
-            (bank, started(wish.start.as_deref(), wish.start_level)?)
+            (bank, start)
         }
     };
     put(&site, Command::UseBank { bank, start }).await?;
@@ -156,87 +159,53 @@ pub(crate) fn offered(snapshot: &Snapshot, name: &str) -> Result<BankSpec, Probl
 /// How full, as it is told: in words, as a level beside them, or as the level itself, 0 to 1.
 /// `None`: nobody says.
 fn started(start: Option<&str>, level: Option<f64>) -> Result<Option<Start>, Problem> {
-    match (start.unwrap_or("").trim(), level) {
-        ("" | "part", Some(part)) => Share::new(part)
-            .map(|share| Some(Start::of_level(share)))
-            .ok_or_else(|| unreadable(words::refusal::LEVEL_OUT_OF_RANGE)),
-        ("", None) => Ok(None),
-        ("full", _) => Ok(Some(Start::Full)),
-        ("unknown", _) => Ok(Some(Start::Unknown)),
-        ("part", None) => Err(unreadable(words::refusal::NO_LEVEL)),
-        (text, _) => match Answer::named(text).and_then(Answer::start) {
-            Some(start) => Ok(Some(start)),
-            None => Err(unreadable(words::refusal::BAD_START)),
-        },
-    }
+    let start = match (start.unwrap_or("").trim(), level) {
+        ("", None) => return Ok(None),
+        ("", level) => Start::named("part", level),
+        (text, level) => Start::named(text, level).or_else(|| Start::worded(text)),
+    };
+    start.map(Some).ok_or_else(|| unreadable(words::refusal::BAD_START))
 }
 
-fn cells(text: &str) -> Result<Cells, Problem> {
-    match text {
-        "li-ion" => Ok(Cells::LiIon),
-        "lifepo4" => Ok(Cells::LiFePo4),
-        "lead-acid" => Ok(Cells::LeadAcid),
-        _ => Err(unreadable(words::refusal::BAD_CELLS)),
-    }
-}
-
-fn measured_at(text: &str) -> Result<MeasuredAt, Problem> {
-    match text {
-        "output" => Ok(MeasuredAt::Output),
-        "cells" => Ok(MeasuredAt::Cells),
-        "nowhere" => Ok(MeasuredAt::Nowhere),
-        _ => Err(unreadable(words::refusal::BAD_PLACE)),
-    }
-}
-
-pub(crate) fn told_bank(spec: &SpecJson) -> Result<BankSpec, Problem> {
-    let off = || unreadable(words::refusal::BAD_FIGURE);
-    Ok(BankSpec {
-        name: spec.name.trim().to_owned(),
-        cells: cells(&spec.cells)?,
-        series: spec.series,
-        label: AmpHours::new(spec.label_mah / 1000.0).ok_or_else(off)?,
-        label_volts: Volts::new(spec.label_v).ok_or_else(off)?,
-        measured_at: measured_at(&spec.measured_at)?,
-        ambient: spec.ambient_c.and_then(Celsius::new),
-        cutoff: spec.cutoff_v.and_then(Volts::new),
+/// The bank that a form or JSON describes.
+fn described(description: &BankDescription) -> Result<BankSpec, Problem> {
+    description.complete().map_err(|faults| {
+        let say = words::unchanged(&words::bank_faults(&faults));
+        if faults.iter().any(BankFault::is_unreadable) {
+            return unreadable(say);
+        }
+        let status = StatusCode::UNPROCESSABLE_ENTITY;
+        Problem::new(status, "bank-implausible", "Not changed", say)
     })
 }
 
-/// A bank from the form. What a USB bank's owner need not know is filled in: one lithium-ion cell
-/// in series, the label's capacity meant at 3.7 V (IEC 61960-3 names 3.6 V and 3.7 V as nominal),
-/// and the sensor, if there is one, behind the converter.
-pub(crate) fn typed_bank(form: &BankForm) -> Result<BankSpec, Problem> {
-    let cells = cells(form.cells.as_deref().unwrap_or("li-ion"))?;
-    let series = number(form.series.as_deref(), "Cells in series")?.unwrap_or(match cells {
-        Cells::LiIon => 1.0,
-        Cells::LiFePo4 => 4.0,
-        Cells::LeadAcid => 6.0,
-    });
-    let series = (1..=u8::MAX)
-        .find(|whole| f64::from(*whole) == series)
-        .ok_or_else(|| unreadable(words::refusal::BAD_SERIES))?;
-    let each_v = match cells {
-        Cells::LiIon => 3.7,
-        Cells::LiFePo4 => 3.2,
-        Cells::LeadAcid => 2.0,
-    };
-    let label_v =
-        number(form.label_v.as_deref(), "The label's volts")?.unwrap_or(each_v * f64::from(series));
-    let Some(label_mah) = number(form.label_mah.as_deref(), "The label's mAh")? else {
-        return Err(unreadable(words::refusal::NO_MAH));
-    };
-    let told = SpecJson {
-        name: form.name.clone().unwrap_or_default(),
-        cells: form.cells.clone().unwrap_or_else(|| "li-ion".to_owned()),
-        series,
-        label_mah,
-        label_v,
-        measured_at: form.measured_at.clone().unwrap_or_else(|| "output".to_owned()),
-        ambient_c: number(form.ambient_c.as_deref(), "The temperature")?,
-        cutoff_v: number(form.cutoff_v.as_deref(), "The cut-off voltage")?,
-    };
-    told_bank(&told)
+pub(crate) fn told_bank(spec: SpecJson) -> Result<BankSpec, Problem> {
+    described(&BankDescription {
+        name: spec.name,
+        cells: spec.cells,
+        series: spec.series,
+        label_mah: spec.label_mah,
+        label_v: spec.label_v,
+        measured_at: spec.measured_at,
+        ambient_c: spec.ambient_c,
+        cutoff_v: spec.cutoff_v,
+    })
+}
+
+/// A field that was left empty is one that was not given, except the name.
+pub(crate) fn typed_bank(form: BankForm) -> Result<BankSpec, Problem> {
+    let word = |text: Option<String>| text.filter(|text| !text.is_empty());
+    let number = |text| figure(text).map(|figure| figure.unwrap_or(f64::NAN));
+    described(&BankDescription {
+        name: form.name,
+        cells: word(form.cells),
+        series: number(form.series.as_deref()),
+        label_mah: number(form.label_mah.as_deref()),
+        label_v: number(form.label_v.as_deref()),
+        measured_at: word(form.measured_at),
+        ambient_c: number(form.ambient_c.as_deref()),
+        cutoff_v: number(form.cutoff_v.as_deref()),
+    })
 }
 
 // ---- the finish -----------------------------------------------------------------------------

@@ -3,6 +3,7 @@
 
 use axum::{extract::State, http::StatusCode};
 use reckon::{
+    name::{self, NameFault},
     time::{Mono, Wall},
     words,
 };
@@ -19,32 +20,21 @@ use crate::{
 
 /// The longest list of time stamps that is taken: a mark a second for a day fits.
 pub(crate) const LIST_BYTES: usize = 2 * 1024 * 1024;
-/// A name is no longer than this.
-const NAME_CHARS: usize = 64;
-/// A mark's words are no longer than this.
-const MARK_CHARS: usize = 200;
 
-fn held(text: Option<String>, most: usize, what: &str) -> Result<String, Problem> {
-    let text = text.unwrap_or_default().trim().to_owned();
-    if text.chars().count() > most {
-        return Err(unreadable(words::refusal::too_long(&what, &most)));
-    }
-    if text.chars().any(char::is_control) {
-        return Err(unreadable(words::refusal::not_plain(&what)));
-    }
-    Ok(text)
+fn not_a_name(what: &'static str) -> impl Fn(NameFault) -> Problem {
+    move |fault| unreadable(words::unchanged(&words::name_fault(what, fault)))
 }
 
 fn name(text: Option<String>) -> Result<String, Problem> {
-    held(text, NAME_CHARS, "A name")
+    name::line(&text.unwrap_or_default(), name::LONGEST).map_err(not_a_name("The name"))
 }
 
 fn needed(text: Option<String>) -> Result<String, Problem> {
-    let name = name(text)?;
-    if name.is_empty() {
-        return Err(unreadable(words::refusal::NO_NAME));
-    }
-    Ok(name)
+    name::checked(&text.unwrap_or_default()).map_err(not_a_name("The name"))
+}
+
+fn mark_text(text: Option<String>) -> Result<String, Problem> {
+    name::line(&text.unwrap_or_default(), name::LONGEST_MARK).map_err(not_a_name("The mark"))
 }
 
 /// `yes` or `no` of a form's button.
@@ -158,7 +148,7 @@ pub(crate) struct DoingJson {
 }
 
 fn activity(text: Option<String>) -> Result<Option<String>, Problem> {
-    Ok(Some(held(text, NAME_CHARS, "An activity's name")?).filter(|name| !name.is_empty()))
+    Ok(Some(name(text)?).filter(|name| !name.is_empty()))
 }
 
 /// `1:20` or `1:20:30` in seconds.
@@ -304,7 +294,7 @@ fn page_of(outing: Option<i64>, else_page: &str) -> String {
 
 pub(crate) async fn mark(State(site): State<Site>, door: Door, body: Body<MarkWish>) -> Outcome {
     let wish = body.read();
-    let text = held(wish.text, MARK_CHARS, "A mark")?;
+    let text = mark_text(wish.text)?;
     site.put_record(RecordCommand::Mark { text }).await?;
     Ok(door.done(page_of(wish.outing, "/")))
 }
@@ -351,10 +341,9 @@ pub(crate) async fn bank(
     body: Body<BankForm, BankWish>,
 ) -> Outcome {
     let spec = match body {
-        Body::Form(form) => typed_bank(&form)?,
-        Body::Json(wish) => told_bank(&wish.spec)?,
+        Body::Form(form) => typed_bank(form)?,
+        Body::Json(wish) => told_bank(wish.spec)?,
     };
-    needed(Some(spec.name.clone()))?;
     site.put_record(RecordCommand::TellBank { spec }).await?;
     Ok(door.done("/banks"))
 }

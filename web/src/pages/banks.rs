@@ -4,7 +4,7 @@
 use askama::Template;
 use axum::{Json, extract::State, http::HeaderMap, response::IntoResponse};
 use reckon::{
-    bank::{BankSpec, Cells, MeasuredAt},
+    bank::{BankSpec, Cells},
     units::{Celsius, Joules, Seconds, Share, Watts},
     words::{self, report as said},
 };
@@ -91,30 +91,22 @@ fn fields(spec: &BankSpec) -> Fields {
         mah: format!("{:.0}", spec.label.si() * 1000.0),
         volts: plain(spec.label_volts.si()),
         series: spec.series.to_string(),
-        cells: match spec.cells {
-            Cells::LiIon => "li-ion",
-            Cells::LiFePo4 => "lifepo4",
-            Cells::LeadAcid => "lead-acid",
-        },
-        at: match spec.measured_at {
-            MeasuredAt::Output => "output",
-            MeasuredAt::Cells => "cells",
-            MeasuredAt::Nowhere => "nowhere",
-        },
+        cells: spec.cells.name(),
+        at: spec.measured_at.name(),
         ambient: spec.ambient.map_or_else(String::new, |ambient| plain(ambient.si())),
         cutoff: spec.cutoff.map_or_else(String::new, |cutoff| plain(cutoff.si())),
     }
 }
 
-/// An empty form, as for a USB bank.
+/// An empty form: what is left as it is, is as usual for the cells.
 fn blank() -> Fields {
     let none = String::new;
     Fields {
         mah: none(),
         volts: none(),
         series: none(),
-        cells: "li-ion",
-        at: "output",
+        cells: Cells::default().name(),
+        at: "",
         ambient: none(),
         cutoff: none(),
     }

@@ -4,13 +4,13 @@
 //! and `…_gap` says why.
 
 use reckon::{
-    bank::{BankSpec, Cells, MeasuredAt},
+    bank::BankSpec,
     belief::{QuestionView, Standing},
     fold::Kind,
     forecast::{Forecast, Outlook},
     power_off::PowerOff,
     reading::{Flow, Gap, Got, Role, SourceIx, SourceReport, SourceState, Strain, Via},
-    snapshot::{self, About, Basis, LogState, Snapshot, Verdict},
+    snapshot::{self, Basis, LogState, Snapshot, Verdict},
     time::{Mono, Stamp, Trust},
     units::{Amps, Celsius, Hertz, Joules, Seconds, Share, Volts, Watts},
     words,
@@ -610,19 +610,11 @@ fn board(snapshot: &Snapshot) -> Board {
 fn spec(spec: &BankSpec) -> Spec {
     Spec {
         name: spec.name.clone(),
-        cells: match spec.cells {
-            Cells::LiIon => "li-ion",
-            Cells::LiFePo4 => "lifepo4",
-            Cells::LeadAcid => "lead-acid",
-        },
+        cells: spec.cells.name(),
         series: spec.series,
         label_mah: spec.label.si() * 1000.0,
         label_v: spec.label_volts.si(),
-        measured_at: match spec.measured_at {
-            MeasuredAt::Output => "output",
-            MeasuredAt::Cells => "cells",
-            MeasuredAt::Nowhere => "nowhere",
-        },
+        measured_at: spec.measured_at.name(),
         ambient_c: spec.ambient.map(Celsius::si),
         cutoff_v: spec.cutoff.map(Volts::si),
     }
@@ -737,7 +729,7 @@ fn activities(snapshot: &Snapshot) -> Vec<Activity> {
 fn alarm(alarm: &reckon::snapshot::Alarm, snapshot: &Snapshot) -> Alarm {
     let said = words::alarm(alarm, snapshot);
     Alarm {
-        about: about(&alarm.about),
+        about: alarm.about.name(),
         text: said.text,
         meaning: said.meaning,
         advice: said.advice,
@@ -746,25 +738,9 @@ fn alarm(alarm: &reckon::snapshot::Alarm, snapshot: &Snapshot) -> Alarm {
     }
 }
 
-const fn about(about: &About) -> &'static str {
-    match about {
-        About::RunningOut { .. } => "running_out",
-        About::Undervoltage { .. } => "undervoltage",
-        About::Hot => "hot",
-        About::SensorSilent { .. } => "sensor_silent",
-        About::ShuntDoubt { .. } => "shunt_doubt",
-        About::FinishAtRisk { .. } => "finish_at_risk",
-        About::BrownOutNear => "brown_out_near",
-        About::DrawHigh { .. } => "draw_high",
-        About::AutoOff => "auto_off",
-        About::RecordNotWritten => "record_not_written",
-        About::ClockNotTrusted => "clock_not_trusted",
-    }
-}
-
 fn over(one: &reckon::snapshot::EndedAlarm, snapshot: &Snapshot) -> AlarmOver {
     AlarmOver {
-        about: about(&one.about),
+        about: one.about.name(),
         text: words::over_line(one, snapshot),
         ended_s: one.ended.as_s(),
         lasted_s: one.lasted.as_secs_f64(),

@@ -1,10 +1,6 @@
 //! The JSON of the past, version 1. Names carry their units; members may be added, never renamed.
 
-use reckon::{
-    bank::{Cells, MeasuredAt},
-    snapshot::Basis,
-    time::Wall,
-};
+use reckon::{snapshot::Basis, time::Wall};
 use serde::Serialize;
 
 use crate::{
@@ -247,19 +243,11 @@ fn rundown(it: RundownTold, utc_offset_s: i32) -> Rundown {
 pub(crate) fn banks(all: Vec<(BankTold, Vec<RundownTold>)>, utc_offset_s: i32) -> Banks {
     let bank = |(told, rundowns): (BankTold, Vec<RundownTold>)| Bank {
         id: told.id,
-        cells: match told.spec.cells {
-            Cells::LiIon => "li-ion",
-            Cells::LiFePo4 => "lifepo4",
-            Cells::LeadAcid => "lead-acid",
-        },
+        cells: told.spec.cells.name(),
         series: told.spec.series,
         label_mah: told.spec.label.si() * 1000.0,
         label_v: told.spec.label_volts.si(),
-        measured_at: match told.spec.measured_at {
-            MeasuredAt::Output => "output",
-            MeasuredAt::Cells => "cells",
-            MeasuredAt::Nowhere => "nowhere",
-        },
+        measured_at: told.spec.measured_at.name(),
         ambient_c: told.spec.ambient.map(reckon::units::Celsius::si),
         cutoff_v: told.spec.cutoff.map(reckon::units::Volts::si),
         name: told.spec.name,

@@ -20,13 +20,13 @@ pub(crate) fn put(connection: &Connection, spec: &BankSpec) -> Done<()> {
                  ambient_c = excluded.ambient_c, cutoff_v = excluded.cutoff_v, forgotten = 0",
             params![
                 spec.name,
-                cells_name(spec.cells),
+                spec.cells.name(),
                 spec.series,
                 spec.label.si(),
                 spec.label_volts.si(),
-                place_name(spec.measured_at),
-                spec.ambient.map(reckon::units::Celsius::si),
-                spec.cutoff.map(reckon::units::Volts::si)
+                spec.measured_at.name(),
+                spec.ambient.map(Celsius::si),
+                spec.cutoff.map(Volts::si)
             ],
         )
         .map(|_| ())
@@ -36,39 +36,11 @@ pub(crate) fn id_of(connection: &Connection, name: &str) -> Done<Option<i64>> {
     connection.query_row("SELECT id FROM bank WHERE name = ?1", [name], |row| row.get(0)).optional()
 }
 
-const fn cells_name(cells: Cells) -> &'static str {
-    match cells {
-        Cells::LiIon => "li-ion",
-        Cells::LiFePo4 => "lifepo4",
-        Cells::LeadAcid => "lead-acid",
-    }
-}
-
-fn cells_from(name: &str) -> Option<Cells> {
-    [Cells::LiIon, Cells::LiFePo4, Cells::LeadAcid]
-        .into_iter()
-        .find(|cells| cells_name(*cells) == name)
-}
-
-const fn place_name(place: MeasuredAt) -> &'static str {
-    match place {
-        MeasuredAt::Output => "output",
-        MeasuredAt::Cells => "cells",
-        MeasuredAt::Nowhere => "nowhere",
-    }
-}
-
-fn place_from(name: &str) -> Option<MeasuredAt> {
-    [MeasuredAt::Output, MeasuredAt::Cells, MeasuredAt::Nowhere]
-        .into_iter()
-        .find(|place| place_name(*place) == name)
-}
-
 /// A bank from a row of the table, columns in the order of [`BANK_COLUMNS`]; `None` for words of a
 /// newer version.
 fn bank_of(row: &rusqlite::Row<'_>) -> rusqlite::Result<Option<RecordedBank>> {
     let (cells, place): (String, String) = (row.get(2)?, row.get(6)?);
-    let (Some(cells), Some(measured_at)) = (cells_from(&cells), place_from(&place)) else {
+    let (Some(cells), Some(measured_at)) = (Cells::named(&cells), MeasuredAt::named(&place)) else {
         return Ok(None);
     };
     Ok(Some(RecordedBank {

@@ -7,6 +7,7 @@ use super::{
     log::{Complaint, Contact, Fault, Keep, Log, MOST_COMPLAINTS, MOST_RECORDS},
     values,
 };
+use crate::name;
 
 /// The fields of one record that matter.
 #[derive(Clone, Debug, Default)]
@@ -84,7 +85,7 @@ impl Record {
 /// The beginning of a field as text, without blanks around it.
 pub(super) fn short(value: &[u8]) -> String {
     let cut = value.get(..LONGEST).unwrap_or(value);
-    String::from_utf8_lossy(cut).trim().chars().filter(|c| !c.is_control()).collect()
+    String::from_utf8_lossy(cut).trim().chars().filter(|c| name::is_plain(*c)).collect()
 }
 
 /// Collects contacts and complaints within their bounds.

@@ -79,3 +79,49 @@ pub struct EndedAlarm {
     /// How long it stood.
     pub lasted: Duration,
 }
+
+impl About {
+    /// Its name in JSON, in what is sent out and in what a command is told.
+    #[must_use]
+    pub const fn name(&self) -> &'static str {
+        match self {
+            Self::RunningOut { .. } => "running_out",
+            Self::Undervoltage { .. } => "undervoltage",
+            Self::Hot => "hot",
+            Self::SensorSilent { .. } => "sensor_silent",
+            Self::ShuntDoubt { .. } => "shunt_doubt",
+            Self::FinishAtRisk { .. } => "finish_at_risk",
+            Self::BrownOutNear => "brown_out_near",
+            Self::DrawHigh { .. } => "draw_high",
+            Self::AutoOff => "auto_off",
+            Self::RecordNotWritten => "record_not_written",
+            Self::ClockNotTrusted => "clock_not_trusted",
+        }
+    }
+
+    /// What cannot wait: the bank may be gone within half an hour, or at any moment.
+    #[must_use]
+    pub const fn is_urgent(&self) -> bool {
+        matches!(
+            self,
+            Self::RunningOut { limit_min: 0..=30 }
+                | Self::AutoOff
+                | Self::Undervoltage { .. }
+                | Self::BrownOutNear
+        )
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn half_an_hour_cannot_wait_and_a_minute_more_can() {
+        let urgent = |limit_min| About::RunningOut { limit_min }.is_urgent();
+        assert_eq!([0, 10, 30, 31, 60].map(urgent), [true, true, true, false, false]);
+        assert!(About::AutoOff.is_urgent() && About::BrownOutNear.is_urgent());
+        assert!(About::Undervoltage { times: 1 }.is_urgent());
+        assert!(!About::Hot.is_urgent() && !About::FinishAtRisk { below_percent: 50 }.is_urgent());
+    }
+}

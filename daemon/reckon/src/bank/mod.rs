@@ -1,36 +1,21 @@
 //! What a bank is, as its owner tells it, and what may be expected of it before the first
-//! run-down.
+//! run-down. The one place that knows a bank's keys: their names outside, what is usual where one is
+//! left out, their limits, and what is at fault.
 
 use alloc::string::String;
 
+use crate::units::{AmpHours, Celsius, Joules, Volts};
+
+mod cells;
+mod description;
+mod fault;
 mod presets;
 mod start;
 
-pub use start::Start;
-
-use crate::units::{AmpHours, Celsius, Joules, Volts};
-
-/// What the cells are made of.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Cells {
-    /// Lithium-ion with a cobalt, nickel or manganese cathode.
-    LiIon,
-    /// Lithium iron phosphate.
-    LiFePo4,
-    /// Sealed lead-acid.
-    LeadAcid,
-}
-
-/// Where the sensor sits.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum MeasuredAt {
-    /// Behind the bank's converter, on the regulated side: the voltage says nothing of the charge.
-    Output,
-    /// At the cells or the pack's terminals: the voltage tells.
-    Cells,
-    /// No sensor.
-    Nowhere,
-}
+pub use cells::{Cells, MeasuredAt};
+pub use description::BankDescription;
+pub use fault::{AMBIENT_C, BankFault, LABEL_MAH, PACK_V, SERIES};
+pub use start::{LAMPS, LEVELS, Start};
 
 /// A bank, as told.
 #[derive(Clone, Debug, PartialEq)]

@@ -19,7 +19,7 @@ mod tests;
 
 pub use carried::Carried;
 pub use presence::{Away, Presence};
-pub use question::{Answer, LAMPS, Question, QuestionView, Standing};
+pub use question::{Answer, Question, QuestionView, Standing};
 pub use since::{SinceLast, charged_chance};
 pub use story::{PLAUSIBLE, SURE, Story};
 

@@ -4,10 +4,13 @@ use alloc::vec::Vec;
 
 use super::{
     Belief,
-    question::{Answer, LAMPS, Question, QuestionView, Standing},
+    question::{Answer, Question, QuestionView, Standing},
     story::{SURE, Story},
 };
-use crate::{bank::Start, units::Share};
+use crate::{
+    bank::{LAMPS, Start},
+    units::Share,
+};
 
 impl Belief {
     /// What there is to ask, and what has been answered; `start` is how full the bank was told to

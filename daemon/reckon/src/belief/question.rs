@@ -2,7 +2,10 @@
 
 use alloc::vec::Vec;
 
-use crate::{bank::Start, units::Share};
+use crate::{
+    bank::{LEVELS, Start},
+    units::Share,
+};
 
 /// What is asked.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -99,7 +102,7 @@ impl Answer {
     pub fn named(text: &str) -> Option<Self> {
         let by_name = Self::NAMED.into_iter().find(|(_, name)| *name == text);
         by_name.map(|(answer, _)| answer).or_else(|| {
-            let level = text.parse().ok().filter(|level| (0.02..=1.0).contains(level))?;
+            let level = text.parse().ok().filter(|level| LEVELS.contains(level))?;
             Share::new(level).map(Self::Level)
         })
     }
@@ -113,10 +116,6 @@ impl Answer {
         }
     }
 }
-
-/// The middles of what the four lamps of a bank tell apart, fullest first (common practice, no
-/// source: each lamp stands for a quarter, and the top one stays lit till a quarter is gone).
-pub const LAMPS: [f64; 4] = [0.875, 0.625, 0.375, 0.125];
 
 /// Where an answer comes from.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

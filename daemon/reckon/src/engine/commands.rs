@@ -1,6 +1,6 @@
 //! Carries out what a person asks for.
 
-use alloc::{string::String, sync::Arc};
+use alloc::sync::Arc;
 use core::time::Duration;
 
 use super::{
@@ -13,11 +13,10 @@ use super::{
 };
 use crate::{
     bank::{BankSpec, Start},
+    name,
     time::{Mono, Stamp},
 };
 
-/// Names of outings, activities and banks are held to this many characters.
-const LONGEST_NAME: usize = 64;
 /// A finish may be this far away.
 pub(super) const FARTHEST_FINISH: Duration = Duration::from_secs(14 * 24 * 3600);
 
@@ -55,11 +54,8 @@ impl Engine {
                 }
             }
             Command::NameOuting { name } => {
-                let name = name.trim();
-                if name.chars().count() > LONGEST_NAME {
-                    return Err(Refusal::NameTooLong);
-                }
-                self.on.outing = (!name.is_empty()).then(|| String::from(name));
+                let name = name::line(name, name::LONGEST).map_err(Refusal::BadName)?;
+                self.on.outing = (!name.is_empty()).then_some(name);
             }
         }
         self.on.shown.hurry();
@@ -74,8 +70,9 @@ impl Engine {
         start: Option<Start>,
         at: Stamp,
     ) -> Result<(), Refusal> {
-        if let Some(why) = bank.implausible() {
-            return Err(Refusal::BankImplausible(why));
+        let faults = bank.faults();
+        if !faults.is_empty() {
+            return Err(Refusal::BankImplausible(faults));
         }
         let same = self.on.bank.as_ref().is_some_and(|known| known.name == bank.name);
         if same && start.is_none() {

@@ -67,7 +67,7 @@ impl Engine {
     pub(super) fn go_on(&mut self, resume: Resume, at: Stamp) {
         let Resume { choices, same_boot } = resume;
         if let Some((bank, start)) = &choices.bank
-            && bank.implausible().is_none()
+            && bank.faults().is_empty()
         {
             (self.on.start, self.on.start_told) = (*start, true);
             self.on.bank = Some(alloc::sync::Arc::new(bank.clone()));

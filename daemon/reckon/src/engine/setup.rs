@@ -6,9 +6,10 @@ use core::time::Duration;
 use super::{choices::Resume, rules::ActivityRule};
 use crate::{
     alarm::AlarmWants,
-    bank::{BankSpec, Start},
+    bank::{BankFault, BankSpec, Start},
     belief::{Answer, Question},
     estimator::Learned,
+    name::NameFault,
     power_off::{PowerOffAsk, PowerOffWants},
     reading::BoardFacts,
     time::Mono,
@@ -130,10 +131,10 @@ pub enum Refusal {
     NoCountdown,
     /// The finish is too far away or already past.
     FinishOutOfRange,
-    /// The bank's figures cannot be right; the sentence says which.
-    BankImplausible(String),
-    /// The name is too long (64 characters at most).
-    NameTooLong,
+    /// The bank cannot be as described.
+    BankImplausible(Vec<BankFault>),
+    /// It cannot be a name.
+    BadName(NameFault),
     /// That is no answer to this question.
     NoSuchAnswer,
     /// That is not asked now.

@@ -9,7 +9,7 @@ use reckon::words;
 
 use crate::{
     commands::{
-        cli::{Bank, CellKind, Label, Place},
+        cli::{Bank, Label},
         client::Client,
         failed::Failed,
         files::file_of,
@@ -107,26 +107,15 @@ fn name(bank: &Value) -> &str {
     text(bank, "name")
 }
 
+/// As it was typed; what was left out is filled in where it is read.
 fn spec(name: &str, label: &Label) -> Value {
-    // Usual builds, as in the settings: one cell in a USB bank, four of LiFePO4 or six of lead for
-    // 12 V; nominal cell voltages are common practice.
-    let (usual, cell_v) = match label.cells {
-        CellKind::LiIon => (1, 3.7),
-        CellKind::LiFePo4 => (4, 3.2),
-        CellKind::LeadAcid => (6, 2.0),
-    };
-    let series = label.series.unwrap_or(usual);
-    let place = label.measured_at.unwrap_or(if series == 1 { Place::Output } else { Place::Cells });
-    let word = |value: Option<clap::builder::PossibleValue>| {
-        value.map_or_else(String::new, |value| value.get_name().to_owned())
-    };
     json!({
         "name": name,
-        "cells": word(label.cells.to_possible_value()),
-        "series": series,
+        "cells": label.cells,
+        "series": label.series,
         "label_mah": label.label_mah,
-        "label_v": label.label_v.unwrap_or(cell_v * f64::from(series)),
-        "measured_at": word(place.to_possible_value()),
+        "label_v": label.label_v,
+        "measured_at": label.measured_at,
         "ambient_c": label.ambient_c,
         "cutoff_v": label.cutoff_v,
     })

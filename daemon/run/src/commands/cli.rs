@@ -3,7 +3,14 @@
 
 use std::{net::SocketAddr, path::PathBuf};
 
-use clap::{Args, Parser, Subcommand};
+use clap::{
+    Args, Parser, Subcommand,
+    builder::{PossibleValue, PossibleValuesParser},
+};
+use reckon::{
+    bank::{Cells, MeasuredAt},
+    words,
+};
 
 /// How long the battery of a portable radio station lasts, and how sure that is.
 ///
@@ -304,14 +311,14 @@ pub(crate) struct Label {
     #[arg(long, value_name = "VOLTS")]
     pub(crate) label_v: Option<f64>,
     /// What the cells are made of
-    #[arg(long, value_enum, default_value = "li-ion")]
-    pub(crate) cells: CellKind,
+    #[arg(long, value_parser = cells(), default_value = Cells::default().name())]
+    pub(crate) cells: String,
     /// Cells in series [default: usual for the cells]
     #[arg(long)]
     pub(crate) series: Option<u8>,
     /// Where the sensor sits
-    #[arg(long, value_enum)]
-    pub(crate) measured_at: Option<Place>,
+    #[arg(long, value_parser = places())]
+    pub(crate) measured_at: Option<String>,
     /// Temperature around it, degrees Celsius
     #[arg(long, value_name = "DEGREES", allow_negative_numbers = true)]
     pub(crate) ambient_c: Option<f64>,
@@ -320,27 +327,14 @@ pub(crate) struct Label {
     pub(crate) cutoff_v: Option<f64>,
 }
 
-/// Chemistries.
-#[derive(Clone, Copy, Debug, PartialEq, clap::ValueEnum)]
-pub(crate) enum CellKind {
-    /// Lithium-ion
-    LiIon,
-    /// Lithium iron phosphate
-    #[value(name = "lifepo4")]
-    LiFePo4,
-    /// Sealed lead-acid
-    LeadAcid,
+fn cells() -> PossibleValuesParser {
+    let value = |one: Cells| PossibleValue::new(one.name()).help(words::cells_hint(one));
+    PossibleValuesParser::new(Cells::ALL.map(value))
 }
 
-/// Where a sensor sits.
-#[derive(Clone, Copy, Debug, clap::ValueEnum)]
-pub(crate) enum Place {
-    /// Behind the bank's converter
-    Output,
-    /// At the cells or the pack's terminals
-    Cells,
-    /// There is none
-    Nowhere,
+fn places() -> PossibleValuesParser {
+    let value = |one: MeasuredAt| PossibleValue::new(one.name()).help(words::place_hint(one));
+    PossibleValuesParser::new(MeasuredAt::ALL.map(value))
 }
 
 /// What the board does in a run-down test.

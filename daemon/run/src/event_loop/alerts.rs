@@ -11,7 +11,7 @@ use alert::{Dispatcher, Lamp, Led, Notification};
 use reckon::{
     alarm::Edge,
     power_off::{Order, PowerOff},
-    snapshot::{About, Alarm, Snapshot},
+    snapshot::{Alarm, Snapshot},
     words,
 };
 use tokio::runtime::Handle;
@@ -113,19 +113,10 @@ fn lamp_of(snapshot: &Snapshot) -> Lamp {
         return Lamp::Countdown;
     }
     let awake = |alarm: &&Alarm| alarm.asleep_until.is_none();
-    let urgent = |alarm: &Alarm| {
-        matches!(
-            alarm.about,
-            About::RunningOut { limit_min: 0..=30 }
-                | About::AutoOff
-                | About::Undervoltage { .. }
-                | About::BrownOutNear
-        )
-    };
     let mut all = snapshot.alarms.iter().filter(awake).peekable();
     if all.peek().is_none() {
         Lamp::AsBefore
-    } else if all.any(urgent) {
+    } else if all.any(|alarm| alarm.about.is_urgent()) {
         Lamp::Urgent
     } else {
         Lamp::Notice

@@ -352,7 +352,7 @@ mod tests {
     #[test]
     fn banks_are_plausible_and_hold_less_than_their_labels() {
         for outing in outings() {
-            assert_eq!(outing.bank.implausible(), None);
+            assert_eq!(outing.bank.faults(), []);
             assert!(outing.holds_wh < outing.bank.label_energy().wh());
         }
     }

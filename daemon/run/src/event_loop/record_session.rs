@@ -7,6 +7,7 @@ use reckon::{
     bank::BankSpec,
     belief::{Answer, Question, SinceLast},
     engine::{Command, Start},
+    name,
     record::{Ending, EventKind},
     snapshot::{LogState, Snapshot},
     time::{Mono, Stamp},
@@ -209,7 +210,7 @@ impl EventLoop {
     }
 
     fn mark(&mut self, text: &str, at: Mono) -> Result<(), String> {
-        let text: String = text.trim().chars().filter(|c| !c.is_control()).take(200).collect();
+        let text = name::mended(text, name::LONGEST_MARK);
         let Some(session) = &mut self.record else {
             return Err(words::refusal::NO_RECORD.to_owned());
         };
@@ -322,7 +323,7 @@ impl EventLoop {
             self.use_bank(bank.clone(), Start::Full, at);
         }
         self.use_bank(bank.clone(), Start::Full, at);
-        let name: String = format!("Run-down of {}", bank.name).chars().take(64).collect();
+        let name = name::mended(&format!("Run-down of {}", bank.name), name::LONGEST);
         if let Err(refusal) = self.engine.ask(&Command::NameOuting { name }, at) {
             tracing::warn!("{}", words::refusal(&refusal));
         }

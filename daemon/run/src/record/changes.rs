@@ -10,6 +10,7 @@ use reckon::{
     contacts,
     engine::Carried,
     estimator::{LoadPrior, Observation},
+    name::{self, NameFault},
     record::{Ending, Origin, Outing, RecordedBank},
     units::{Joules, Seconds},
     words,
@@ -27,8 +28,6 @@ use crate::{
 
 /// Said when no daemon runs and one is needed.
 pub(crate) const NEEDS_RUNNING: &str = words::refusal::NEEDS_RUNNING;
-/// Longest name of a bank or an outing, characters.
-const LONGEST_NAME: usize = 64;
 
 /// Makes commands into entries.
 pub(crate) struct Changes<'a> {
@@ -243,10 +242,7 @@ impl Changes<'_> {
 
     fn named(&self, id: i64, name: &str, update: &mut RecordUpdate) -> Result<Change, String> {
         let outing = self.outing(id)?;
-        let name = name.trim().to_owned();
-        if name.chars().count() > LONGEST_NAME {
-            return Err(words::refusal::NAME_OF_64.to_owned());
-        }
+        let name = name::line(name, name::LONGEST).map_err(not_a_name)?;
         if outing.ending == Ending::Open {
             update.named = Some(name.clone());
         }
@@ -263,23 +259,24 @@ pub(crate) fn said(trouble: &Trouble) -> String {
 }
 
 fn sound(spec: &BankSpec) -> Result<BankSpec, String> {
-    let name = spec.name.trim().to_owned();
-    if name.is_empty() {
-        return Err(words::refusal::BANK_NEEDS_NAME.to_owned());
+    let spec = BankSpec { name: spec.name.trim().to_owned(), ..spec.clone() };
+    let faults = spec.faults();
+    if faults.is_empty() {
+        return Ok(spec);
     }
-    let spec = BankSpec { name, ..spec.clone() };
-    match spec.implausible() {
-        Some(why) => Err(format!("{why} Nothing was changed.")),
-        None => Ok(spec),
-    }
+    Err(words::unchanged(&words::bank_faults(&faults)))
+}
+
+fn not_a_name(fault: NameFault) -> String {
+    words::unchanged(&words::name_fault("The name", fault))
 }
 
 /// A list of time stamps says how long, not how much: the energy is what the board draws when it
 /// does nothing, which is what most such tests did. It counts as modelled.
 fn imported(bank: String, name: &str, text: &str, load: &LoadPrior) -> Result<Change, String> {
     let marks = time_stamp_import::read(text).map_err(|why| why.0)?;
-    let name = if name.trim().is_empty() { "time stamps" } else { name.trim() };
-    let mut data = marks.rundown(name);
+    let name = name::line(name, name::LONGEST).map_err(not_a_name)?;
+    let mut data = marks.rundown(if name.is_empty() { "time stamps" } else { &name });
     let watts = load.idle_w.map(|idle| idle + load.accessories_w).filter(|watts| *watts > 0.0);
     data.mean_power_w = watts;
     data.delivered_wh = watts.map(|watts| watts * data.lasted_s / 3600.0);

@@ -4,11 +4,12 @@
 use std::{io, path::Path};
 
 use reckon::{
-    bank::{BankSpec, Cells, MeasuredAt},
+    bank::{BankDescription, BankSpec, Start},
     belief::Away,
-    engine::{AwayChoice, Choices, FinishChoice, Start},
+    engine::{AwayChoice, Choices, FinishChoice},
+    name,
     time::{Mono, Wall},
-    units::{AmpHours, Celsius, Joules, Seconds, Share, Volts},
+    units::{Celsius, Joules, Seconds, Share, Volts},
     words,
 };
 use serde::{Deserialize, Serialize};
@@ -124,8 +125,8 @@ impl ChoicesFile {
                 at_s: finish.at.as_s(),
                 wall_ms: finish.wall.map(Wall::unix_ms),
             }),
-            start: choices.start.map(|start| start_words(start).0.to_owned()),
-            start_share: choices.start.and_then(|start| start_words(start).1),
+            start: choices.start.map(|start| start.name().to_owned()),
+            start_share: choices.start.and_then(level_beside),
             away: choices.away.as_ref().map(AwayEntry::of),
             bank: choices.bank.as_ref().map(|(spec, start)| BankEntry::of(spec, *start)),
         }
@@ -152,7 +153,7 @@ impl ChoicesFile {
             counted: Seconds::of(self.counted_s),
             delivered: Joules::from_wh(self.delivered_wh),
             bridged: Joules::from_wh(self.bridged_wh),
-            start: self.start.as_deref().and_then(|it| start_of_words(it, self.start_share)),
+            start: self.start.as_deref().and_then(|it| Start::named(it, self.start_share)),
             away: self.away.as_ref().and_then(AwayEntry::doubted),
         }
     }
@@ -169,76 +170,40 @@ impl ChoicesFile {
 impl BankEntry {
     /// As it will be written.
     fn of(spec: &BankSpec, start: Start) -> Self {
-        let cells = match spec.cells {
-            Cells::LiIon => "li-ion",
-            Cells::LiFePo4 => "lifepo4",
-            Cells::LeadAcid => "lead-acid",
-        };
-        let measured_at = match spec.measured_at {
-            MeasuredAt::Output => "output",
-            MeasuredAt::Cells => "cells",
-            MeasuredAt::Nowhere => "nowhere",
-        };
-        let (start, start_share) = start_words(start);
         Self {
             name: spec.name.clone(),
-            cells: cells.to_owned(),
+            cells: spec.cells.name().to_owned(),
             series: spec.series,
             label_mah: spec.label.si() * 1000.0,
             label_v: spec.label_volts.si(),
-            measured_at: measured_at.to_owned(),
+            measured_at: spec.measured_at.name().to_owned(),
             ambient_c: spec.ambient.map(Celsius::si),
             cutoff_v: spec.cutoff.map(Volts::si),
-            start: start.to_owned(),
-            start_share,
+            start: start.name().to_owned(),
+            start_share: level_beside(start),
         }
     }
 
     /// The bank as told, or `None` if the figures cannot be ours.
     fn told(&self) -> Option<(BankSpec, Start)> {
-        let cells = match self.cells.as_str() {
-            "li-ion" => Cells::LiIon,
-            "lifepo4" => Cells::LiFePo4,
-            "lead-acid" => Cells::LeadAcid,
-            _ => return None,
+        let start = Start::named(&self.start, self.start_share)?;
+        let described = BankDescription {
+            name: Some(name::mended(&self.name, name::LONGEST)).filter(|name| !name.is_empty()),
+            cells: Some(self.cells.clone()),
+            series: Some(f64::from(self.series)),
+            label_mah: Some(self.label_mah),
+            label_v: Some(self.label_v),
+            measured_at: Some(self.measured_at.clone()),
+            ambient_c: self.ambient_c,
+            cutoff_v: self.cutoff_v,
         };
-        let measured_at = match self.measured_at.as_str() {
-            "output" => MeasuredAt::Output,
-            "cells" => MeasuredAt::Cells,
-            "nowhere" => MeasuredAt::Nowhere,
-            _ => return None,
-        };
-        let start = start_of_words(&self.start, self.start_share)?;
-        let spec = BankSpec {
-            name: self.name.chars().filter(|c| !c.is_control()).take(64).collect(),
-            cells,
-            series: self.series,
-            label: AmpHours::new(self.label_mah / 1000.0)?,
-            label_volts: Volts::new(self.label_v)?,
-            measured_at,
-            ambient: self.ambient_c.and_then(Celsius::new),
-            cutoff: self.cutoff_v.and_then(Volts::new),
-        };
-        spec.implausible().is_none().then_some((spec, start))
+        described.complete().ok().map(|spec| (spec, start))
     }
 }
 
-/// How full, as it is written: `full`, `part` and its share, or `unknown`.
-fn start_words(start: Start) -> (&'static str, Option<f64>) {
-    match start {
-        Start::Full => ("full", None),
-        Start::Part(_) | Start::Between(..) => ("part", start.middle().map(Share::part)),
-        Start::Unknown => ("unknown", None),
-    }
-}
-
-fn start_of_words(start: &str, share: Option<f64>) -> Option<Start> {
-    match (start, share) {
-        ("full", _) => Some(Start::Full),
-        ("part", Some(share)) => Share::new(share).map(Start::of_level),
-        ("unknown", _) => Some(Start::Unknown),
-        _ => None,
-    }
+/// What is written beside `part`.
+fn level_beside(start: Start) -> Option<f64> {
+    start.middle().filter(|_| start.name() == "part").map(Share::part)
 }
 
 /// What was kept, and what is to be said about it.
@@ -290,6 +255,10 @@ pub(crate) fn save(folder: &Path, kept: &ChoicesFile) -> io::Result<()> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use reckon::{
+        bank::{Cells, MeasuredAt},
+        units::AmpHours,
+    };
     use std::fs;
 
     fn blue_ten() -> BankSpec {
@@ -363,7 +332,7 @@ mod tests {
                 assert_eq!(found.kept, ChoicesFile::default());
             } else {
                 let bank = found.kept.choices().bank;
-                assert!(bank.is_none_or(|(spec, _)| spec.implausible().is_none()));
+                assert!(bank.is_none_or(|(spec, _)| spec.faults().is_empty()));
             }
         }
     }

@@ -10,13 +10,16 @@ use std::{
 
 use probe::{Chip, SensorWant};
 use reckon::{
-    bank::{BankSpec, Cells, MeasuredAt},
+    bank::{BankDescription, BankSpec, Start},
     draw::BoardKind,
-    engine::{Accessory, ActivityRule, Radio, Start},
+    engine::{Accessory, ActivityRule, Radio},
+    name,
     reading::Role,
-    units::{AmpHours, Celsius, Ohms, Share, Volts, Watts},
+    units::{Ohms, Watts},
     words,
 };
+
+use crate::glance::plain_spaces;
 
 mod rules;
 mod sheet;
@@ -232,10 +235,11 @@ fn checked(mut top: Table<'_>) -> Settings {
     }
     if let Some(mut told) = top.table("bank") {
         s.board = told.parsed("board", BOARD_WANT, board_kind);
-        s.start = told.parsed_start();
-        s.bank = Some(bank(told));
+        let start = told.parsed("start", words::settings::START, Start::worded);
+        s.start = start.unwrap_or_default();
+        s.bank = bank(told);
     }
-    let spare: Vec<_> = top.tables("spare_bank", 16).into_iter().map(bank).collect();
+    let spare: Vec<_> = top.tables("spare_bank", 16).into_iter().filter_map(bank).collect();
     if !spare.is_empty() {
         s.spare_banks = spare;
     }
@@ -252,7 +256,6 @@ fn checked(mut top: Table<'_>) -> Settings {
 
 const LISTEN_WANT: &str = words::settings::LISTEN;
 const BOARD_WANT: &str = words::settings::BOARD;
-const LABEL_HINT: &str = words::settings::LABEL;
 
 /// Two banks of one name could not be told apart on the page; the later one gives way.
 fn names_differ(s: &mut Settings) {
@@ -260,70 +263,24 @@ fn names_differ(s: &mut Settings) {
     s.spare_banks.retain(|b| seen.insert(b.name.clone()));
 }
 
-impl Table<'_> {
-    fn parsed_start(&mut self) -> Start {
-        let want = words::settings::START;
-        self.parsed("start", want, |text| match text {
-            "full" => Some(Start::Full),
-            "unknown" => Some(Start::Unknown),
-            _ => {
-                let percent: f64 = text.strip_suffix('%')?.trim().parse().ok()?;
-                Share::new(percent / 100.0).map(Start::Part)
-            }
-        })
-        .unwrap_or_default()
-    }
-}
-
-fn bank(mut t: Table<'_>) -> BankSpec {
-    const CELLS: &[(&str, Cells)] =
-        &[("li-ion", Cells::LiIon), ("lifepo4", Cells::LiFePo4), ("lead-acid", Cells::LeadAcid)];
-    const PLACES: &[(&str, MeasuredAt)] = &[
-        ("output", MeasuredAt::Output),
-        ("cells", MeasuredAt::Cells),
-        ("nowhere", MeasuredAt::Nowhere),
-    ];
-    let cells = t.one_of("cells", CELLS, words::settings::CELLS);
-    let cells = cells.unwrap_or(Cells::LiIon);
-    // Usual builds: one li-ion cell (or several in parallel) in a USB bank, four LiFePO4 or six
-    // lead-acid cells for 12 V. Nominal cell voltages are common practice.
-    let (usual_series, cell_volts) = match cells {
-        Cells::LiIon => (1, 3.7),
-        Cells::LiFePo4 => (4, 3.2),
-        Cells::LeadAcid => (6, 2.0),
+/// The bank of a table; where it cannot be right, something was complained about.
+fn bank(mut t: Table<'_>) -> Option<BankSpec> {
+    let described = BankDescription {
+        name: t.any_text("name"),
+        cells: t.any_text("cells"),
+        series: t.any_number("series"),
+        label_mah: t.any_number("label_mah"),
+        label_v: t.any_number("label_v"),
+        measured_at: t.any_text("measured_at"),
+        ambient_c: t.any_number("ambient_c"),
+        cutoff_v: t.any_number("cutoff_v"),
     };
-    let series = t.whole("series", 1, 16, words::settings::SERIES);
-    let series = series.and_then(|n| u8::try_from(n).ok()).unwrap_or(usual_series);
-    let label_mah = t.number("label_mah", Limits::from(100.0, 2_000_000.0, "mAh"), LABEL_HINT);
-    let volts = Limits::from(1.0, 60.0, "V");
-    let label_v = t.number("label_v", volts, LABEL_HINT);
-    let place = t.one_of("measured_at", PLACES, words::settings::MEASURED_AT);
-    let usual_place = if series == 1 { MeasuredAt::Output } else { MeasuredAt::Cells };
-    let name = t.text("name", words::settings::BANK_NAME);
-    let ambient = t.number("ambient_c", Limits::from(-40.0, 60.0, "°C"), words::settings::AMBIENT);
-    let cutoff = t.number("cutoff_v", volts, words::settings::CUTOFF);
-    if !t.has("label_mah") {
-        t.complain("label_mah", words::settings::bank_missing(&LABEL_HINT));
-    }
-    let spec = BankSpec {
-        name: name.unwrap_or_else(|| "Bank".to_owned()),
-        cells,
-        series,
-        label: AmpHours::of(label_mah.unwrap_or(0.0) / 1000.0),
-        label_volts: Volts::of(label_v.unwrap_or(cell_volts * f64::from(series))),
-        measured_at: place.unwrap_or(usual_place),
-        ambient: ambient.map(Celsius::of),
-        cutoff: cutoff.map(Volts::of),
-    };
-    // Whatever single figures allow: do they make a bank together?
-    if label_mah.is_some()
-        && t.sound()
-        && let Some(why) = spec.implausible()
-    {
-        t.complain("label_v", why);
+    let found = described.complete();
+    for fault in found.as_ref().err().into_iter().flatten() {
+        t.complain(fault.key(), plain_spaces(&words::bank_fault(fault)));
     }
     t.done();
-    spec
+    found.ok()
 }
 
 fn draw(mut t: Table<'_>, s: &mut Settings) {
@@ -371,7 +328,7 @@ fn record(mut t: Table<'_>) -> RecordWant {
 fn contacts(mut t: Table<'_>) -> ContactsWant {
     let want = words::settings::WATCH;
     let watch = t.parsed("watch", want, |text| {
-        let sound = text.len() <= 4096 && !text.chars().any(char::is_control);
+        let sound = text.len() <= 4096 && text.chars().all(name::is_plain);
         Some(PathBuf::from(text)).filter(|path| sound && path.is_absolute())
     });
     let calls = words::settings::KEEP_CALLS;

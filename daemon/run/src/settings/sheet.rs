@@ -3,8 +3,7 @@
 
 use std::{cell::RefCell, collections::BTreeSet, fmt, ops::Range};
 
-use reckon::words;
-
+use reckon::{name, words};
 use toml::{
     Spanned,
     de::{DeTable, DeValue},
@@ -115,7 +114,7 @@ impl<'a> Sheet<'a> {
     fn written(&self, at: &Range<usize>) -> String {
         let all = self.text.get(at.clone()).unwrap_or("");
         let first = all.lines().next().unwrap_or("");
-        let mut short: String = first.chars().filter(|c| !c.is_control()).take(40).collect();
+        let mut short: String = first.chars().filter(|c| name::is_plain(*c)).take(40).collect();
         if short.len() < all.trim_end().len() {
             short.push('…');
         }
@@ -152,11 +151,6 @@ impl<'a> Table<'a> {
         self.rows.iter().any(|(k, _)| k.get_ref() == key)
     }
 
-    /// Whether nothing in this table has been complained about so far.
-    pub(crate) fn sound(&self) -> bool {
-        !self.sheet.complaints.borrow().iter().any(|c| c.key.starts_with(&self.path))
-    }
-
     /// Complains about a key that is there, after a check of the caller's own.
     pub(crate) fn complain(&self, key: &str, want: String) {
         match self.rows.iter().find(|(k, _)| k.get_ref() == key) {
@@ -168,12 +162,7 @@ impl<'a> Table<'a> {
     /// A number within limits.
     pub(crate) fn number(&mut self, key: &'static str, limits: Limits, hint: &str) -> Option<f64> {
         let value = self.take(key)?;
-        let x = match value.get_ref() {
-            DeValue::Integer(i) => i64::from_str_radix(i.as_str(), i.radix()).ok().map(as_f64),
-            DeValue::Float(f) => f.as_str().parse().ok(),
-            _ => None,
-        };
-        let x = x.filter(|&x| limits.hold(x));
+        let x = number_of(value).filter(|&x| limits.hold(x));
         if x.is_none() {
             self.refuse(key, value, format!("{limits}. {hint}"));
         }
@@ -235,14 +224,25 @@ impl<'a> Table<'a> {
         list
     }
 
-    /// A text of 1 to 64 characters.
+    /// A number, or NaN where something else stands: for somebody who judges it.
+    pub(crate) fn any_number(&mut self, key: &'static str) -> Option<f64> {
+        Some(number_of(self.take(key)?).unwrap_or(f64::NAN))
+    }
+
+    /// A text, or one that is no name where something else stands: for somebody who judges it.
+    pub(crate) fn any_text(&mut self, key: &'static str) -> Option<String> {
+        Some(self.take(key)?.get_ref().as_str().unwrap_or("\0").to_owned())
+    }
+
+    /// A name.
     pub(crate) fn text(&mut self, key: &'static str, hint: &str) -> Option<String> {
         let value = self.take(key)?;
-        let text = value.get_ref().as_str().and_then(sound_text);
-        if text.is_none() {
+        let Some(text) = value.get_ref().as_str() else {
             self.refuse(key, value, words::settings::want_text(&hint));
-        }
-        text
+            return None;
+        };
+        let refuse = |fault| self.refuse(key, value, words::settings::bad_name(fault, &hint));
+        name::checked(text).map_err(refuse).ok()
     }
 
     /// A text that `parse` understands.
@@ -283,7 +283,7 @@ impl<'a> Table<'a> {
         let value = self.take(key)?;
         let list = value.get_ref().as_array().and_then(|rows| {
             rows.iter()
-                .map(|v| v.get_ref().as_str().and_then(sound_text))
+                .map(|v| v.get_ref().as_str().and_then(|text| name::checked(text).ok()))
                 .collect::<Option<Vec<_>>>()
         });
         let list = list.filter(|l| l.len() <= most && all_different(l));
@@ -345,10 +345,12 @@ fn as_f64(n: i64) -> f64 {
     n as f64
 }
 
-fn sound_text(text: &str) -> Option<String> {
-    let text = text.trim();
-    let fits = (1..=64).contains(&text.chars().count()) && !text.chars().any(char::is_control);
-    fits.then(|| text.to_owned())
+fn number_of(value: &Spanned<DeValue<'_>>) -> Option<f64> {
+    match value.get_ref() {
+        DeValue::Integer(i) => i64::from_str_radix(i.as_str(), i.radix()).ok().map(as_f64),
+        DeValue::Float(f) => f.as_str().parse().ok(),
+        _ => None,
+    }
 }
 
 fn all_different(list: &[String]) -> bool {

@@ -1,6 +1,10 @@
 //! Settings from outside: what an owner may write, and what is said about mistakes.
 
 use super::*;
+use reckon::{
+    bank::MeasuredAt,
+    units::{Share, Volts},
+};
 
 const SHIPPED: &str = include_str!("../../../../systemd/outlast.toml");
 
@@ -172,10 +176,15 @@ fn five_mistakes_are_five_complaints() {
     assert_eq!(all.len(), 5, "{all:#?}");
     assert!(all[0].starts_with("line 1: station = 7: want a text"), "{all:#?}");
     assert!(all[1].contains("line 2: listn: no such key. Did you mean `listen`?"), "{all:#?}");
-    assert!(all[2].contains("line 4: bank.label_mah = -5: want 100 to 2000000 mAh"), "{all:#?}");
+    assert!(
+        all[2].contains("line 4: bank.label_mah = -5: The capacity must be 100 to 2 000 000 mAh"),
+        "{all:#?}"
+    );
     assert!(all[2].contains("printed on the bank's label"), "{all:#?}");
     assert!(
-        all[3].contains("line 5: bank.series = 0: want a whole number from 1 to 16"),
+        all[3].contains(
+            "line 5: bank.series = 0: Cells in series must be a whole number from 1 to 16"
+        ),
         "{all:#?}"
     );
     assert!(all[4].contains("line 8: sensor[0].scale = 0"), "{all:#?}");

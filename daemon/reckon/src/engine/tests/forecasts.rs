@@ -5,6 +5,7 @@ use core::time::Duration;
 use super::*;
 use crate::{
     engine::{Command, Refusal, Resume},
+    name::NameFault,
     snapshot::{Basis, Verdict},
 };
 
@@ -274,7 +275,10 @@ fn bad_asks_change_nothing() {
     let refused = field.ask(&Command::UseBank { bank, start: Some(FULL) });
     assert!(matches!(refused, Err(Refusal::BankImplausible(_))), "{refused:?}");
     let name = "x".repeat(65);
-    assert_eq!(field.ask(&Command::NameOuting { name }), Err(Refusal::NameTooLong));
+    assert_eq!(
+        field.ask(&Command::NameOuting { name }),
+        Err(Refusal::BadName(NameFault::TooLong(64)))
+    );
     let snapshot = field.second(measured(5.0, 0.8));
     assert_eq!(snapshot.bank.spec.as_ref().unwrap().name, "Blue ten");
     near(snapshot.bank.delivered.si(), 4.0 * 301.0, 1e-6, "the outing goes on");

@@ -11,19 +11,45 @@ use super::{
     numbers::{TIE, celsius, energy, power, span},
 };
 use crate::{
-    bank::{BankSpec, Cells},
+    bank::{BankSpec, Cells, MeasuredAt},
     energy_tally::EnergyTally,
     units::{Celsius, Joules, Seconds, Share, Watts},
 };
 
-/// A bank's label: `10000 mAh lithium-ion`, `6 Ah LiFePO4, 12.8 V`.
+/// What the cells are made of.
 #[must_use]
-pub fn bank_label(bank: &BankSpec) -> String {
-    let cells = match bank.cells {
+pub const fn chemistry(cells: Cells) -> &'static str {
+    match cells {
         Cells::LiIon => "lithium-ion",
         Cells::LiFePo4 => "LiFePO4",
         Cells::LeadAcid => "lead-acid",
-    };
+    }
+}
+
+/// Cells, where one of them is to be chosen.
+#[must_use]
+pub const fn cells_hint(cells: Cells) -> &'static str {
+    match cells {
+        Cells::LiIon => "Lithium-ion",
+        Cells::LiFePo4 => "Lithium iron phosphate",
+        Cells::LeadAcid => "Sealed lead-acid",
+    }
+}
+
+/// A sensor's place, where one of them is to be chosen.
+#[must_use]
+pub const fn place_hint(place: MeasuredAt) -> &'static str {
+    match place {
+        MeasuredAt::Output => "Behind the bank's converter",
+        MeasuredAt::Cells => "At the cells or the pack's terminals",
+        MeasuredAt::Nowhere => "There is none",
+    }
+}
+
+/// A bank's label: `10000 mAh lithium-ion`, `6 Ah LiFePO4, 12.8 V`.
+#[must_use]
+pub fn bank_label(bank: &BankSpec) -> String {
+    let cells = chemistry(bank.cells);
     if bank.series <= 1 {
         return format!("{:.0}{TIE}mAh {cells}", bank.label.si() * 1000.0);
     }

@@ -36,8 +36,8 @@ pub const ENGLISH: Language = Language {
 
 pub use alarm::{Said, alarm, edge, gap, gap_remedy, help, over_line};
 pub use bank::{
-    RunDownSaid, TestLoadSaid, bank_label, believed_to_hold, rundown, seen_to_deliver, test_load,
-    test_on,
+    RunDownSaid, TestLoadSaid, bank_label, believed_to_hold, cells_hint, chemistry, place_hint,
+    rundown, seen_to_deliver, test_load, test_on,
 };
 pub use calendar::{Local, date_of, lasted};
 pub use now::{
@@ -55,7 +55,7 @@ pub use outing::{
 };
 pub use power_off::{called_off, power_off, power_off_line};
 pub use question::{Asked, asked, levels};
-pub use refusal::{refusal, wait};
+pub use refusal::{bank_fault, bank_faults, name_fault, refusal, unchanged, wait};
 pub use report::{FORESIGHT, forecast_then, forecasts};
 pub use station::{
     board_facts, clock_off, costs, footprint, own_cost, record_owes, record_size, shunt,

@@ -2,8 +2,8 @@
 
 use super::numbers::{clock_time, energy, left, percent, span};
 use crate::{
-    bank::{BankSpec, MeasuredAt},
-    belief::{Answer, Away, LAMPS, Question, QuestionView, Standing, Story},
+    bank::{BankSpec, LAMPS, MeasuredAt},
+    belief::{Answer, Away, Question, QuestionView, Standing, Story},
     snapshot::{Possibility, Snapshot},
     time::Mono,
     units::{Seconds, Share},

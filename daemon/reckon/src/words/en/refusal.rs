@@ -2,12 +2,20 @@
 
 #![expect(missing_docs, reason = "each text says what it is for")]
 
-use alloc::{format, string::String};
+use alloc::{format, string::String, vec::Vec};
 use core::fmt::Display;
 use core::time::Duration;
 
-use super::numbers::{TIE, span};
-use crate::{engine::Refusal, units::Seconds};
+use super::{
+    bank::chemistry,
+    numbers::{TIE, span},
+};
+use crate::{
+    bank::{AMBIENT_C, BankFault, Cells, MeasuredAt, PACK_V, SERIES},
+    engine::Refusal,
+    name::NameFault,
+    units::Seconds,
+};
 
 /// Why an ask was not carried out.
 #[must_use]
@@ -29,10 +37,8 @@ pub fn refusal(refusal: &Refusal) -> String {
         Refusal::FinishOutOfRange => {
             format!("The finish must be in the future, and within 14{TIE}days.")
         }
-        Refusal::BankImplausible(why) => why.clone(),
-        Refusal::NameTooLong => {
-            String::from("The name is too long: it may have 64 characters at most.")
-        }
+        Refusal::BankImplausible(faults) => bank_faults(faults),
+        Refusal::BadName(fault) => name_fault("The name", *fault),
         Refusal::NoSuchAnswer => {
             String::from("That is not an answer to this question. Nothing was changed.")
         }
@@ -40,6 +46,86 @@ pub fn refusal(refusal: &Refusal) -> String {
             "That question is no longer open. Reload the page to see what is asked now. Nothing \
              was changed.",
         ),
+    }
+}
+
+/// A reason, and that nothing came of it.
+#[must_use]
+pub fn unchanged(why: &str) -> String {
+    format!("{why} Nothing was changed.")
+}
+
+/// Why a bank cannot be as described: one sentence or two for each fault.
+#[must_use]
+pub fn bank_faults(all: &[BankFault]) -> String {
+    all.iter().map(bank_fault).collect::<Vec<_>>().join(" ")
+}
+
+/// Why a bank cannot be as described.
+#[must_use]
+pub fn bank_fault(fault: &BankFault) -> String {
+    match *fault {
+        BankFault::Name(fault) => name_fault("The bank's name", fault),
+        BankFault::Cells => {
+            format!("The cells must be {}.", or(&Cells::ALL.map(Cells::name)))
+        }
+        BankFault::MeasuredAt => format!(
+            "The sensor sits at {}: behind the bank's converter, at the cells, or there is none.",
+            or(&MeasuredAt::ALL.map(MeasuredAt::name))
+        ),
+        BankFault::NoLabel => String::from(
+            "The capacity in mAh is missing, and it is not guessed. It is printed on the bank's \
+             label.",
+        ),
+        BankFault::LabelMah => format!(
+            "The capacity must be 100 to 2{TIE}000{TIE}000{TIE}mAh. It is printed on the bank's \
+             label."
+        ),
+        BankFault::LabelV => format!(
+            "The voltage that the label's capacity is meant at must be {} to {}{TIE}V.",
+            PACK_V.start(),
+            PACK_V.end()
+        ),
+        BankFault::Series => format!(
+            "Cells in series must be a whole number from {} to {}; a USB bank has 1.",
+            SERIES.start(),
+            SERIES.end()
+        ),
+        BankFault::Ambient => format!(
+            "The temperature around the bank must be {} to {}{TIE}°C.",
+            AMBIENT_C.start(),
+            AMBIENT_C.end()
+        ),
+        BankFault::Misfit { cells, series, makes_v: (low, high), label_v } => format!(
+            "{series} {} {} in series make {low:.1} to {high:.1}{TIE}V, not {label_v:.1}{TIE}V. A \
+             USB bank's label means its cells: one in series, 3.6 or 3.7{TIE}V.",
+            chemistry(cells),
+            if series == 1 { "cell" } else { "cells" },
+        ),
+        BankFault::Cutoff { within_v: (low, high) } => format!(
+            "The cut-off of this bank must be {low:.1} to {high:.1}{TIE}V; leave it out if you do \
+             not know it."
+        ),
+    }
+}
+
+/// Why a text cannot be a name; `what` begins the sentence, such as 'The name'.
+#[must_use]
+pub fn name_fault(what: &str, fault: NameFault) -> String {
+    match fault {
+        NameFault::Missing => format!("{what} is missing."),
+        NameFault::TooLong(most) => format!("{what} may have {most} characters at most."),
+        NameFault::NotPlain => format!(
+            "{what} must be one line of plain text, without control characters or characters that \
+             change the direction of writing."
+        ),
+    }
+}
+
+fn or(names: &[&str]) -> String {
+    match names {
+        [before @ .., last] if !before.is_empty() => format!("{} or {last}", before.join(", ")),
+        _ => names.concat(),
     }
 }
 
@@ -83,8 +169,6 @@ pub fn was_over(lasted: &dyn Display) -> String {
 pub const NO_CONTACTS: &str = "No contact in a log falls within this outing. Nothing was changed.";
 pub const NO_SUCH_CORRECTION: &str =
     "There is no such correction in the record. Nothing was changed.";
-pub const NAME_OF_64: &str = "A name may have 64 characters at most. Nothing was changed.";
-pub const BANK_NEEDS_NAME: &str = "A bank needs a name. Nothing was changed.";
 pub const DOES_NOT_FOLLOW: &str = "The current outing does not follow this one on the same bank: another outing lies between, \
     or another bank is connected. Nothing was changed.";
 pub const NO_FILE: &str = "it is not a file";
@@ -104,16 +188,8 @@ pub fn not_a_number(field: &dyn Display) -> String {
 }
 pub const BANK_OR_SPEC: &str = "Give either `bank`, the name of one offered, or `spec`.";
 pub const NO_BANK_NAMED: &str = "There is no bank of that name here. Nothing was changed.";
-pub const LEVEL_OUT_OF_RANGE: &str =
-    "How full must lie between empty and full. Nothing was changed.";
-pub const NO_LEVEL: &str = "Say how full the bank is. Nothing was changed.";
 pub const BAD_START: &str =
-    "`start` is full, part, unknown, or a level from 0.02 to 1. Nothing was changed.";
-pub const BAD_CELLS: &str = "`cells` is li-ion, lifepo4 or lead-acid. Nothing was changed.";
-pub const BAD_PLACE: &str = "`measured_at` is output, cells or nowhere. Nothing was changed.";
-pub const BAD_FIGURE: &str = "A figure of the bank is not a number. Nothing was changed.";
-pub const BAD_SERIES: &str = "Cells in series must be a whole number from 1 up.";
-pub const NO_MAH: &str = "Give the mAh that the bank's label prints. Nothing was changed.";
+    "How full is full, unknown, or a share such as 70 %. Nothing was changed.";
 pub const NO_FINISH: &str = "Say when you want to finish. Nothing was changed.";
 pub const NO_TIME_OF_DAY: &str = "The board does not know the time of day, so give a length of time instead. Nothing was \
     changed.";
@@ -125,15 +201,6 @@ pub const BAD_SLEEP: &str = "An alarm can be silenced for one minute to one day.
 pub const WRONG_CODE: &str =
     "That code is wrong, used or too old. `outlast pin` on the board shows the current one.";
 pub const NO_SUCH_LOOK: &str = "There is no such look. Nothing was changed.";
-
-pub fn too_long(what: &dyn Display, most: &dyn Display) -> String {
-    format!("{what} may have at most {most} letters. Nothing was changed.")
-}
-
-pub fn not_plain(what: &dyn Display) -> String {
-    format!("{what} must be plain letters on one line. Nothing was changed.")
-}
-pub const NO_NAME: &str = "Give it a name. Nothing was changed.";
 pub const YES_OR_NO: &str = "Say yes or no. Nothing was changed.";
 pub const NO_SPAN: &str = "Give both times as hours and minutes, 1:20. Nothing was changed.";
 pub const NO_MOMENT: &str = "A time of day does not say when in this outing. Nothing was changed.";

@@ -5,6 +5,9 @@
 use alloc::{format, string::String};
 use core::fmt::Display;
 
+use super::refusal::name_fault;
+use crate::name::NameFault;
+
 pub fn unreadable(path: &dyn Display, why: &dyn Display) -> String {
     format!(
         "The settings file {path} cannot be read: {why}.\nNothing was started, because a \
@@ -23,15 +26,8 @@ pub const LISTEN: &str = "an address and a port in quotes, such as \"0.0.0.0:807
     network of the board, 127.0.0.1 only itself.";
 pub const BOARD: &str = "the board's short name, such as \"4B\", \"Zero 2 W\" or \"3B+\". It is printed on the board; \
     leave the key out to have it found.";
-pub const LABEL: &str = "It is printed on the bank's label.";
 pub const START: &str = "\"full\", \"unknown\" or a share such as \"70 %\". It is how full the bank is when outlast \
     starts with it.";
-pub const CELLS: &str = "USB banks are li-ion unless they say otherwise.";
-pub const SERIES: &str = "A USB bank is 1, a 12.8 V LiFePO4 pack 4.";
-pub const MEASURED_AT: &str = "A sensor in a USB lead sits at the output.";
-pub const BANK_NAME: &str = "It is what the page calls the bank.";
-pub const AMBIENT: &str = "What the bank feels.";
-pub const CUTOFF: &str = "It is where the load is cut off.";
 pub const IDLE_W: &str = "The board with nothing to do.";
 pub const FULL_W: &str = "The board with every core busy.";
 
@@ -97,11 +93,18 @@ pub fn want_whole_list(
 }
 
 pub fn want_text(hint: &dyn Display) -> String {
-    format!("want a text in quotes, 1 to 64 characters. {hint}")
+    format!("want a text in quotes. {hint}")
+}
+
+pub fn bad_name(fault: NameFault, hint: &dyn Display) -> String {
+    format!("{} {hint}", name_fault("This name", fault))
 }
 
 pub fn want_texts(most: &dyn Display, hint: &dyn Display) -> String {
-    format!("want a list of at most {most} different texts, each of 1 to 64 characters. {hint}")
+    format!(
+        "want a list of at most {most} different texts, each one plain \
+         line of 1 to 64 characters. {hint}"
+    )
 }
 
 pub fn want_table(key: &dyn Display) -> String {
@@ -142,10 +145,6 @@ pub const PROGRAM_PATH: &str = "the whole path of a program, from the root.";
 pub const ARGUMENTS: &str = "They are handed over as they are.";
 pub const COMMAND_LIMIT: &str = "Then it is stopped.";
 pub const COMMAND_MISSING: &str = "it is missing: what is to be run?";
-
-pub fn bank_missing(label_hint: &dyn Display) -> String {
-    format!("it is missing, and a bank's size is not guessed. {label_hint}")
-}
 
 pub fn want_more_than(
     low: &dyn Display,

@@ -6,10 +6,11 @@ use proptest::prelude::*;
 
 use super::{numbers::time_of_day, *};
 use crate::{
-    bank::{BankSpec, Cells, MeasuredAt},
+    bank::{BankFault, BankSpec, Cells, MeasuredAt},
     belief::{Answer as Reply, Away, Question, QuestionView, Standing, Story},
     engine::{Engine, Refusal, Setup},
     forecast::{Forecast, Outlook},
+    name::NameFault,
     reading::{Gap, SourceIx},
     snapshot::{About, Alarm, BankChanged, Basis, FinishView, Possibility, Snapshot, Verdict},
     time::{Mono, Stamp, Trust, Wall},
@@ -370,8 +371,8 @@ fn every_alarm_gap_and_refusal_says_what_to_do() {
         Refusal::NoRules,
         Refusal::AlarmGone,
         Refusal::FinishOutOfRange,
-        Refusal::BankImplausible("The capacity must be more.".into()),
-        Refusal::NameTooLong,
+        Refusal::BankImplausible([BankFault::LabelMah].into()),
+        Refusal::BadName(NameFault::NotPlain),
     ] {
         assert!(refusal(&refused).ends_with('.'));
     }

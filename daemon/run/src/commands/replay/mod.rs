@@ -13,7 +13,7 @@ use std::{
 };
 
 use reckon::{
-    bank::{BankSpec, MeasuredAt},
+    bank::{AMBIENT_C, BankSpec, MeasuredAt},
     draw::{BoardModel, ModelFrom},
     engine::Start,
     estimator::{Ending, Estimator, Learned, LoadPrior, Observation},
@@ -109,7 +109,7 @@ fn told(text: &str) -> Result<Told, String> {
                 told.start = Start::Part(share);
             }
             "ambient" => {
-                let c = value.parse().ok().filter(|c: &f64| (-40.0..=60.0).contains(c));
+                let c = value.parse().ok().filter(|c: &f64| AMBIENT_C.contains(c));
                 let c = c.ok_or_else(|| words::terminal::bad_ambient(&text, &word))?;
                 told.ambient = Some(Celsius::of(c));
             }
