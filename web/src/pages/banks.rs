@@ -4,7 +4,7 @@
 use askama::Template;
 use axum::{Json, extract::State, http::HeaderMap, response::IntoResponse};
 use reckon::{
-    bank::{BankSpec, Cells},
+    bank::{BankSpec, Cells, MeasuredAt},
     units::{Celsius, Joules, Seconds, Share, Watts},
     words::{self, report as said},
 };
@@ -80,10 +80,44 @@ struct Fields {
     mah: String,
     volts: String,
     series: String,
-    cells: &'static str,
-    at: &'static str,
+    selects: Selects,
     ambient: String,
     cutoff: String,
+}
+
+/// One of what a field may be.
+pub(crate) struct Choice {
+    pub(crate) value: &'static str,
+    pub(crate) label: &'static str,
+    pub(crate) chosen: bool,
+}
+
+/// The two fields of a bank's label that are chosen from a list.
+pub(crate) struct Selects {
+    pub(crate) cells: Vec<Choice>,
+    pub(crate) at: Vec<Choice>,
+}
+
+impl Selects {
+    /// With this bank's chosen; without one, what nobody touches is as usual for the cells.
+    pub(crate) fn of(spec: Option<&BankSpec>) -> Self {
+        let chosen = spec.map_or_else(Cells::default, |spec| spec.cells);
+        let cell = |cells: Cells| Choice {
+            value: cells.name(),
+            label: words::cells_choice(cells),
+            chosen: cells == chosen,
+        };
+        let usual = spec.is_none().then_some(None);
+        let place = |place: Option<MeasuredAt>| Choice {
+            value: place.map_or("", MeasuredAt::name),
+            label: words::place_choice(place),
+            chosen: place == spec.map(|spec| spec.measured_at),
+        };
+        Self {
+            cells: Cells::ALL.map(cell).into(),
+            at: usual.into_iter().chain(MeasuredAt::ALL.map(Some)).map(place).collect(),
+        }
+    }
 }
 
 fn fields(spec: &BankSpec) -> Fields {
@@ -91,8 +125,7 @@ fn fields(spec: &BankSpec) -> Fields {
         mah: format!("{:.0}", spec.label.si() * 1000.0),
         volts: plain(spec.label_volts.si()),
         series: spec.series.to_string(),
-        cells: spec.cells.name(),
-        at: spec.measured_at.name(),
+        selects: Selects::of(Some(spec)),
         ambient: spec.ambient.map_or_else(String::new, |ambient| plain(ambient.si())),
         cutoff: spec.cutoff.map_or_else(String::new, |cutoff| plain(cutoff.si())),
     }
@@ -105,8 +138,7 @@ fn blank() -> Fields {
         mah: none(),
         volts: none(),
         series: none(),
-        cells: Cells::default().name(),
-        at: "",
+        selects: Selects::of(None),
         ambient: none(),
         cutoff: none(),
     }

@@ -23,6 +23,7 @@ use crate::{
     AsideTold, Parts, PhoneTold, RecordStatus, Site, draw,
     http::assets::{self, Asset, Theme},
     http::problem::Problem,
+    pages::banks::Selects,
     pages::live,
     pages::live::Section,
     pages::questions,
@@ -161,6 +162,7 @@ struct BankPart {
     first: bool,
     /// How full a bank may be that is told of here.
     levels: Vec<questions::Level>,
+    selects: Selects,
 }
 
 #[derive(Template)]
@@ -377,7 +379,7 @@ fn bank(snapshot: &Snapshot, first: bool) -> String {
     };
     let own = connected.filter(|it| snapshot.bank_choices.iter().all(|bank| bank.name != it.name));
     let choices = own.into_iter().chain(snapshot.bank_choices.iter()).map(tile).collect();
-    part(&BankPart { choices, first, levels: questions::levels(None) })
+    part(&BankPart { choices, first, levels: questions::levels(None), selects: Selects::of(None) })
 }
 
 /// `GET /`: style and script within, packed once for each snapshot, look and state of pairing.

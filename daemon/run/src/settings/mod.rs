@@ -19,7 +19,7 @@ use reckon::{
     words,
 };
 
-use crate::glance::plain_spaces;
+use crate::host::now_text::plain_spaces;
 
 mod rules;
 mod sheet;

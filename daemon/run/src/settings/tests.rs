@@ -177,7 +177,9 @@ fn five_mistakes_are_five_complaints() {
     assert!(all[0].starts_with("line 1: station = 7: want a text"), "{all:#?}");
     assert!(all[1].contains("line 2: listn: no such key. Did you mean `listen`?"), "{all:#?}");
     assert!(
-        all[2].contains("line 4: bank.label_mah = -5: The capacity must be 100 to 2 000 000 mAh"),
+        all[2].contains(
+            "line 4: bank.label_mah = -5: The capacity must be a number from 100 to 2 000 000 mAh"
+        ),
         "{all:#?}"
     );
     assert!(all[2].contains("printed on the bank's label"), "{all:#?}");

@@ -36,6 +36,26 @@ pub const fn cells_hint(cells: Cells) -> &'static str {
     }
 }
 
+/// Cells, as a choice of a form.
+#[must_use]
+pub const fn cells_choice(cells: Cells) -> &'static str {
+    match cells {
+        Cells::LiIon => "lithium-ion (USB banks)",
+        Cells::LiFePo4 | Cells::LeadAcid => chemistry(cells),
+    }
+}
+
+/// A sensor's place, as a choice of a form; nothing: whatever is usual.
+#[must_use]
+pub const fn place_choice(place: Option<MeasuredAt>) -> &'static str {
+    match place {
+        None => "where it usually is with these cells",
+        Some(MeasuredAt::Output) => "behind a converter (USB)",
+        Some(MeasuredAt::Cells) => "at the bank's own terminals",
+        Some(MeasuredAt::Nowhere) => "there is no sensor",
+    }
+}
+
 /// A sensor's place, where one of them is to be chosen.
 #[must_use]
 pub const fn place_hint(place: MeasuredAt) -> &'static str {

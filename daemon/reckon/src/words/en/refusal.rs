@@ -78,11 +78,11 @@ pub fn bank_fault(fault: &BankFault) -> String {
              label.",
         ),
         BankFault::LabelMah => format!(
-            "The capacity must be 100 to 2{TIE}000{TIE}000{TIE}mAh. It is printed on the bank's \
+            "The capacity must be a number from 100 to 2{TIE}000{TIE}000{TIE}mAh. It is printed on the bank's \
              label."
         ),
         BankFault::LabelV => format!(
-            "The voltage that the label's capacity is meant at must be {} to {}{TIE}V.",
+            "The voltage that the label's capacity is meant at must be a number from {} to {}{TIE}V.",
             PACK_V.start(),
             PACK_V.end()
         ),
@@ -92,7 +92,7 @@ pub fn bank_fault(fault: &BankFault) -> String {
             SERIES.end()
         ),
         BankFault::Ambient => format!(
-            "The temperature around the bank must be {} to {}{TIE}°C.",
+            "The temperature around the bank must be a number from {} to {}{TIE}°C.",
             AMBIENT_C.start(),
             AMBIENT_C.end()
         ),
@@ -103,7 +103,7 @@ pub fn bank_fault(fault: &BankFault) -> String {
             if series == 1 { "cell" } else { "cells" },
         ),
         BankFault::Cutoff { within_v: (low, high) } => format!(
-            "The cut-off of this bank must be {low:.1} to {high:.1}{TIE}V; leave it out if you do \
+            "The cut-off of this bank must be a number from {low:.1} to {high:.1}{TIE}V; leave it out if you do \
              not know it."
         ),
     }
