@@ -83,7 +83,7 @@ fn a_sensor_that_vanishes_leaves_a_gap_with_a_reason_and_a_wider_range() {
         let now = daemon.now();
         (spread(&now).expect("the forecast goes on") > narrow).then_some(now)
     });
-    assert!(daemon.said().contains("has gone"), "{}", daemon.said());
+    assert!(daemon.said().contains("has disappeared"), "{}", daemon.said());
     assert!(later["bank"]["bridged_wh"].as_f64().unwrap() > 0.0);
 }
 
