@@ -33,7 +33,7 @@ const EXIT_CODES: &str = "Exit codes: 0 done; 1 failed; 2 wrong use; 78 settings
 pub(crate) enum Command {
     /// Watch the bank and serve the page
     Run(Run),
-    /// One glance in the terminal, from the running outlast
+    /// How things stand now, from the running outlast
     Now(Look),
     /// What was found on this board, what each source reads, and what is missing
     ///
@@ -41,16 +41,16 @@ pub(crate) enum Command {
     Check(Check),
     /// The code that lets a phone change things
     Pin(Look),
-    /// The forecasts that recorded outings of one bank would have had, in order
+    /// The forecasts that recorded outings of one bank would have got, in order
     ///
     /// Each file is one outing as CSV with the header t_s,cpu_util,cpu_temp_c,bus_v,current_a
-    /// (seconds since power-on; an empty field was not read; further columns are passed over). The
-    /// bank begins each one full and is learned from after each.
+    /// (seconds since power-on; empty means not read; other columns are ignored). The bank starts
+    /// each outing full, and what it delivers is learned from each.
     Replay(Replay),
     /// What only you know: which bank, how full, how it ended
     ///
-    /// Without a question it lists what is asked, and what was answered or inferred. An answer takes
-    /// effect at once; --back takes it back.
+    /// Without a question it lists the open questions, and what was answered or inferred. An answer
+    /// takes effect at once; --back undoes it.
     Answer(Answer),
     /// Outings: the list, one of them, its name, how it ended
     #[command(subcommand)]
@@ -84,7 +84,7 @@ pub(crate) struct Answer {
     /// The answer, as the list prints it; of how-full also any level from 0.02 to 1
     #[arg(requires = "question")]
     pub(crate) answer: Option<String>,
-    /// Take the answer back
+    /// Undo the answer
     #[arg(long, requires = "question", conflicts_with = "answer")]
     pub(crate) back: bool,
     #[command(flatten)]
@@ -126,12 +126,12 @@ pub(crate) enum Outing {
     Name {
         /// Which
         outing: String,
-        /// The name; empty takes it away
+        /// The name; empty removes it
         name: String,
         #[command(flatten)]
         reach: Reach,
     },
-    /// Put right what was being done in a stretch of an outing
+    /// Correct what was being done during a part of an outing
     Doing {
         /// Which
         outing: String,
@@ -146,7 +146,7 @@ pub(crate) enum Outing {
         #[command(flatten)]
         reach: Reach,
     },
-    /// Count the minutes of contact of the contact log as an activity
+    /// Count the contacts of the contact log as an activity
     DoingByContacts {
         /// Which
         outing: String,
@@ -155,7 +155,7 @@ pub(crate) enum Outing {
         #[command(flatten)]
         reach: Reach,
     },
-    /// Take back what was put right; `outlast outing show` lists the numbers
+    /// Undo a correction; `outlast outing show` lists the numbers
     DoingBack {
         /// Which
         outing: String,
@@ -166,7 +166,7 @@ pub(crate) enum Outing {
     },
     /// Say that an earlier outing goes on: the same bank, not charged since
     GoesOn {
-        /// Which; `last` is the one before the outing that is on
+        /// Which; `last` is the one before the current outing
         outing: String,
         /// It does not: the bank was charged
         #[arg(long)]
@@ -174,7 +174,7 @@ pub(crate) enum Outing {
         #[command(flatten)]
         reach: Reach,
     },
-    /// Say how an outing ended whose power went away
+    /// Say how an outing ended that lost its power
     Ended {
         /// Which
         outing: String,
@@ -183,15 +183,15 @@ pub(crate) enum Outing {
         #[command(flatten)]
         reach: Reach,
     },
-    /// Read in a contact log, ADI or ADX, and say what was read of it
+    /// Import a contact log, ADI or ADX, and say what came of it
     ///
-    /// Reading the same log again adds nothing. Of each contact only time, band and mode are kept;
-    /// the other stations' calls too if the settings of the running outlast ask for them.
+    /// Importing the same log again adds nothing. Only the time, band and mode of each contact are
+    /// kept; the other stations' calls too if the settings of the running outlast ask for them.
     Contacts {
         /// The log; `-` reads standard input
         #[arg(required_unless_present = "take_back")]
         file: Option<PathBuf>,
-        /// Take the contacts of this outing out of the record instead
+        /// Remove the contacts of this outing from the record instead
         #[arg(long, value_name = "OUTING", conflicts_with_all = ["file", "json"])]
         take_back: Option<String>,
         /// Print JSON instead of sentences
@@ -214,7 +214,7 @@ pub(crate) enum How {
 /// What can be done with banks. A BANK is its name or its number in the list.
 #[derive(Debug, Subcommand)]
 pub(crate) enum Bank {
-    /// The banks and what each is believed to hold
+    /// The banks and what each is expected to hold
     List {
         /// Print JSON instead of a table
         #[arg(long)]
@@ -232,7 +232,7 @@ pub(crate) enum Bank {
         #[command(flatten)]
         reach: Reach,
     },
-    /// Tell of a bank (or, under the same name, tell of it anew)
+    /// Add a bank, or replace one of the same name
     Add {
         /// Its name
         name: String,
@@ -260,34 +260,34 @@ pub(crate) enum Bank {
         #[command(flatten)]
         reach: Reach,
     },
-    /// Begin a run-down test: the bank is full and connected now, and is run until it cuts out
+    /// Start a run-down test: the bank is full and connected now, and is run until it cuts out
     ///
-    /// Stay near it: a bank that is run down gets warm. The test survives the death of the bank and
-    /// is credited at the next start. Batteries of lead should not be run down often.
+    /// Stay near it: a bank that is run down gets warm. The test survives the end of the bank and
+    /// is counted at the next start. Lead-acid batteries should not be run down often.
     Rundown {
         /// Which
         #[arg(required_unless_present = "stop")]
         bank: Option<String>,
-        /// What the board shall do meanwhile
+        /// What the board does meanwhile
         #[arg(long, value_enum, default_value = "as-it-is")]
         load: Load,
-        /// Give the test up; what was seen counts as cut short
+        /// Stop the test; what was measured counts as cut short
         #[arg(long, conflicts_with = "bank")]
         stop: bool,
         #[command(flatten)]
         reach: Reach,
     },
-    /// Take a run-down back: nothing learns from it any more
+    /// Do not count a run-down: nothing learns from it any more
     Strike {
         /// Its number, as `outlast bank show` prints it
         rundown: i64,
-        /// Credit it again
+        /// Count it again
         #[arg(long)]
         undo: bool,
         #[command(flatten)]
         reach: Reach,
     },
-    /// Credit an earlier test: a list of time stamps, one a line, written until the bank died
+    /// Import an earlier test: a list of time stamps, one per line, until the bank cut out
     Import {
         /// Which
         bank: String,
@@ -307,7 +307,7 @@ pub(crate) struct Label {
     /// Capacity on the label, mAh
     #[arg(long, value_name = "MAH")]
     pub(crate) label_mah: f64,
-    /// Voltage that this is meant at, whole pack [default: usual for the cells]
+    /// Voltage that this capacity is for, whole pack [default: usual for the cells]
     #[arg(long, value_name = "VOLTS")]
     pub(crate) label_v: Option<f64>,
     /// What the cells are made of
@@ -344,7 +344,7 @@ pub(crate) enum Load {
     AsItIs,
     /// Nothing is started
     Idle,
-    /// Bursts as of a receive-only timed mode
+    /// Bursts, like a receive-only timed mode
     Receive,
     /// Steps from idle to all cores
     Steps,
@@ -363,7 +363,7 @@ pub(crate) struct Export {
     /// As JSON
     #[arg(long)]
     pub(crate) json: bool,
-    /// Every second around what happened, as CSV: t_s,volts_v,power_w,why
+    /// Every second around events, as CSV: t_s,volts_v,power_w,why
     #[arg(long)]
     pub(crate) close_ups: bool,
     /// A whole copy of the record into this file
@@ -418,7 +418,7 @@ pub(crate) struct Replay {
     /// The bank: a TOML file with the tables [bank] and, optionally, [draw] of the settings
     #[arg(long, value_name = "BANK.toml")]
     pub(crate) bank: PathBuf,
-    /// One forecast each so many seconds of the recording
+    /// Seconds of the recording between forecasts
     #[arg(long, value_name = "SECONDS", default_value_t = 600,
           value_parser = clap::value_parser!(u32).range(1..))]
     pub(crate) every: u32,
@@ -433,7 +433,7 @@ pub(crate) struct Replay {
 /// Options of `check`.
 #[derive(Args, Clone, Debug)]
 pub(crate) struct Check {
-    /// Try each way out once instead, and say what happened: webhooks, commands, LED
+    /// Test each way of warning once instead, and say what happened: webhooks, commands, LED
     #[arg(long)]
     pub(crate) alarms: bool,
     /// Print JSON instead of sentences
