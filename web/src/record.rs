@@ -256,7 +256,7 @@ pub struct SeriesAsk {
     pub from_s: f64,
     /// To; infinity for its end.
     pub to_s: f64,
-    /// At most so many points, 2 to 4000.
+    /// Upper limit of points, 2 to 4000.
     pub points: usize,
 }
 
@@ -318,9 +318,9 @@ pub struct RundownTold {
     pub start_share: Option<f64>,
     /// From connected to the end, s.
     pub lasted_s: f64,
-    /// The true duration may be so much longer, s.
+    /// By how much the true duration may be longer, s.
     pub within_s: f64,
-    /// Or so much shorter, s.
+    /// By how much it may be shorter, s.
     pub before_s: f64,
     /// Energy delivered, Wh; `None` where nothing measured or modelled it.
     pub delivered_wh: Option<f64>,
@@ -528,7 +528,7 @@ pub struct PhoneTold {
     pub at: Mono,
     /// The board's system clock minus the phone's, ms.
     pub board_ahead_ms: i64,
-    /// Right within so much, ms.
+    /// Error bound, ms.
     pub within_ms: u32,
 }
 

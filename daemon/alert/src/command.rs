@@ -17,9 +17,9 @@ use tokio::{
 
 use crate::payload::Notification;
 
-/// Of what it prints, so much is kept.
+/// Upper limit of its output that is kept, bytes.
 const MOST_PRINTED: usize = 2000;
-/// After its end, what it has printed is waited for so long.
+/// How long its output is waited for after its end.
 const LAST_WORDS: Duration = Duration::from_millis(300);
 
 /// The program, as the settings tell, checked.

@@ -23,7 +23,7 @@ const MOST: usize = 64;
 pub(crate) const FIRST_WAIT: Duration = Duration::from_secs(5);
 /// And never grows beyond this.
 const LONGEST_WAIT: Duration = Duration::from_secs(600);
-/// A delivery is given up after so many tries: about four hours.
+/// Tries after which a delivery is given up: about four hours.
 const MOST_TRIES: u32 = 30;
 /// An urgent delivery that arrives shortens a long wait to this.
 const URGENT_WAIT: Duration = Duration::from_secs(20);

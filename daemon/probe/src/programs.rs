@@ -16,7 +16,7 @@ use crate::root::Root;
 const EVERY: Duration = Duration::from_secs(60);
 /// The first walk only sets the marks; the second one, soon after, can tell shares.
 const FIRST: Duration = Duration::from_secs(5);
-/// So many are kept.
+/// Upper limit of kept entries.
 const MOST: usize = 8;
 /// Programs below this share of a core are not worth a line.
 const LEAST: f64 = 0.005;

@@ -44,7 +44,7 @@ mod tests;
 const DEADLINE: Duration = Duration::from_millis(600);
 /// A source in line that takes longer is read apart from then on.
 const SLOW: Duration = Duration::from_millis(100);
-/// So many fast answers in a row bring a source back in line.
+/// Fast answers in a row that bring a source back in line.
 const TRUSTED_AFTER: u32 = 10;
 /// The same for one that has been slow before.
 const TRUSTED_AGAIN_AFTER: u32 = 120;

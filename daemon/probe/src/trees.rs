@@ -173,7 +173,7 @@ fn entries(board: &str) -> BTreeMap<String, Entry> {
 pub(crate) enum Fault {
     /// Fails with this error number.
     Errno(i32),
-    /// Answers after so many milliseconds.
+    /// Answers after this many milliseconds.
     SlowMs(u64),
     /// Does not answer before it is let go.
     Hangs,

@@ -9,16 +9,16 @@ use core::time::Duration;
 
 use crate::time::Mono;
 
-/// The limit must be passed for so long before the countdown begins, seconds.
+/// How long the limit must be passed before the countdown begins, seconds.
 const HOLD_S: f64 = 20.0;
 /// A bank is known well enough to be switched off unattended when its hopeful end is nearer than so
 /// many times the limit, or than such a share of the run so far. (A bank's own run-downs differ by two
 /// to three hundredths of their life, so that the range of a known one is about a tenth of it.)
 const KNOWN_LIMITS: f64 = 12.0;
 const KNOWN_SHARE: f64 = 0.15;
-/// Whoever saves has so long, seconds.
+/// Time to save, seconds.
 const SAVE_S: f64 = 60.0;
-/// A board that still runs so long after the request has not been switched off, seconds.
+/// Time after the request from which a board that still runs counts as not switched off, seconds.
 const GONE_BY_S: f64 = 180.0;
 
 /// What the owner wants of it.

@@ -249,7 +249,7 @@ fn left(told: &ReportInputs<'_>, whole: &EnergyTally) -> Option<Joules> {
     Some(whole.mean()? * Seconds::of(middle_s.max(0.0)))
 }
 
-/// So much on each side of a mark is compared: longer, and something else changes.
+/// Time on each side of a mark that is compared: longer, and something else changes.
 const BESIDE_S: f64 = 300.0;
 /// Fine rows only: in five minutes too much happens.
 const FINE_S: f64 = 15.0;

@@ -11,10 +11,10 @@ use crate::{
     http::problem::{Problem, busy},
 };
 
-/// So many readings of the past go on at once; others wait their turn. One phone that asks for a
+/// Upper limit of readings of the past at once; others wait their turn. One phone that asks for a
 /// year of record must not take the threads of everybody.
 pub(crate) const AT_ONCE: usize = 2;
-/// So many more may wait; beyond that they are told to come back.
+/// Upper limit of those that wait; beyond it they are told to come back.
 pub(crate) const MAY_WAIT: usize = 16;
 
 impl Parts {

@@ -29,10 +29,10 @@ use crate::{RecordStatus, Site, http::assets::Theme, http::problem::Problem, pag
 const STREAMS_PER_PHONE: usize = 6;
 /// Streams in all; a field weekend's crowd with room.
 const STREAMS_IN_ALL: usize = 64;
-/// A silent stream says so often that it is still there (a comment line, WHATWG HTML section
+/// Interval at which a silent stream says that it is still there (a comment line, WHATWG HTML section
 /// 9.2.7, which advises every 15 seconds or so).
 const KEEP_ALIVE: Duration = Duration::from_secs(15);
-/// The page is refreshed at most so often.
+/// Shortest interval between refreshes of the page.
 const PAGE_EVERY: Duration = Duration::from_secs(2);
 
 /// A part of the page that is replaced as a whole.

@@ -263,7 +263,7 @@ pub(crate) fn sections(snapshot: &Snapshot, record_status: &RecordStatus) -> Vec
     ]
 }
 
-/// What a switched accessory takes is said for so long after its mark, s.
+/// How long after its mark it is said what a switched accessory draws, s.
 const SWITCHED_S: f64 = 1800.0;
 
 /// The sentences under the drawing.

@@ -39,7 +39,7 @@ use crate::{
 
 /// Rows of a list; longer ones are cut and say so.
 const ROWS: usize = 40;
-/// Of these so many stand open.
+/// Rows of a list that stand open.
 const FIRST: usize = 8;
 /// A shorter stretch is not worth a line, s.
 const WORTH_S: f64 = 60.0;

@@ -59,10 +59,10 @@ pub(crate) fn before(connection: &Connection) -> rusqlite::Result<Option<BeforeS
     }))
 }
 
-/// So many outings may be the rest of one another: a plug that slips all day.
+/// Upper limit of outings that may continue one another: a plug that slips all day.
 const LONGEST_CHAIN: usize = 24;
 
-/// So many outings are looked back through.
+/// How many outings back the search goes.
 const LOOK_BACK: u32 = 12;
 
 /// Outings right before the open one that it may be the rest of: on its bank, ended alive as far as

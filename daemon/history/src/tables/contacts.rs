@@ -13,10 +13,10 @@ use crate::tables::spans::{Piece, heard_till, pieces, version};
 
 type Done<T> = rusqlite::Result<T>;
 
-/// A contact is looked for so long before an outing's beginning, s: many logs are in whole minutes,
+/// How long before an outing's beginning a contact is still looked for, s: many logs are in whole minutes,
 /// cut off, not rounded (ADIF 3.1.6, data type Time: HHMM or HHMMSS).
 const EARLY_S: f64 = 60.0;
-/// Of one log that cannot be laid beside any boot yet, so many of the newest are kept.
+/// Upper limit of kept contacts of one log that cannot be matched to a boot yet; the newest stay.
 const MOST: usize = 10_000;
 
 /// Keeps what is new in a log, which must come whole: of contacts that look alike (same time, band

@@ -149,7 +149,7 @@ fn first_row_after(connection: &Connection, boot: i64, at_s: f64) -> Done<Option
         .optional()
 }
 
-/// Takes fine rows away that lie further back than so many hours of record; their five-minute rows
+/// Removes fine rows older than this many hours of record; their five-minute rows
 /// stay. Counted in recorded hours, so that a station used once a month keeps its last outings in
 /// full, and a wrong clock takes nothing away.
 pub(crate) fn thin(connection: &Connection, fine_hours: u32) -> Done<()> {

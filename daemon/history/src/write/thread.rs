@@ -45,9 +45,9 @@ pub struct Keep {
     pub every_near_s: f64,
     /// The end is near when the cautious remaining time is below this, s.
     pub near_s: f64,
-    /// Ten-second rows are kept for so many days of record; then only their five-minute rows.
+    /// Days of record that keep ten-second rows; older ones keep only five-minute rows.
     pub fine_days: u32,
-    /// The file may use so much, MiB. Near it a warning is given; at it ten-second rows are thinned
+    /// Upper limit of the file's size, MiB. Near it a warning is given; at it ten-second rows are thinned
     /// before their age. Outings are never taken away.
     pub most_mib: u32,
 }
@@ -92,9 +92,9 @@ const MOST_ROWS_HELD: usize = 2160;
 const MOST_OTHERS_HELD: usize = 4096;
 /// The queue to the thread: ten minutes at an entry a second.
 const QUEUE: usize = 600;
-/// A card that refused is tried again after so long, s.
+/// Wait before a card that refused is tried again, s.
 const RETRY_S: f64 = 60.0;
-/// Urgent entries may cause so many extra commits an hour; beyond that they go with the rows.
+/// Upper limit of extra commits per hour for urgent entries; beyond it they go with the rows.
 const EXTRA_AN_HOUR: f64 = 30.0;
 
 enum Message {

@@ -21,7 +21,7 @@ pub(crate) struct Keeper {
     boot: i64,
     run: i64,
     at: Place,
-    /// Fine rows older than so many hours of record are thinned.
+    /// Fine rows older than this are thinned, hours of record.
     fine_hours: u32,
 }
 

@@ -22,7 +22,7 @@ const SIGN_MV: i64 = 2;
 /// specification 2.0, section 4.6 (5 V at 3 A); the board vendor's 5 V 5 A supply.
 const USB_MOST_AMPS: f64 = 5.5;
 const USB_VOLTS: std::ops::RangeInclusive<f64> = 4.4..=5.5;
-/// So many readings in a row make a suspicion.
+/// Readings in a row that make a suspicion.
 const SUSPICIOUS_TIMES: u8 = 3;
 
 /// One channel.

@@ -31,9 +31,9 @@ use latch::{Hold, Latch, Want};
 const LONGEST_SLEEP: Duration = Duration::from_secs(12 * 3600);
 /// Edges kept for whoever drains them; the oldest go first if nobody does.
 const MOST_EDGES: usize = 256;
-/// Alarms that are over stay to be seen for so long, seconds.
+/// How long an alarm that is over stays visible, seconds.
 const OVER_STAYS_S: f64 = 3600.0;
-/// And no more than so many of them.
+/// Upper limit of such alarms.
 const MOST_OVER: usize = 8;
 
 /// What the owner wants of the alarms.

@@ -18,7 +18,7 @@ pub enum Start {
     Unknown,
 }
 
-/// A quarter's half: so far the middle of what one lamp tells lies from either end.
+/// Half a quarter: the distance from the middle of what one lamp tells to either end.
 const HALF_LAMP: f64 = 0.125;
 
 /// The middles of what the four lamps of a bank tell apart, fullest first (common practice, no

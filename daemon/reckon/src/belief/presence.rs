@@ -12,10 +12,10 @@ use crate::time::Mono;
 const AWAY: f64 = 0.5;
 /// And with no more current than this, A (offset of a small sensor).
 const NO_AMPS: f64 = 0.03;
-/// For so many sweeps in a row: nobody changes a bank in less time, and a plug that slips is put
+/// Sweeps in a row: nobody changes a bank in less time, and a plug that slips is put
 /// back sooner (common practice, no source).
 const SWEEPS: u32 = 10;
-/// A step must last so long, s, and is compared with as much time before it.
+/// How long a step must last, s; it is compared with as much time before it.
 const LASTS_S: f64 = 60.0;
 /// Share by which the rest voltage of a pack must step. A fresh pack stands 3 to 6 % above a half
 /// empty one; what is left of a transmission's sag after V + I·R is below 1.5 % (common practice,

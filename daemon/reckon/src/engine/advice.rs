@@ -12,7 +12,7 @@ use crate::{
 
 /// How well a draw that somebody means to keep to is kept (deviation of its logarithm).
 const KEPT_LOG_SD: f64 = 0.1;
-/// Good enough: the cautious end within so much of what is needed.
+/// Good enough: the share of what is needed within which the cautious end may lie.
 const NEAR: f64 = 0.01;
 /// No station lives on less.
 const LEAST_W: f64 = 0.05;

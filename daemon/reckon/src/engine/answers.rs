@@ -16,7 +16,7 @@ use crate::{
     units::{Seconds, Watts},
 };
 
-/// A change of the bank can be taken back for so long, s.
+/// How long a change of the bank can be undone, s.
 const UNDO_S: f64 = 600.0;
 
 impl Engine {

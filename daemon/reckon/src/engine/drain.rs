@@ -6,7 +6,7 @@ use crate::{estimator::FED_OTHERWISE_W, reading::Flow, time::Mono};
 /// Below this the bank is being charged rather than noise being read, W.
 const CHARGING_W: f64 = -0.05;
 
-/// So long must something else have fed the board before a countdown is called off, s.
+/// How long something else must have fed the board before a countdown is called off, s.
 const FED_HOLD_S: f64 = 20.0;
 
 /// Below this there is no supply at all, V.

@@ -15,11 +15,11 @@ use crate::{
     units::Watts,
 };
 
-/// The ring is looked at after so many readings.
+/// Readings between two looks at the ring.
 const LOOK_EVERY: usize = 600;
 /// A period without parts must move the draw by this share of its mean.
 const LEAST_MOVED: f64 = 0.1;
-/// So many are kept for whoever takes them.
+/// Upper limit of folds kept until they are taken.
 const MOST: usize = 16;
 
 /// The ring, and what came of it.

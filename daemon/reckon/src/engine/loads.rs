@@ -15,7 +15,7 @@ use crate::{
     units::{Seconds, Share, Watts},
 };
 
-/// So many minutes are wanted before anything is said.
+/// Minutes that are needed before anything is said.
 const FEWEST: f64 = 10.0;
 /// Stretches, seconds: long enough that a sensor's lag behind the processor's accounts is little.
 const STRETCH_S: f64 = 5.0;

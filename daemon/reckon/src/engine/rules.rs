@@ -9,7 +9,7 @@ use crate::{
 
 /// The rules are looked at this often, s: as often as there is a new list of programs.
 const EVERY_S: f64 = 55.0;
-/// So many looks in a row must say the same before the tag changes.
+/// Looks in a row that must agree before the tag changes.
 const LOOKS: u8 = 2;
 
 /// A stretch of the local day, minutes after midnight; one that ends before it begins goes over

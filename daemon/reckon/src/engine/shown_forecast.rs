@@ -23,7 +23,7 @@ const FRESH_S: f64 = 60.0;
 const NEARLY_FRESH: f64 = 0.10;
 /// Share of outcomes in the deep tail, which warnings look at beside the cautious end.
 pub(super) const DEEP: f64 = 0.02;
-/// Without any sweep for so long there is nothing to say any more.
+/// Time without a sweep after which there is no forecast any more.
 pub(super) const BLIND_S: f64 = 600.0;
 
 /// The shown forecast and the distribution behind it.

@@ -39,7 +39,7 @@ const MEMORY: f64 = 0.96;
 const HALF_HOUR: u8 = 6;
 /// A change of regime is two half hours that differ by this much (ln), and how softly (fit).
 const DIFFERS: (f64, f64) = (0.12, 0.02);
-/// What is usual counts as so many changes seen (fit).
+/// Weight of what is usual, in changes seen (fit).
 const CHANGES_USUAL: f64 = 2.0;
 /// Degrees of freedom of what is printed: a board that draws otherwise is believed, not averaged.
 const PRINTED_TAIL: f64 = 1.0;

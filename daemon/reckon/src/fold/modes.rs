@@ -1,6 +1,6 @@
 //! The timed modes that are known by their slots.
 
-/// A timed mode: so many symbols of one length in a slot.
+/// A timed mode: symbols of one length, a given number in a slot.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Mode {
     /// Its name in the trade.

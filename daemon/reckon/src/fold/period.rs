@@ -19,7 +19,7 @@ use super::{
 /// Looks at records without a period, one of which is taken for periodic.
 pub const FALSE_ALARM: f64 = 1000.0;
 
-/// A wave of another period may leak in by so much of the scatter.
+/// Share of the scatter by which a wave of another period may leak in.
 const LEAK: f64 = 0.005;
 
 /// Fewer pieces than this cannot settle anything.

@@ -5,11 +5,11 @@ use alloc::vec::Vec;
 use super::{Beat, Fold, Kind, Reads, bins::count, fold};
 use crate::units::{Joules, Seconds};
 
-/// So many seconds are folded at a time: an hour, for slots of two minutes.
+/// Length of one fold, seconds: an hour, for slots of two minutes.
 const RING_S: usize = 3600;
 /// Where the whole ring shows no period, its thirds are tried.
 const THIRD: usize = RING_S / 3;
-/// No more than so many different slots are kept apart.
+/// Upper limit of different slots that are kept apart.
 const MOST: usize = 8;
 /// A reading so long after the first cannot be told in the ring: it is closed before.
 const FARTHEST_S: f64 = 30.0 * 24.0 * 3600.0;

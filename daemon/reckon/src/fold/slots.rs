@@ -125,7 +125,7 @@ fn some_slots(beats: &[Beat], floor_w: f64, mode: &Mode, reads: Reads) -> Option
     view.parts(&pulse, base, &burst, &curve, mode, reads)
 }
 
-/// So many received slots with a received one after them show the burst undisturbed.
+/// Received slots, each followed by a received one, that show the burst undisturbed.
 const FEWEST_PAIRS: usize = 4;
 
 /// Fewer weak pulses than this may be anything.

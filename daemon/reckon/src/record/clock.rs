@@ -9,7 +9,7 @@ pub struct ClockFix {
     pub at: Mono,
     /// The wall time of that moment, ms since 1970 UTC.
     pub wall_ms: i64,
-    /// It is right within so much, ms.
+    /// Its error bound, ms.
     pub within_ms: u32,
     /// Who told.
     pub from: ClockFrom,

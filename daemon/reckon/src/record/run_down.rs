@@ -20,9 +20,9 @@ pub struct RunDown {
     pub start_share: Option<f64>,
     /// From connected to the end, s: the shortest that fits what is known.
     pub lasted_s: f64,
-    /// The true duration may be so much longer, s.
+    /// By how much the true duration may be longer, s.
     pub within_s: f64,
-    /// Or so much shorter, s.
+    /// By how much it may be shorter, s.
     pub before_s: f64,
     /// Energy delivered at the sensor, Wh; `None` where nothing measured or modelled it.
     pub delivered_wh: Option<f64>,

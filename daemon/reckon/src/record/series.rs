@@ -11,7 +11,7 @@ pub struct SeriesAsk {
     pub of: Stretch,
     /// Which channels.
     pub channels: Vec<Channel>,
-    /// At most so many points (2 to 4000).
+    /// Upper limit of points (2 to 4000).
     pub points: usize,
 }
 

@@ -21,7 +21,7 @@ use crate::{
     host::{now_text::plain_spaces, threads},
 };
 
-/// Commands that save have so long together, less than the engine waits.
+/// Time that all commands that save have together; less than the engine waits.
 const SAVING: Duration = Duration::from_secs(45);
 
 /// Everything that warns besides the page and the journal.

@@ -26,7 +26,7 @@ use crate::{
     host::clock::{HandClock, pause},
 };
 
-/// The demonstration begins so long after a made-up switching on.
+/// Age of the made-up boot when the demonstration begins.
 const BEGINS: Mono = Mono::since_boot(Duration::from_mins(2));
 /// What has been played already when the page opens, so that there is something to see.
 const PLAYED_AT_ONCE_S: u32 = 2 * 3600 + 600;

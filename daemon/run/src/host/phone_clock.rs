@@ -8,7 +8,7 @@ use web::PhoneTold;
 
 use crate::host::clock::Clock;
 
-/// A comparison that is worse than one before counts again once that one is so old, s.
+/// Age of a comparison from which a worse one replaces it, s.
 const GOOD_FOR_S: f64 = 600.0;
 /// A bound above this says nothing that a person could use, ms.
 const WORST_WITHIN_MS: u32 = 60_000;

@@ -42,7 +42,7 @@ const STOP_WITHIN: Duration = Duration::from_secs(2);
 /// After this long without a sign of life from the other side a connection is given up.
 const UNHEARD_MS: u32 = 60_000;
 
-/// Connections of one address: a quarter of all seats and at most so many. A browser opens six at
+/// Upper limit of connections of one address, besides a quarter of all seats. A browser opens six at
 /// most to one host (common practice, no source). The loopback address is not exempt: behind a
 /// tunnel or proxy sits everybody.
 const FROM_ONE_ADDRESS: usize = 16;

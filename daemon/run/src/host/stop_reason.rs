@@ -11,7 +11,7 @@ use reckon::belief::last_end::StopHow;
 
 use crate::host::clock::Clock;
 
-/// The manager is asked for so long at most: the power may be about to go.
+/// How long the service manager is asked at most: the power may be about to go.
 const PATIENCE: Duration = Duration::from_secs(2);
 
 /// Asks the service manager. Without one, we were told to stop and know no more.

@@ -8,11 +8,11 @@ use std::collections::VecDeque;
 
 use reckon::record::{CloseUp, Second};
 
-/// So many seconds before and after what happened.
+/// Seconds before and after an event.
 const AROUND: usize = 60;
 /// Events that follow closely make one close-up, but none has more seconds than this.
 const MOST: usize = 300;
-/// So many an hour at most, to spare the card: single ones take 7 KiB an hour then, and the longest
+/// Upper limit per hour, to spare the card: single ones take 7 KiB an hour then, and the longest
 /// possible 18 KiB.
 const AN_HOUR: f64 = 6.0;
 /// Longest reason, characters.

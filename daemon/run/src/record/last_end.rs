@@ -74,7 +74,7 @@ impl Start {
     }
 }
 
-/// A plug that slipped is put back within so long, s (common practice, no source).
+/// Time within which a plug that slipped is put back, s (common practice, no source).
 const SLIPPED_S: f64 = 600.0;
 
 /// What came of it.

@@ -28,7 +28,7 @@ use crate::{host::now_text::plain_spaces, record::close_up::Ring};
 const FORECAST_EVERY_S: f64 = 600.0;
 /// The wall clock is looked at this often, s, besides when it is believed for the first time.
 const CLOCK_EVERY_S: f64 = 3600.0;
-/// The kernel's synchronised clock is right within so much: what the usual time services keep over
+/// Error bound of the kernel's synchronised clock: what the usual time services keep over
 /// a phone's hotspot (common practice, no source).
 const SYNCHRONISED_WITHIN_MS: u32 = 500;
 /// The wall clock moved by more than this against boot time: it was set.
@@ -37,7 +37,7 @@ const STEP_MS: i64 = 1000;
 const DEMO_STEP_S: f64 = 600.0;
 /// Missed sweeps are told this often at most, s.
 const MISSED_EVERY_S: f64 = 60.0;
-/// So many changes of the bank can be followed back.
+/// Upper limit of changes of the bank that can be followed back.
 const MOST_BEFORE: usize = 8;
 /// The first sweep so soon after boot belongs to an outing that began with the boot itself, s.
 const BOOTING_S: f64 = 120.0;

@@ -74,9 +74,9 @@ pub(crate) struct Drawn {
     outings: Vec<(i64, Vec<EarlierDraw>)>,
 }
 
-/// So many of a bank's newest outings say what is usual on it.
+/// How many of a bank's newest outings say what is usual on it.
 const OUTINGS: usize = 3;
-/// So many of the newest outings are looked through for them.
+/// How many of the newest outings are searched for them.
 const LOOK_BACK: usize = 12;
 /// A shorter outing says little of what is usual, s.
 const WORTH_S: f64 = 600.0;
@@ -121,9 +121,9 @@ impl Drawn {
     }
 }
 
-/// So many of a bank's newest outings are read for its book: a day's worth of rows each.
+/// How many of a bank's newest outings are read for its book: a day's worth of rows each.
 const IN_BOOK: usize = 24;
-/// So many outings are looked through for them.
+/// How many outings are searched for them.
 const LOOK_THROUGH: usize = 500;
 
 /// What a bank gave by activity; `None`: there is no such bank.

@@ -88,7 +88,7 @@ pub(crate) struct RecordWant {
     pub(crate) every_s_near_the_end: f64,
     /// The end is near when the cautious remaining time is below this, min.
     pub(crate) near_min: f64,
-    /// Ten-second rows are kept for so many days of record.
+    /// Days of record that keep ten-second rows.
     pub(crate) fine_days: u16,
     /// Largest size of the record, MiB.
     pub(crate) most_mib: u16,
