@@ -519,7 +519,10 @@ fn contacts_are_read_from_a_watched_log_and_from_a_file() {
     assert_eq!(daemon.end("TERM").code(), Some(0), "{}", daemon.said());
     fs::write(&file, contact(began_s + 5, "6m")).unwrap();
     let said = done(home.path(), &["outing", "contacts", &name]);
-    assert!(said.starts_with("1 contact imported.\n") && said.contains("(1): 4 contacts"), "{said}");
+    assert!(
+        said.starts_with("1 contact imported.\n") && said.contains("(1): 4 contacts"),
+        "{said}"
+    );
     done(home.path(), &["outing", "contacts", "--take-back", "last"]);
     assert_eq!(
         read(home.path(), &["outing", "contacts", "--json", &name])["outings"][0]["contacts"],

@@ -7,7 +7,7 @@ use probe::{SensorWant, Sweeper, Want};
 use reckon::{
     energy_tally::RegressionLine,
     reading::{BoardFacts, Got, Role, SourceIx, SourceReport, SourceState, Sweep},
-    units::{Amps, Celsius, Hertz, Share, Watts},
+    units::{Celsius, Hertz, Share, Watts},
     words,
 };
 use serde::{Deserialize, Serialize};
@@ -309,11 +309,10 @@ fn reads(ix: SourceIx, sweep: &Sweep) -> Vec<String> {
     let said = |name: &str, got: Got<String>| {
         got.unwrap_or_else(|gap| format!("{name} {}", words::gap(gap)))
     };
-    let amps = |amps: Amps| format!("{:.3} A", amps.si());
     let supplies = sweep.supplies.iter().filter(|s| s.source == ix).map(|s| {
         [
             said("voltage", s.volts.map(words::volts)),
-            said("current", s.amps.map(amps)),
+            said("current", s.amps.map(words::current)),
             said("power", s.watts.map(words::power)),
         ]
         .join(", ")
@@ -322,7 +321,7 @@ fn reads(ix: SourceIx, sweep: &Sweep) -> Vec<String> {
         [
             said("level", g.level.map(|level| format!("{} full", words::percent(level)))),
             said("voltage", g.volts.map(words::volts)),
-            said("current", g.amps.map(amps)),
+            said("current", g.amps.map(words::current)),
         ]
         .join(", ")
     });

@@ -59,7 +59,9 @@ fn undervoltage(snapshot: &Snapshot) -> String {
     }
 }
 
-fn current(amps: Amps) -> String {
+/// A current: `412 mA`, `1.25 A`.
+#[must_use]
+pub fn current(amps: Amps) -> String {
     let size = amps.si().abs();
     let sign = if amps.si() < 0.0 { "\u{2212}" } else { "" };
     if size < 0.9995 {
