@@ -21,7 +21,7 @@ pub fn learned(bank: &BankSpec, kept: &[RecordedRunDown]) -> Learned {
     Learned::from_rundowns(bank, runs)
 }
 
-/// A bank nobody has drawn from is taken to last so long, h: about what a small board makes of it.
+/// How long a bank nobody has drawn from is taken to last, h: about what a small board makes of it.
 const USUAL_H: f64 = 12.0;
 
 /// Usable energy of the full bank as believed before it is connected, Wh: 10 %, 50 %, 90 %; at the
