@@ -26,6 +26,24 @@ pub const MOST_BYTES: usize = 64 << 20;
 pub const MOST_KEPT: usize = 10_000;
 
 /// Reads a log of either kind; which one is seen from its beginning, not from its name.
+///
+/// ```
+/// use reckon::adif::{Fault, Keep, read};
+///
+/// let file = b"Two contacts and a slip
+/// <EOH>
+/// <CALL:6>N0CALL<QSO_DATE:8>20240501<TIME_ON:4>1210<TIME_OFF:4>1213<BAND:3>20m<MODE:3>FT8<EOR>
+/// <CALL:6>N0CALL<QSO_DATE:8>20240501<TIME_ON:4>1225<FREQ:5>7.030<MODE:2>CW<EOR>
+/// <CALL:6>N0CALL<QSO_DATE:8>20240501<TIME_ON:4>2561<BAND:3>20m<MODE:3>FT8<EOR>";
+/// let log = read(file, Keep::default());
+/// let [first, second] = &log.contacts[..] else { panic!("{log:?}") };
+/// assert_eq!((first.band.unwrap().name, first.mode.as_deref()), ("20m", Some("FT8")));
+/// assert_eq!(first.ended.unwrap().unix_ms() - first.began.unix_ms(), 180_000);
+/// assert_eq!(second.band.unwrap().name, "40m", "by its frequency");
+/// assert_eq!(first.with, None, "the other station's call is not kept unless asked for");
+/// // The third says a time that no clock shows; it is told with its line.
+/// assert_eq!((log.complaints[0].line, &log.complaints[0].fault), (5, &Fault::BadTime("2561".into())));
+/// ```
 #[must_use]
 pub fn read(file: &[u8], keep: Keep) -> Log {
     let mut taker = Taker::new(keep);

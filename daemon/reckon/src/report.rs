@@ -111,6 +111,39 @@ pub struct MarkedChange {
 }
 
 /// An outing, taken apart.
+///
+/// ```
+/// use reckon::{
+///     report::{ActivityChange, MinMeanMax, Report, ReportInputs, ReportRow, Truth},
+///     units::{Seconds, Watts},
+/// };
+///
+/// // Two hours in rows of ten seconds: listening at 3 W, from the second hour on in contact at 5 W.
+/// let row = |k: u32| {
+///     let from = Seconds::of(f64::from(k) * 10.0);
+///     let draw = Watts::of(if from < Seconds::of(3600.0) { 3.0 } else { 5.0 });
+///     let draw = Some(MinMeanMax { low: draw, mean: draw, high: draw });
+///     let span = Seconds::of(10.0);
+///     ReportRow { from, span, draw, measured: true, busy: None, temp: None, volts: None }
+/// };
+/// let rows: Vec<ReportRow> = (0..720).map(row).collect();
+/// let said = |hour: f64, doing| ActivityChange { at: Seconds::of(hour * 3600.0), doing: Some(doing) };
+/// let report = Report::from_inputs(&ReportInputs {
+///     rows: &rows,
+///     changes: &[said(0.0, "Receive"), said(1.0, "Contacts")],
+///     corrections: &[],
+///     contacts: &[],
+///     folds: &[],
+///     forecasts: &[],
+///     marks: &[],
+///     off: &[],
+///     truth: Truth::Open { at: Seconds::of(7200.0) },
+/// });
+/// let wh: Vec<(&str, f64)> =
+///     report.tally.activities().map(|(name, tally)| (name, tally.energy().wh().round())).collect();
+/// assert_eq!(wh, [("Receive", 3.0), ("Contacts", 5.0)]);
+/// assert_eq!(report.tally.whole().mean(), Some(Watts::of(4.0)));
+/// ```
 #[derive(Clone, Debug)]
 pub struct Report {
     /// What was done when, corrections applied, without holes.

@@ -133,6 +133,57 @@ pub(super) enum Reason {
 }
 
 /// The state of everything: one outing after another.
+///
+/// ```
+/// use reckon::{bank::BankSpec, engine::{Engine, Setup}, forecast::Outlook, reading::*};
+/// # use reckon::{time::{Mono, Stamp, Trust, Wall}, units::{Amps, Volts}};
+/// # fn at(second: u32) -> Stamp {
+/// #     let (mono, wall) = (Mono::at_s(f64::from(second)), Wall::from_unix_ms(0));
+/// #     Stamp { mono, wall, trust: Trust::Unset, utc_offset_s: 0 }
+/// # }
+/// # fn sweep(second: u32, volts: f64, amps: f64) -> Sweep {
+/// #     let reading = SupplyReading {
+/// #         source: SourceIx(0),
+/// #         volts: Ok(Volts::of(volts)),
+/// #         amps: Ok(Amps::of(amps)),
+/// #         watts: Ok(Volts::of(volts) * Amps::of(amps)),
+/// #         counted: None,
+/// #         looks: 1,
+/// #     };
+/// #     let report = SourceReport {
+/// #         id: "hwmon:ina226@1-0040".into(),
+/// #         title: "INA226 power monitor".into(),
+/// #         via: Via::Hwmon,
+/// #         role: Role::Bank,
+/// #         state: SourceState::Live,
+/// #         shunt: None,
+/// #         notes: Vec::new(),
+/// #     };
+/// #     Sweep {
+/// #         at: at(second).mono,
+/// #         supplies: vec![reading],
+/// #         gauges: Vec::new(),
+/// #         board: BoardReading::UNKNOWN,
+/// #         clock_synchronised: Err(Gap::NotReady),
+/// #         programs: [].into(),
+/// #         sources: [report].into(),
+/// #     }
+/// # }
+/// let bank = BankSpec { name: "Blue ten".into(), ..BankSpec::common()[0].clone() };
+/// let mut engine = Engine::new(Setup { bank: Some(bank), ..Setup::default() }, at(0));
+/// // Ten minutes, a sweep a second: 0.8 A at 5 V out of the bank.
+/// for second in 1..=600 {
+///     engine.observe(&sweep(second, 5.0, 0.8), at(second));
+/// }
+/// let snapshot = engine.tick(at(600));
+/// // 4 W for ten minutes are two thirds of a watt-hour.
+/// assert!((snapshot.bank.delivered.wh() - 4.0 / 6.0).abs() < 0.01);
+/// // 10 000 mAh at 3.7 V promise 37 Wh at the cells; at 4 W that is six to eight hours.
+/// let Outlook::Lasts(forecast) = &snapshot.outlook else { panic!("{:?}", snapshot.outlook) };
+/// let hours = forecast.remaining.map(|time| time.si() / 3600.0);
+/// assert!(hours[0] < hours[1] && hours[1] < hours[2], "10 %, 50 %, 90 %");
+/// assert!((5.0..9.0).contains(&hours[1]), "{hours:?}");
+/// ```
 #[derive(Clone, Debug)]
 pub struct Engine {
     pub(super) setup: Setup,

@@ -74,6 +74,35 @@ impl RunDown {
 }
 
 /// What earlier run-downs taught. The default has learned nothing.
+///
+/// ```
+/// use reckon::bank::{BankSpec, Start};
+/// use reckon::estimator::{Ending, Estimator, Learned, LoadPrior, Observation, RunDown};
+///
+/// let bank = BankSpec { name: "Blue ten".into(), ..BankSpec::common()[0].clone() };
+/// // Three times from full until it cut out, at 3 W: 28 Wh each time, of 37 on the label.
+/// let run_down = |energy_wh| RunDown {
+///     ending: Ending::Died,
+///     start: Start::Full,
+///     lasted_s: energy_wh / 3.0 * 3600.0,
+///     energy_wh,
+///     measured: true,
+///     ..RunDown::default()
+/// };
+/// let learned = Learned::from_rundowns(&bank, [27.8, 28.1, 28.2].map(run_down));
+///
+/// // The next outing, after its first minute: usable watt-hours at 10 %, 50 % and 90 %.
+/// let usable_wh = |learned: &Learned| {
+///     let mut outing = Estimator::new(&bank, &LoadPrior::default(), learned, Start::Full);
+///     outing.step(&Observation { dt_s: 60.0, watts: Some(3.0), ..Observation::default() });
+///     outing.usable_wh().unwrap()
+/// };
+/// let [low, middle, high] = usable_wh(&learned);
+/// assert!((26.5..29.5).contains(&middle), "{middle}");
+/// // By its label alone the bank is known much less well.
+/// let [least, _, most] = usable_wh(&Learned::default());
+/// assert!(high - low < 0.6 * (most - least));
+/// ```
 #[derive(Clone, Debug, PartialEq, Default)]
 pub struct Learned {
     runs: Vec<RunDown>,
