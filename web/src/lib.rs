@@ -40,11 +40,8 @@ use crate::{
 
 pub use http::pairing::{CODE_LASTS, Pairing, Pin, Rejected};
 pub use pages::contacts::LOG_BYTES;
-pub use reckon::record::{Channel, Ending};
 pub use record::{
-    AsideTold, BankTold, BookTold, ChannelTold, Clock, ContactsTold, CorrectionTold, EventTold,
-    ForecastTold, GapTold, LearnedTold, OutingLine, OutingTold, OutingsPage, Past, PastGone,
-    PhoneTold, RecordCommand, RecordStatus, ReportTold, RundownTold, SeriesAsk, SeriesTold,
+    AsideTold, BankShown, Clock, NoRecord, PhoneTold, RecordCommand, RecordReader, RecordStatus,
     TestLoad, TestTold,
 };
 
@@ -70,7 +67,7 @@ pub struct Shown {
     /// that with `.local`. Without port.
     pub hosts: Vec<String>,
     /// The record, to be read.
-    pub past: Arc<dyn Past>,
+    pub past: Arc<dyn RecordReader>,
     /// Whoever changes what is kept.
     pub record: mpsc::Sender<Request<RecordCommand>>,
     /// How the record and its clock are doing.
@@ -87,7 +84,7 @@ pub(crate) struct Parts {
     asks: mpsc::Sender<Request<Command, Refusal>>,
     pairing: Arc<Pairing>,
     hosts: Vec<String>,
-    past: Arc<dyn Past>,
+    past: Arc<dyn RecordReader>,
     record: mpsc::Sender<Request<RecordCommand>>,
     record_status: watch::Receiver<Arc<RecordStatus>>,
     clock: Arc<dyn Clock>,

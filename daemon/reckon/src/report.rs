@@ -4,11 +4,13 @@
 
 mod doing;
 mod judged;
+mod whole;
 
 use alloc::{string::String, vec::Vec};
 
 pub use doing::{ActivityChange, ActivityCorrection, ActivitySpan};
 pub use judged::{ForecastMade, ForecastOutcome, Forecasts, JudgedForecast, Truth};
+pub use whole::{BankTally, LearnedStep, OutingReport, contact, since_zero_s};
 
 use crate::{
     adif::Contact,

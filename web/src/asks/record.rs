@@ -185,7 +185,7 @@ async fn typed_stretch(site: &Site, outing: i64, form: &DoingForm) -> Result<(f6
         return Ok((f64::from(from), f64::from(to)));
     }
     let told = site.recall(move |past| past.outing(outing)).await?;
-    let line = told.ok_or_else(|| not_there("outing"))?.line;
+    let line = told.ok_or_else(|| not_there("outing"))?.outing;
     let began = line.began.filter(|_| by_clock(line.began, line.lasted_s));
     let began = began.ok_or_else(|| unreadable(words::refusal::NO_MOMENT))?;
     let offset_s = site.snapshot().at.utc_offset_s;

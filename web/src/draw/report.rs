@@ -7,13 +7,13 @@ use std::fmt::Write;
 
 use reckon::{
     fold::{Fold, Kind},
+    record::{Channel, Series},
     report::Report,
     units::{Celsius, Seconds, Volts},
     words::{self, Local, report as said},
 };
 
 use crate::{
-    Channel, SeriesTold,
     draw::day_line::escaped,
     draw::fold::{Folded, curve},
     draw::series::{hours, on_level, open, trace},
@@ -92,17 +92,16 @@ pub(crate) fn done(report: &Report, lasted_s: f64, began: Option<Local>) -> Opti
 type Step = (f64, [f64; 3]);
 
 /// A channel's steps, those without a reading left out.
-fn steps_of(series: &SeriesTold, channel: Channel) -> Option<Vec<Step>> {
-    let told = series.channels.iter().find(|it| it.channel == channel)?;
-    let take = |list: &[Option<f64>], ix: usize| {
-        list.get(ix).copied().flatten().filter(|it| it.abs() < 1e6)
-    };
+fn steps_of(series: &Series, channel: Channel) -> Option<Vec<Step>> {
+    let seen = series.of(channel);
+    let sound = |value: f64| Some(value).filter(|it| it.abs() < 1e6);
     let steps = (0..series.t_s.len())
         .filter_map(|ix| {
             let at_s = series.t_s.get(ix).copied().filter(|s| (0.0..1e9).contains(s))?;
-            let mean = take(&told.mean, ix)?;
-            let low = take(&told.min, ix).unwrap_or(mean).min(mean);
-            let high = take(&told.max, ix).unwrap_or(mean).max(mean);
+            let seen = seen.get(ix).copied().flatten()?;
+            let mean = sound(seen.mean)?;
+            let low = sound(seen.min).unwrap_or(mean).min(mean);
+            let high = sound(seen.max).unwrap_or(mean).max(mean);
             Some((at_s, [mean, low, high]))
         })
         .collect();
@@ -111,7 +110,7 @@ fn steps_of(series: &SeriesTold, channel: Channel) -> Option<Vec<Step>> {
 
 /// Mean and extremes of a channel; the scale runs over what was seen, not from zero.
 pub(crate) fn small(
-    series: &SeriesTold,
+    series: &Series,
     channel: Channel,
     described: &str,
     began: Option<Local>,
@@ -175,7 +174,7 @@ pub(crate) fn fold(ix: usize, fold: &Fold) -> Option<String> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::ChannelTold;
+    use reckon::record::Stats;
     use reckon::report::{ActivityChange, ReportInputs, ReportRow, Truth};
 
     fn report(changes: &[ActivityChange<'_>]) -> Report {
@@ -221,27 +220,25 @@ mod tests {
 
     #[test]
     fn a_channel_is_drawn_over_what_was_seen_and_broken_in_gaps() {
-        let mean = vec![Some(5.1), None, Some(5.0), Some(4.6)];
-        let told =
-            ChannelTold { channel: Channel::Volts, min: mean.clone(), max: mean.clone(), mean };
+        let seen = [Some(5.1), None, Some(5.0), Some(4.6)].map(|value| value.map(Stats::one));
+        let told = (Channel::Volts, seen.to_vec());
         let series =
-            SeriesTold { step_s: 60.0, t_s: vec![0.0, 60.0, 120.0, 180.0], channels: vec![told] };
+            Series { step_s: 60.0, t_s: vec![0.0, 60.0, 120.0, 180.0], channels: vec![told] };
         let svg = small(&series, Channel::Volts, "x", None).unwrap();
         let line = svg.split("class=mean d=\"").nth(1).unwrap().split('"').next().unwrap();
         // 5.1 V at the top, a break, 5.0 V at a fifth of 0.5 V under it, 4.6 V on the ground.
         assert_eq!(line, "M0 0V0H250M500 20V20H750V100H1000");
         assert_eq!(small(&series, Channel::Temp, "x", None), None);
-        let odd = |value| ChannelTold {
-            channel: Channel::Volts,
-            mean: vec![value; 4],
-            min: vec![],
-            max: vec![],
+        let odd = |value: Option<f64>| {
+            let nan = f64::NAN;
+            let seen = value.map(|mean| Stats { mean, min: nan, max: nan });
+            (Channel::Volts, vec![seen; 4])
         };
         for value in [None, Some(f64::NAN), Some(f64::INFINITY)] {
-            let series = SeriesTold { channels: vec![odd(value)], ..series.clone() };
+            let series = Series { channels: vec![odd(value)], ..series.clone() };
             assert_eq!(small(&series, Channel::Volts, "x", None), None, "{value:?}");
         }
-        let series = SeriesTold { channels: vec![odd(Some(5.0))], ..series };
+        let series = Series { channels: vec![odd(Some(5.0))], ..series };
         assert!(small(&series, Channel::Volts, "x", None).unwrap().contains("5.10"));
     }
 }

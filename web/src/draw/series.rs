@@ -6,14 +6,12 @@
 use std::fmt::Write;
 
 use reckon::{
+    record::{Channel, Event, EventKind, ForecastMade, Outing, Series, Stats},
     units::{Seconds, Watts},
     words::{self, Local},
 };
 
-use crate::{
-    ChannelTold, EventTold, ForecastTold, OutingLine, SeriesTold,
-    draw::day_line::{escaped, label},
-};
+use crate::draw::day_line::{escaped, label};
 
 /// The shapes' own coordinates.
 const WIDE: f64 = 1000.0;
@@ -28,17 +26,13 @@ const MARKS: f64 = 6.0;
 type Step = Option<[f64; 3]>;
 
 /// The draw of each step: measured where it was, else modelled.
-fn steps(series: &SeriesTold) -> Vec<Step> {
-    let of = |channel| series.channels.iter().find(|it| it.channel == channel);
-    let at = |told: Option<&ChannelTold>, ix: usize| -> Step {
-        let told = told?;
-        let take =
-            |list: &[Option<f64>]| list.get(ix).copied().flatten().filter(|it| it.is_finite());
-        let mean = take(&told.mean)?;
-        let (low, high) = (take(&told.min).unwrap_or(mean), take(&told.max).unwrap_or(mean));
-        Some([mean, low.min(mean), high.max(mean)])
+fn steps(series: &Series) -> Vec<Step> {
+    let at = |stats: &[Option<Stats>], ix: usize| -> Step {
+        let seen = stats.get(ix).copied().flatten().filter(|it| it.mean.is_finite())?;
+        let or_mean = |value: f64| if value.is_finite() { value } else { seen.mean };
+        Some([seen.mean, or_mean(seen.min).min(seen.mean), or_mean(seen.max).max(seen.mean)])
     };
-    let (measured, modelled) = (of(crate::Channel::Watts), of(crate::Channel::Modelled));
+    let (measured, modelled) = (series.of(Channel::Watts), series.of(Channel::Modelled));
     let told = |(ix, t_s): (usize, &f64)| -> Step {
         if !t_s.is_finite() {
             return None;
@@ -50,9 +44,9 @@ fn steps(series: &SeriesTold) -> Vec<Step> {
 
 /// The draw over the outing; `None` where nothing was read.
 pub(crate) fn draw(
-    series: &SeriesTold,
-    line: &OutingLine,
-    events: &[EventTold],
+    series: &Series,
+    line: &Outing,
+    events: &[Event],
     began: Option<Local>,
 ) -> Option<String> {
     let steps = steps(series);
@@ -74,8 +68,8 @@ pub(crate) fn draw(
     open(&mut svg, "draw", "day report", "The draw", &described);
     shapes(&mut svg, series, &steps, span_s, top_w);
     levels(&mut svg, top_w, step_w);
-    for event in events.iter().filter(|it| matters(&it.kind) && it.at_s.is_finite()) {
-        let x = x(event.at_s);
+    for event in events.iter().filter(|it| matters(it.kind)) {
+        let x = x(event.at.as_s());
         let _ = write!(svg, "<line class=tick x1={x:.1}% x2={x:.1}% y1={TOP}em y2=2.2em />");
     }
     hours(&mut svg, span_s, GROUND, began);
@@ -84,8 +78,11 @@ pub(crate) fn draw(
 }
 
 /// Events worth a tick on the drawing.
-fn matters(kind: &str) -> bool {
-    matches!(kind, "undervoltage" | "strain" | "mark" | "alarm_raised")
+const fn matters(kind: EventKind) -> bool {
+    matches!(
+        kind,
+        EventKind::Undervoltage | EventKind::Strain | EventKind::Mark | EventKind::AlarmRaised
+    )
 }
 
 pub(crate) fn open(svg: &mut String, id: &str, class: &str, title: &str, described: &str) {
@@ -123,7 +120,7 @@ pub(crate) fn on_level(svg: &mut String, y_em: f64, text: &str) {
 }
 
 /// Band and mean, broken where there is a gap.
-fn shapes(svg: &mut String, series: &SeriesTold, steps: &[Step], span_s: f64, top_w: f64) {
+fn shapes(svg: &mut String, series: &Series, steps: &[Step], span_s: f64, top_w: f64) {
     let x = |s: f64| (s / span_s).clamp(0.0, 1.0) * WIDE;
     let y = |w: f64| HIGH - (w / top_w).clamp(0.0, 1.0) * HIGH;
     let _ = write!(
@@ -220,15 +217,16 @@ type Meant = [f64; 4];
 /// What the forecasts said, drawn as the length of the whole outing that each meant: the band from
 /// its 10 % to its 90 % point, the middle as a line, and the truth as a level line where it is known.
 pub(crate) fn foresight(
-    forecasts: &[ForecastTold],
+    forecasts: &[ForecastMade],
     truth_s: Option<f64>,
     lasted_s: f64,
 ) -> Option<String> {
     let meant: Vec<Meant> = forecasts
         .iter()
         .map(|it| {
-            let [low, middle, high] = it.remaining_s.map(|left_s| it.at_s + left_s);
-            [it.at_s, low, middle, high]
+            let at_s = it.at.as_s();
+            let [low, middle, high] = it.remaining_s.map(|left_s| at_s + left_s);
+            [at_s, low, middle, high]
         })
         .filter(|it| it.iter().all(|s| (0.0..1e9).contains(s)))
         .collect();

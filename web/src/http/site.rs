@@ -7,7 +7,7 @@ use reckon::words;
 use tokio::sync::{mpsc::error::TrySendError, oneshot};
 
 use crate::{
-    Parts, Past, PastGone, RecordCommand, Request,
+    NoRecord, Parts, RecordCommand, RecordReader, Request,
     http::problem::{Problem, busy},
 };
 
@@ -18,10 +18,10 @@ pub(crate) const AT_ONCE: usize = 2;
 pub(crate) const MAY_WAIT: usize = 16;
 
 impl Parts {
-    /// Reads the past on the blocking pool.
+    /// Reads the record on the blocking pool, opened once and of one moment.
     pub(crate) async fn recall<T: Send + 'static>(
         &self,
-        read: impl FnOnce(&dyn Past) -> Result<T, PastGone> + Send + 'static,
+        read: impl FnOnce(&dyn RecordReader) -> Result<T, NoRecord> + Send + 'static,
     ) -> Result<T, Problem> {
         let crowded = || busy(words::refusal::TOO_MANY_READERS);
         let _in_line = self.line.try_acquire().map_err(|_| crowded())?;
@@ -31,7 +31,8 @@ impl Parts {
         let done = tokio::task::spawn_blocking(move || {
             // Held to the end of the reading, also when the asker has gone away meanwhile.
             let _turn = turn;
-            read(&*past)
+            let held = past.at_one_moment()?;
+            read(held.as_deref().unwrap_or(&*past))
         });
         match done.await {
             Ok(Ok(told)) => Ok(told),
@@ -60,7 +61,7 @@ impl Parts {
     }
 }
 
-fn no_record(gone: PastGone) -> Problem {
+fn no_record(gone: NoRecord) -> Problem {
     Problem::new(
         StatusCode::SERVICE_UNAVAILABLE,
         "no-record",

@@ -5,12 +5,14 @@ use askama::Template;
 use axum::{Json, extract::State, http::HeaderMap, response::IntoResponse};
 use reckon::{
     bank::{BankSpec, Cells, MeasuredAt},
+    record::{BankWhole, RecordedRunDown, RunDown},
+    report::BankTally,
     units::{Celsius, Joules, Seconds, Share, Watts},
     words::{self, report as said},
 };
 
 use crate::{
-    BankTold, BookTold, RundownTold, Site, TestLoad,
+    BankShown, Site, TestLoad,
     http::assets::{self, Asset},
     http::door::{Id, Reply},
     http::problem::{Problem, not_there},
@@ -46,23 +48,24 @@ impl RunDownRow {
 }
 
 /// The row of a run-down; `on` is the outing on whose report it stands.
-pub(crate) fn rundown_row(it: &RundownTold, site: &Site, on: Option<i64>) -> RunDownRow {
+pub(crate) fn rundown_row(it: &RecordedRunDown, site: &Site, on: Option<i64>) -> RunDownRow {
+    let seen = &it.data;
     let lines = words::rundown(&words::RunDownSaid {
-        name: it.name.as_deref(),
+        name: seen.name.as_deref(),
         began: local(it.began, site),
-        whole: it.whole,
-        start: it.start_share.map(Share::nearest),
-        lasted: [it.lasted_s, it.within_s, it.before_s].map(Seconds::of),
-        delivered: it.delivered_wh.map(Joules::from_wh),
-        mean: it.mean_power_w.map(Watts::of),
-        measured: it.measured,
-        ambient: it.ambient_c.map(Celsius::of),
+        whole: seen.whole,
+        start: seen.start_share.map(Share::nearest),
+        lasted: [seen.lasted_s, seen.within_s, seen.before_s].map(Seconds::of),
+        delivered: seen.delivered_wh.map(Joules::from_wh),
+        mean: seen.mean_power_w.map(Watts::of),
+        measured: seen.measured,
+        ambient: seen.ambient_c.map(Celsius::of),
     });
     let outing = it.outing.filter(|_| on.is_none());
     RunDownRow { id: it.id, lines, struck: it.struck, outing, back_outing: on }
 }
 
-struct BankShown {
+struct BankRow {
     id: i64,
     name: String,
     label: String,
@@ -156,33 +159,22 @@ struct BanksPage {
     frame: Frame,
     paired: bool,
     test: Option<String>,
-    banks: Vec<BankShown>,
+    banks: Vec<BankRow>,
     forgotten: Vec<(i64, String)>,
     blank: Fields,
 }
 
-type Learned = Vec<(BankTold, Vec<RundownTold>)>;
-
-async fn learned(site: &Site) -> Result<Learned, Problem> {
-    site.recall(|past| {
-        past.banks()?
-            .into_iter()
-            .map(|bank| past.rundowns(bank.id).map(|rundowns| (bank, rundowns)))
-            .collect()
-    })
-    .await
-}
-
 pub(crate) async fn list(State(site): State<Site>, headers: HeaderMap) -> Reply {
-    let all = learned(&site).await?;
+    let all = site.recall(|past| past.banks()).await?;
     let snapshot = site.snapshot();
     let connected = snapshot.bank.spec.as_deref().map(|spec| spec.name.as_str());
     let (mut banks, mut forgotten) = (Vec::new(), Vec::new());
-    for (bank, rundowns) in &all {
+    for told in &all {
+        let bank = &told.whole.bank;
         if bank.forgotten {
             forgotten.push((bank.id, bank.spec.name.clone()));
         } else {
-            banks.push(bank_shown(bank, rundowns, connected, &site));
+            banks.push(bank_row(told, connected, &site));
         }
     }
     Ok(shown(&BanksPage {
@@ -202,32 +194,28 @@ fn test_line(site: &Site) -> Option<String> {
     Some(words::test_on(&test.bank, &words::span(now.seconds_since(test.began)), load(test.load)))
 }
 
-fn bank_shown(
-    bank: &BankTold,
-    rundowns: &[RundownTold],
-    connected: Option<&str>,
-    site: &Site,
-) -> BankShown {
-    let counted = || rundowns.iter().filter(|it| !it.struck);
-    let delivered = |it: &RundownTold| it.delivered_wh.map(Joules::from_wh);
+fn bank_row(told: &BankShown, connected: Option<&str>, site: &Site) -> BankRow {
+    let BankWhole { bank, run_downs } = &told.whole;
+    let counted = || run_downs.iter().filter(|it| !it.struck).map(|it| &it.data);
+    let delivered = |it: &RunDown| it.delivered_wh.map(Joules::from_wh);
     let whole: Vec<Joules> = counted().filter(|it| it.whole).filter_map(delivered).collect();
     let most = counted().filter(|it| !it.whole).filter_map(|it| it.delivered_wh);
     let most = most.reduce(f64::max).map(Joules::from_wh);
-    BankShown {
+    BankRow {
         id: bank.id,
         name: bank.spec.name.clone(),
         label: words::bank_label(&bank.spec),
         seen: words::seen_to_deliver(&whole, most, counted().count()),
-        believed: bank.usable_wh.map(|wh| words::believed_to_hold(wh.map(Joules::from_wh))),
+        believed: told.usable_wh.map(|wh| words::believed_to_hold(wh.map(Joules::from_wh))),
         connected: connected == Some(bank.spec.name.as_str()),
-        rows: rundowns.iter().rev().map(|it| rundown_row(it, site, None)).collect(),
+        rows: run_downs.iter().rev().map(|it| rundown_row(it, site, None)).collect(),
         prefix: format!("b{}", bank.id),
         fields: fields(&bank.spec),
     }
 }
 
 pub(crate) async fn api_list(State(site): State<Site>) -> Reply {
-    let all = learned(&site).await?;
+    let all = site.recall(|past| past.banks()).await?;
     let offset_s = site.snapshot().at.utc_offset_s;
     Ok(Json(past::banks(all, offset_s)).into_response())
 }
@@ -245,7 +233,7 @@ struct BookPage {
     note: String,
 }
 
-async fn told_book(site: &Site, id: i64) -> Result<BookTold, Problem> {
+async fn told_book(site: &Site, id: i64) -> Result<BankTally, Problem> {
     site.recall(move |past| past.book(id)).await?.ok_or_else(|| not_there("bank"))
 }
 
@@ -253,9 +241,9 @@ pub(crate) async fn book(State(site): State<Site>, Id(id): Id, headers: HeaderMa
     let told = told_book(&site, id).await?;
     Ok(shown(&BookPage {
         frame: Frame::of(&site, &headers, "Banks"),
-        over: words::bank::bank_over(told.book.whole(), told.outings, told.of),
+        over: words::bank::bank_over(told.tally.whole(), told.outings, told.of),
         head: said::BOOK_HEAD,
-        lines: by_activity(&told.book),
+        lines: by_activity(&told.tally),
         note: said::book_note(Seconds::of(told.coarsest_s)),
         name: told.bank,
     }))
@@ -264,8 +252,8 @@ pub(crate) async fn book(State(site): State<Site>, Id(id): Id, headers: HeaderMa
 /// The same for a terminal.
 pub(crate) async fn book_text(State(site): State<Site>, Id(id): Id) -> Reply {
     let told = told_book(&site, id).await?;
-    let over = words::bank::bank_over(told.book.whole(), told.outings, told.of);
-    let lines = by_activity(&told.book);
+    let over = words::bank::bank_over(told.tally.whole(), told.outings, told.of);
+    let lines = by_activity(&told.tally);
     let rows = lines.iter().map(|line| (line.name.as_str(), &line.cells));
     let table = words::terminal::table(site.language.report.doing, &said::BOOK_HEAD, rows);
     Ok(format!("{over}\n{table}").into_response())
@@ -329,7 +317,8 @@ struct ImportPage {
 
 async fn name_of(site: &Site, id: i64) -> Result<String, Problem> {
     let banks = site.recall(|past| past.banks()).await?;
-    let bank = banks.into_iter().find(|bank| bank.id == id).ok_or_else(|| not_there("bank"))?;
+    let mut banks = banks.into_iter().map(|it| it.whole.bank);
+    let bank = banks.find(|bank| bank.id == id).ok_or_else(|| not_there("bank"))?;
     Ok(bank.spec.name)
 }
 

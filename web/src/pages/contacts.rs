@@ -10,13 +10,14 @@ use axum::{
 };
 use reckon::{
     adif::{self, Log},
+    record::{Ending, Outing, OutingContacts, OutingWhole},
     units::Seconds,
     words::{self, ContactLogPage, contact_log},
 };
 use serde::{Deserialize, Serialize};
 
 use crate::{
-    ContactsTold, Ending, OutingLine, Past, PastGone, RecordCommand, Site,
+    NoRecord, RecordCommand, RecordReader, Site,
     http::door::Reply,
     http::multipart,
     http::problem::{Problem, busy, not_there, unreadable},
@@ -32,8 +33,8 @@ const OUTINGS: usize = 12;
 
 /// An outing and the contacts it has.
 struct Placed {
-    line: OutingLine,
-    told: ContactsTold,
+    line: Outing,
+    told: OutingContacts,
 }
 
 /// What came of a log.
@@ -87,12 +88,12 @@ async fn take(site: &Site, file: Bytes) -> Result<Took, Problem> {
 }
 
 /// The newest outings that have contacts, and the open one if it cannot have all of its.
-fn placed(past: &dyn Past) -> Result<Vec<Placed>, PastGone> {
+fn placed(past: &dyn RecordReader) -> Result<Vec<Placed>, NoRecord> {
     let mut all = Vec::new();
-    for line in past.outings(None, OUTINGS)?.outings {
+    for line in past.outings(None, OUTINGS)?.items {
         let told = past.contacts(line.id)?.unwrap_or_default();
         let waits = line.ending == Ending::Open && told.undated_s.is_some();
-        if told.count > 0 || waits {
+        if !told.contacts.is_empty() || waits {
             all.push(Placed { line, told });
         }
     }
@@ -133,12 +134,12 @@ struct Of {
     undated: Option<String>,
 }
 
-fn undated(w: &ContactLogPage, line: &OutingLine, told: ContactsTold) -> Option<String> {
+fn undated(w: &ContactLogPage, line: &Outing, told: &OutingContacts) -> Option<String> {
     let part_s = told.undated_s?;
     Some((w.undated)(Seconds::of(part_s), part_s >= line.lasted_s - 1.0))
 }
 
-fn name_of(line: &OutingLine, site: &Site) -> String {
+fn name_of(line: &Outing, site: &Site) -> String {
     (site.language.contact_log.outing_name)(line.name.as_deref(), local(line.began, site))
 }
 
@@ -147,8 +148,8 @@ fn shown_of(placed: &Placed, site: &Site) -> Shown {
     Shown {
         id: placed.line.id,
         name: name_of(&placed.line, site),
-        contacts: (w.contacts)(placed.told.count),
-        undated: undated(w, &placed.line, placed.told),
+        contacts: (w.contacts)(placed.told.contacts.len()),
+        undated: undated(w, &placed.line, &placed.told),
     }
 }
 
@@ -159,16 +160,17 @@ pub(crate) struct OfWish {
 
 async fn of_outing(site: &Site, outing: Option<i64>) -> Result<Option<Of>, Problem> {
     let Some(id) = outing else { return Ok(None) };
-    let found = site.recall(move |past| Ok(past.outing(id)?.zip(past.contacts(id)?))).await?;
-    let (outing, told) = found.ok_or_else(|| not_there("outing"))?;
+    let found = site.recall(move |past| past.outing(id)).await?;
+    let OutingWhole { outing, contacts: told, .. } = found.ok_or_else(|| not_there("outing"))?;
+    let count = told.contacts.len();
     let w = &site.language.contact_log;
     Ok(Some(Of {
         id,
-        name: name_of(&outing.line, site),
-        count: told.count,
-        has: (w.outing_has)(told.count),
-        take_out: (w.take_out)(told.count),
-        undated: undated(w, &outing.line, told),
+        name: name_of(&outing, site),
+        count,
+        has: (w.outing_has)(count),
+        take_out: (w.take_out)(count),
+        undated: undated(w, &outing, &told),
     }))
 }
 
@@ -286,7 +288,7 @@ fn told(took: Took) -> TookJson {
             .map(|placed| PlacedJson {
                 outing_id: placed.line.id,
                 name: placed.line.name,
-                contacts: placed.told.count,
+                contacts: placed.told.contacts.len(),
                 undated_s: placed.told.undated_s,
             })
             .collect(),

@@ -9,6 +9,7 @@ use axum::{
     response::{IntoResponse, Response},
 };
 use reckon::{
+    record::{Channel, Ending, Outing, SeriesAsk, Stretch},
     snapshot::Snapshot,
     time::Wall,
     units::{Joules, Seconds, Share, Watts},
@@ -18,7 +19,7 @@ use serde::Deserialize;
 use tokio::sync::mpsc;
 
 use crate::{
-    Channel, Ending, OutingLine, SeriesAsk, Site,
+    Site,
     http::{
         door::{Id, Reply},
         problem::{Problem, not_there, unreadable},
@@ -88,7 +89,7 @@ pub(crate) struct Answered {
 }
 
 /// What is settled of an ending, and whether by a person's word that can be taken back.
-fn settled(line: &OutingLine, snapshot: &Snapshot) -> Option<Answered> {
+fn settled(line: &Outing, snapshot: &Snapshot) -> Option<Answered> {
     let last = snapshot.bank.last_ended.filter(|last| last.outing == line.id);
     let said = last.and_then(|last| last.said);
     let died = match (line.ending, said) {
@@ -101,7 +102,7 @@ fn settled(line: &OutingLine, snapshot: &Snapshot) -> Option<Answered> {
     Some(Answered { outing: line.id, died, said: said.is_some() })
 }
 
-pub(crate) fn row(line: &OutingLine, site: &Site) -> Row {
+pub(crate) fn row(line: &Outing, site: &Site) -> Row {
     let began = local(line.began, site);
     let ended = local(line.ended, site);
     let within = line.ended_within_s.map(Seconds::of);
@@ -191,7 +192,7 @@ pub(crate) async fn list(
     Ok(shown(&OutingsPage {
         frame: Frame::of(&site, &headers, "Outings"),
         paired: site.may_change(&headers),
-        rows: page.outings.iter().map(|line| row(line, &site)).collect(),
+        rows: page.items.iter().map(|line| row(line, &site)).collect(),
         next: page.next,
         later: paging.before.is_some(),
     }))
@@ -279,10 +280,8 @@ fn series_ask(outing: i64, wish: &SeriesWish) -> Result<SeriesAsk, Problem> {
         }
     };
     Ok(SeriesAsk {
-        outing,
+        of: Stretch::Outing { id: outing, from_s, to_s },
         channels,
-        from_s,
-        to_s,
         points: wish.points.unwrap_or(POINTS).clamp(2, 4000),
     })
 }

@@ -11,7 +11,8 @@ use reckon::{
     belief::{Question, QuestionView},
     energy_tally::{EnergyTally, OutingTally},
     fold::{Fold, Total},
-    report::{ActivitySpan, JudgedForecast, Report},
+    record::{Channel, Correction, Ending, Origin, OutingWhole, Series, SeriesAsk, Stretch},
+    report::{ActivitySpan, JudgedForecast, OutingReport, Report},
     snapshot::Snapshot,
     units::{Joules, Seconds, Watts},
     words::{
@@ -24,7 +25,7 @@ use reckon::{
 };
 
 use crate::{
-    Channel, CorrectionTold, Ending, OutingTold, ReportTold, SeriesAsk, SeriesTold, Site,
+    Site,
     asks::record::by_clock,
     draw,
     draw::series,
@@ -193,14 +194,12 @@ pub(crate) async fn api(State(site): State<Site>, Id(id): Id) -> Reply {
     Ok(Json(wire::report::report(told, offset_s)).into_response())
 }
 
-async fn read(site: &Site, id: i64) -> Result<Option<(ReportTold, Option<SeriesTold>)>, Problem> {
+async fn read(site: &Site, id: i64) -> Result<Option<(OutingReport, Option<Series>)>, Problem> {
     site.recall(move |past| {
         let Some(told) = past.report(id)? else { return Ok(None) };
         let ask = SeriesAsk {
-            outing: id,
+            of: Stretch::Outing { id, from_s: 0.0, to_s: f64::INFINITY },
             channels: vec![Channel::Watts, Channel::Modelled, Channel::Temp, Channel::Volts],
-            from_s: 0.0,
-            to_s: f64::INFINITY,
             points: POINTS,
         };
         Ok(Some((told, past.series(&ask)?)))
@@ -210,7 +209,7 @@ async fn read(site: &Site, id: i64) -> Result<Option<(ReportTold, Option<SeriesT
 
 /// One file that needs nothing else: no script, no form, no address, and a policy of its own that
 /// lets it have none, whoever opens it.
-fn as_file(site: &Site, told: &ReportTold, series: Option<&SeriesTold>) -> Response {
+fn as_file(site: &Site, told: &OutingReport, series: Option<&Series>) -> Response {
     let page = OutingFile {
         demo: site.snapshot().demo,
         t: told_of(site, told, series, true),
@@ -219,7 +218,7 @@ fn as_file(site: &Site, told: &ReportTold, series: Option<&SeriesTold>) -> Respo
         version: env!("CARGO_PKG_VERSION"),
     };
     filled(&page).map_or_else(failed, |text| {
-        let name = format!("outing-{}.html", told.whole.line.id);
+        let name = format!("outing-{}.html", told.whole.outing.id);
         file(text, "text/html; charset=utf-8", &name)
     })
 }
@@ -230,14 +229,14 @@ fn failed() -> Response {
 
 fn page_of(
     site: &Site,
-    told: &ReportTold,
-    series: Option<&SeriesTold>,
+    told: &OutingReport,
+    series: Option<&Series>,
     headers: &HeaderMap,
 ) -> OutingPage {
-    let line = &told.whole.line;
+    let line = &told.whole.outing;
     let began = local(line.began, site);
     let (by_contacts, own): (Vec<_>, Vec<_>) =
-        told.corrections.iter().partition(|it| it.by_contacts);
+        told.whole.corrections.iter().partition(|it| it.origin == Origin::Contacts);
     OutingPage {
         frame: Frame::of(site, headers, "Outings"),
         paired: site.may_change(headers),
@@ -245,7 +244,7 @@ fn page_of(
         given: line.name.clone().unwrap_or_default(),
         open: line.ending == Ending::Open,
         goes_on: asks_of(&site.snapshot(), line.id),
-        rundown: told.whole.rundown.as_ref().map(|it| banks::rundown_row(it, site, Some(line.id))),
+        rundown: told.whole.run_down().map(|it| banks::rundown_row(it, site, Some(line.id))),
         corrections: own.into_iter().map(|it| correction(it, began)).collect(),
         by_contacts: by_contacts.len(),
         from_log: terminal::by_contacts(by_contacts.len()),
@@ -256,16 +255,16 @@ fn page_of(
 }
 
 /// The same for a terminal, where corrections are numbered and counted from the beginning.
-fn text_of(site: &Site, told: &ReportTold) -> OutingText {
+fn text_of(site: &Site, told: &OutingReport) -> OutingText {
     let t = told_of(site, told, None, true);
     OutingText {
         energy: table(t.w.doing, &t.book_head, &t.activities),
         hours: table(t.w.hour, &t.book_head, &t.hours),
         groups: table(t.w.band_mode, &t.contact_head, &t.groups),
         t,
-        was_open: told.whole.line.ending == Ending::Open && site.asks.is_closed(),
-        counted: told.whole.rundown.as_ref().map(|it| terminal::counted(it.id, it.whole)),
-        corrections: told.corrections.iter().map(|it| correction(it, None)).collect(),
+        was_open: told.whole.outing.ending == Ending::Open && site.asks.is_closed(),
+        counted: told.whole.run_down().map(|it| terminal::counted(it.id, it.data.whole)),
+        corrections: told.whole.corrections.iter().map(|it| correction(it, None)).collect(),
     }
 }
 
@@ -280,7 +279,7 @@ fn asks_of(snapshot: &Snapshot, outing: i64) -> bool {
         && snapshot.questions.iter().any(asked)
 }
 
-fn correction(it: &CorrectionTold, began: Option<Local>) -> CorrectionShown {
+fn correction(it: &Correction, began: Option<Local>) -> CorrectionShown {
     let when = said::stretch(began, Seconds::of(it.from_s), Seconds::of(it.to_s));
     CorrectionShown { id: it.id, said: format!("{when}: {}", said::doing(it.activity.as_deref())) }
 }
@@ -297,9 +296,9 @@ fn activities(site: &Site, report: &Report) -> Vec<String> {
     names
 }
 
-fn told_of(site: &Site, told: &ReportTold, series: Option<&SeriesTold>, on_paper: bool) -> Told {
-    let ReportTold { whole, report, .. } = told;
-    let line = &whole.line;
+fn told_of(site: &Site, told: &OutingReport, series: Option<&Series>, on_paper: bool) -> Told {
+    let OutingReport { whole, report, .. } = told;
+    let line = &whole.outing;
     let began = local(line.began, site);
     let wh = |energy: Option<f64>| energy.map(Joules::from_wh);
     let peak = line.peak_power_w.map(Watts::of);
@@ -419,11 +418,11 @@ fn slots(total: &Total) -> u32 {
     (total.lasted.si() / total.latest.slot_s.max(0.1)).round() as u32
 }
 
-fn contacts(told: &ReportTold) -> Vec<String> {
+fn contacts(told: &OutingReport) -> Vec<String> {
     let all = told.report.contacts.as_ref();
     let mut lines =
         all.map_or_else(Vec::new, |all| contact_log::contact_lines(all, told.report.left));
-    let undated = told.undated_s.filter(|_| all.is_some()).map(Seconds::of);
+    let undated = told.whole.contacts.undated_s.filter(|_| all.is_some()).map(Seconds::of);
     lines.extend(undated.map(said::undated));
     lines
 }
@@ -446,19 +445,21 @@ fn forecast_rows(all: &[JudgedForecast], began: Option<Local>) -> Vec<(String, S
         .collect()
 }
 
-fn events(whole: &OutingTold, began: Option<Local>) -> Vec<(String, String)> {
+fn events(whole: &OutingWhole, began: Option<Local>) -> Vec<(String, String)> {
     let told = whole.events.iter().take(ROWS);
-    told.map(|it| (words::moment_of(began, Seconds::of(it.at_s)), words::event(&it.kind, &it.text)))
-        .collect()
+    told.map(|it| {
+        (words::moment_of(began, Seconds::of(it.at.as_s())), words::event(it.kind.name(), &it.text))
+    })
+    .collect()
 }
 
-fn gaps(whole: &OutingTold, began: Option<Local>) -> Vec<(String, String)> {
+fn gaps(whole: &OutingWhole, began: Option<Local>) -> Vec<(String, String)> {
     let told = whole.gaps.iter().take(ROWS);
     told.map(|gap| {
         let lasted = gap.to_s.map(|to_s| Seconds::of((to_s - gap.from_s).max(0.0)));
         (
             words::moment_of(began, Seconds::of(gap.from_s)),
-            words::silence(&gap.source, lasted, &gap.why),
+            words::silence(&gap.title, lasted, &gap.why),
         )
     })
     .collect()

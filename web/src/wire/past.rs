@@ -1,12 +1,13 @@
 //! The JSON of the past, version 1. Names carry their units; members may be added, never renamed.
 
-use reckon::{snapshot::Basis, time::Wall};
+use reckon::{
+    record::{self, BankWhole, Channel, Ending, Page, RecordedRunDown, Stats},
+    snapshot::Basis,
+    time::Wall,
+};
 use serde::Serialize;
 
-use crate::{
-    BankTold, Ending, OutingLine, OutingTold, OutingsPage, RundownTold, SeriesTold,
-    wire::time::rfc3339,
-};
+use crate::{BankShown, wire::time::rfc3339};
 
 #[derive(Serialize)]
 pub(crate) struct Outings {
@@ -45,7 +46,7 @@ pub(crate) struct OutingWhole {
 #[derive(Serialize)]
 struct Event {
     at_s: f64,
-    kind: String,
+    kind: &'static str,
     text: String,
 }
 
@@ -146,16 +147,6 @@ struct Folds {
     max: Vec<Option<f64>>,
 }
 
-pub(crate) const fn ending(ending: Ending) -> &'static str {
-    match ending {
-        Ending::Open => "open",
-        Ending::SwitchedOff => "switched_off",
-        Ending::Died => "died",
-        Ending::PowerLost { .. } => "power_lost",
-        Ending::Swapped => "swapped",
-    }
-}
-
 fn at(wall: Option<Wall>, utc_offset_s: i32) -> Option<String> {
     wall.and_then(|wall| rfc3339(wall, utc_offset_s))
 }
@@ -164,7 +155,7 @@ pub(crate) const fn three([p10, p50, p90]: [f64; 3]) -> Three {
     Three { p10, p50, p90 }
 }
 
-fn outing(line: OutingLine, utc_offset_s: i32) -> Outing {
+fn outing(line: record::Outing, utc_offset_s: i32) -> Outing {
     Outing {
         id: line.id,
         name: line.name,
@@ -174,7 +165,7 @@ fn outing(line: OutingLine, utc_offset_s: i32) -> Outing {
         ended_at: at(line.ended, utc_offset_s),
         lasted_s: line.lasted_s,
         ended_within_s: line.ended_within_s,
-        ending: ending(line.ending),
+        ending: line.ending.name(),
         died_chance: match line.ending {
             Ending::PowerLost { died } => Some(died),
             _ => None,
@@ -186,14 +177,14 @@ fn outing(line: OutingLine, utc_offset_s: i32) -> Outing {
     }
 }
 
-pub(crate) fn outings(page: OutingsPage, utc_offset_s: i32) -> Outings {
-    let outings = page.outings.into_iter().map(|line| outing(line, utc_offset_s)).collect();
+pub(crate) fn outings(page: Page<record::Outing>, utc_offset_s: i32) -> Outings {
+    let outings = page.items.into_iter().map(|line| outing(line, utc_offset_s)).collect();
     Outings { outings, next: page.next }
 }
 
-pub(crate) fn outing_whole(told: OutingTold, utc_offset_s: i32) -> OutingWhole {
-    let forecast = |it: crate::ForecastTold| Forecast {
-        at_s: it.at_s,
+pub(crate) fn outing_whole(whole: record::OutingWhole, utc_offset_s: i32) -> OutingWhole {
+    let forecast = |it: record::ForecastMade| Forecast {
+        at_s: it.at.as_s(),
         remaining_s: three(it.remaining_s),
         basis: match it.basis {
             Basis::Measured => "measured",
@@ -202,76 +193,84 @@ pub(crate) fn outing_whole(told: OutingTold, utc_offset_s: i32) -> OutingWhole {
             Basis::Expected => "expected",
         },
     };
+    let rundown = whole.run_down().map(|it| rundown(it, utc_offset_s));
     OutingWhole {
-        outing: outing(told.line, utc_offset_s),
-        events: told
+        rundown,
+        outing: outing(whole.outing, utc_offset_s),
+        events: whole
             .events
             .into_iter()
-            .map(|it| Event { at_s: it.at_s, kind: it.kind, text: it.text })
+            .map(|it| Event { at_s: it.at.as_s(), kind: it.kind.name(), text: it.text })
             .collect(),
-        gaps: told
+        gaps: whole
             .gaps
             .into_iter()
-            .map(|it| Gap { from_s: it.from_s, to_s: it.to_s, source: it.source, why: it.why })
+            .map(|it| Gap { from_s: it.from_s, to_s: it.to_s, source: it.title, why: it.why })
             .collect(),
-        forecasts: told.forecasts.into_iter().map(forecast).collect(),
-        rundown: told.rundown.map(|it| rundown(it, utc_offset_s)),
+        forecasts: whole.forecasts.into_iter().map(forecast).collect(),
     }
 }
 
-fn rundown(it: RundownTold, utc_offset_s: i32) -> Rundown {
+fn rundown(it: &RecordedRunDown, utc_offset_s: i32) -> Rundown {
+    let seen = &it.data;
     Rundown {
         id: it.id,
         bank_id: it.bank,
         outing_id: it.outing,
-        name: it.name,
+        name: seen.name.clone(),
         began_at: at(it.began, utc_offset_s),
-        whole: it.whole,
+        whole: seen.whole,
         struck: it.struck,
-        start_level: it.start_share,
-        lasted_s: it.lasted_s,
-        longer_s: it.within_s,
-        shorter_s: it.before_s,
-        delivered_wh: it.delivered_wh,
-        bridged_wh: it.bridged_wh,
-        mean_power_w: it.mean_power_w,
-        measured: it.measured,
-        ambient_c: it.ambient_c,
+        start_level: seen.start_share,
+        lasted_s: seen.lasted_s,
+        longer_s: seen.within_s,
+        shorter_s: seen.before_s,
+        delivered_wh: seen.delivered_wh,
+        bridged_wh: seen.bridged_wh,
+        mean_power_w: seen.mean_power_w,
+        measured: seen.measured,
+        ambient_c: seen.ambient_c,
     }
 }
 
-pub(crate) fn banks(all: Vec<(BankTold, Vec<RundownTold>)>, utc_offset_s: i32) -> Banks {
-    let bank = |(told, rundowns): (BankTold, Vec<RundownTold>)| Bank {
-        id: told.id,
-        cells: told.spec.cells.name(),
-        series: told.spec.series,
-        label_mah: told.spec.label.si() * 1000.0,
-        label_v: told.spec.label_volts.si(),
-        measured_at: told.spec.measured_at.name(),
-        ambient_c: told.spec.ambient.map(reckon::units::Celsius::si),
-        cutoff_v: told.spec.cutoff.map(reckon::units::Volts::si),
-        name: told.spec.name,
-        forgotten: told.forgotten,
-        usable_wh: told.usable_wh.map(three),
-        rundowns: rundowns.into_iter().map(|it| rundown(it, utc_offset_s)).collect(),
-    };
+pub(crate) fn banks(all: Vec<BankShown>, utc_offset_s: i32) -> Banks {
+    let bank =
+        |BankShown { whole: BankWhole { bank: told, run_downs }, usable_wh }: BankShown| Bank {
+            id: told.id,
+            cells: told.spec.cells.name(),
+            series: told.spec.series,
+            label_mah: told.spec.label.si() * 1000.0,
+            label_v: told.spec.label_volts.si(),
+            measured_at: told.spec.measured_at.name(),
+            ambient_c: told.spec.ambient.map(reckon::units::Celsius::si),
+            cutoff_v: told.spec.cutoff.map(reckon::units::Volts::si),
+            name: told.spec.name,
+            forgotten: told.forgotten,
+            usable_wh: usable_wh.map(three),
+            rundowns: run_downs.iter().map(|it| rundown(it, utc_offset_s)).collect(),
+        };
     Banks { banks: all.into_iter().map(bank).collect() }
 }
 
-pub(crate) fn series(told: SeriesTold) -> Series {
+pub(crate) fn series(found: record::Series) -> Series {
     let mut channels = Channels::default();
-    for one in told.channels {
-        let place = match one.channel {
-            crate::Channel::Volts => &mut channels.volts_v,
-            crate::Channel::Amps => &mut channels.current_a,
-            crate::Channel::Watts => &mut channels.power_w,
-            crate::Channel::Modelled => &mut channels.modelled_w,
-            crate::Channel::Counted => &mut channels.counted_wh,
-            crate::Channel::Busy => &mut channels.cpu_busy,
-            crate::Channel::Temp => &mut channels.cpu_temp_c,
-            crate::Channel::Level => &mut channels.level,
+    for (channel, seen) in found.channels {
+        let place = match channel {
+            Channel::Volts => &mut channels.volts_v,
+            Channel::Amps => &mut channels.current_a,
+            Channel::Watts => &mut channels.power_w,
+            Channel::Modelled => &mut channels.modelled_w,
+            Channel::Counted => &mut channels.counted_wh,
+            Channel::Busy => &mut channels.cpu_busy,
+            Channel::Temp => &mut channels.cpu_temp_c,
+            Channel::Level => &mut channels.level,
         };
-        *place = Some(Folds { mean: one.mean, min: one.min, max: one.max });
+        let column = |pick: fn(Stats) -> f64| seen.iter().map(|it| it.map(pick)).collect();
+        *place = Some(Folds {
+            mean: column(|it| it.mean),
+            min: column(|it| it.min),
+            max: column(|it| it.max),
+        });
     }
-    Series { step_s: told.step_s, t_s: told.t_s, channels }
+    Series { step_s: found.step_s, t_s: found.t_s, channels }
 }

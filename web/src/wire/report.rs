@@ -4,17 +4,17 @@
 use reckon::{
     energy_tally::{EnergyTally, OutingTally},
     fold::{Kind, Part, Total},
-    report::{ForecastOutcome, Forecasts, MinMeanMax, Report, Truth},
+    record,
+    report::{
+        BankTally, ForecastOutcome, Forecasts, LearnedStep, MinMeanMax, OutingReport, Report, Truth,
+    },
     snapshot::Basis,
     units::{Celsius, Joules, Seconds, Share, Volts, Watts},
     words,
 };
 use serde::Serialize;
 
-use crate::{
-    BookTold, CorrectionTold, LearnedTold, ReportTold,
-    wire::past::{OutingWhole, Three, outing_whole, three},
-};
+use crate::wire::past::{OutingWhole, Three, outing_whole, three};
 
 #[derive(Serialize)]
 pub(crate) struct Whole {
@@ -255,15 +255,15 @@ fn activities(book: &OutingTally) -> Vec<Named> {
     book.activities().map(|(name, of)| Named { name: name.to_owned(), page: page(of) }).collect()
 }
 
-pub(crate) fn bank_book(told: &BookTold) -> BankBook {
+pub(crate) fn bank_book(told: &BankTally) -> BankBook {
     BankBook {
         bank: told.bank.clone(),
         outings: told.outings,
         of_outings: told.of,
         means_of_s: told.coarsest_s,
-        whole: page(told.book.whole()),
-        activities: activities(&told.book),
-        untold: page(told.book.untagged()),
+        whole: page(told.tally.whole()),
+        activities: activities(&told.tally),
+        untold: page(told.tally.untagged()),
     }
 }
 
@@ -411,17 +411,17 @@ fn judged(all: &Forecasts) -> Vec<Judged> {
     all.all.iter().map(one).collect()
 }
 
-fn correction(it: CorrectionTold) -> Correction {
+fn correction(it: &record::Correction) -> Correction {
     Correction {
         id: it.id,
         from_s: it.from_s,
         to_s: it.to_s,
-        activity: it.activity,
-        origin: if it.by_contacts { "contacts" } else { "operator" },
+        activity: it.activity.clone(),
+        origin: it.origin.name(),
     }
 }
 
-pub(crate) fn report(told: ReportTold, utc_offset_s: i32) -> Whole {
+pub(crate) fn report(told: OutingReport, utc_offset_s: i32) -> Whole {
     let report = &told.report;
     let all = &report.forecasts;
     let (load, contacts) = (load(report), contacts(report));
@@ -436,7 +436,7 @@ pub(crate) fn report(told: ReportTold, utc_offset_s: i32) -> Whole {
         folds: report.folds.iter().map(fold).collect(),
         contacts_gap: gap(contacts.as_ref(), words::missing::NO_CONTACT),
         contacts,
-        undated_s: told.undated_s,
+        undated_s: told.whole.contacts.undated_s,
         marks: report
             .switched
             .iter()
@@ -455,7 +455,7 @@ pub(crate) fn report(told: ReportTold, utc_offset_s: i32) -> Whole {
         middle_off_share: all.middle_off_share.map(Share::part),
         middle_off_gap: gap(all.middle_off.as_ref(), words::missing::NOT_KNOWN),
         learned_gap: gap(told.learned.as_ref(), words::missing::NO_RUNDOWN),
-        learned: told.learned.map(|LearnedTold { before_wh, after_wh }| Learned {
+        learned: told.learned.map(|LearnedStep { before_wh, after_wh }| Learned {
             before_wh: three(before_wh),
             after_wh: three(after_wh),
         }),
@@ -464,7 +464,7 @@ pub(crate) fn report(told: ReportTold, utc_offset_s: i32) -> Whole {
             .iter()
             .map(|it| Doing { from_s: it.from.si(), to_s: it.to.si(), activity: it.doing.clone() })
             .collect(),
-        corrections: told.corrections.into_iter().map(correction).collect(),
+        corrections: told.whole.corrections.iter().map(correction).collect(),
     };
     Whole { outing: outing_whole(told.whole, utc_offset_s), report: taken }
 }

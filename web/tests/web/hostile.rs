@@ -10,10 +10,13 @@ use futures_util::stream;
 use proptest::prelude::*;
 use reckon::{
     adif::Contact,
+    record::{self, BankWhole, Outing, OutingWhole, Page, Series},
+    report::OutingReport,
     report::{
         self, ActivityChange, ActivityCorrection, ForecastMade, Mark, MinMeanMax, Report,
         ReportRow, Truth, zero_at,
     },
+    time::Mono,
     units::{Celsius, Seconds, Share, Volts, Watts},
 };
 use tokio::sync::{mpsc, watch};
@@ -346,57 +349,60 @@ async fn wrong_codes_are_slowed_and_told_how_long() {
 
 /// A past that tells whatever it was given.
 struct Wild {
-    outing: web::OutingTold,
-    series: web::SeriesTold,
+    outing: OutingWhole,
+    series: Series,
 }
 
-impl web::Past for Wild {
-    fn outings(&self, _: Option<i64>, _: usize) -> Result<web::OutingsPage, web::PastGone> {
-        Ok(web::OutingsPage { outings: vec![self.outing.line.clone()], next: Some(1) })
+impl web::RecordReader for Wild {
+    fn outings(&self, _: Option<i64>, _: usize) -> Result<Page<Outing>, web::NoRecord> {
+        Ok(Page { items: vec![self.outing.outing.clone()], next: Some(1) })
     }
-    fn outing(&self, _: i64) -> Result<Option<web::OutingTold>, web::PastGone> {
+    fn outing(&self, _: i64) -> Result<Option<OutingWhole>, web::NoRecord> {
         Ok(Some(self.outing.clone()))
     }
-    fn report(&self, _: i64) -> Result<Option<web::ReportTold>, web::PastGone> {
+    fn report(&self, _: i64) -> Result<Option<OutingReport>, web::NoRecord> {
         Ok(Some(wild_report(&self.outing, &self.series)))
     }
-    fn series(&self, _: &web::SeriesAsk) -> Result<Option<web::SeriesTold>, web::PastGone> {
+    fn series(&self, _: &record::SeriesAsk) -> Result<Option<Series>, web::NoRecord> {
         Ok(Some(self.series.clone()))
     }
-    fn banks(&self) -> Result<Vec<web::BankTold>, web::PastGone> {
+    fn banks(&self) -> Result<Vec<web::BankShown>, web::NoRecord> {
         let spec = scenes::blue_ten();
-        let usable_wh = Some([self.outing.line.lasted_s; 3]);
-        Ok(vec![web::BankTold { id: 1, spec, forgotten: false, usable_wh }])
+        let usable_wh = Some([self.outing.outing.lasted_s; 3]);
+        let run_downs = self.outing.run_down().cloned().into_iter().collect();
+        let bank = record::RecordedBank { id: 1, spec, forgotten: false };
+        Ok(vec![web::BankShown { whole: BankWhole { bank, run_downs }, usable_wh }])
     }
-    fn book(&self, _: i64) -> Result<Option<web::BookTold>, web::PastGone> {
-        let book = wild_report(&self.outing, &self.series).report.tally;
+    fn book(&self, _: i64) -> Result<Option<report::BankTally>, web::NoRecord> {
+        let tally = wild_report(&self.outing, &self.series).report.tally;
         let (bank, coarsest_s) = (String::new(), self.series.step_s);
-        Ok(Some(web::BookTold { bank, outings: 1, of: 1, coarsest_s, book }))
+        Ok(Some(report::BankTally { bank, outings: 1, of: 1, coarsest_s, tally }))
     }
-    fn rundowns(&self, _: i64) -> Result<Vec<web::RundownTold>, web::PastGone> {
-        Ok(self.outing.rundown.clone().into_iter().collect())
-    }
-    fn csv(&self, _: i64) -> Result<Option<String>, web::PastGone> {
+    fn csv(&self, _: i64) -> Result<Option<String>, web::NoRecord> {
         Ok(None)
     }
-    fn contacts(&self, _: i64) -> Result<Option<web::ContactsTold>, web::PastGone> {
-        Ok(Some(web::ContactsTold { count: usize::MAX, undated_s: Some(f64::MAX) }))
+    fn contacts(&self, _: i64) -> Result<Option<record::OutingContacts>, web::NoRecord> {
+        Ok(Some(self.outing.contacts.clone()))
     }
-    fn close_ups(&self, _: i64) -> Result<Option<String>, web::PastGone> {
+    fn close_ups(&self, _: i64) -> Result<Option<String>, web::NoRecord> {
         Ok(None)
     }
-    fn json(&self, _: i64) -> Result<Option<String>, web::PastGone> {
+    fn json(&self, _: i64) -> Result<Option<String>, web::NoRecord> {
         Ok(None)
     }
-    fn copy(&self) -> Result<Box<dyn std::io::Read + Send>, web::PastGone> {
+    fn copy(&self) -> Result<Box<dyn std::io::Read + Send>, web::NoRecord> {
         Ok(Box::new(std::io::empty()))
     }
 }
 
 /// A report of whatever was given.
-fn wild_report(outing: &web::OutingTold, series: &web::SeriesTold) -> web::ReportTold {
-    let values: Vec<f64> =
-        series.channels.iter().flat_map(|it| &it.mean).map(|it| it.unwrap_or(3.0)).collect();
+fn wild_report(outing: &OutingWhole, series: &Series) -> OutingReport {
+    let values: Vec<f64> = series
+        .channels
+        .iter()
+        .flat_map(|it| &it.1)
+        .map(|it| it.map_or(3.0, |it| it.mean))
+        .collect();
     let value = |ix: usize| values.get(ix).copied().unwrap_or(-1.0);
     let row = |(ix, t_s): (usize, &f64)| ReportRow {
         from: Seconds::of(*t_s),
@@ -412,7 +418,7 @@ fn wild_report(outing: &web::OutingTold, series: &web::SeriesTold) -> web::Repor
         .forecasts
         .iter()
         .map(|it| ForecastMade {
-            at: Seconds::of(it.at_s),
+            at: Seconds::of(it.at.as_s()),
             remaining: it.remaining_s.map(Seconds::of),
             basis: it.basis,
         })
@@ -432,21 +438,21 @@ fn wild_report(outing: &web::OutingTold, series: &web::SeriesTold) -> web::Repor
         forecasts: &forecasts,
         marks: &[Mark { at: a, text: "fan" }],
         off: &[(b, a), (a, b)],
-        truth: Truth::Died { at: Seconds::of(outing.line.lasted_s), within: b },
+        truth: Truth::Died { at: Seconds::of(outing.outing.lasted_s), within: b },
     });
-    let correction = web::CorrectionTold {
+    let mut whole = outing.clone();
+    whole.contacts.undated_s = Some(value(2));
+    whole.corrections = vec![record::Correction {
         id: 1,
         from_s: value(0),
         to_s: value(1),
         activity: None,
-        by_contacts: false,
-    };
-    web::ReportTold {
-        whole: outing.clone(),
+        origin: record::Origin::Operator,
+    }];
+    OutingReport {
+        whole,
         report,
-        undated_s: Some(value(2)),
-        learned: Some(web::LearnedTold { before_wh: [value(3); 3], after_wh: [value(4); 3] }),
-        corrections: vec![correction],
+        learned: Some(report::LearnedStep { before_wh: [value(3); 3], after_wh: [value(4); 3] }),
     }
 }
 
@@ -455,12 +461,12 @@ fn wild() -> impl Strategy<Value = f64> {
     prop_oneof![any::<f64>(), -1e6..1e6_f64, Just(f64::NAN), Just(f64::INFINITY), Just(0.0)]
 }
 
-fn wild_outing() -> impl Strategy<Value = web::OutingTold> {
+fn wild_outing() -> impl Strategy<Value = OutingWhole> {
     let numbers = prop::collection::vec(wild(), 12);
     let forecasts = prop::collection::vec((wild(), wild(), wild(), wild()), 0..6);
     (numbers, forecasts, any::<i64>(), any::<bool>()).prop_map(|(n, forecasts, ms, died)| {
         let wall = Some(reckon::time::Wall::from_unix_ms(ms));
-        let line = web::OutingLine {
+        let line = Outing {
             id: ms,
             name: None,
             bank: None,
@@ -469,20 +475,18 @@ fn wild_outing() -> impl Strategy<Value = web::OutingTold> {
             ended: wall,
             lasted_s: n[1],
             ended_within_s: Some(n[2]),
-            ending: if died { web::Ending::Died } else { web::Ending::PowerLost { died: n[3] } },
+            ending: if died {
+                record::Ending::Died
+            } else {
+                record::Ending::PowerLost { died: n[3] }
+            },
             energy_wh: Some(n[4]),
             bridged_wh: Some(n[5]),
             mean_power_w: Some(n[6]),
             peak_power_w: Some(n[7]),
         };
-        let rundown = web::RundownTold {
-            id: 1,
-            bank: 1,
-            outing: Some(ms),
-            name: None,
-            began: wall,
+        let data = record::RunDown {
             whole: died,
-            struck: false,
             start_share: Some(n[0]),
             lasted_s: n[1],
             within_s: n[2],
@@ -492,25 +496,49 @@ fn wild_outing() -> impl Strategy<Value = web::OutingTold> {
             mean_power_w: Some(n[6]),
             measured: true,
             ambient_c: Some(n[7]),
+            ..record::RunDown::default()
         };
-        let event = web::EventTold { at_s: n[8], kind: "mark".to_owned(), text: String::new() };
-        let gap = web::GapTold {
+        let (bank, outing, began) = (1, Some(ms), wall);
+        let run_down = record::RecordedRunDown { id: 1, bank, outing, began, struck: false, data };
+        let event = record::Event {
+            at: Mono::at_s(n[8]),
+            kind: record::EventKind::Mark,
+            text: String::new(),
+        };
+        let gap = record::SourceGap {
+            id: String::new(),
             from_s: n[9],
             to_s: Some(n[10]),
-            source: String::new(),
+            title: String::new(),
             why: String::new(),
         };
-        let forecast = |(at_s, low, middle, high)| web::ForecastTold {
-            at_s,
+        let forecast = |(at_s, low, middle, high)| record::ForecastMade {
+            at: Mono::at_s(at_s),
             remaining_s: [low, middle, high],
             basis: reckon::snapshot::Basis::Measured,
+            delivered_wh: low,
+            bridged_wh: high,
+            usable_wh: None,
         };
-        web::OutingTold {
-            line,
+        let contact = record::PlacedContact { t_s: n[11], contact: Default::default() };
+        OutingWhole {
+            outing: line,
+            rows: Vec::new(),
+            off_s: vec![(n[2], n[3])],
+            contacts: record::OutingContacts {
+                contacts: vec![contact; 3],
+                undated_s: Some(f64::MAX),
+                within_s: n[5],
+            },
+            corrections: Vec::new(),
+            folds: Vec::new(),
             events: vec![event],
             gaps: vec![gap],
             forecasts: forecasts.into_iter().map(forecast).collect(),
-            rundown: Some(rundown),
+            bank: Some(BankWhole {
+                bank: record::RecordedBank { id: 1, spec: scenes::blue_ten(), forgotten: false },
+                run_downs: vec![run_down],
+            }),
         }
     })
 }
@@ -528,13 +556,13 @@ proptest! {
     ) {
         let runtime = tokio::runtime::Builder::new_current_thread().enable_time().build().unwrap();
         runtime.block_on(async {
-            let channel = web::ChannelTold {
-                channel: web::Channel::Watts,
-                mean: values.clone(),
-                min: values.iter().rev().copied().collect(),
-                max: values,
-            };
-            let series = web::SeriesTold { step_s, t_s, channels: vec![channel] };
+            let low = values.iter().rev().copied();
+            let stats = values.iter().zip(low).map(|(mean, low)| {
+                let mean = (*mean)?;
+                Some(record::Stats { mean, min: low.unwrap_or(f64::NAN), max: mean })
+            });
+            let series =
+                Series { step_s, t_s, channels: vec![(record::Channel::Watts, stats.collect())] };
             let wild = Arc::new(Wild { outing, series });
             let rig = Rig::with("fine", |shown| shown.past = wild);
             for path in [

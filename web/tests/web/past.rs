@@ -11,20 +11,25 @@ use std::{
 
 use reckon::{
     adif::{Contact, band_named},
+    bank::BankSpec,
     energy_tally::OutingTally,
     fold::{Beat, Reads, fold},
+    record::{
+        self, BankWhole, Channel, Correction, Ending, Event, EventKind, LoggedContact, Origin,
+        Outing, OutingContacts, OutingWhole, Page, PlacedContact, RecordedBank, RecordedRunDown,
+        RunDown, Series, SeriesAsk, SourceGap, Stats, Stretch,
+    },
     report::{
-        self, ActivityChange, ActivityCorrection, ForecastMade, Mark, MinMeanMax, Report,
-        ReportRow, Truth,
+        self, ActivityChange, ActivityCorrection, BankTally, ForecastMade, LearnedStep, Mark,
+        MinMeanMax, OutingReport, Report, ReportRow, Truth,
     },
     snapshot::Basis,
     time::{Mono, Stamp, Trust, Wall},
     units::{Celsius, Seconds, Share, Volts, Watts},
 };
 use web::{
-    AsideTold, BankTold, BookTold, ChannelTold, Clock, CorrectionTold, Ending, EventTold,
-    ForecastTold, GapTold, LearnedTold, OutingLine, OutingTold, OutingsPage, Past, PastGone,
-    PhoneTold, RecordStatus, ReportTold, RundownTold, SeriesAsk, SeriesTold, TestLoad, TestTold,
+    AsideTold, BankShown, Clock, NoRecord, PhoneTold, RecordReader, RecordStatus, TestLoad,
+    TestTold,
 };
 
 use crate::scenes;
@@ -57,7 +62,7 @@ impl Invented {
         Arc::new(Self { mood, now, most, slow })
     }
 
-    fn told<T>(&self, what: T, empty: T) -> Result<T, PastGone> {
+    fn told<T>(&self, what: T, empty: T) -> Result<T, NoRecord> {
         let on = self.now.fetch_add(1, Ordering::SeqCst) + 1;
         self.most.fetch_max(on, Ordering::SeqCst);
         if self.slow {
@@ -67,7 +72,7 @@ impl Invented {
         match self.mood {
             Mood::Well => Ok(what),
             Mood::Empty => Ok(empty),
-            Mood::Gone => Err(PastGone {
+            Mood::Gone => Err(NoRecord {
                 say: "The record cannot be read: the card does not answer. Measuring goes on."
                     .to_owned(),
             }),
@@ -75,7 +80,7 @@ impl Invented {
     }
 }
 
-fn line(id: i64) -> OutingLine {
+fn line(id: i64) -> Outing {
     let began_s = DAY_S - (OUTINGS - id) * 7 * 86_400;
     let lasted_s = 34_800.0 - 240.0 * ((OUTINGS - id) % 9) as f64;
     let (ending, within_s, name) = match (OUTINGS - id) % 6 {
@@ -88,7 +93,7 @@ fn line(id: i64) -> OutingLine {
     };
     let ended = Wall::from_unix_ms(began_s * 1000).plus_s(lasted_s);
     let known = (OUTINGS - id) % 7 != 4;
-    OutingLine {
+    Outing {
         id,
         name: name.map(str::to_owned),
         bank: Some(if id % 4 == 0 { "Long six" } else { "Blue ten" }.to_owned()),
@@ -105,11 +110,11 @@ fn line(id: i64) -> OutingLine {
     }
 }
 
-fn event(at_s: f64, kind: &str, text: &str) -> EventTold {
-    EventTold { at_s, kind: kind.to_owned(), text: text.to_owned() }
+fn event(at_s: f64, kind: EventKind, text: &str) -> Event {
+    Event { at: Mono::at_s(at_s), kind, text: text.to_owned() }
 }
 
-fn whole(id: i64) -> OutingTold {
+fn whole(id: i64) -> OutingWhole {
     let line = line(id);
     let truth = line.lasted_s;
     let forecasts = (1..58)
@@ -118,42 +123,64 @@ fn whole(id: i64) -> OutingTold {
             let left = (truth - at_s)
                 * (1.0 + 0.12 * (f64::from(ten) / 5.0).sin() / f64::from(ten).sqrt());
             let wide = left * (0.06 + 0.25 / f64::from(ten).sqrt());
-            ForecastTold {
-                at_s,
+            record::ForecastMade {
+                at: Mono::at_s(at_s),
                 remaining_s: [left - wide, left, left + wide],
                 basis: Basis::Measured,
+                delivered_wh: 0.0,
+                bridged_wh: 0.0,
+                usable_wh: None,
             }
         })
-        .filter(|it| it.at_s < truth)
+        .filter(|it| it.at.as_s() < truth)
         .collect();
-    OutingTold {
+    OutingWhole {
         events: vec![
-            event(4.0, "activity", "receive"),
-            event(5_402.0, "undervoltage", "4.62 V"),
-            event(9_010.0, "mark", "rain, moved under the <tree>"),
-            event(30_200.0, "alarm_raised", "Less than an hour left."),
+            event(4.0, EventKind::Activity, "receive"),
+            event(5_402.0, EventKind::Undervoltage, "4.62 V"),
+            event(9_010.0, EventKind::Mark, "rain, moved under the <tree>"),
+            event(30_200.0, EventKind::AlarmRaised, "Less than an hour left."),
         ],
-        gaps: vec![GapTold {
+        gaps: vec![SourceGap {
+            id: "ina226".to_owned(),
             from_s: 14_400.0,
             to_s: Some(15_900.0),
-            source: "INA226 on I²C bus 1".to_owned(),
+            title: "INA226 on I²C bus 1".to_owned(),
             why: "the chip did not answer".to_owned(),
         }],
         forecasts,
-        rundown: (line.ending == Ending::Died).then(|| rundown(3, Some(id))),
-        line,
+        rows: Vec::new(),
+        off_s: Vec::new(),
+        contacts: contacts_of(id),
+        corrections: Vec::new(),
+        folds: Vec::new(),
+        bank: (line.ending == Ending::Died).then(|| BankWhole {
+            bank: bank(1, scenes::blue_ten(), false),
+            run_downs: vec![rundown(3, Some(id))],
+        }),
+        outing: line,
     }
 }
 
-fn rundown(id: i64, outing: Option<i64>) -> RundownTold {
-    RundownTold {
-        id,
-        bank: 1,
-        outing,
+/// The open one does not know the time of day of its beginning.
+fn contacts_of(outing: i64) -> OutingContacts {
+    let (count, undated_s) = match outing {
+        31 => (4, Some(1800.0)),
+        29 => (31, None),
+        _ => (0, None),
+    };
+    let one = PlacedContact { t_s: 0.0, contact: LoggedContact::default() };
+    OutingContacts { contacts: vec![one; count], undated_s, within_s: 0.0 }
+}
+
+fn bank(id: i64, spec: BankSpec, forgotten: bool) -> RecordedBank {
+    RecordedBank { id, spec, forgotten }
+}
+
+fn rundown(id: i64, outing: Option<i64>) -> RecordedRunDown {
+    let data = RunDown {
         name: None,
-        began: Some(Wall::from_unix_ms((DAY_S - 20 * 86_400) * 1000)),
         whole: true,
-        struck: false,
         start_share: Some(1.0),
         lasted_s: 34_320.0,
         within_s: 10.0,
@@ -163,32 +190,32 @@ fn rundown(id: i64, outing: Option<i64>) -> RundownTold {
         mean_power_w: Some(3.2),
         measured: true,
         ambient_c: Some(4.0),
-    }
+        ..RunDown::default()
+    };
+    let began = Some(Wall::from_unix_ms((DAY_S - 20 * 86_400) * 1000));
+    RecordedRunDown { id, bank: 1, outing, began, struck: false, data }
 }
 
-fn rundowns() -> Vec<RundownTold> {
+fn rundowns() -> Vec<RecordedRunDown> {
     // 119 marks ten minutes apart: 19 h 40 from first to last, known to ten minutes each way (a bank
     // of this size under a small idle board: common practice, no source).
-    let listed = RundownTold {
+    let listed = RunDown {
         name: Some("Small idle board".to_owned()),
-        began: None,
+        whole: true,
+        start_share: Some(1.0),
         lasted_s: 70_800.0,
         within_s: 600.0,
         before_s: 600.0,
-        delivered_wh: None,
-        bridged_wh: None,
-        mean_power_w: None,
-        measured: false,
-        ambient_c: None,
-        ..rundown(1, None)
+        ..RunDown::default()
     };
-    let cut = RundownTold {
+    let listed = RecordedRunDown { began: None, data: listed, ..rundown(1, None) };
+    let mut cut = RecordedRunDown { struck: true, ..rundown(2, Some(28)) };
+    cut.data = RunDown {
         whole: false,
-        struck: true,
         start_share: Some(0.7),
         delivered_wh: Some(12.2),
         within_s: 0.0,
-        ..rundown(2, Some(28))
+        ..cut.data
     };
     vec![listed, cut, rundown(3, Some(29))]
 }
@@ -236,26 +263,26 @@ fn contact(at_s: f64, lasted_s: f64, band: &str, mode: &str) -> Contact {
 }
 
 /// What was put right in an outing: one stretch by the operator, two from the log.
-fn corrections() -> Vec<CorrectionTold> {
-    let one = |id, from_s, to_s, activity: &str, by_contacts| CorrectionTold {
+fn corrections() -> Vec<Correction> {
+    let one = |id, from_s, to_s, activity: &str, origin| Correction {
         id,
         from_s,
         to_s,
         activity: Some(activity.to_owned()),
-        by_contacts,
+        origin,
     };
     vec![
-        one(7, 9_000.0, 9_600.0, "<own> logging", false),
-        one(8, 21_000.0, 21_300.0, "contacts", true),
-        one(9, 22_000.0, 22_120.0, "contacts", true),
+        one(7, 9_000.0, 9_600.0, "<own> logging", Origin::Operator),
+        one(8, 21_000.0, 21_300.0, "contacts", Origin::Contacts),
+        one(9, 22_000.0, 22_120.0, "contacts", Origin::Contacts),
     ]
 }
 
 /// An outing's report, made as the daemon makes it: from rows.
-fn report_of(id: i64) -> ReportTold {
-    let whole = whole(id);
+fn report_of(id: i64) -> OutingReport {
+    let mut whole = whole(id);
     let of = Seconds::of;
-    let lasted = whole.line.lasted_s;
+    let lasted = whole.outing.lasted_s;
     // Every other outing is without a contact log.
     let contacts = if id % 2 == 1 {
         vec![
@@ -272,8 +299,8 @@ fn report_of(id: i64) -> ReportTold {
         watts: 2.6 + if at % 30 < 13 { 6.0 } else { 0.02 * f64::from(at % 7) },
     };
     let folds: Vec<_> = fold((0..3600).map(beat), Reads::SecondMeans).into_iter().collect();
-    let made = |it: &ForecastTold| ForecastMade {
-        at: of(it.at_s),
+    let made = |it: &record::ForecastMade| ForecastMade {
+        at: of(it.at.as_s()),
         remaining: it.remaining_s.map(of),
         basis: it.basis,
     };
@@ -286,7 +313,7 @@ fn report_of(id: i64) -> ReportTold {
             doing: it.activity.as_deref(),
         })
         .collect();
-    let died = whole.line.ending == Ending::Died;
+    let died = whole.outing.ending == Ending::Died;
     let report = Report::from_inputs(&report::ReportInputs {
         rows: &rows(lasted),
         changes: &[
@@ -300,70 +327,78 @@ fn report_of(id: i64) -> ReportTold {
         forecasts: &whole.forecasts.iter().map(made).collect::<Vec<_>>(),
         marks: &[Mark { at: of(9_010.0), text: "rain, moved under the <tree>" }],
         off: &[],
-        truth: match whole.line.ending {
+        truth: match whole.outing.ending {
             Ending::Open => Truth::Open { at: of(lasted) },
             Ending::Died => Truth::Died { at: of(lasted), within: of(10.0) },
             _ => Truth::AtLeast { at: of(lasted) },
         },
     });
-    ReportTold {
+    whole.corrections = put_right;
+    whole.contacts.undated_s = None;
+    OutingReport {
         report,
-        undated_s: None,
         learned: died
-            .then_some(LearnedTold { before_wh: [24.1, 29.0, 33.8], after_wh: [28.4, 30.6, 32.9] }),
-        corrections: put_right,
+            .then_some(LearnedStep { before_wh: [24.1, 29.0, 33.8], after_wh: [28.4, 30.6, 32.9] }),
         whole,
     }
 }
 
-fn series(ask: &SeriesAsk) -> SeriesTold {
-    let lasted_s = line(ask.outing).lasted_s;
-    let to_s = ask.to_s.min(lasted_s);
-    let step_s = ((to_s - ask.from_s) / ask.points as f64 / 10.0).ceil().max(1.0) * 10.0;
+fn series(ask: &SeriesAsk) -> Option<Series> {
+    let Stretch::Outing { id, from_s, to_s } = ask.of else { return None };
+    if !(1..=OUTINGS).contains(&id) {
+        return None;
+    }
+    let to_s = to_s.min(line(id).lasted_s);
+    let step_s = ((to_s - from_s) / ask.points as f64 / 10.0).ceil().max(1.0) * 10.0;
     let t_s: Vec<f64> =
-        (0_u32..).map(|ix| ask.from_s + f64::from(ix) * step_s).take_while(|t| *t < to_s).collect();
-    let of = |channel: web::Channel| {
+        (0_u32..).map(|ix| from_s + f64::from(ix) * step_s).take_while(|t| *t < to_s).collect();
+    let of = |channel: Channel| {
         let value = |t: f64| match channel {
-            web::Channel::Watts => watts(t),
-            web::Channel::Temp => Some(44.0 + 6.0 * (t / 3_000.0).sin()),
-            web::Channel::Volts => Some(5.08),
-            web::Channel::Amps => Some(0.63),
+            Channel::Watts => watts(t),
+            Channel::Temp => Some(44.0 + 6.0 * (t / 3_000.0).sin()),
+            Channel::Volts => Some(5.08),
+            Channel::Amps => Some(0.63),
             _ => None,
         };
-        let mean: Vec<Option<f64>> = t_s.iter().map(|t| value(*t)).collect();
-        let off = |by: f64| mean.iter().map(|it| it.map(|it| it + by)).collect();
         let (below, above) = match channel {
-            web::Channel::Volts => (-0.02, 0.01),
+            Channel::Volts => (-0.02, 0.01),
             _ => (-0.4, 2.6),
         };
-        ChannelTold { channel, min: off(below), max: off(above), mean: mean.clone() }
+        let stats = |mean: f64| Stats { mean, min: mean + below, max: mean + above };
+        (channel, t_s.iter().map(|t| value(*t).map(stats)).collect())
     };
     let channels = ask.channels.iter().map(|channel| of(*channel)).collect();
-    SeriesTold { step_s, t_s, channels }
+    Some(Series { step_s, t_s, channels })
 }
 
-impl Past for Invented {
-    fn outings(&self, before: Option<i64>, most: usize) -> Result<OutingsPage, PastGone> {
+impl RecordReader for Invented {
+    fn outings(&self, before: Option<i64>, most: usize) -> Result<Page<Outing>, NoRecord> {
         let newest = before.map_or(OUTINGS, |before| before.saturating_sub(1).min(OUTINGS));
-        let outings: Vec<OutingLine> = (1..=newest.max(0)).rev().take(most).map(line).collect();
+        let outings: Vec<Outing> = (1..=newest.max(0)).rev().take(most).map(line).collect();
         let next = outings.last().map(|line| line.id).filter(|id| *id > 1);
-        self.told(OutingsPage { outings, next }, OutingsPage::default())
+        self.told(Page { items: outings, next }, Page::default())
     }
 
-    fn outing(&self, id: i64) -> Result<Option<OutingTold>, PastGone> {
+    fn outing(&self, id: i64) -> Result<Option<OutingWhole>, NoRecord> {
         self.told((1..=OUTINGS).contains(&id).then(|| whole(id)), None)
     }
 
-    fn report(&self, id: i64) -> Result<Option<ReportTold>, PastGone> {
+    fn report(&self, id: i64) -> Result<Option<OutingReport>, NoRecord> {
         self.told((1..=OUTINGS).contains(&id).then(|| report_of(id)), None)
     }
 
-    fn series(&self, ask: &SeriesAsk) -> Result<Option<SeriesTold>, PastGone> {
-        self.told((1..=OUTINGS).contains(&ask.outing).then(|| series(ask)), None)
+    fn series(&self, ask: &SeriesAsk) -> Result<Option<Series>, NoRecord> {
+        self.told(series(ask), None)
     }
 
-    fn banks(&self) -> Result<Vec<BankTold>, PastGone> {
-        let bank = |id, spec, forgotten, usable_wh| BankTold { id, spec, forgotten, usable_wh };
+    fn banks(&self) -> Result<Vec<BankShown>, NoRecord> {
+        let bank = |id, spec, forgotten, usable_wh| BankShown {
+            whole: BankWhole {
+                bank: bank(id, spec, forgotten),
+                run_downs: if id == 1 { rundowns() } else { Vec::new() },
+            },
+            usable_wh,
+        };
         let mut old = scenes::blue_ten();
         old.name = "Old grey".to_owned();
         self.told(
@@ -376,51 +411,41 @@ impl Past for Invented {
         )
     }
 
-    fn book(&self, bank: i64) -> Result<Option<BookTold>, PastGone> {
-        let mut book = OutingTally::new();
+    fn book(&self, bank: i64) -> Result<Option<BankTally>, NoRecord> {
+        let mut tally = OutingTally::new();
         for id in [25, 29] {
-            book.merge(&report_of(id).report.tally);
+            tally.merge(&report_of(id).report.tally);
         }
-        let bank = (bank == 1).then(|| BookTold {
+        let bank = (bank == 1).then(|| BankTally {
             bank: "Blue ten".to_owned(),
             outings: 2,
             of: 23,
             coarsest_s: 10.0,
-            book,
+            tally,
         });
         self.told(bank, None)
     }
 
-    fn rundowns(&self, bank: i64) -> Result<Vec<RundownTold>, PastGone> {
-        self.told(if bank == 1 { rundowns() } else { Vec::new() }, Vec::new())
-    }
-
-    fn csv(&self, outing: i64) -> Result<Option<String>, PastGone> {
+    fn csv(&self, outing: i64) -> Result<Option<String>, NoRecord> {
         let text = "t_s,cpu_util,cpu_temp_c,bus_v,current_a\r\n0,0.1,41.2,5.08,0.63\r\n";
         self.told((1..=OUTINGS).contains(&outing).then(|| text.to_owned()), None)
     }
 
-    fn json(&self, outing: i64) -> Result<Option<String>, PastGone> {
+    fn json(&self, outing: i64) -> Result<Option<String>, NoRecord> {
         let text = format!("{{\"id\":{outing}}}");
         self.told((1..=OUTINGS).contains(&outing).then_some(text), None)
     }
 
-    fn contacts(&self, outing: i64) -> Result<Option<web::ContactsTold>, PastGone> {
-        let told = match outing {
-            // The open one does not know the time of day of its beginning.
-            31 => web::ContactsTold { count: 4, undated_s: Some(1800.0) },
-            29 => web::ContactsTold { count: 31, undated_s: None },
-            _ => web::ContactsTold::default(),
-        };
-        self.told((1..=OUTINGS).contains(&outing).then_some(told), None)
+    fn contacts(&self, outing: i64) -> Result<Option<OutingContacts>, NoRecord> {
+        self.told((1..=OUTINGS).contains(&outing).then(|| contacts_of(outing)), None)
     }
 
-    fn close_ups(&self, outing: i64) -> Result<Option<String>, PastGone> {
+    fn close_ups(&self, outing: i64) -> Result<Option<String>, NoRecord> {
         let text = "t_s,volts_v,power_w,why\r\n60,5.08,3.2,mark: rain\r\n";
         self.told((1..=OUTINGS).contains(&outing).then(|| text.to_owned()), None)
     }
 
-    fn copy(&self) -> Result<Box<dyn Read + Send>, PastGone> {
+    fn copy(&self) -> Result<Box<dyn Read + Send>, NoRecord> {
         let bytes: Box<dyn Read + Send> = Box::new(std::io::Cursor::new(
             [b"SQLite format 3\0".as_slice(), &[7; 200_000]].concat(),
         ));

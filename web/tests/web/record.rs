@@ -4,9 +4,13 @@ use std::sync::{Arc, atomic::Ordering};
 
 use axum::{body::Body, http::StatusCode};
 use base64::{Engine, engine::general_purpose::STANDARD};
-use reckon::time::Mono;
+use reckon::{
+    record::{Outing, OutingContacts, OutingWhole, Page, Series, SeriesAsk},
+    report::{BankTally, OutingReport},
+    time::Mono,
+};
 use sha2::{Digest, Sha256};
-use web::{Past, PastGone, RecordCommand, SeriesAsk, SeriesTold, TestLoad};
+use web::{BankShown, NoRecord, RecordCommand, RecordReader, TestLoad};
 
 use crate::{
     past::{self, Invented, Mood, OUTINGS},
@@ -246,7 +250,7 @@ async fn a_record_that_cannot_be_read_is_said_and_the_rest_goes_on() {
 #[tokio::test]
 async fn few_readings_go_on_at_once_and_too_many_are_sent_away() {
     let slow = Invented::new(Mood::Well, true);
-    let rig = Rig::with("fine", |shown| shown.past = Arc::clone(&slow) as Arc<dyn Past>);
+    let rig = Rig::with("fine", |shown| shown.past = Arc::clone(&slow) as Arc<dyn RecordReader>);
     let asks = (0..60).map(|_| rig.get("/api/v1/outings"));
     let got = futures_util::future::join_all(asks).await;
     let count = |status| got.iter().filter(|it| it.status == status).count();
@@ -259,41 +263,38 @@ async fn few_readings_go_on_at_once_and_too_many_are_sent_away() {
 /// A past whose series falls; only that page may.
 struct Falls(Arc<Invented>);
 
-impl Past for Falls {
-    fn outings(&self, before: Option<i64>, most: usize) -> Result<web::OutingsPage, PastGone> {
+impl RecordReader for Falls {
+    fn outings(&self, before: Option<i64>, most: usize) -> Result<Page<Outing>, NoRecord> {
         self.0.outings(before, most)
     }
-    fn outing(&self, id: i64) -> Result<Option<web::OutingTold>, PastGone> {
+    fn outing(&self, id: i64) -> Result<Option<OutingWhole>, NoRecord> {
         self.0.outing(id)
     }
-    fn report(&self, id: i64) -> Result<Option<web::ReportTold>, PastGone> {
+    fn report(&self, id: i64) -> Result<Option<OutingReport>, NoRecord> {
         self.0.report(id)
     }
-    fn series(&self, _: &SeriesAsk) -> Result<Option<SeriesTold>, PastGone> {
+    fn series(&self, _: &SeriesAsk) -> Result<Option<Series>, NoRecord> {
         panic!("an invented fault")
     }
-    fn banks(&self) -> Result<Vec<web::BankTold>, PastGone> {
+    fn banks(&self) -> Result<Vec<BankShown>, NoRecord> {
         self.0.banks()
     }
-    fn book(&self, bank: i64) -> Result<Option<web::BookTold>, PastGone> {
+    fn book(&self, bank: i64) -> Result<Option<BankTally>, NoRecord> {
         self.0.book(bank)
     }
-    fn rundowns(&self, bank: i64) -> Result<Vec<web::RundownTold>, PastGone> {
-        self.0.rundowns(bank)
-    }
-    fn csv(&self, outing: i64) -> Result<Option<String>, PastGone> {
+    fn csv(&self, outing: i64) -> Result<Option<String>, NoRecord> {
         self.0.csv(outing)
     }
-    fn json(&self, outing: i64) -> Result<Option<String>, PastGone> {
+    fn json(&self, outing: i64) -> Result<Option<String>, NoRecord> {
         self.0.json(outing)
     }
-    fn contacts(&self, outing: i64) -> Result<Option<web::ContactsTold>, PastGone> {
+    fn contacts(&self, outing: i64) -> Result<Option<OutingContacts>, NoRecord> {
         self.0.contacts(outing)
     }
-    fn close_ups(&self, outing: i64) -> Result<Option<String>, PastGone> {
+    fn close_ups(&self, outing: i64) -> Result<Option<String>, NoRecord> {
         self.0.close_ups(outing)
     }
-    fn copy(&self) -> Result<Box<dyn std::io::Read + Send>, PastGone> {
+    fn copy(&self) -> Result<Box<dyn std::io::Read + Send>, NoRecord> {
         self.0.copy()
     }
 }

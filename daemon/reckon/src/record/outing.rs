@@ -87,6 +87,12 @@ pub struct Page<T> {
     pub next: Option<i64>,
 }
 
+impl<T> Default for Page<T> {
+    fn default() -> Self {
+        Self { items: Vec::new(), next: None }
+    }
+}
+
 /// How and when an outing ended.
 #[derive(Clone, Debug, PartialEq)]
 pub struct End {

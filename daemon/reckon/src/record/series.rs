@@ -47,3 +47,12 @@ pub struct Series {
     /// For each asked channel, as long as `t_s`.
     pub channels: Vec<(Channel, Vec<Option<Stats>>)>,
 }
+
+impl Series {
+    /// A channel's steps; empty where it was not asked for.
+    #[must_use]
+    pub fn of(&self, channel: Channel) -> &[Option<Stats>] {
+        let found = self.channels.iter().find(|(one, _)| *one == channel);
+        found.map_or(&[], |(_, stats)| stats)
+    }
+}

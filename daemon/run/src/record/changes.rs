@@ -20,7 +20,7 @@ use web::RecordCommand;
 use crate::{
     host::now_text::plain_spaces,
     record::{
-        contact_log, report, run_downs,
+        contact_log, run_downs,
         side_notes::{TEST, ending_before, ending_key},
         update::RecordUpdate,
     },
@@ -207,7 +207,7 @@ impl Changes<'_> {
     fn doing_by_contacts(&self, id: i64, activity: &str) -> Result<Vec<Change>, String> {
         self.outing(id)?;
         let placed = self.reader.contacts(id).map_err(|why| said(&why))?.contacts;
-        let contacts: Vec<Contact> = placed.iter().map(report::contact).collect();
+        let contacts: Vec<Contact> = placed.iter().map(reckon::report::contact).collect();
         let stretches = contacts::stretches(&contacts);
         if stretches.is_empty() {
             return Err(words::refusal::NO_CONTACTS.to_owned());
@@ -215,8 +215,8 @@ impl Changes<'_> {
         let mut entries = self.by_contacts(id)?;
         entries.extend(stretches.iter().map(|(from, to)| Change::Correction {
             outing: id,
-            from_s: report::since_zero_s(*from),
-            to_s: report::since_zero_s(*to),
+            from_s: reckon::report::since_zero_s(*from),
+            to_s: reckon::report::since_zero_s(*to),
             activity: Some(activity.to_owned()),
             origin: Origin::Contacts,
         }));

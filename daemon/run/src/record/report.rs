@@ -1,71 +1,22 @@
-//! An outing's report: the record's rows, handed to `reckon::report` as plain values. The only place
-//! where the two meet.
+//! Reports from the record: of one outing, of what is usual on a bank, of what a bank gave.
 
 use history::{Reader, Trouble};
 use reckon::{
-    adif::{Contact, band_named},
     energy_tally::OutingTally,
     engine::{EarlierDraw, UsualDraws, usual_draws},
-    fold::{Fold, Kind, MODES, Part, Point},
-    record::{
-        self, Channel, Ending, Event, EventKind, Origin, Outing, PeriodFold, PeriodFoldPart,
-        PlacedContact, Row as Kept, Stats as Looked,
-    },
-    report::{
-        self, ActivityChange, ActivityCorrection, ForecastMade, Mark, MinMeanMax, Report,
-        ReportRow, Truth,
-    },
-    time::Wall,
-    units::{Celsius, Joules, Seconds, Share, Volts, Watts},
+    record::{BankWhole, Ending, Outing, OutingWhole},
+    report::{BankTally, LearnedStep, OutingReport, Report},
 };
-use web::{BookTold, CorrectionTold, LearnedTold, ReportTold};
 
-use crate::record::{run_downs, store_reader};
+use crate::record::run_downs;
 
 /// One outing taken apart; `None`: there is none of that id.
 ///
 /// # Errors
 /// When the record cannot be read.
-pub(crate) fn report(reader: &Reader, id: i64) -> Result<Option<ReportTold>, Trouble> {
-    let Some(whole) = store_reader::told(reader, id)? else { return Ok(None) };
-    let Some(outing) = reader.outing(id)? else { return Ok(None) };
-    let placed = reader.contacts(id)?;
-    let doings = reader.corrections(id)?;
-    Ok(Some(ReportTold {
-        report: made(reader, &outing, &placed.contacts, &doings)?,
-        undated_s: placed.undated_s,
-        learned: learned(reader, &outing)?,
-        corrections: doings.into_iter().map(correction).collect(),
-        whole,
-    }))
-}
-
-fn made(
-    reader: &Reader,
-    outing: &Outing,
-    placed: &[PlacedContact],
-    doings: &[record::Correction],
-) -> Result<Report, Trouble> {
-    let rows: Vec<ReportRow> = reader.rows(outing.id)?.iter().map(row).collect();
-    let events = reader.events(outing.id)?;
-    let folds: Vec<Fold> = reader.folds(outing.id)?.iter().map(fold).collect();
-    let forecasts: Vec<ForecastMade> = reader.forecasts(outing.id)?.iter().map(forecast).collect();
-    let off = reader.off(outing.id)?;
-    let contacts: Vec<Contact> = placed.iter().map(contact).collect();
-    Ok(Report::from_inputs(&report::ReportInputs {
-        rows: &rows,
-        changes: &events.iter().filter_map(change).collect::<Vec<_>>(),
-        corrections: &put_right(doings),
-        contacts: &contacts,
-        folds: &folds,
-        forecasts: &forecasts,
-        marks: &events.iter().filter_map(mark).collect::<Vec<_>>(),
-        off: &off
-            .iter()
-            .map(|&(from, to)| (Seconds::of(from), Seconds::of(to)))
-            .collect::<Vec<_>>(),
-        truth: truth(outing, &off),
-    }))
+pub(crate) fn report(reader: &Reader, id: i64) -> Result<Option<OutingReport>, Trouble> {
+    let Some(whole) = reader.outing_whole(id)? else { return Ok(None) };
+    Ok(Some(OutingReport { report: Report::from_outing(&whole), learned: learned(&whole), whole }))
 }
 
 /// What activities drew on closed outings, taken apart once.
@@ -107,7 +58,8 @@ impl Drawn {
         if let Some((_, drew)) = self.outings.iter().find(|(id, _)| *id == outing.id) {
             return Ok(drew.clone());
         }
-        let report = made(reader, outing, &[], &reader.corrections(outing.id)?)?;
+        let Some(whole) = reader.outing_whole(outing.id)? else { return Ok(Vec::new()) };
+        let report = Report::from_outing(&whole);
         // What was modelled says what is assumed, not what is usual.
         let whole_s = report.tally.whole().lasted().si();
         let measured = report.modelled.lasted().si() * 10.0 < whole_s;
@@ -130,175 +82,40 @@ const LOOK_THROUGH: usize = 500;
 ///
 /// # Errors
 /// When the record cannot be read.
-pub(crate) fn book(reader: &Reader, bank: i64) -> Result<Option<BookTold>, Trouble> {
+pub(crate) fn book(reader: &Reader, bank: i64) -> Result<Option<BankTally>, Trouble> {
     let Some(bank) = reader.banks()?.into_iter().find(|one| one.id == bank) else {
         return Ok(None);
     };
     let all = reader.outings(None, LOOK_THROUGH)?.items;
     let own = all.iter().filter(|outing| outing.bank.as_ref() == Some(&bank.spec.name));
     let own: Vec<&Outing> = own.collect();
-    let mut told = BookTold {
+    let mut told = BankTally {
         outings: own.len().min(IN_BOOK),
         of: own.len(),
         coarsest_s: 0.0,
-        book: OutingTally::new(),
+        tally: OutingTally::new(),
         bank: bank.spec.name.clone(),
     };
     for outing in own.into_iter().take(IN_BOOK) {
-        let report = made(reader, outing, &[], &reader.corrections(outing.id)?)?;
+        let Some(whole) = reader.outing_whole(outing.id)? else { continue };
+        let report = Report::from_outing(&whole);
         told.coarsest_s = told.coarsest_s.max(report.coarsest.si());
-        told.book.merge(&report.tally);
+        told.tally.merge(&report.tally);
     }
     Ok(Some(told))
 }
 
-fn put_right(doings: &[record::Correction]) -> Vec<ActivityCorrection<'_>> {
-    let of = Seconds::of;
-    let all = doings.iter();
-    all.map(|it| ActivityCorrection {
-        from: of(it.from_s),
-        to: of(it.to_s),
-        doing: it.activity.as_deref(),
-    })
-    .collect()
-}
-
-/// The contacts of an outing as the report wants them: on the outing's own axis.
-pub(crate) fn contact(placed: &PlacedContact) -> Contact {
-    let kept = &placed.contact;
-    // Logs in whole minutes may begin a little before the outing.
-    let began = report::zero_at(Seconds::of(placed.t_s).max(Seconds::ZERO));
-    let lasted_ms = kept.ended_ms.map(|ended| ended.saturating_sub(kept.began_ms));
-    let end_ms = lasted_ms
-        .map(|lasted| report::zero_at(Seconds::of(placed.t_s)).unix_ms().saturating_add(lasted));
-    Contact {
-        began,
-        ended: end_ms.map(Wall::from_unix_ms),
-        band: kept.band.as_deref().and_then(band_named),
-        mode: kept.mode.clone(),
-        with: None,
-    }
-}
-
-/// A moment of the report's clock, seconds since the outing began.
-#[expect(clippy::cast_precision_loss, reason = "milliseconds of an outing are exact in a double")]
-pub(crate) fn since_zero_s(at: Wall) -> f64 {
-    at.unix_ms() as f64 / 1000.0
-}
-
-fn row(kept: &Kept) -> ReportRow {
-    let modelled = kept.get(Channel::Watts).is_none();
-    ReportRow {
-        from: Seconds::of(kept.from_s),
-        span: Seconds::of(kept.span_s),
-        draw: kept.draw_w().map(|looked| spread(looked, Watts::of)),
-        measured: !modelled,
-        busy: kept.get(Channel::Busy).map(|looked| Share::nearest(looked.mean)),
-        temp: kept.get(Channel::Temp).map(|looked| spread(looked, Celsius::of)),
-        volts: kept.get(Channel::Volts).map(|looked| spread(looked, Volts::of)),
-    }
-}
-
-fn spread<Q>(looked: Looked, of: impl Fn(f64) -> Q) -> MinMeanMax<Q> {
-    MinMeanMax { low: of(looked.min), mean: of(looked.mean), high: of(looked.max) }
-}
-
-fn change(event: &Event) -> Option<ActivityChange<'_>> {
-    let doing = Some(event.text.as_str()).filter(|name| !name.is_empty());
-    (event.kind == EventKind::Activity)
-        .then(|| ActivityChange { at: Seconds::of(event.at.as_s()), doing })
-}
-
-fn mark(event: &Event) -> Option<Mark<'_>> {
-    (event.kind == EventKind::Mark)
-        .then(|| Mark { at: Seconds::of(event.at.as_s()), text: &event.text })
-}
-
-fn forecast(kept: &record::ForecastMade) -> ForecastMade {
-    ForecastMade {
-        at: Seconds::of(kept.at.as_s()),
-        remaining: kept.remaining_s.map(Seconds::of),
-        basis: kept.basis,
-    }
-}
-
-/// Where the power was lost and nobody said how, only 'at least' is known: the chance that stands
-/// in the record is the forecast's own, which cannot judge itself.
-fn truth(outing: &Outing, off: &[(f64, f64)]) -> Truth {
-    let off_s: f64 = off.iter().map(|(from_s, to_s)| to_s - from_s).sum();
-    let at = Seconds::of(outing.lasted_s + off_s);
-    match outing.ending {
-        Ending::Open => Truth::Open { at },
-        Ending::Died => {
-            Truth::Died { at, within: Seconds::of(outing.ended_within_s.unwrap_or(0.0)) }
-        }
-        Ending::PowerLost { .. } | Ending::SwitchedOff | Ending::Swapped => Truth::AtLeast { at },
-    }
-}
-
-fn fold(kept: &PeriodFold) -> Fold {
-    let share = |energy_j: f64| Share::nearest(energy_j / kept.energy_j.max(1e-9));
-    let receive = Part {
-        kind: Kind::Receive,
-        watts: Watts::of(kept.receive_j / kept.seconds.max(1.0)),
-        time: Share::WHOLE,
-        share: share(kept.receive_j),
-        energy: Joules::of(kept.receive_j),
-        begins_s: 0.0,
-        lasts_s: kept.seconds,
-        bridged: false,
-    };
-    let part = |kind, part: PeriodFoldPart| Part {
-        kind,
-        watts: Watts::of(part.watts),
-        time: Share::nearest(part.energy_j / part.watts.max(1e-9) / kept.seconds.max(1.0)),
-        share: share(part.energy_j),
-        energy: Joules::of(part.energy_j),
-        begins_s: part.begins_s,
-        lasts_s: part.lasts_s,
-        bridged: part.bridged,
-    };
-    let transmit = kept.transmit.map(|it| part(Kind::Transmit, it));
-    let decode = kept.decode.map(|it| part(Kind::Decode, it));
-    Fold {
-        period_s: kept.period_s,
-        slot_s: kept.slot_s,
-        mode: kept.mode.as_deref().and_then(|name| MODES.iter().find(|mode| mode.name == name)),
-        chance: kept.chance,
-        curve: kept.curve.iter().map(|&(phase_s, watts)| Point { phase_s, watts }).collect(),
-        parts: [Some(receive), transmit, decode].into_iter().flatten().collect(),
-        seconds: kept.seconds,
-        energy: Joules::of(kept.energy_j),
-        sent: kept.sent,
-        slots: kept.slots,
-    }
-}
-
-fn correction(it: record::Correction) -> CorrectionTold {
-    CorrectionTold {
-        id: it.id,
-        from_s: it.from_s,
-        to_s: it.to_s,
-        activity: it.activity,
-        by_contacts: it.origin == Origin::Contacts,
-    }
-}
-
 /// What the bank was believed to give before this outing's run-down, and with it.
-fn learned(reader: &Reader, outing: &Outing) -> Result<Option<LearnedTold>, Trouble> {
-    let Some(name) = &outing.bank else { return Ok(None) };
-    let Some(bank) = reader.banks()?.into_iter().find(|bank| bank.spec.name == *name) else {
-        return Ok(None);
-    };
-    let all = reader.rundowns(bank.id)?;
-    let own = all.iter().position(|one| one.outing == Some(outing.id) && !one.struck);
-    let Some(own) = own else { return Ok(None) };
+fn learned(whole: &OutingWhole) -> Option<LearnedStep> {
+    let BankWhole { bank, run_downs } = whole.bank.as_ref()?;
+    let own =
+        run_downs.iter().position(|one| one.outing == Some(whole.outing.id) && !one.struck)?;
     let usable = |count: usize| {
-        let known = all.get(..count).unwrap_or(&all);
+        let known = run_downs.get(..count).unwrap_or(run_downs);
         run_downs::usable_wh(&bank.spec, &run_downs::learned(&bank.spec, known))
     };
-    let both = usable(own).zip(usable(own + 1));
-    Ok(both.map(|(before_wh, after_wh)| LearnedTold { before_wh, after_wh }))
+    let (before_wh, after_wh) = usable(own).zip(usable(own + 1))?;
+    Some(LearnedStep { before_wh, after_wh })
 }
 
 #[cfg(test)]
@@ -307,8 +124,12 @@ mod tests {
     use history::{Change, Keep, Who};
     use reckon::{
         bank::BankSpec,
-        record::{ClockFix, ClockFrom, End, LoggedContact, Origin as By},
+        record::{
+            Channel, ClockFix, ClockFrom, End, Event, EventKind, ForecastMade, LoggedContact,
+            Origin as By, PeriodFold, PeriodFoldPart, Row, Stats,
+        },
         time::Mono,
+        units::Joules,
     };
 
     /// Two hours of contacts at 6 W and one of listening at 3 W, 'contacts' put right for the last
@@ -337,8 +158,8 @@ mod tests {
             let from_s = f64::from(k) * 10.0;
             let mut stats = [None; Channel::ALL.len()];
             let watts = if from_s < 7200.0 { 6.0 } else { 3.0 };
-            stats[Channel::Watts.ix()] = Some(Looked::one(watts));
-            entries.push(Change::Row(Kept { from_s, span_s: 10.0, stats }));
+            stats[Channel::Watts.ix()] = Some(Stats::one(watts));
+            entries.push(Change::Row(Row { from_s, span_s: 10.0, stats }));
         }
         entries.push(doing(9000.0, "Receive"));
         let end = End { from_s: 10_800.0, to_s: 10_800.0, ending: Ending::SwitchedOff };
@@ -415,7 +236,7 @@ mod tests {
             })
         };
         let forecast = |at_s: f64, three: [f64; 3]| {
-            Change::Forecast(record::ForecastMade {
+            Change::Forecast(ForecastMade {
                 at: Mono::at_s(at_s),
                 remaining_s: three,
                 basis: reckon::snapshot::Basis::Measured,
@@ -430,12 +251,12 @@ mod tests {
             let mut stats = [None; Channel::ALL.len()];
             let watts = if (3600.0..3900.0).contains(&from_s) { 9.0 } else { 3.0 };
             let slow = f64::from(k / 30 % 9) / 10.0;
-            stats[Channel::Watts.ix()] = Some(Looked::one(watts));
-            stats[Channel::Volts.ix()] = Some(Looked::one(5.1));
-            stats[Channel::Amps.ix()] = Some(Looked::one(watts / 5.1));
-            stats[Channel::Temp.ix()] = Some(Looked::one(44.0));
-            stats[Channel::Busy.ix()] = Some(Looked::one(slow));
-            entries.push(Change::Row(Kept { from_s, span_s: 10.0, stats }));
+            stats[Channel::Watts.ix()] = Some(Stats::one(watts));
+            stats[Channel::Volts.ix()] = Some(Stats::one(5.1));
+            stats[Channel::Amps.ix()] = Some(Stats::one(watts / 5.1));
+            stats[Channel::Temp.ix()] = Some(Stats::one(44.0));
+            stats[Channel::Busy.ix()] = Some(Stats::one(slow));
+            entries.push(Change::Row(Row { from_s, span_s: 10.0, stats }));
         }
         // 54 000 s are left after 18 000 s, 18 000 s after 54 000 s.
         entries.push(forecast(18_000.0, [50_000.0, 55_000.0, 60_000.0]));
@@ -475,7 +296,10 @@ mod tests {
         );
         assert_eq!(report.tally.hours().len(), 20);
         let contacts = report.contacts.as_ref().unwrap();
-        assert_eq!((contacts.contacts, contacts.elsewhere, told.undated_s), (2, 0, None));
+        assert_eq!(
+            (contacts.contacts, contacts.elsewhere, told.whole.contacts.undated_s),
+            (2, 0, None)
+        );
         assert_eq!(
             contacts.groups[0].band.zip(contacts.groups[0].mode.as_deref()),
             Some(("20m", "FT8"))
@@ -496,7 +320,7 @@ mod tests {
         let counted = |name: &str| {
             let told = super::report(&reader, 1).unwrap().unwrap();
             let of = told.report.tally.activities().find(|(known, _)| *known == name);
-            (told.corrections.len(), of.map_or(0.0, |(_, page)| page.lasted().si()))
+            (told.whole.corrections.len(), of.map_or(0.0, |(_, page)| page.lasted().si()))
         };
         for activity in ["digital", "contacts"] {
             let activity = activity.to_owned();

@@ -1,0 +1,196 @@
+//! The report of an outing as the record has it: its facts, laid out as the report wants them.
+
+use alloc::{string::String, vec::Vec};
+
+use super::{
+    ActivityChange, ActivityCorrection, ForecastMade, Mark, MinMeanMax, Report, ReportInputs,
+    ReportRow, Truth, zero_at,
+};
+use crate::{
+    adif::{Contact, band_named},
+    energy_tally::OutingTally,
+    fold::{Fold, Kind, MODES, Part, Point},
+    record::{
+        self, Channel, Ending, Event, EventKind, Outing, OutingWhole, PeriodFold, PeriodFoldPart,
+        PlacedContact, Stats,
+    },
+    time::Wall,
+    units::{Celsius, Joules, Seconds, Share, Volts, Watts},
+};
+
+/// An outing, its report and what its run-down taught.
+#[derive(Clone, Debug)]
+pub struct OutingReport {
+    /// All that the record has of it.
+    pub whole: OutingWhole,
+    /// What was taken when, and how good the forecasts were.
+    pub report: Report,
+    /// What its run-down taught, where it was credited and counts.
+    pub learned: Option<LearnedStep>,
+}
+
+/// Usable energy of a full bank as believed, Wh: 10 %, 50 %, 90 %.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct LearnedStep {
+    /// From all that was learned before.
+    pub before_wh: [f64; 3],
+    /// With this run-down.
+    pub after_wh: [f64; 3],
+}
+
+/// What a bank gave by activity, over its newest outings.
+#[derive(Clone, Debug)]
+pub struct BankTally {
+    /// The bank's name.
+    pub bank: String,
+    /// So many of its outings are counted, the newest.
+    pub outings: usize,
+    /// Of so many.
+    pub of: usize,
+    /// The longest row, s: five minutes where fine rows were thinned.
+    pub coarsest_s: f64,
+    /// By activity.
+    pub tally: OutingTally,
+}
+
+impl Report {
+    /// Takes an outing apart.
+    #[must_use]
+    pub fn from_outing(whole: &OutingWhole) -> Self {
+        let off =
+            whole.off_s.iter().map(|&(from_s, to_s)| (Seconds::of(from_s), Seconds::of(to_s)));
+        Self::from_inputs(&ReportInputs {
+            rows: &whole.rows.iter().map(row).collect::<Vec<_>>(),
+            changes: &whole.events.iter().filter_map(change).collect::<Vec<_>>(),
+            corrections: &put_right(&whole.corrections),
+            contacts: &whole.contacts.contacts.iter().map(contact).collect::<Vec<_>>(),
+            folds: &whole.folds.iter().map(fold).collect::<Vec<_>>(),
+            forecasts: &whole.forecasts.iter().map(forecast).collect::<Vec<_>>(),
+            marks: &whole.events.iter().filter_map(mark).collect::<Vec<_>>(),
+            off: &off.collect::<Vec<_>>(),
+            truth: truth(&whole.outing, &whole.off_s),
+        })
+    }
+}
+
+fn row(kept: &record::Row) -> ReportRow {
+    let modelled = kept.get(Channel::Watts).is_none();
+    ReportRow {
+        from: Seconds::of(kept.from_s),
+        span: Seconds::of(kept.span_s),
+        draw: kept.draw_w().map(|looked| spread(looked, Watts::of)),
+        measured: !modelled,
+        busy: kept.get(Channel::Busy).map(|looked| Share::nearest(looked.mean)),
+        temp: kept.get(Channel::Temp).map(|looked| spread(looked, Celsius::of)),
+        volts: kept.get(Channel::Volts).map(|looked| spread(looked, Volts::of)),
+    }
+}
+
+fn spread<Q>(looked: Stats, of: impl Fn(f64) -> Q) -> MinMeanMax<Q> {
+    MinMeanMax { low: of(looked.min), mean: of(looked.mean), high: of(looked.max) }
+}
+
+fn change(event: &Event) -> Option<ActivityChange<'_>> {
+    let doing = Some(event.text.as_str()).filter(|name| !name.is_empty());
+    (event.kind == EventKind::Activity)
+        .then(|| ActivityChange { at: Seconds::of(event.at.as_s()), doing })
+}
+
+fn mark(event: &Event) -> Option<Mark<'_>> {
+    (event.kind == EventKind::Mark)
+        .then(|| Mark { at: Seconds::of(event.at.as_s()), text: &event.text })
+}
+
+fn put_right(doings: &[record::Correction]) -> Vec<ActivityCorrection<'_>> {
+    let of = Seconds::of;
+    let all = doings.iter();
+    all.map(|it| ActivityCorrection {
+        from: of(it.from_s),
+        to: of(it.to_s),
+        doing: it.activity.as_deref(),
+    })
+    .collect()
+}
+
+/// The contacts of an outing as the report wants them: on the outing's own axis.
+pub fn contact(placed: &PlacedContact) -> Contact {
+    let kept = &placed.contact;
+    // Logs in whole minutes may begin a little before the outing.
+    let began = zero_at(Seconds::of(placed.t_s).max(Seconds::ZERO));
+    let lasted_ms = kept.ended_ms.map(|ended| ended.saturating_sub(kept.began_ms));
+    let end_ms =
+        lasted_ms.map(|lasted| zero_at(Seconds::of(placed.t_s)).unix_ms().saturating_add(lasted));
+    Contact {
+        began,
+        ended: end_ms.map(Wall::from_unix_ms),
+        band: kept.band.as_deref().and_then(band_named),
+        mode: kept.mode.clone(),
+        with: None,
+    }
+}
+
+fn forecast(kept: &record::ForecastMade) -> ForecastMade {
+    ForecastMade {
+        at: Seconds::of(kept.at.as_s()),
+        remaining: kept.remaining_s.map(Seconds::of),
+        basis: kept.basis,
+    }
+}
+
+/// Where the power was lost and nobody said how, only 'at least' is known: the chance that stands
+/// in the record is the forecast's own, which cannot judge itself.
+fn truth(outing: &Outing, off: &[(f64, f64)]) -> Truth {
+    let off_s: f64 = off.iter().map(|(from_s, to_s)| to_s - from_s).sum();
+    let at = Seconds::of(outing.lasted_s + off_s);
+    match outing.ending {
+        Ending::Open => Truth::Open { at },
+        Ending::Died => {
+            Truth::Died { at, within: Seconds::of(outing.ended_within_s.unwrap_or(0.0)) }
+        }
+        Ending::PowerLost { .. } | Ending::SwitchedOff | Ending::Swapped => Truth::AtLeast { at },
+    }
+}
+
+fn fold(kept: &PeriodFold) -> Fold {
+    let share = |energy_j: f64| Share::nearest(energy_j / kept.energy_j.max(1e-9));
+    let receive = Part {
+        kind: Kind::Receive,
+        watts: Watts::of(kept.receive_j / kept.seconds.max(1.0)),
+        time: Share::WHOLE,
+        share: share(kept.receive_j),
+        energy: Joules::of(kept.receive_j),
+        begins_s: 0.0,
+        lasts_s: kept.seconds,
+        bridged: false,
+    };
+    let part = |kind, part: PeriodFoldPart| Part {
+        kind,
+        watts: Watts::of(part.watts),
+        time: Share::nearest(part.energy_j / part.watts.max(1e-9) / kept.seconds.max(1.0)),
+        share: share(part.energy_j),
+        energy: Joules::of(part.energy_j),
+        begins_s: part.begins_s,
+        lasts_s: part.lasts_s,
+        bridged: part.bridged,
+    };
+    let transmit = kept.transmit.map(|it| part(Kind::Transmit, it));
+    let decode = kept.decode.map(|it| part(Kind::Decode, it));
+    Fold {
+        period_s: kept.period_s,
+        slot_s: kept.slot_s,
+        mode: kept.mode.as_deref().and_then(|name| MODES.iter().find(|mode| mode.name == name)),
+        chance: kept.chance,
+        curve: kept.curve.iter().map(|&(phase_s, watts)| Point { phase_s, watts }).collect(),
+        parts: [Some(receive), transmit, decode].into_iter().flatten().collect(),
+        seconds: kept.seconds,
+        energy: Joules::of(kept.energy_j),
+        sent: kept.sent,
+        slots: kept.slots,
+    }
+}
+
+/// A moment of the report's clock, seconds since the outing began.
+#[expect(clippy::cast_precision_loss, reason = "milliseconds of an outing are exact in a double")]
+pub fn since_zero_s(at: Wall) -> f64 {
+    at.unix_ms() as f64 / 1000.0
+}
