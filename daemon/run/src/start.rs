@@ -265,7 +265,7 @@ fn station(
 fn resumed(kept: &ChoicesFile, same_boot: bool, record: Option<&Opened>) -> Resume {
     let mut resume = Resume { choices: kept.choices(), same_boot };
     if let Some(opened) = record {
-        opened.improve(&mut resume);
+        opened.catch_up(&mut resume);
     }
     resume
 }

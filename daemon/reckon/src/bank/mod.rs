@@ -9,12 +9,14 @@ use crate::units::{AmpHours, Celsius, Joules, Volts};
 mod cells;
 mod description;
 mod fault;
+mod offered;
 mod presets;
 mod start;
 
 pub use cells::{Cells, MeasuredAt};
 pub use description::BankDescription;
 pub use fault::{AMBIENT_C, BankFault, LABEL_MAH, PACK_V, SERIES};
+pub use offered::offered;
 pub use start::{LAMPS, LEVELS, Start};
 
 /// A bank, as told.

@@ -11,6 +11,7 @@ pub mod last_end;
 mod open_questions;
 mod presence;
 mod question;
+mod recorded;
 mod since;
 mod story;
 
@@ -20,6 +21,7 @@ mod tests;
 pub use carried::Carried;
 pub use presence::{Away, Presence};
 pub use question::{Answer, Question, QuestionView, Standing};
+pub use recorded::{AfterStart, after_start};
 pub use since::{SinceLast, charged_chance};
 pub use story::{PLAUSIBLE, SURE, Story};
 

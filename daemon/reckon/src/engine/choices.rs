@@ -4,7 +4,7 @@ use alloc::string::String;
 
 use crate::{
     bank::{BankSpec, Start},
-    belief::Away,
+    belief::{Away, last_end::BeforeStart},
     time::{Mono, Wall},
     units::{Joules, Seconds},
 };
@@ -65,4 +65,82 @@ pub struct Resume {
     pub choices: Choices,
     /// Whether the board has not been switched off since (the boot's identity is the same).
     pub same_boot: bool,
+}
+
+impl Resume {
+    /// Takes the count of the open outing up to the record's last row, `at` this start in `boot`: what
+    /// was chosen is written when it changes only. A count never shrinks.
+    pub fn catch_up(&mut self, before: &BeforeStart, boot: &str, at: Mono) {
+        let choices = &mut self.choices;
+        let chosen = choices.bank.as_ref().map(|(bank, _)| &bank.name);
+        let same_bank = |bank: &Option<String>| chosen.is_none() || bank.as_ref() == chosen;
+        let Some(outing) = before.outing.as_ref().filter(|outing| same_bank(&outing.bank)) else {
+            return;
+        };
+        choices.delivered = choices.delivered.max(Joules::from_wh(outing.energy_wh));
+        choices.bridged = choices.bridged.max(Joules::from_wh(outing.bridged_wh));
+        choices.counted = choices.counted.max(Seconds::of(outing.lasted_s));
+        if self.same_boot && before.boot_uuid == boot {
+            // The last row may end a few seconds from now: it is cut to whole ones.
+            let to = choices.counted_to.max(Mono::at_s(before.last_sign_s));
+            choices.counted_to = to.min(at);
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::belief::last_end::OpenOuting;
+
+    /// The record's last row ends at 620 s, with 5 Wh in the outing; the choices had come to 300 s.
+    fn caught_up(bank: &str, boot: &str, same_boot: bool) -> Choices {
+        let outing = OpenOuting {
+            id: 1,
+            bank: Some("Blue ten".into()),
+            name: None,
+            start_share: None,
+            lasted_s: 620.0,
+            energy_wh: 5.0,
+            bridged_wh: 0.0,
+            steps: alloc::vec::Vec::new(),
+        };
+        let before = BeforeStart {
+            boot_uuid: "this".into(),
+            last_sign_s: 620.0,
+            due_s: 60.0,
+            stopped: None,
+            forecast: None,
+            wall_at_boot_ms: None,
+            outing: Some(outing),
+            earlier_parts: alloc::vec::Vec::new(),
+            losses: alloc::vec::Vec::new(),
+        };
+        let spec = BankSpec { name: bank.into(), ..BankSpec::common()[0].clone() };
+        let choices = Choices {
+            bank: Some((spec, Start::Full)),
+            counted_to: Mono::at_s(300.0),
+            counted: Seconds::of(300.0),
+            delivered: Joules::from_wh(2.0),
+            bridged: Joules::from_wh(0.5),
+            ..Choices::default()
+        };
+        let mut resume = Resume { choices, same_boot };
+        resume.catch_up(&before, boot, Mono::at_s(615.0));
+        resume.choices
+    }
+
+    #[test]
+    fn the_record_carries_the_count_further_on_the_same_bank_only() {
+        let here = caught_up("Blue ten", "this", true);
+        assert_eq!((here.delivered.wh(), here.counted.si()), (5.0, 620.0));
+        assert_eq!(here.bridged.wh(), 0.5, "a count never shrinks");
+        assert_eq!(here.counted_to, Mono::at_s(615.0), "not beyond this moment");
+        let other = caught_up("Long six", "this", true);
+        assert_eq!((other.delivered.wh(), other.counted_to), (2.0, Mono::at_s(300.0)));
+        for (boot, same_boot) in [("that", true), ("this", false)] {
+            let later = caught_up("Blue ten", boot, same_boot);
+            assert_eq!((later.delivered.wh(), later.counted_to), (5.0, Mono::at_s(300.0)));
+        }
+    }
 }

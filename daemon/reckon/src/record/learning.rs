@@ -5,9 +5,9 @@ use alloc::vec::Vec;
 
 use super::{Channel, Ending, Outing, RecordedRunDown, Row, RunDown};
 use crate::{
-    bank::{BankSpec, MeasuredAt},
+    bank::{BankSpec, MeasuredAt, Start},
     belief::last_end::start_of,
-    engine::{Start, few_steps},
+    engine::few_steps,
     estimator::{self, Estimator, FED_OTHERWISE_W, Learned, LoadPrior, Observation},
 };
 

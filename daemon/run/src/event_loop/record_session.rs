@@ -4,7 +4,7 @@ use std::sync::Arc;
 
 use history::RecordState;
 use reckon::{
-    bank::BankSpec,
+    bank::{self, BankSpec},
     belief::{Answer, Question, SinceLast},
     engine::{Command, Start},
     name,
@@ -261,7 +261,10 @@ impl EventLoop {
         }
         self.engine.note_learned(update.learned_by_bank);
         self.engine.note_usual(update.usual);
-        self.offer(&update.offered, &update.forgotten);
+        if let Some(session) = &self.record {
+            let all = bank::offered(&session.own_banks, &update.offered, &update.forgotten);
+            self.engine.note_bank_choices(all);
+        }
         if let Some(name) = update.named
             && let Err(refusal) = self.engine.ask(&Command::NameOuting { name }, at)
         {
@@ -298,23 +301,6 @@ impl EventLoop {
         if let Err(why) = self.answer_since(answer == Answer::GoesOn, at) {
             tracing::warn!("{why}");
         }
-    }
-
-    /// Banks for one tap: those of the settings first, then those of the record.
-    fn offer(&mut self, recorded: &[BankSpec], forgotten: &[String]) {
-        let Some(record) = &self.record else { return };
-        let mut all: Vec<BankSpec> = Vec::new();
-        // Of two with one name the record's is the newer word.
-        let known = |name: &str| recorded.iter().find(|bank| bank.name == name).cloned();
-        let own =
-            record.own_banks.iter().map(|own| known(&own.name).unwrap_or_else(|| own.clone()));
-        for bank in own.chain(recorded.iter().cloned()) {
-            let gone = forgotten.contains(&bank.name);
-            if !gone && all.iter().all(|one| one.name != bank.name) {
-                all.push(bank);
-            }
-        }
-        self.engine.note_bank_choices(all);
     }
 
     fn begin_test(&mut self, bank: &BankSpec, load: TestLoad, at: Stamp) {

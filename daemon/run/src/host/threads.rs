@@ -63,6 +63,6 @@ mod tests {
             .unwrap();
         let said = String::from_utf8_lossy(&out.stderr);
         assert_eq!(out.status.code(), Some(1), "{said}");
-        assert!(said.contains("the sampler broke down (a made-up reason)"), "{said}");
+        assert!(said.contains("the sampler failed (a made-up reason)"), "{said}");
     }
 }

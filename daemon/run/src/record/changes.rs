@@ -6,13 +6,12 @@ use history::{Change, Reader, Trouble, time_stamp_import};
 use reckon::{
     adif::Contact,
     bank::BankSpec,
-    belief::{Answer, SinceLast, last_end::start_of},
+    belief::{Answer, SinceLast},
     contacts,
-    engine::Carried,
-    estimator::{LoadPrior, Observation},
+    estimator::LoadPrior,
     name::{self, NameFault},
     record::{Ending, Origin, Outing, RecordedBank},
-    units::{Joules, Seconds},
+    units::Seconds,
     words,
 };
 use web::RecordCommand;
@@ -170,15 +169,9 @@ impl Changes<'_> {
         let mut newest = reader.outings(None, 2).map_err(|why| said(&why))?.items.into_iter();
         let (open, before) = (newest.next(), newest.next());
         let (Some(open), Some(before)) = (open, before) else { return Err(not_before()) };
-        let same_bank = before.bank.is_some() && open.bank == before.bank;
-        if open.ending != Ending::Open || before.id != earlier || !same_bank {
-            return Err(not_before());
-        }
-        let mut since = since_of(&before, run_downs::steps(&reader, before.id));
-        since.off = before.ended.zip(open.began).and_then(|(ended, began)| {
-            let off_s = u32::try_from(began.unix_ms().checked_sub(ended.unix_ms())? / 1000).ok()?;
-            Some(Seconds::of(f64::from(off_s)))
-        });
+        let since = SinceLast::by_word(&before, &open).filter(|_| before.id == earlier);
+        let mut since = since.ok_or_else(not_before)?;
+        since.carried.steps = run_downs::steps(reader, before.id);
         Ok((since, answer_of(goes_on)))
     }
 
@@ -281,18 +274,6 @@ fn imported(bank: String, name: &str, text: &str, load: &LoadPrior) -> Result<Ch
     data.mean_power_w = watts;
     data.delivered_wh = watts.map(|watts| watts * data.lasted_s / 3600.0);
     Ok(Change::RunDown { bank, outing: None, data })
-}
-
-fn since_of(before: &Outing, steps: Vec<Observation>) -> SinceLast {
-    let carried = Carried {
-        outing: before.name.clone(),
-        start: start_of(before.start_share),
-        span: Seconds::of(before.lasted_s),
-        delivered: Joules::from_wh(before.energy_wh.unwrap_or(0.0)),
-        bridged: Joules::from_wh(before.bridged_wh.unwrap_or(0.0)),
-        steps,
-    };
-    SinceLast { outing: Some(before.id), by_word: true, ..SinceLast::undated(carried) }
 }
 
 const fn answer_of(goes_on: bool) -> Answer {

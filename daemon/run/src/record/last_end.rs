@@ -3,13 +3,12 @@
 
 use history::{Change, Reader};
 use reckon::{
-    bank::BankSpec,
-    belief::last_end::{
-        AtStart, BeforeStart, Ended, LastEnd, OpenOuting, Rules, ThisStart, at_start,
-        judge_last_end,
+    belief::{
+        AfterStart, after_start,
+        last_end::{BeforeStart, Ended, LastEnd, OpenOuting, Rules, ThisStart, judge_last_end},
     },
     engine::Engine,
-    record::{End, Ending},
+    record::End,
     snapshot::Snapshot,
     time::{Mono, Stamp},
     units::Seconds,
@@ -54,7 +53,7 @@ impl Start {
     }
 
     /// What the record says of the last end, as things look at this moment.
-    fn account(&self, before: &BeforeStart, at: Stamp) -> LastEnd {
+    fn last_end(&self, before: &BeforeStart, at: Stamp) -> LastEnd {
         let wall_at_boot_ms = at.believed().map(|wall| wall.of_boot(at.mono).unix_ms());
         let at_s = at.mono.as_s();
         let this = ThisStart { boot_uuid: self.boot.clone(), at_s, wall_at_boot_ms };
@@ -70,12 +69,9 @@ impl Start {
         if open.is_none() || open != outing {
             return None;
         }
-        self.account(before, at).off_s.map(Seconds::of)
+        self.last_end(before, at).off_s.map(Seconds::of)
     }
 }
-
-/// Time within which a plug that slipped is put back, s (common practice, no source).
-const SLIPPED_S: f64 = 600.0;
 
 /// What came of it.
 pub(crate) struct Decided {
@@ -91,46 +87,35 @@ pub(crate) struct Decided {
 
 /// Decides, and lets the engine carry on where the outing goes on.
 pub(crate) fn decide(start: &Start, engine: &mut Engine, snapshot: &Snapshot) -> Decided {
-    let open = start.before.as_ref().and_then(|before| Some((before, before.outing.as_ref()?)));
+    let (bank, test) = (snapshot.bank.spec.as_deref(), start.test.as_deref());
+    let found = start.before.as_ref().and_then(|before| {
+        let last_end = start.last_end(before, snapshot.at);
+        let after = after_start(before, &last_end, bank, test)?;
+        Some((before.outing.as_ref()?, last_end, after))
+    });
     let at_s = snapshot.outing_began.as_s();
-    let Some((before, outing)) = open else {
+    let Some((outing, last_end, after)) = found else {
         let entries = beginning(snapshot, engine.start(), at_s);
         return Decided { entries, goes_on: false, end: None, say: None };
     };
-    let account = start.account(before, snapshot.at);
-    let AtStart { goes_on, since } = at_start(before, &account);
-    let bank = snapshot.bank.spec.as_deref();
-    // An outing without a bank goes on with the first that is told of.
-    let same_bank = outing.bank.is_none() || outing.bank.as_ref() == bank.map(|it| &it.name);
-    let end = end_of(start, outing, &account, same_bank);
-    let mut entries = better_known(outing, &account);
-    let label = bank.map(BankSpec::label_energy);
-    let matters = since.as_ref().zip(label).is_some_and(|(since, label)| since.matters(label));
-    // A plug that slips again and again takes a little each time. So little is not asked about where
-    // the power was back at once: it is counted on. Where nobody knows, it is doubted like more.
-    let lost = matches!(account.ended, Ended::PowerLost { .. });
-    let slipped = lost && account.off_s.is_some_and(|off_s| off_s <= SLIPPED_S);
-    let goes_on = goes_on || (same_bank && !matters && slipped);
-    let doubted = same_bank && (matters || (lost && account.off_s.is_none()));
-    if goes_on && same_bank {
-        // Over a boot the open outing goes on by what is believed of it, which can be taken back.
-        let newest = since.as_ref().is_some_and(|since| since.outing == Some(outing.id));
-        entries.extend(go_on(start, engine, snapshot, outing, &account, newest && doubted));
+    let AfterStart { goes_on, believed, doubted, end } = after;
+    let mut entries = better_known(outing, &last_end);
+    if goes_on {
+        entries.extend(go_on(start, engine, snapshot, outing, &last_end, believed));
     }
-    engine.note_since(since.filter(|_| doubted));
-    if goes_on && same_bank {
-        return Decided { entries, goes_on: true, end: Some(end), say: None };
+    engine.note_since(doubted);
+    let say = (!goes_on).then(|| said(&last_end, test.is_some()));
+    if !goes_on {
+        entries.push(Change::OutingEnds { outing: Some(outing.id), end: end.clone() });
+        entries.extend(beginning(snapshot, engine.start(), at_s));
     }
-    entries.push(Change::OutingEnds { outing: Some(outing.id), end: end.clone() });
-    entries.extend(beginning(snapshot, engine.start(), at_s));
-    let say = Some(said(&account, start.test.is_some()));
-    Decided { entries, goes_on: false, end: Some(end), say }
+    Decided { entries, goes_on, end: Some(end), say }
 }
 
 /// What this end says of earlier ones, and of how full the bank had been.
-fn better_known(outing: &OpenOuting, account: &LastEnd) -> Vec<Change> {
-    let revised = account.revised.map(|(outing, died)| Change::EndingChance { outing, died });
-    let full = account
+fn better_known(outing: &OpenOuting, last_end: &LastEnd) -> Vec<Change> {
+    let revised = last_end.revised.map(|(outing, died)| Change::EndingChance { outing, died });
+    let full = last_end
         .began_full
         .then_some(Change::OutingStart { outing: outing.id, start_share: Some(1.0) });
     revised.into_iter().chain(full).collect()
@@ -141,16 +126,16 @@ fn go_on(
     engine: &mut Engine,
     snapshot: &Snapshot,
     outing: &OpenOuting,
-    account: &LastEnd,
+    last_end: &LastEnd,
     believed: bool,
 ) -> Vec<Change> {
-    let same_boot = account.is_same_boot();
+    let same_boot = last_end.is_same_boot();
     // In one boot the board was on, and fed, through the time in which nobody looked.
-    let at_s = if same_boot { account.from_s } else { start.at.as_s() };
+    let at_s = if same_boot { last_end.from_s } else { start.at.as_s() };
     let mut entries = vec![Change::OutingGoesOn {
         outing: outing.id,
         at_s,
-        off_before_s: if same_boot { Some(0.0) } else { account.off_s },
+        off_before_s: if same_boot { Some(0.0) } else { last_end.off_s },
     }];
     if outing.bank.is_none()
         && let Some(bank) = &snapshot.bank.spec
@@ -167,22 +152,8 @@ fn go_on(
     entries
 }
 
-fn end_of(start: &Start, outing: &OpenOuting, account: &LastEnd, same_bank: bool) -> End {
-    let tested = start.test.as_ref() == outing.bank.as_ref() && start.test.is_some();
-    let ending = match account.ended {
-        // A bank that was run down on purpose, with switching off disabled.
-        Ended::PowerLost { .. } if tested => Ending::Died,
-        Ended::PowerLost { died } => Ending::PowerLost { died },
-        Ended::DaemonStopped | Ended::DaemonCrashed if !same_bank => Ending::Swapped,
-        Ended::DaemonStopped | Ended::DaemonCrashed | Ended::Restarted | Ended::SwitchedOff => {
-            Ending::SwitchedOff
-        }
-    };
-    End { from_s: account.from_s, to_s: account.to_s, ending }
-}
-
-fn said(account: &LastEnd, tested: bool) -> String {
-    match account.ended {
+fn said(last_end: &LastEnd, tested: bool) -> String {
+    match last_end.ended {
         Ended::PowerLost { .. } if tested => words::journal::TEST_CLOSED.to_owned(),
         Ended::PowerLost { died } => words::journal::power_lost(died * 100.0),
         Ended::DaemonStopped | Ended::DaemonCrashed | Ended::Restarted | Ended::SwitchedOff => {

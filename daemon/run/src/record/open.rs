@@ -9,7 +9,6 @@ use reckon::{
     engine::Resume,
     estimator::Learned,
     time::{Mono, Wall},
-    units::{Joules, Seconds},
     words,
 };
 use web::TestLoad;
@@ -95,28 +94,15 @@ fn learned_by_bank(reader: &Reader) -> Vec<(String, Learned)> {
 }
 
 impl Opened {
-    /// Takes the count of the open outing up to the record's last row: what was chosen is written
-    /// when it changes only. A count never shrinks.
-    pub(crate) fn improve(&self, resume: &mut Resume) {
-        let Some(before) = &self.before else { return };
-        let choices = &mut resume.choices;
-        let chosen = choices.bank.as_ref().map(|(bank, _)| &bank.name);
-        let same_bank = |bank: &Option<String>| chosen.is_none() || bank.as_ref() == chosen;
-        let Some(outing) = before.outing.as_ref().filter(|outing| same_bank(&outing.bank)) else {
-            return;
-        };
-        choices.delivered = choices.delivered.max(Joules::from_wh(outing.energy_wh));
-        choices.bridged = choices.bridged.max(Joules::from_wh(outing.bridged_wh));
-        choices.counted = choices.counted.max(Seconds::of(outing.lasted_s));
-        if self.same_boot() && resume.same_boot {
-            // The last row may end a few seconds from now: it is cut to whole ones.
-            let to = choices.counted_to.max(Mono::at_s(before.last_sign_s));
-            choices.counted_to = to.min(self.at);
+    /// Takes the count of what was chosen up to the record's last row.
+    pub(crate) fn catch_up(&self, resume: &mut Resume) {
+        if let Some(before) = &self.before {
+            resume.catch_up(before, &self.boot, self.at);
         }
     }
 
     /// Whether the record was last written in this boot.
-    pub(crate) fn same_boot(&self) -> bool {
+    fn same_boot(&self) -> bool {
         self.before.as_ref().is_some_and(|before| before.boot_uuid == self.boot)
     }
 

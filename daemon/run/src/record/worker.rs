@@ -181,17 +181,6 @@ fn update_learning(
 /// How the outing before ended, where its power went away; what a run-down test showed is not asked.
 fn last_ended(reader: &Reader) -> Result<Option<HowEnded>, Trouble> {
     let newest = reader.outings(None, 2)?.items;
-    let Some(last) = newest.into_iter().find(|outing| outing.ending != Ending::Open) else {
-        return Ok(None);
-    };
-    let outing = last.id;
-    let before = ending_before(reader, outing);
-    Ok(match (last.ending, before) {
-        (Ending::PowerLost { .. }, Some(died)) => {
-            Some(HowEnded { outing, died, said: Some(false) })
-        }
-        (Ending::Died, Some(died)) => Some(HowEnded { outing, died, said: Some(true) }),
-        (Ending::PowerLost { died }, None) => Some(HowEnded { outing, died, said: None }),
-        _ => None,
-    })
+    let last = newest.into_iter().find(|outing| outing.ending != Ending::Open);
+    Ok(last.and_then(|last| HowEnded::of_outing(&last, ending_before(reader, last.id))))
 }

@@ -373,8 +373,10 @@ pub fn fields_missing(line: &dyn Display, fields: &dyn Display, least: &dyn Disp
     )
 }
 
-pub fn time_goes_back(line: &dyn Display, t_s: &dyn Display) -> String {
-    format!("line {line}: t_s goes back from {t_s} to {t_s}. Lines must be in the order of time.")
+pub fn time_goes_back(line: &dyn Display, from_s: &dyn Display, to_s: &dyn Display) -> String {
+    format!(
+        "line {line}: t_s goes back from {from_s} to {to_s}. Lines must be in the order of time."
+    )
 }
 
 pub fn bad_value(

@@ -104,7 +104,7 @@ impl<'a> Recording<'a> {
             return Err(words::terminal::no_time(&self.line));
         };
         if t_s < self.t_s {
-            return Err(words::terminal::time_goes_back(&self.line, &self.t_s));
+            return Err(words::terminal::time_goes_back(&self.line, &self.t_s, &t_s));
         }
         self.t_s = t_s;
         Ok(Some(Row { t_s, busy, temp_c, volts, amps }))
