@@ -1,6 +1,7 @@
 //! The whole program, from outside: the built binary on made-up boards, and what must hold of the
 //! tree. One binary, so that it links once.
 
+mod banks;
 mod cards;
 mod daemon;
 mod record;

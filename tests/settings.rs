@@ -18,8 +18,8 @@ fn five_mistakes_are_five_complaints_and_exit_code_78() {
         for said in [
             "line 1: station = 7",
             "line 2: listn: no such key. Did you mean `listen`?",
-            "line 4: bank.label_mah = -5: want 100 to 2000000 mAh. It is printed on the bank's label.",
-            "line 5: bank.series = 0: want a whole number from 1 to 16",
+            "line 4: bank.label_mah = -5: The capacity must be a number from 100 to 2 000 000 mAh. It is printed on the bank's label.",
+            "line 5: bank.series = 0: Cells in series must be a whole number from 1 to 16",
             "line 9: sensor[0].scale = 0",
         ] {
             assert!(ended.err.contains(said), "`{said}` is missing in:\n{}", ended.err);

@@ -293,9 +293,16 @@ pub(crate) fn get(url: &str, socket: Option<&Path>) -> (u16, String) {
 
 /// Posts JSON over the Unix socket, where no pairing is needed.
 pub(crate) fn post(socket: &Path, path: &str, body: &Value) -> u16 {
+    send(socket, path, "application/json", body.to_string()).0
+}
+
+/// Posts over the Unix socket: status and body.
+pub(crate) fn send(socket: &Path, path: &str, kind: &str, body: String) -> (u16, String) {
     blocking(async {
-        let request = client(Some(socket)).post(format!("http://localhost{path}")).json(body);
-        request.send().await.expect("an answer").status().as_u16()
+        let request = client(Some(socket)).post(format!("http://localhost{path}"));
+        let request = request.header("content-type", kind).body(body);
+        let answer = request.send().await.expect("an answer");
+        (answer.status().as_u16(), answer.text().await.expect("a body"))
     })
 }
 
