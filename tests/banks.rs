@@ -308,7 +308,8 @@ fn no_door_takes_a_name_that_is_not_plain() {
             &["bank", "add", &bad, "--label-mah", "10000"][..],
             &["bank", "rename", "Blue ten", &bad],
             &["bank", "import", "Blue ten", marks, "--name", &bad],
-            &["outing", "mark", &bad],
+            &["outing", "name", "1", &bad],
+            &["outing", "doing", "1", "0:00", "0:01", &bad],
         ] {
             let ended = end_of(outlast(home.path()).args(command));
             assert_eq!(ended.code, Some(1), "{command:?}: {}", ended.err);

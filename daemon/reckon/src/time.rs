@@ -4,7 +4,10 @@
 //! it. [`Wall`] is what a calendar says; a board without a clock battery may not know it, and it
 //! may jump by years, so it is only ever attached, never subtracted.
 
-use core::time::Duration;
+use core::{
+    ops::{Range, RangeInclusive},
+    time::Duration,
+};
 
 use crate::units::Seconds;
 
@@ -90,6 +93,15 @@ impl Wall {
         Self(self.0.saturating_add((seconds * 1000.0) as i64))
     }
 }
+
+/// What a phone's clock may show, ms since 1970: times before outlast was written, and those of
+/// another century, are no phone's (2020 to 2100).
+pub const PHONE_MS: Range<i64> = 1_577_836_800_000..4_102_444_800_000;
+/// Half the round trip of a comparison with a phone's clock, s: a slower one tells nothing that a
+/// person could use.
+pub const PHONE_WITHIN_S: RangeInclusive<f64> = 0.0..=30.0;
+/// Age of such a comparison, s: an older one tells nothing of now.
+pub const PHONE_AGO_S: RangeInclusive<f64> = 0.0..=120.0;
 
 /// How far the wall clock may be believed.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

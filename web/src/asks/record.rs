@@ -4,7 +4,7 @@
 use axum::{extract::State, http::StatusCode};
 use reckon::{
     name::{self, NameFault},
-    time::{Mono, Wall},
+    time::{Mono, PHONE_AGO_S, PHONE_MS, PHONE_WITHIN_S, Wall},
     words,
 };
 use serde::Deserialize;
@@ -444,33 +444,26 @@ pub(crate) struct ClockWish {
     within_s: f64,
 }
 
-/// A comparison older than this says nothing of now.
-const COMPARED_WITHIN_S: f64 = 120.0;
-/// A slower round trip than this is no comparison.
-const LOOSEST_S: f64 = 30.0;
-/// Phones show a time between 2020 and 2100; anything else is no phone's clock.
-const FROM_MS: f64 = 1_577_836_800_000.0;
-const TO_MS: f64 = 4_102_444_800_000.0;
-
 #[expect(
     clippy::cast_possible_truncation,
     clippy::cast_sign_loss,
-    reason = "all three are held to their ranges first"
+    reason = "a float cast saturates, and all three are held to their ranges"
 )]
 fn phone_clock(wish: &ClockWish, now: Mono) -> Result<RecordCommand, Problem> {
     let ago_s = now.as_s() - wish.boot_s;
-    if !(0.0..=COMPARED_WITHIN_S).contains(&ago_s) || wish.boot_s < 0.0 {
+    if !PHONE_AGO_S.contains(&ago_s) || wish.boot_s < 0.0 {
         return Err(unreadable(words::refusal::BAD_BOOT_S));
     }
-    if !(0.0..=LOOSEST_S).contains(&wish.within_s) {
+    if !PHONE_WITHIN_S.contains(&wish.within_s) {
         return Err(unreadable(words::refusal::BAD_WITHIN_S));
     }
-    if !(FROM_MS..TO_MS).contains(&wish.phone_unix_ms) {
+    let phone_ms = wish.phone_unix_ms.round() as i64;
+    if !PHONE_MS.contains(&phone_ms) {
         return Err(unreadable(words::refusal::BAD_PHONE_TIME));
     }
     Ok(RecordCommand::PhoneClock {
         at: Mono::at_s(wish.boot_s),
-        phone_ms: wish.phone_unix_ms.round() as i64,
+        phone_ms,
         within_ms: (wish.within_s * 1000.0).ceil() as u32,
     })
 }

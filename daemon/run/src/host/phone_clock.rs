@@ -1,7 +1,7 @@
 //! The board's clock against a phone's, and setting the one from the other.
 
 use reckon::{
-    time::{Mono, Wall},
+    time::{Mono, PHONE_MS, PHONE_WITHIN_S, Wall},
     words,
 };
 use web::PhoneTold;
@@ -10,10 +10,6 @@ use crate::host::clock::Clock;
 
 /// Age of a comparison from which a worse one replaces it, s.
 const GOOD_FOR_S: f64 = 600.0;
-/// A bound above this says nothing that a person could use, ms.
-const WORST_WITHIN_MS: u32 = 60_000;
-/// Times before outlast was written, and those of another century, are no phone's: 2020 and 2100.
-const PLAUSIBLE_MS: std::ops::Range<i64> = 1_577_836_800_000..4_102_444_800_000;
 /// CAP_SYS_TIME: capabilities(7), linux/capability.h.
 const SYS_TIME_BIT: u32 = 25;
 
@@ -28,10 +24,11 @@ pub(crate) struct Heard {
 impl Heard {
     /// What cannot be right is refused with a sentence.
     pub(crate) fn check(self, now: Mono) -> Result<Self, String> {
-        if !PLAUSIBLE_MS.contains(&self.phone_ms) {
+        if !PHONE_MS.contains(&self.phone_ms) {
             return Err(words::refusal::PHONE_CLOCK_WRONG.to_owned());
         }
-        if self.within_ms > WORST_WITHIN_MS || self.at > now {
+        let within_s = f64::from(self.within_ms) / 1000.0;
+        if !PHONE_WITHIN_S.contains(&within_s) || self.at > now {
             return Err(words::refusal::PHONE_TOO_SLOW.to_owned());
         }
         Ok(self)
