@@ -150,12 +150,12 @@ fn windows(connection: &Connection, pieces: &[Piece]) -> Done<Vec<Window>> {
             to_ms: end_ms.saturating_add(within),
         });
     }
-    // Where two meet, a contact belongs to one of them.
+    // Where two meet, a contact belongs to the later, whose margin reaches back.
     for k in 1..all.len() {
-        let begins = all[k].begin_ms;
+        let (begin_ms, from_ms) = (all[k].begin_ms, all[k].from_ms);
         let earlier = &mut all[k - 1];
-        if earlier.begin_ms < begins {
-            earlier.to_ms = earlier.to_ms.min(begins);
+        if earlier.begin_ms < begin_ms {
+            earlier.to_ms = earlier.to_ms.min(from_ms);
         }
     }
     Ok(all)
