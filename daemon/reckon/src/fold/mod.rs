@@ -16,6 +16,7 @@ mod parts;
 mod period;
 mod ring;
 mod rows;
+mod slot_view;
 mod slots;
 
 use alloc::vec::Vec;
