@@ -104,7 +104,7 @@ impl Queue {
             },
             Err(why) if why.kind() == io::ErrorKind::NotFound => {}
             Err(why) => {
-                tracing::warn!("{}", words::warning::queue_unreadable(&file.display(), &why))
+                tracing::warn!("{}", words::warning::queue_unreadable(&file.display(), &why));
             }
         }
         queue

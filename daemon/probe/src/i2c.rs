@@ -199,7 +199,7 @@ fn note_missing_buses(
         match Place::read(&entry.matches) {
             None => found.notes.push(words::sensor::bad_place(&entry.matches)),
             Some(place) if !ADDRESSES.contains(&place.address) => {
-                found.notes.push(words::sensor::bad_address(&place.address))
+                found.notes.push(words::sensor::bad_address(&place.address));
             }
             Some(place) if !adapters.iter().any(|adapter| adapter.number == place.bus) => {
                 found.notes.push(Trouble::NoBus.says(place.bus));

@@ -31,9 +31,9 @@ const FEWEST_PAIRS: usize = 4;
 
 /// A record cut into marked slots.
 pub(super) struct View<'a> {
-    beats: &'a [Beat],
+    pub(super) beats: &'a [Beat],
     pub(super) rows: Vec<SlotRow>,
-    slot_s: f64,
+    pub(super) slot_s: f64,
     pub(super) cut_s: f64,
 }
 

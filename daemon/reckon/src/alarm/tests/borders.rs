@@ -22,8 +22,12 @@ fn turns(
 ) {
     assert!(standing_after(&mut fresh(), 0, 600, good).is_empty(), "{about:?} too soon: {good:?}");
     let mut alarms = fresh();
-    assert_eq!(standing_after(&mut alarms, 0, 100, bad), [about.clone()], "{bad:?}");
-    assert_eq!(standing_after(&mut alarms, 100, 3600, stays), [about.clone()], "{stays:?}");
+    assert_eq!(standing_after(&mut alarms, 0, 100, bad), core::slice::from_ref(about), "{bad:?}");
+    assert_eq!(
+        standing_after(&mut alarms, 100, 3600, stays),
+        core::slice::from_ref(about),
+        "{stays:?}"
+    );
     assert!(standing_after(&mut alarms, 3700, 400, over).is_empty(), "{about:?}: {over:?}");
 }
 
