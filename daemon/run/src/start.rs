@@ -96,7 +96,7 @@ async fn live(run: &Run, settings: Settings, source: Option<&Path>) -> Result<()
 
     let (events, event_list) = mpsc::sync_channel(EVENTS);
     let station = station(run, settings, &folders, &events);
-    let (mut parts, started) =
+    let (mut parts, mut started) =
         station.start(events, event_list).map_err(|why| words::terminal::no_more_threads(&why))?;
     let (stop, stopped) = watch::channel(false);
     // A demonstration changes nothing that is real, and its clock runs too fast for a code.
@@ -108,8 +108,8 @@ async fn live(run: &Run, settings: Settings, source: Option<&Path>) -> Result<()
         serving.push(tokio::spawn(serve(own, parts.pages(true), OWN_SEATS, stopped)));
     }
     tokio::spawn(hand_over(parts.asked.take(), started.events.clone()));
-    let (tasks, events) = (started.tasks.clone(), started.events.clone());
-    tokio::spawn(hand_over_record(parts.record_asked.take(), tasks, events));
+    let (tasks, events) = (started.tasks.take(), started.events.clone());
+    let to_the_record = tokio::spawn(hand_over_record(parts.record_asked.take(), tasks, events));
     let ready = Systemd::from_environment();
     ready.ready();
     // What was found is known with the first sweep.
@@ -127,8 +127,12 @@ async fn live(run: &Run, settings: Settings, source: Option<&Path>) -> Result<()
     signals.wait().await;
     ready.stopping();
     tracing::info!("{}", words::journal::TOLD_TO_STOP);
-    // In this order: the event loop writes and lets go of the snapshot, which ends the streams; then
-    // the record with its mark; then the pages.
+    // In this order: nothing more for the record, whose worker ends when nobody can give it a task; the
+    // event loop writes and lets go of the snapshot, which ends the streams; then the record with its
+    // mark; then the pages.
+    to_the_record.abort();
+    // Ended by us, or it has ended already.
+    let _ = to_the_record.await;
     started.stop(&parts.clock);
     // Nobody listens any more if every page has gone already.
     let _ = stop.send(true);
