@@ -12,7 +12,6 @@ use super::{Source, shipped, sources};
 const CIRCLES: &[(&str, &str)] = &[
     ("daemon/history/src/", "its rooms are being built"),
     ("daemon/run/src/", "its rooms are being built"),
-    ("web/src/", "its rooms are being built"),
 ];
 
 #[test]

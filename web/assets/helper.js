@@ -1,20 +1,53 @@
-"use strict";(()=>{
-const at=id=>document.getElementById(id);
-// A file of the phone goes into the list's field; without this script it can be pasted there.
-const file=at("file");
-if(file){at("pick").hidden=false;
-file.onchange=()=>{const one=file.files[0];if(!one)return;const read=new FileReader();
- read.onload=()=>{at("list").value=read.result;if(!at("name").value)at("name").value=one.name.slice(0,64)};read.readAsText(one)}}
-// The phone's clock against the board's: of several round trips the shortest says it best.
-const told=at("clock-told");
-if(told&&told.dataset.paired&&window.fetch)(async()=>{let best;
- for(let i=0;i<8;i++){const phone=Date.now(),sent=performance.now();
-  const board=await(await fetch("/api/v1/clock")).json();
-  const half=(performance.now()-sent)/2;
-  if(!best||half<best.half)best={half,boot_s:board.boot_s,phone}}
- // Browsers round their clocks: two milliseconds more are not promised away.
- const body=JSON.stringify({boot_s:best.boot_s,phone_unix_ms:best.phone+best.half,within_s:best.half/1000+.002});
- const sent=await fetch("/api/v1/clock",{method:"POST",headers:{"content-type":"application/json"},body});
- if(!sent.ok)return;
- const page=new DOMParser().parseFromString(await(await fetch("/station")).text(),"text/html");
- told.innerHTML=page.getElementById("clock-told").innerHTML})().catch(()=>{})})();
+"use strict";
+// What two pages can do better with a script: take a file of the phone, and compare its clock.
+(() => {
+  const byId = id => document.getElementById(id);
+
+  // A file of the phone goes into the list's field; without this script it can be pasted there.
+  const file = byId("file");
+  if (file) {
+    byId("pick").hidden = false;
+    file.onchange = () => {
+      const chosen = file.files[0];
+      if (!chosen) return;
+      const reader = new FileReader();
+      reader.onload = () => {
+        byId("list").value = reader.result;
+        if (!byId("name").value) byId("name").value = chosen.name.slice(0, 64);
+      };
+      reader.readAsText(chosen);
+    };
+  }
+
+  // The phone's clock against the board's: of several round trips the shortest says it best.
+  const compareOnce = async () => {
+    const phone_ms = Date.now();
+    const sent = performance.now();
+    const board = await (await fetch("/api/v1/clock")).json();
+    const half_ms = (performance.now() - sent) / 2;
+    return { half_ms, boot_s: board.boot_s, phone_ms };
+  };
+
+  const compare = async told => {
+    let best;
+    for (let round = 0; round < 8; round++) {
+      const one = await compareOnce();
+      if (!best || one.half_ms < best.half_ms) best = one;
+    }
+    const body = JSON.stringify({
+      boot_s: best.boot_s,
+      phone_unix_ms: best.phone_ms + best.half_ms,
+      // Browsers round their clocks: two milliseconds more are not promised away.
+      within_s: best.half_ms / 1000 + .002,
+    });
+    const headers = { "content-type": "application/json" };
+    const sent = await fetch("/api/v1/clock", { method: "POST", headers, body });
+    if (!sent.ok) return;
+    const station = await (await fetch("/station")).text();
+    const page = new DOMParser().parseFromString(station, "text/html");
+    told.innerHTML = page.getElementById("clock-told").innerHTML;
+  };
+
+  const told = byId("clock-told");
+  if (told && told.dataset.paired && window.fetch) compare(told).catch(() => {});
+})();

@@ -1,27 +1,124 @@
-"use strict";(()=>{
-const at=id=>document.getElementById(id);let stream,heard=performance.now(),said,keys,tone,down;const due={},was={};
-const put=(id,html)=>{const box=at(id);if(!box)return;
- if(id=="spoken"){if(said&&said!=html)box.textContent=html;said=html;return}
- if(was[id]==html){delete due[id];return}
- const on=document.activeElement,inside=box.contains(on);
- // Nothing moves or goes away under a finger.
- if(down||inside&&/^(INPUT|SELECT)$/.test(on.tagName)||box.querySelector("details[open]")){due[id]=html;return}delete due[id];was[id]=html;
- const places=()=>[...box.querySelectorAll("button,summary,a")],nth=inside?places().indexOf(on):-1;
- box.innerHTML=html;if(nth>=0&&places()[nth])places()[nth].focus()};
-const late=()=>{const s=Math.round((performance.now()-heard)/1000),box=at("stale");
- box.hidden=s<12;if(s>=12)box.textContent="These figures are "+(s<90?s-s%5+" s":Math.round(s/60)+" min")+" old: no contact with the board. They update by themselves when it is back in reach."};
-// Sound and vibration work once somebody has tapped the page; browsers allow neither before.
-addEventListener("pointerdown",()=>{down=1;try{tone=tone||new AudioContext();tone.resume()}catch(e){}});
-for(const it of["pointerup","pointercancel"])addEventListener(it,()=>setTimeout(()=>{down=0},400));
-const ring=()=>{const all=[...document.querySelectorAll("#alarms [data-key]")],now=all.map(e=>e.dataset.key);
- document.title=(all.length?all[0].querySelector("h2").textContent+" · ":"")+document.title.replace(/^.* · (?=.* · )/,"");
- if(keys&&now.some(k=>!keys.includes(k))){if(navigator.vibrate)navigator.vibrate([300,150,300,150,600]);
-  if(tone&&tone.state=="running")for(const t of[0,.3,.6]){const o=tone.createOscillator();o.frequency.value=880;o.connect(tone.destination);o.start(tone.currentTime+t);o.stop(tone.currentTime+t+.15)}}
- keys=now};ring();
-const open=()=>{if(stream)stream.close();stream=new EventSource("/live");
- stream.onmessage=e=>{heard=performance.now();const parts={...due,...JSON.parse(e.data)};for(const id in parts)put(id,parts[id]);
-  const b=document.querySelector("#answer b");if(b)document.title=document.title.replace(/^.* · /,at("answer").querySelector("h1").textContent.trim()+" · ");ring();late()};
- stream.onerror=()=>{if(stream.readyState==2)setTimeout(()=>document.hidden||open(),1e4)}};
-if(window.EventSource){open();setInterval(late,5e3);
-document.addEventListener("visibilitychange",()=>{if(document.hidden)stream.close();else{heard=performance.now();open()}})}
-else setTimeout(()=>location.reload(),3e4)})();
+"use strict";
+// Keeps Now alive: parts of the page come over a stream and replace what stands there.
+(() => {
+  const byId = id => document.getElementById(id);
+  let stream;
+  let heardAt = performance.now();
+  let spoken;
+  let alarmKeys;
+  let audio;
+  let pressed = false;
+  // What came while it could not be shown, and what is shown, by element id.
+  const waiting = {};
+  const shown = {};
+
+  // For a screen reader: said when it changes, not when the page opens.
+  const speak = (box, text) => {
+    if (spoken && spoken != text) box.textContent = text;
+    spoken = text;
+  };
+
+  const replace = (id, html) => {
+    const box = byId(id);
+    if (!box) return;
+    if (id == "spoken") return speak(box, html);
+    if (shown[id] == html) {
+      delete waiting[id];
+      return;
+    }
+    const focused = document.activeElement;
+    const inside = box.contains(focused);
+    const typing = inside && /^(INPUT|SELECT)$/.test(focused.tagName);
+    // Nothing moves or goes away under a finger.
+    if (pressed || typing || box.querySelector("details[open]")) {
+      waiting[id] = html;
+      return;
+    }
+    delete waiting[id];
+    shown[id] = html;
+    const places = () => [...box.querySelectorAll("button,summary,a")];
+    const place = inside ? places().indexOf(focused) : -1;
+    box.innerHTML = html;
+    if (place >= 0 && places()[place]) places()[place].focus();
+  };
+
+  const showAge = () => {
+    const age_s = Math.round((performance.now() - heardAt) / 1000);
+    const age = age_s < 90 ? age_s - age_s % 5 + " s" : Math.round(age_s / 60) + " min";
+    const box = byId("stale");
+    box.hidden = age_s < 12;
+    if (age_s >= 12) box.textContent = "These figures are " + age + " old: no contact with the board. They update by themselves when it is back in reach.";
+  };
+
+  // Sound and vibration work once somebody has tapped the page; browsers allow neither before.
+  addEventListener("pointerdown", () => {
+    pressed = true;
+    try {
+      audio = audio || new AudioContext();
+      audio.resume();
+    } catch (error) {}
+  });
+  for (const end of ["pointerup", "pointercancel"])
+    // A tap's click comes a little after the finger has gone.
+    addEventListener(end, () => setTimeout(() => { pressed = false; }, 400));
+
+  const beep = after_s => {
+    const tone = audio.createOscillator();
+    tone.frequency.value = 880;
+    tone.connect(audio.destination);
+    tone.start(audio.currentTime + after_s);
+    tone.stop(audio.currentTime + after_s + .15);
+  };
+
+  // The newest alarm stands in the title; a new one is heard and felt.
+  const ring = () => {
+    const alarms = [...document.querySelectorAll("#alarms [data-key]")];
+    const keys = alarms.map(alarm => alarm.dataset.key);
+    const first = alarms.length ? alarms[0].querySelector("h2").textContent + " · " : "";
+    document.title = first + document.title.replace(/^.* · (?=.* · )/, "");
+    if (alarmKeys && keys.some(key => !alarmKeys.includes(key))) {
+      if (navigator.vibrate) navigator.vibrate([300, 150, 300, 150, 600]);
+      if (audio && audio.state == "running") [0, .3, .6].forEach(beep);
+    }
+    alarmKeys = keys;
+  };
+  ring();
+
+  const hear = event => {
+    heardAt = performance.now();
+    const parts = { ...waiting, ...JSON.parse(event.data) };
+    for (const id in parts) replace(id, parts[id]);
+    if (document.querySelector("#answer b")) {
+      const answer = byId("answer").querySelector("h1").textContent.trim();
+      document.title = document.title.replace(/^.* · /, answer + " · ");
+    }
+    ring();
+    showAge();
+  };
+
+  const open = () => {
+    if (stream) stream.close();
+    stream = new EventSource("/live");
+    stream.onmessage = hear;
+    // The browser tries again by itself, except after a refusal.
+    stream.onerror = () => {
+      if (stream.readyState == EventSource.CLOSED) setTimeout(() => document.hidden || open(), 10e3);
+    };
+  };
+
+  if (window.EventSource) {
+    open();
+    setInterval(showAge, 5e3);
+    // Nobody looks: the board need not send.
+    document.addEventListener("visibilitychange", () => {
+      if (document.hidden) {
+        stream.close();
+      } else {
+        heardAt = performance.now();
+        open();
+      }
+    });
+  } else {
+    setTimeout(() => location.reload(), 30e3);
+  }
+})();

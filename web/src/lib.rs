@@ -19,131 +19,33 @@ use std::sync::Arc;
 use axum::{
     Json, Router,
     extract::{DefaultBodyLimit, State},
-    http::{HeaderMap, StatusCode, header},
+    http::{StatusCode, header},
     middleware,
     response::{IntoResponse, Response},
     routing::{get, post},
 };
-use reckon::{
-    engine::{Command, Refusal},
-    snapshot::Snapshot,
-    words::Language,
-};
-use tokio::sync::{Semaphore, mpsc, oneshot, watch};
 use tower_http::catch_panic::CatchPanicLayer;
 
 use crate::{
-    http::{assets, guard},
-    pages::{banks, contacts, live, now, outings, questions, report},
+    http::{
+        assets, finish, guard, gzip,
+        site::{Parts, Site},
+    },
+    pages::{banks, contacts, frame, live, now, outings, questions, report, station},
     wire::{metrics, time::rfc3339},
 };
 
 pub use http::pairing::{CODE_LASTS, Pairing, Pin, Rejected};
+pub use http::site::{Request, Shown};
 pub use pages::contacts::LOG_BYTES;
 pub use record::{
     AsideTold, BankShown, Clock, NoRecord, PhoneTold, RecordCommand, RecordReader, RecordStatus,
     TestLoad, TestTold,
 };
 
-/// A command and where its answer goes; by default a refusal is a sentence for a person.
-#[derive(Debug)]
-pub struct Request<C, E = String> {
-    /// What is asked for.
-    pub command: C,
-    /// Where the answer goes.
-    pub answer: oneshot::Sender<Result<(), E>>,
-}
-
-/// What the pages show and whom they ask.
-#[derive(Clone)]
-pub struct Shown {
-    /// The newest snapshot.
-    pub now: watch::Receiver<Arc<Snapshot>>,
-    /// The owner of the state.
-    pub asks: mpsc::Sender<Request<Command, Refusal>>,
-    /// Who may change things.
-    pub pairing: Arc<Pairing>,
-    /// Names that the board answers to, besides IP addresses and `localhost`: its host name, and
-    /// that with `.local`. Without port.
-    pub hosts: Vec<String>,
-    /// The record, to be read.
-    pub past: Arc<dyn RecordReader>,
-    /// Whoever changes what is kept.
-    pub record: mpsc::Sender<Request<RecordCommand>>,
-    /// How the record and its clock are doing.
-    pub record_status: watch::Receiver<Arc<RecordStatus>>,
-    /// Tells the moment, for the comparison with a phone's clock.
-    pub clock: Arc<dyn Clock>,
-    /// What the pages speak.
-    pub language: &'static Language,
-}
-
-/// What every handler shares.
-pub(crate) struct Parts {
-    now: watch::Receiver<Arc<Snapshot>>,
-    asks: mpsc::Sender<Request<Command, Refusal>>,
-    pairing: Arc<Pairing>,
-    hosts: Vec<String>,
-    past: Arc<dyn RecordReader>,
-    record: mpsc::Sender<Request<RecordCommand>>,
-    record_status: watch::Receiver<Arc<RecordStatus>>,
-    clock: Arc<dyn Clock>,
-    language: &'static Language,
-    /// Who may wait for a reading of the past, and whose turn it is.
-    line: Semaphore,
-    turns: Arc<Semaphore>,
-    /// Who may hand over a contact log: one at a time.
-    logs: Semaphore,
-    /// Whether whoever can reach this may change things without pairing.
-    trusted: bool,
-    cache: live::Cache,
-    streams: live::Streams,
-}
-
-pub(crate) type Site = Arc<Parts>;
-
-impl Parts {
-    fn snapshot(&self) -> Arc<Snapshot> {
-        Arc::clone(&self.now.borrow())
-    }
-
-    fn record_status(&self) -> Arc<RecordStatus> {
-        Arc::clone(&self.record_status.borrow())
-    }
-
-    /// Whether whoever sent this may change things.
-    fn may_change(&self, headers: &HeaderMap) -> bool {
-        self.trusted || self.pairing.knows(headers)
-    }
-
-    fn rendered(&self) -> Arc<live::Rendered> {
-        self.cache.of(&self.snapshot(), self.record_status())
-    }
-}
-
-fn site(shown: Shown, trusted: bool) -> Site {
-    Arc::new(Parts {
-        now: shown.now,
-        asks: shown.asks,
-        pairing: shown.pairing,
-        hosts: shown.hosts,
-        past: shown.past,
-        record: shown.record,
-        record_status: shown.record_status,
-        clock: shown.clock,
-        language: shown.language,
-        line: Semaphore::new(http::site::AT_ONCE + http::site::MAY_WAIT),
-        turns: Arc::new(Semaphore::new(http::site::AT_ONCE)),
-        logs: Semaphore::new(1),
-        trusted,
-        cache: live::Cache::default(),
-        streams: live::Streams::default(),
-    })
-}
-
 /// The pages and the JSON for the network: everyone may look, changing needs pairing.
 pub fn pages(shown: Shown) -> Router {
-    let site = site(shown, false);
+    let site = Arc::new(Parts::new(shown, false));
     let inner = routes()
         .layer(middleware::from_fn_with_state(Arc::clone(&site), guard::may_change))
         .layer(middleware::from_fn_with_state(Arc::clone(&site), guard::known_host));
@@ -153,7 +55,7 @@ pub fn pages(shown: Shown) -> Router {
 /// The same for the Unix socket, where the folder's permissions take the place of pairing; and the
 /// pairing code.
 pub fn socket(shown: Shown) -> Router {
-    let site = site(shown, true);
+    let site = Arc::new(Parts::new(shown, true));
     let routes =
         routes().route("/api/v1/pin", get(pin)).route("/api/v1/copy", get(outings::api_copy));
     finished(routes, site)
@@ -162,8 +64,8 @@ pub fn socket(shown: Shown) -> Router {
 fn routes() -> Router<Site> {
     Router::new()
         .route("/", get(now::now))
-        .route("/station", get(now::station))
-        .route("/pair", get(now::pair).post(asks::now::pair))
+        .route("/station", get(station::station))
+        .route("/pair", get(station::pair).post(asks::now::pair))
         .route("/bank", get(questions::change).post(asks::now::bank))
         .route("/answer", post(asks::answer::answer))
         .route("/answer/{question}", get(questions::page))
@@ -174,7 +76,7 @@ fn routes() -> Router<Site> {
         .route("/outing", post(asks::now::outing))
         .route("/look", post(asks::now::theme))
         .route("/live", get(live::parts))
-        .route("/metrics", get(metrics::metrics))
+        .route("/metrics", get(metrics_text))
         .route("/favicon.ico", get(async || StatusCode::NO_CONTENT))
         .route(assets::style().path, get(assets::style_file))
         .route(assets::script().path, get(assets::script_file))
@@ -254,17 +156,13 @@ fn record_api() -> Router<Site> {
 }
 
 fn finished(routes: Router<Site>, site: Site) -> Router {
+    let page: finish::ProblemPage = frame::problem;
     routes
-        .layer(DefaultBodyLimit::max(guard::BODY_BYTES))
-        .layer(CatchPanicLayer::custom(|_| on_panic()))
-        .layer(middleware::from_fn(guard::finish_response))
+        .layer(DefaultBodyLimit::max(finish::BODY_BYTES))
+        .layer(CatchPanicLayer::custom(|_| finish::on_panic()))
+        .layer(middleware::from_fn_with_state(page, finish::finish_response))
+        .layer(middleware::from_fn(gzip::pack))
         .with_state(site)
-}
-
-/// A fault in a handler costs that page only; the panic's own words went to the journal already.
-fn on_panic() -> Response {
-    tracing::error!("a page failed; the fault is in the line above");
-    StatusCode::INTERNAL_SERVER_ERROR.into_response()
 }
 
 async fn api_now(State(site): State<Site>) -> Response {
@@ -273,9 +171,13 @@ async fn api_now(State(site): State<Site>) -> Response {
 
 /// The board's moment, for a phone that compares its clock.
 async fn api_clock(State(site): State<Site>) -> Response {
-    let at = site.clock.stamp();
+    let at = site.shown.clock.stamp();
     let believed = at.believed().and_then(|wall| rfc3339(wall, at.utc_offset_s));
     Json(serde_json::json!({ "boot_s": at.mono.as_s(), "at": believed })).into_response()
+}
+
+async fn metrics_text(State(site): State<Site>) -> Response {
+    ([(header::CONTENT_TYPE, metrics::KIND)], metrics::exposition(&site.snapshot())).into_response()
 }
 
 async fn openapi() -> Response {
@@ -284,7 +186,7 @@ async fn openapi() -> Response {
 
 /// The pairing code, for `outlast pin`.
 async fn pin(State(site): State<Site>) -> Response {
-    let pin = site.pairing.pin(site.snapshot().at.mono);
+    let pin = site.shown.pairing.pin(site.snapshot().at.mono);
     Json(serde_json::json!({ "code": pin.code, "good_for_s": pin.good_for.as_secs_f64() }))
         .into_response()
 }

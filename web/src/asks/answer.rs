@@ -9,11 +9,11 @@ use reckon::{
 use serde::Deserialize;
 
 use crate::{
-    RecordCommand, Site,
-    asks::now::{put, refused},
+    RecordCommand,
+    http::site::Site,
     http::{
         door::{Body, Door, Outcome},
-        problem::{Problem, unreadable},
+        problem::{Problem, refused, unreadable},
     },
 };
 
@@ -63,11 +63,11 @@ async fn answered(site: &Site, question: &str, answer: Option<&str>) -> Result<(
         })
         .transpose()?;
     if question != Question::HowEnded {
-        return put(site, Command::Answer { question, answer }).await;
+        return site.command(Command::Answer { question, answer }).await;
     }
     let Some(last) = site.snapshot().bank.last_ended else {
         return Err(refused(&Refusal::NotAsked));
     };
     let died = answer.map(|answer| answer == Answer::RanEmpty);
-    site.put_record(RecordCommand::Answer { outing: last.outing, died }).await
+    site.record_command(RecordCommand::Answer { outing: last.outing, died }).await
 }

@@ -11,56 +11,22 @@ use axum_extra::extract::cookie::SignedCookieJar;
 use reckon::{
     bank::{BankDescription, BankFault, BankSpec, Start},
     engine::{Command, Refusal},
-    name::NameFault,
     power_off::PowerOffAsk,
     snapshot::Snapshot,
     time::{Mono, Stamp},
     words,
 };
 use serde::Deserialize;
-use tokio::sync::{mpsc::error::TrySendError, oneshot};
 
 use crate::{
-    Site,
+    http::site::Site,
     http::{
         assets::Theme,
         door::{Body, Done, Door, Outcome},
         pairing::Rejected,
-        problem::{Problem, busy, unreadable},
+        problem::{Problem, refused, unreadable},
     },
 };
-
-/// Sends an ask to the owner of the state and waits for the word.
-pub(crate) async fn put(site: &Site, command: Command) -> Result<(), Problem> {
-    let (answer, heard) = oneshot::channel();
-    site.asks.try_send(crate::Request { command, answer }).map_err(|error| match error {
-        TrySendError::Full(_) => busy(words::refusal::TOO_MANY_ASKS),
-        TrySendError::Closed(_) => busy(words::refusal::STOPPING),
-    })?;
-    match heard.await {
-        Ok(Ok(())) => Ok(()),
-        Ok(Err(refusal)) => Err(refused(&refusal)),
-        Err(_) => Err(busy(words::refusal::STOPPING)),
-    }
-}
-
-pub(crate) fn refused(refusal: &Refusal) -> Problem {
-    let (status, code) = match refusal {
-        Refusal::NoSuchActivity => (StatusCode::UNPROCESSABLE_ENTITY, "no-such-activity"),
-        Refusal::NoRules => (StatusCode::CONFLICT, "no-rules"),
-        Refusal::AlarmGone => (StatusCode::CONFLICT, "alarm-gone"),
-        Refusal::NoCountdown => (StatusCode::CONFLICT, "no-countdown"),
-        Refusal::FinishOutOfRange => (StatusCode::UNPROCESSABLE_ENTITY, "finish-out-of-range"),
-        Refusal::BankImplausible(_) => (StatusCode::UNPROCESSABLE_ENTITY, "bank-implausible"),
-        Refusal::BadName(NameFault::TooLong(_)) => {
-            (StatusCode::UNPROCESSABLE_ENTITY, "name-too-long")
-        }
-        Refusal::BadName(_) => (StatusCode::UNPROCESSABLE_ENTITY, "unreadable-field"),
-        Refusal::NoSuchAnswer => (StatusCode::UNPROCESSABLE_ENTITY, "no-such-answer"),
-        Refusal::NotAsked => (StatusCode::CONFLICT, "not-asked"),
-    };
-    Problem::new(status, code, "Not changed", words::refusal(refusal))
-}
 
 /// A number as people type it: with a point or a comma. Empty means not given; `Some(None)` is none.
 fn figure(text: Option<&str>) -> Option<Option<f64>> {
@@ -141,7 +107,7 @@ pub(crate) async fn bank(
             (bank, start)
         }
     };
-    put(&site, Command::UseBank { bank, start }).await?;
+    site.command(Command::UseBank { bank, start }).await?;
     Ok(door.done("/"))
 }
 
@@ -233,7 +199,7 @@ pub(crate) async fn finish(
         Body::Form(form) => wished_finish(&form, &site.snapshot())?,
         Body::Json(wish) => wish.after_s.map(span).transpose()?,
     };
-    put(&site, Command::Finish { after }).await?;
+    site.command(Command::Finish { after }).await?;
     Ok(door.done("/"))
 }
 
@@ -319,7 +285,7 @@ pub(crate) async fn activity(
         Body::Form(form) => (form.name, form.itself.is_some()),
         Body::Json(wish) => (wish.name, wish.by_itself),
     };
-    put(&site, activity_command(name, by_itself)?).await?;
+    site.command(activity_command(name, by_itself)?).await?;
     Ok(door.done("/"))
 }
 
@@ -339,13 +305,13 @@ pub(crate) async fn power_off(
         "now" => PowerOffAsk::Now,
         _ => return Err(unreadable(words::refusal::BAD_WISH)),
     };
-    put(&site, Command::PowerOff(command)).await?;
+    site.command(Command::PowerOff(command)).await?;
     Ok(door.done("/"))
 }
 
 pub(crate) async fn outing(State(site): State<Site>, door: Door, body: Body<NameWish>) -> Outcome {
     let name = body.read().name.unwrap_or_default().trim().to_owned();
-    put(&site, Command::NameOuting { name }).await?;
+    site.command(Command::NameOuting { name }).await?;
     Ok(door.done("/station"))
 }
 
@@ -374,7 +340,7 @@ fn sleep_command(wish: &SleepWish, snapshot: &Snapshot) -> Result<Command, Probl
 }
 
 pub(crate) async fn sleep(State(site): State<Site>, door: Door, body: Body<SleepWish>) -> Outcome {
-    put(&site, sleep_command(&body.read(), &site.snapshot())?).await?;
+    site.command(sleep_command(&body.read(), &site.snapshot())?).await?;
     Ok(door.done("/"))
 }
 
@@ -388,7 +354,7 @@ pub(crate) struct PairWish {
 
 fn paired(site: &Site, wish: &PairWish, headers: &HeaderMap) -> Result<SignedCookieJar, Problem> {
     let at = site.snapshot().at.mono;
-    site.pairing.pair(&wish.code, at, headers).map_err(|rejected| {
+    site.shown.pairing.pair(&wish.code, at, headers).map_err(|rejected| {
         let problem = |status, code, say: String| {
             Problem::new(status, code, "Not paired", say).way_on("/pair", "Try again")
         };

@@ -10,8 +10,9 @@ use reckon::{
 use serde::Deserialize;
 
 use crate::{
-    RecordCommand, Site, TestLoad,
+    RecordCommand, TestLoad,
     asks::now::{BankForm, SpecJson, told_bank, typed_bank},
+    http::site::Site,
     http::{
         door::{Body, Door, Id, Outcome},
         problem::{Problem, not_there, unreadable},
@@ -72,7 +73,7 @@ pub(crate) async fn ending(
         Body::Form(form) => Some(yes(form.died.as_deref())?),
         Body::Json(wish) => wish.died,
     };
-    site.put_record(RecordCommand::Answer { outing, died }).await?;
+    site.record_command(RecordCommand::Answer { outing, died }).await?;
     Ok(door.done(format!("/outings/{outing}")))
 }
 
@@ -97,7 +98,7 @@ pub(crate) async fn goes_on(
         Body::Form(form) => yes(form.goes_on.as_deref())?,
         Body::Json(wish) => wish.goes_on,
     };
-    site.put_record(RecordCommand::GoesOn { earlier, goes_on }).await?;
+    site.record_command(RecordCommand::GoesOn { earlier, goes_on }).await?;
     Ok(door.done("/"))
 }
 
@@ -114,7 +115,7 @@ pub(crate) async fn outing_name(
     body: Body<NameWish>,
 ) -> Outcome {
     let name = name(body.read().name)?;
-    site.put_record(RecordCommand::NameOuting { outing, name }).await?;
+    site.record_command(RecordCommand::NameOuting { outing, name }).await?;
     Ok(door.done(format!("/outings/{outing}")))
 }
 
@@ -124,7 +125,7 @@ pub(crate) async fn forget_contacts(
     door: Door,
     Id(outing): Id,
 ) -> Outcome {
-    site.put_record(RecordCommand::ForgetContacts { outing }).await?;
+    site.record_command(RecordCommand::ForgetContacts { outing }).await?;
     Ok(door.done(format!("/contacts?outing={outing}")))
 }
 
@@ -184,7 +185,7 @@ async fn typed_stretch(site: &Site, outing: i64, form: &DoingForm) -> Result<(f6
     if form.clock.as_deref() != Some("day") {
         return Ok((f64::from(from), f64::from(to)));
     }
-    let told = site.recall(move |past| past.outing(outing)).await?;
+    let told = site.read_record(move |past| past.outing(outing)).await?;
     let line = told.ok_or_else(|| not_there("outing"))?.outing;
     let began = line.began.filter(|_| by_clock(line.began, line.lasted_s));
     let began = began.ok_or_else(|| unreadable(words::refusal::NO_MOMENT))?;
@@ -211,7 +212,7 @@ pub(crate) async fn doing(
         }
         Body::Json(wish) => (wish.from_s, wish.to_s, wish.activity),
     };
-    site.put_record(doing_command(outing, from_s, to_s, activity)?).await?;
+    site.record_command(doing_command(outing, from_s, to_s, activity)?).await?;
     Ok(door.done(format!("/outings/{outing}")))
 }
 
@@ -241,7 +242,7 @@ pub(crate) async fn doing_contacts(
 ) -> Outcome {
     let activity = activity(body.read().activity)?;
     let activity = activity.ok_or_else(|| unreadable(words::refusal::NO_ACTIVITY_FOR_CONTACTS))?;
-    site.put_record(RecordCommand::DoingByContacts { outing, activity }).await?;
+    site.record_command(RecordCommand::DoingByContacts { outing, activity }).await?;
     Ok(door.done(format!("/outings/{outing}")))
 }
 
@@ -274,7 +275,7 @@ pub(crate) async fn doing_back(
     if id.is_some() == contacts {
         return Err(unreadable(words::refusal::NO_CORRECTION));
     }
-    site.put_record(RecordCommand::DoingBack { outing, id }).await?;
+    site.record_command(RecordCommand::DoingBack { outing, id }).await?;
     Ok(door.done(format!("/outings/{outing}")))
 }
 
@@ -295,7 +296,7 @@ fn page_of(outing: Option<i64>, else_page: &str) -> String {
 pub(crate) async fn mark(State(site): State<Site>, door: Door, body: Body<MarkWish>) -> Outcome {
     let wish = body.read();
     let text = mark_text(wish.text)?;
-    site.put_record(RecordCommand::Mark { text }).await?;
+    site.record_command(RecordCommand::Mark { text }).await?;
     Ok(door.done(page_of(wish.outing, "/")))
 }
 
@@ -323,7 +324,7 @@ pub(crate) async fn strike(
         Body::Form(form) => (yes(form.struck.as_deref())?, form.outing),
         Body::Json(wish) => (wish.struck, None),
     };
-    site.put_record(RecordCommand::Strike { rundown, struck }).await?;
+    site.record_command(RecordCommand::Strike { rundown, struck }).await?;
     Ok(door.done(page_of(outing, "/banks")))
 }
 
@@ -344,7 +345,7 @@ pub(crate) async fn bank(
         Body::Form(form) => typed_bank(form)?,
         Body::Json(wish) => told_bank(wish.spec)?,
     };
-    site.put_record(RecordCommand::TellBank { spec }).await?;
+    site.record_command(RecordCommand::TellBank { spec }).await?;
     Ok(door.done("/banks"))
 }
 
@@ -355,7 +356,7 @@ pub(crate) async fn bank_name(
     body: Body<NameWish>,
 ) -> Outcome {
     let name = needed(body.read().name)?;
-    site.put_record(RecordCommand::RenameBank { bank, name }).await?;
+    site.record_command(RecordCommand::RenameBank { bank, name }).await?;
     Ok(door.done("/banks"))
 }
 
@@ -380,7 +381,7 @@ pub(crate) async fn forget(
         Body::Form(form) => yes(form.forgotten.as_deref())?,
         Body::Json(wish) => wish.forgotten,
     };
-    site.put_record(RecordCommand::ForgetBank { bank, forgotten }).await?;
+    site.record_command(RecordCommand::ForgetBank { bank, forgotten }).await?;
     Ok(door.done("/banks"))
 }
 
@@ -402,7 +403,7 @@ pub(crate) async fn import(
     if text.trim().is_empty() {
         return Err(unreadable(words::refusal::EMPTY_LIST));
     }
-    site.put_record(RecordCommand::Import { bank, name: name(wish.name)?, text }).await?;
+    site.record_command(RecordCommand::Import { bank, name: name(wish.name)?, text }).await?;
     Ok(door.done("/banks"))
 }
 
@@ -423,12 +424,12 @@ pub(crate) async fn start_test(
     let wanted = body.read().load.unwrap_or_else(|| TestLoad::AsItIs.name().to_owned());
     let load = TestLoad::ALL.into_iter().find(|load| load.name() == wanted);
     let load = load.ok_or_else(|| unreadable(words::refusal::BAD_LOAD))?;
-    site.put_record(RecordCommand::StartTest { bank, load }).await?;
+    site.record_command(RecordCommand::StartTest { bank, load }).await?;
     Ok(door.done("/banks"))
 }
 
 pub(crate) async fn stop_test(State(site): State<Site>, door: Door) -> Outcome {
-    site.put_record(RecordCommand::StopTest).await?;
+    site.record_command(RecordCommand::StopTest).await?;
     Ok(door.done("/banks"))
 }
 
@@ -469,8 +470,8 @@ fn phone_clock(wish: &ClockWish, now: Mono) -> Result<RecordCommand, Problem> {
 }
 
 pub(crate) async fn clock(State(site): State<Site>, door: Door, body: Body<ClockWish>) -> Outcome {
-    let command = phone_clock(&body.read(), site.clock.stamp().mono)?;
-    site.put_record(command).await?;
+    let command = phone_clock(&body.read(), site.shown.clock.stamp().mono)?;
+    site.record_command(command).await?;
     Ok(door.done("/station"))
 }
 
@@ -483,6 +484,6 @@ pub(crate) async fn set_clock(State(site): State<Site>, door: Door) -> Outcome {
             words::refusal::CLOCK_NOT_SETTABLE,
         ));
     }
-    site.put_record(RecordCommand::SetClock).await?;
+    site.record_command(RecordCommand::SetClock).await?;
     Ok(door.done("/station"))
 }

@@ -136,21 +136,6 @@ pub(crate) fn file_policy() -> String {
     )
 }
 
-/// Whether the browser unpacks gzip (RFC 9110 section 12.5.3): named, and not with a weight of 0.
-pub(crate) fn takes_gzip(headers: &HeaderMap) -> bool {
-    headers
-        .get_all(header::ACCEPT_ENCODING)
-        .iter()
-        .filter_map(|value| value.to_str().ok())
-        .flat_map(|value| value.split(','))
-        .any(|coding| {
-            let mut parts = coding.split(';').map(str::trim);
-            let named = parts.next().is_some_and(|name| name.eq_ignore_ascii_case("gzip"));
-            let weight = parts.find_map(|part| part.strip_prefix("q="));
-            named && weight.is_none_or(|weight| weight.parse().unwrap_or(1.0_f32) > 0.0)
-        })
-}
-
 fn kept(kind: &'static str, sheet: &'static Asset) -> Response {
     let headers = [
         (header::CONTENT_TYPE, kind),

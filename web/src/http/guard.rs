@@ -1,10 +1,8 @@
-//! The doors every request passes: which names we answer to, who may change things, what the
-//! browser may do with our pages, and how failures are dressed.
+//! What every request passes: which names we answer to, and who may change things.
 
-use std::{net::IpAddr, str::FromStr, time::Duration};
+use std::{net::IpAddr, str::FromStr};
 
 use axum::{
-    body::Body,
     extract::{Request, State},
     http::{HeaderMap, HeaderValue, Method, StatusCode, header, uri::Authority},
     middleware::Next,
@@ -13,63 +11,7 @@ use axum::{
 
 use reckon::words;
 
-use crate::{
-    Site,
-    http::assets::{self, Theme},
-    http::problem::{self, Problem},
-    pages::now,
-};
-
-/// The most that any form or JSON here needs is far below this.
-pub(crate) const BODY_BYTES: usize = 16 * 1024;
-/// A request that is not answered by then is given up.
-const ANSWER_WITHIN: Duration = Duration::from_secs(10);
-/// A contact log over a slow hotspot.
-const LOG_WITHIN: Duration = Duration::from_secs(60);
-/// A whole copy of a large record on a slow card, over the socket only.
-const COPY_WITHIN: Duration = Duration::from_secs(600);
-
-/// Dresses failures, sets the headers that every answer carries, gives up what takes too long.
-pub(crate) async fn finish_response(request: Request, next: Next) -> Response {
-    let path = request.uri().path().to_owned();
-    let look = Theme::of(request.headers());
-    let within = match path.as_str() {
-        "/api/v1/copy" => COPY_WITHIN,
-        "/contacts" | "/api/v1/contacts" => LOG_WITHIN,
-        _ => ANSWER_WITHIN,
-    };
-    let answered = match tokio::time::timeout(within, next.run(request)).await {
-        Ok(response) => response,
-        Err(_) => StatusCode::REQUEST_TIMEOUT.into_response(),
-    };
-    let mut response =
-        if answered.status().as_u16() >= 400 { with_body(answered, &path, look) } else { answered };
-    let headers = response.headers_mut();
-    headers.insert(header::CONTENT_SECURITY_POLICY, assets::policy());
-    headers.insert(header::X_CONTENT_TYPE_OPTIONS, HeaderValue::from_static("nosniff"));
-    // Not `no-referrer`: under that, browsers send `Origin: null` with our own forms (Fetch
-    // standard, 'append a request Origin header'), and the check below could not tell them from
-    // another site's. This policy tells other sites nothing either.
-    headers.insert(header::REFERRER_POLICY, HeaderValue::from_static("same-origin"));
-    headers.insert(header::X_FRAME_OPTIONS, HeaderValue::from_static("DENY"));
-    headers.entry(header::CACHE_CONTROL).or_insert_with(|| HeaderValue::from_static("no-store"));
-    response
-}
-
-fn with_body(mut bare: Response, path: &str, look: Theme) -> Response {
-    let status = bare.status();
-    let problem =
-        bare.extensions_mut().remove::<Problem>().unwrap_or_else(|| Problem::of_status(status));
-    let (kind, body) = if path.starts_with("/api/") {
-        ("application/problem+json", problem::detail(&problem, path))
-    } else {
-        ("text/html; charset=utf-8", now::problem(&problem, look).into_bytes())
-    };
-    let (mut parts, _) = bare.into_parts();
-    parts.headers.insert(header::CONTENT_TYPE, HeaderValue::from_static(kind));
-    parts.headers.remove(header::CONTENT_LENGTH);
-    Response::from_parts(parts, Body::from(body))
-}
+use crate::http::{problem::Problem, site::Site};
 
 /// Answers only to names that are ours, so that a page on the internet cannot have its own name
 /// point at this board and talk to it through the phone (DNS rebinding).
@@ -85,7 +27,7 @@ pub(crate) async fn known_host(State(site): State<Site>, request: Request, next:
     let Some(host) = asked.and_then(bare_host).filter(|_| second.is_none()) else {
         return Problem::of_status(StatusCode::BAD_REQUEST).into_response();
     };
-    if is_ours(&host, &site.hosts) {
+    if is_ours(&host, &site.shown.hosts) {
         return next.run(request).await;
     }
     // RFC 9110 section 15.5.20: not able to produce an answer for this target.
@@ -131,7 +73,7 @@ pub(crate) async fn may_change(State(site): State<Site>, request: Request, next:
     }
     let path = request.uri().path();
     let open = matches!(path, "/pair" | "/look" | "/api/v1/pair");
-    if !open && !site.pairing.knows(request.headers()) {
+    if !open && !site.shown.pairing.knows(request.headers()) {
         return Problem::new(
             StatusCode::FORBIDDEN,
             "not-paired",

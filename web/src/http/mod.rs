@@ -3,8 +3,12 @@
 
 pub(crate) mod assets;
 pub(crate) mod door;
+pub(crate) mod finish;
 pub(crate) mod guard;
+pub(crate) mod gzip;
 pub(crate) mod multipart;
 pub(crate) mod pairing;
 pub(crate) mod problem;
+pub(crate) mod rendered;
 pub(crate) mod site;
+pub(crate) mod streams;

@@ -6,9 +6,8 @@ use axum::{
     http::{HeaderValue, StatusCode, header},
     response::{IntoResponse, Response},
 };
+use reckon::{engine::Refusal, name::NameFault, words};
 use serde::Serialize;
-
-use reckon::words;
 
 /// A failed request. `code` is for programs to branch on and never changes its meaning.
 #[derive(Clone, Debug)]
@@ -96,6 +95,25 @@ pub(crate) fn unreadable(say: impl Into<String>) -> Problem {
 pub(crate) fn not_there(what: &str) -> Problem {
     let say = words::refusal::not_in_record(&what);
     Problem::new(StatusCode::NOT_FOUND, "not-in-record", words::refusal::NOT_IN_RECORD_TITLE, say)
+}
+
+/// What the engine would not do.
+pub(crate) fn refused(refusal: &Refusal) -> Problem {
+    let (status, code) = match refusal {
+        Refusal::NoSuchActivity => (StatusCode::UNPROCESSABLE_ENTITY, "no-such-activity"),
+        Refusal::NoRules => (StatusCode::CONFLICT, "no-rules"),
+        Refusal::AlarmGone => (StatusCode::CONFLICT, "alarm-gone"),
+        Refusal::NoCountdown => (StatusCode::CONFLICT, "no-countdown"),
+        Refusal::FinishOutOfRange => (StatusCode::UNPROCESSABLE_ENTITY, "finish-out-of-range"),
+        Refusal::BankImplausible(_) => (StatusCode::UNPROCESSABLE_ENTITY, "bank-implausible"),
+        Refusal::BadName(NameFault::TooLong(_)) => {
+            (StatusCode::UNPROCESSABLE_ENTITY, "name-too-long")
+        }
+        Refusal::BadName(_) => (StatusCode::UNPROCESSABLE_ENTITY, "unreadable-field"),
+        Refusal::NoSuchAnswer => (StatusCode::UNPROCESSABLE_ENTITY, "no-such-answer"),
+        Refusal::NotAsked => (StatusCode::CONFLICT, "not-asked"),
+    };
+    Problem::new(status, code, "Not changed", words::refusal(refusal))
 }
 
 impl IntoResponse for Problem {

@@ -5,65 +5,25 @@ use askama::Template;
 use axum::{Json, extract::State, http::HeaderMap, response::IntoResponse};
 use reckon::{
     bank::{BankSpec, Cells, MeasuredAt},
-    record::{BankWhole, RecordedRunDown, RunDown},
+    record::{BankWhole, RunDown},
     report::BankTally,
-    units::{Celsius, Joules, Seconds, Share, Watts},
+    units::{Joules, Seconds},
     words::{self, report as said},
 };
 
 use crate::{
-    BankShown, Site, TestLoad,
+    BankShown, TestLoad,
     http::assets::{self, Asset},
     http::door::{Id, Reply},
     http::problem::{Problem, not_there},
-    pages::now::{Frame, shown},
-    pages::outings::local,
+    http::site::Site,
+    pages::frame::{Frame, shown},
     pages::questions::so_far,
     pages::report::{Line, by_activity},
+    pages::rundown::{RunDownRow, rundown_row},
     wire::past,
     wire::report,
 };
-
-/// A run-down as a row with its tap.
-pub(crate) struct RunDownRow {
-    id: i64,
-    lines: [String; 2],
-    struck: bool,
-    /// The report of its outing, where it has one and is not on it.
-    outing: Option<i64>,
-    /// Where the tap leads back to: the report's outing.
-    back_outing: Option<i64>,
-}
-
-#[derive(Template)]
-#[template(path = "rundown.html")]
-struct RunDownPart<'a> {
-    row: &'a RunDownRow,
-}
-
-impl RunDownRow {
-    pub(crate) fn html(&self) -> String {
-        crate::pages::now::part(&RunDownPart { row: self })
-    }
-}
-
-/// The row of a run-down; `on` is the outing on whose report it stands.
-pub(crate) fn rundown_row(it: &RecordedRunDown, site: &Site, on: Option<i64>) -> RunDownRow {
-    let seen = &it.data;
-    let lines = words::rundown(&words::RunDownSaid {
-        name: seen.name.as_deref(),
-        began: local(it.began, site),
-        whole: seen.whole,
-        start: seen.start_share.map(Share::nearest),
-        lasted: [seen.lasted_s, seen.within_s, seen.before_s].map(Seconds::of),
-        delivered: seen.delivered_wh.map(Joules::from_wh),
-        mean: seen.mean_power_w.map(Watts::of),
-        measured: seen.measured,
-        ambient: seen.ambient_c.map(Celsius::of),
-    });
-    let outing = it.outing.filter(|_| on.is_none());
-    RunDownRow { id: it.id, lines, struck: it.struck, outing, back_outing: on }
-}
 
 struct BankRow {
     id: i64,
@@ -165,7 +125,7 @@ struct BanksPage {
 }
 
 pub(crate) async fn list(State(site): State<Site>, headers: HeaderMap) -> Reply {
-    let all = site.recall(|past| past.banks()).await?;
+    let all = site.read_record(|past| past.banks()).await?;
     let snapshot = site.snapshot();
     let connected = snapshot.bank.spec.as_deref().map(|spec| spec.name.as_str());
     let (mut banks, mut forgotten) = (Vec::new(), Vec::new());
@@ -215,7 +175,7 @@ fn bank_row(told: &BankShown, connected: Option<&str>, site: &Site) -> BankRow {
 }
 
 pub(crate) async fn api_list(State(site): State<Site>) -> Reply {
-    let all = site.recall(|past| past.banks()).await?;
+    let all = site.read_record(|past| past.banks()).await?;
     let offset_s = site.snapshot().at.utc_offset_s;
     Ok(Json(past::banks(all, offset_s)).into_response())
 }
@@ -234,7 +194,7 @@ struct BookPage {
 }
 
 async fn told_book(site: &Site, id: i64) -> Result<BankTally, Problem> {
-    site.recall(move |past| past.book(id)).await?.ok_or_else(|| not_there("bank"))
+    site.read_record(move |past| past.book(id)).await?.ok_or_else(|| not_there("bank"))
 }
 
 pub(crate) async fn book(State(site): State<Site>, Id(id): Id, headers: HeaderMap) -> Reply {
@@ -255,7 +215,7 @@ pub(crate) async fn book_text(State(site): State<Site>, Id(id): Id) -> Reply {
     let over = words::bank::bank_over(told.tally.whole(), told.outings, told.of);
     let lines = by_activity(&told.tally);
     let rows = lines.iter().map(|line| (line.name.as_str(), &line.cells));
-    let table = words::terminal::table(site.language.report.doing, &said::BOOK_HEAD, rows);
+    let table = words::terminal::table(site.shown.language.report.doing, &said::BOOK_HEAD, rows);
     Ok(format!("{over}\n{table}").into_response())
 }
 
@@ -316,7 +276,7 @@ struct ImportPage {
 }
 
 async fn name_of(site: &Site, id: i64) -> Result<String, Problem> {
-    let banks = site.recall(|past| past.banks()).await?;
+    let banks = site.read_record(|past| past.banks()).await?;
     let mut banks = banks.into_iter().map(|it| it.whole.bank);
     let bank = banks.find(|bank| bank.id == id).ok_or_else(|| not_there("bank"))?;
     Ok(bank.spec.name)

@@ -17,11 +17,12 @@ use reckon::{
 use serde::{Deserialize, Serialize};
 
 use crate::{
-    NoRecord, RecordCommand, RecordReader, Site,
+    NoRecord, RecordCommand, RecordReader,
     http::door::Reply,
     http::multipart,
     http::problem::{Problem, busy, not_there, unreadable},
-    pages::now::{Frame, shown},
+    http::site::Site,
+    pages::frame::{Frame, shown},
     pages::outings::local,
 };
 
@@ -80,11 +81,11 @@ async fn take(site: &Site, file: Bytes) -> Result<Took, Problem> {
     if log.contacts.is_empty() {
         return Err(unreadable(contact_log::nothing_read(&log)));
     }
-    let (count, read) = (log.contacts.len(), (site.language.contact_log.read)(&log));
+    let (count, read) = (log.contacts.len(), (site.shown.language.contact_log.read)(&log));
     let contacts = std::mem::take(&mut log.contacts);
-    site.put_record(RecordCommand::Contacts { contacts }).await?;
+    site.record_command(RecordCommand::Contacts { contacts }).await?;
     tracing::info!("contact log: {read}");
-    Ok(Took { contacts: count, read, log, placed: site.recall(placed).await? })
+    Ok(Took { contacts: count, read, log, placed: site.read_record(placed).await? })
 }
 
 /// The newest outings that have contacts, and the open one if it cannot have all of its.
@@ -140,11 +141,11 @@ fn undated(w: &ContactLogPage, line: &Outing, told: &OutingContacts) -> Option<S
 }
 
 fn name_of(line: &Outing, site: &Site) -> String {
-    (site.language.contact_log.outing_name)(line.name.as_deref(), local(line.began, site))
+    (site.shown.language.contact_log.outing_name)(line.name.as_deref(), local(line.began, site))
 }
 
 fn shown_of(placed: &Placed, site: &Site) -> Shown {
-    let w = &site.language.contact_log;
+    let w = &site.shown.language.contact_log;
     Shown {
         id: placed.line.id,
         name: name_of(&placed.line, site),
@@ -160,10 +161,10 @@ pub(crate) struct OfWish {
 
 async fn of_outing(site: &Site, outing: Option<i64>) -> Result<Option<Of>, Problem> {
     let Some(id) = outing else { return Ok(None) };
-    let found = site.recall(move |past| past.outing(id)).await?;
+    let found = site.read_record(move |past| past.outing(id)).await?;
     let OutingWhole { outing, contacts: told, .. } = found.ok_or_else(|| not_there("outing"))?;
     let count = told.contacts.len();
-    let w = &site.language.contact_log;
+    let w = &site.shown.language.contact_log;
     Ok(Some(Of {
         id,
         name: name_of(&outing, site),
@@ -182,7 +183,7 @@ pub(crate) async fn page(
 ) -> Reply {
     let wish = wish.map_err(|_| not_there("outing"))?;
     let of = of_outing(&site, wish.outing).await?;
-    let w = &site.language.contact_log;
+    let w = &site.shown.language.contact_log;
     Ok(shown(&ContactsPage {
         frame: Frame::of(&site, &headers, "Outings"),
         w,
@@ -220,7 +221,7 @@ pub(crate) async fn log_form(
     let outing = field("outing").and_then(|id| std::str::from_utf8(id).ok()?.trim().parse().ok());
     drop(whole);
     let took = take(&site, log).await?;
-    let w = &site.language.contact_log;
+    let w = &site.shown.language.contact_log;
     let more = took.log.bad.saturating_sub(took.log.complaints.len());
     Ok(shown(&ContactsPage {
         frame: Frame::of(&site, &headers, "Outings"),

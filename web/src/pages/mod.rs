@@ -2,8 +2,11 @@
 
 pub(crate) mod banks;
 pub(crate) mod contacts;
+pub(crate) mod frame;
 pub(crate) mod live;
 pub(crate) mod now;
 pub(crate) mod outings;
 pub(crate) mod questions;
 pub(crate) mod report;
+pub(crate) mod rundown;
+pub(crate) mod station;

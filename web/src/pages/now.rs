@@ -1,9 +1,10 @@
-//! Pages for people: template structs and the handlers that fill them. Words come from `reckon`.
+//! Now: its parts, each replaced as a whole when it changes, and the page around them.
 
 use std::sync::Arc;
 
 use askama::Template;
 use axum::{
+    body::Bytes,
     extract::State,
     http::{HeaderMap, HeaderValue, StatusCode, header},
     response::{Html, IntoResponse, Response},
@@ -12,56 +13,24 @@ use reckon::{
     bank::BankSpec,
     fold::Kind,
     power_off::PowerOff,
-    reading::{SourceIx, SourceReport, SourceState},
     snapshot::{ActivityView, Basis, Snapshot, Switched},
-    time::Mono,
     units::Seconds,
-    words::{self, Language},
+    words,
 };
 
 use crate::{
-    AsideTold, Parts, PhoneTold, RecordStatus, Site, draw,
-    http::assets::{self, Asset, Theme},
-    http::problem::Problem,
-    pages::banks::Selects,
-    pages::live,
-    pages::live::Section,
-    pages::questions,
+    AsideTold, RecordStatus, draw,
+    http::{
+        assets::{self, Asset, Theme},
+        rendered::{Rendered, Section, Variant},
+        site::Site,
+    },
+    pages::{
+        banks::Selects,
+        frame::{Frame, filled, part},
+        questions,
+    },
 };
-
-/// Address and name of each page, in the bar's order; a new page adds its line.
-const PLACES: [(&str, &str); 4] =
-    [("/", "Now"), ("/outings", "Outings"), ("/banks", "Banks"), ("/station", "Station")];
-
-/// What every page's frame needs.
-pub(crate) struct Frame {
-    pub(crate) look: Theme,
-    pub(crate) style: &'static Asset,
-    pub(crate) places: &'static [(&'static str, &'static str)],
-    pub(crate) here: &'static str,
-    pub(crate) language: &'static Language,
-    /// Whether all of it is made up, where the page itself does not say so.
-    pub(crate) demo: bool,
-}
-
-impl Frame {
-    /// For whoever sent these headers.
-    pub(crate) fn of(site: &Parts, headers: &HeaderMap, here: &'static str) -> Self {
-        let demo = site.now.borrow().demo;
-        Self { demo, language: site.language, ..Self::new(Theme::of(headers), here) }
-    }
-
-    fn new(look: Theme, here: &'static str) -> Self {
-        Self {
-            look,
-            style: assets::style(),
-            places: &PLACES,
-            here,
-            language: &words::ENGLISH,
-            demo: false,
-        }
-    }
-}
 
 #[derive(Template)]
 #[template(path = "now.html")]
@@ -171,70 +140,8 @@ struct FactsPart {
     lines: Vec<String>,
 }
 
-struct SourceShown<'a> {
-    report: &'a SourceReport,
-    state: String,
-    reads: Option<String>,
-    shunt: Option<String>,
-    silent: bool,
-}
-
-#[derive(Template)]
-#[template(path = "station.html")]
-struct StationPage<'a> {
-    frame: Frame,
-    snapshot: &'a Snapshot,
-    paired: bool,
-    trusted: bool,
-    bank_line: String,
-    bank: String,
-    sources: Vec<SourceShown<'a>>,
-    board: Vec<(&'static str, String)>,
-    record: Vec<String>,
-    aside: &'a [AsideTold],
-    warning: Option<&'a str>,
-    clock: String,
-    phone: Option<String>,
-    set_clock: bool,
-    script: &'static Asset,
-    footprint: Vec<String>,
-    looks: [Theme; 4],
-    version: &'static str,
-}
-
-#[derive(Template)]
-#[template(path = "pair.html")]
-struct PairPage {
-    frame: Frame,
-    paired: bool,
-}
-
-#[derive(Template)]
-#[template(path = "problem.html")]
-struct ProblemPage<'a> {
-    frame: Frame,
-    problem: &'a Problem,
-}
-
-pub(crate) fn filled(page: &impl Template) -> Option<String> {
-    page.render().inspect_err(|error| tracing::error!(%error, "a page could not be filled in")).ok()
-}
-
-pub(crate) fn shown(page: &impl Template) -> Response {
-    filled(page).map_or_else(
-        || StatusCode::INTERNAL_SERVER_ERROR.into_response(),
-        |text| Html(text).into_response(),
-    )
-}
-
-pub(crate) fn part(part: &impl Template) -> String {
-    filled(part).unwrap_or_default()
-}
-
-// ---- Now ------------------------------------------------------------------------------------
-
 /// The parts of Now, in reading order.
-pub(crate) fn sections(snapshot: &Snapshot, record_status: &RecordStatus) -> Vec<Section> {
+fn sections(snapshot: &Snapshot, record_status: &RecordStatus) -> Vec<Section> {
     let section = |id, html| Section { id, html };
     let modelled = snapshot.draw.basis == Basis::Modelled;
     let answer = AnswerPart {
@@ -370,7 +277,7 @@ fn finish(snapshot: &Snapshot) -> String {
     })
 }
 
-fn bank(snapshot: &Snapshot, first: bool) -> String {
+pub(crate) fn bank(snapshot: &Snapshot, first: bool) -> String {
     let connected = snapshot.bank.spec.as_deref();
     let tile = |bank: &BankSpec| BankTile {
         name: bank.name.clone(),
@@ -382,110 +289,28 @@ fn bank(snapshot: &Snapshot, first: bool) -> String {
     part(&BankPart { choices, first, levels: questions::levels(None), selects: Selects::of(None) })
 }
 
-/// `GET /`: style and script within, packed once for each snapshot, look and state of pairing.
+/// The parts of Now as they were made of this snapshot, once.
+pub(crate) fn sections_of(rendered: &Rendered) -> Arc<[Section]> {
+    rendered.sections(sections)
+}
+
+/// `GET /`: style and script within, made once for each snapshot, look and state of pairing.
 pub(crate) async fn now(State(site): State<Site>, headers: HeaderMap) -> Response {
     let rendered = site.rendered();
     let (look, paired) = (Theme::of(&headers), site.may_change(&headers));
-    let variant = live::Variant { look, paired };
-    let made = rendered.page(variant, |snapshot, sections| {
-        filled(&NowPage {
+    let page = rendered.page(Variant { look, paired }, || {
+        let page = filled(&NowPage {
             frame: Frame::new(look, "Now"),
             script: assets::script(),
-            title: words::title(snapshot),
-            sections,
+            title: words::title(&rendered.snapshot),
+            sections: &sections_of(&rendered),
             paired,
-        })
+        });
+        page.map(Bytes::from)
     });
-    let Some(page) = made else {
-        return StatusCode::INTERNAL_SERVER_ERROR.into_response();
-    };
-    let packed = assets::takes_gzip(&headers);
-    let mut response = Response::new(if packed { page.packed } else { page.plain }.into());
-    let sent = response.headers_mut();
-    sent.insert(header::CONTENT_TYPE, HeaderValue::from_static("text/html; charset=utf-8"));
-    sent.insert(header::VARY, HeaderValue::from_static("accept-encoding, cookie"));
-    if packed {
-        sent.insert(header::CONTENT_ENCODING, HeaderValue::from_static("gzip"));
-    }
-    response
-}
-
-// ---- Station --------------------------------------------------------------------------------
-
-pub(crate) async fn station(State(site): State<Site>, headers: HeaderMap) -> Response {
-    let snapshot = site.snapshot();
-    let record_status = site.record_status();
-    let paired = site.may_change(&headers);
-    let phone = record_status.phone.map(|told| phone(&told, snapshot.at.mono));
-    shown(&StationPage {
-        frame: Frame::of(&site, &headers, "Station"),
-        snapshot: &snapshot,
-        paired,
-        trusted: site.trusted,
-        bank_line: words::bank(&snapshot),
-        bank: bank(&snapshot, false),
-        sources: sources(&snapshot),
-        board: words::board_facts(&snapshot),
-        record: record(&snapshot, &record_status),
-        aside: &record_status.set_aside,
-        warning: record_status.warning.as_deref(),
-        clock: words::clock(snapshot.at),
-        set_clock: record_status.may_set_clock && phone.is_some(),
-        phone,
-        script: assets::helper(),
-        footprint: words::costs(&snapshot),
-        looks: Theme::ALL,
-        version: env!("CARGO_PKG_VERSION"),
-    })
-}
-
-/// How the record is doing.
-fn record(snapshot: &Snapshot, record_status: &RecordStatus) -> Vec<String> {
-    let mut lines = vec![words::log(snapshot)];
-    lines.extend(
-        (record_status.used_bytes > 0).then(|| words::record_size(record_status.used_bytes)),
-    );
-    let stopped = record_status.stopped.is_some();
-    lines.extend(words::record_owes(record_status.waiting, record_status.missed, stopped));
-    lines.extend(record_status.contact_log.clone());
-    lines
-}
-
-#[expect(clippy::cast_precision_loss, reason = "milliseconds of any calendar are exact enough")]
-fn phone(told: &PhoneTold, now: Mono) -> String {
-    let off = Seconds::of(told.board_ahead_ms as f64 / 1000.0);
-    let within = Seconds::of(f64::from(told.within_ms) / 1000.0);
-    format!("{} Compared {}.", words::clock_off(off, within), words::ago(told.at, now))
-}
-
-fn sources(snapshot: &Snapshot) -> Vec<SourceShown<'_>> {
-    snapshot
-        .sources
-        .iter()
-        .enumerate()
-        .map(|(ix, report)| SourceShown {
-            report,
-            state: words::source_state(report, snapshot.at.mono),
-            reads: u16::try_from(ix)
-                .ok()
-                .and_then(|ix| words::source_reads(SourceIx(ix), snapshot)),
-            shunt: report.shunt.map(|shunt| words::shunt(&shunt)),
-            silent: matches!(report.state, SourceState::Silent { .. }),
-        })
-        .collect()
-}
-
-pub(crate) async fn pair(State(site): State<Site>, headers: HeaderMap) -> Response {
-    // Makes sure that the journal has a code that is good now.
-    let at: Mono = site.snapshot().at.mono;
-    drop(site.pairing.pin(at));
-    shown(&PairPage {
-        frame: Frame::of(&site, &headers, "Station"),
-        paired: site.pairing.knows(&headers),
-    })
-}
-
-/// A failure, as a page with a way on.
-pub(crate) fn problem(problem: &Problem, look: Theme) -> String {
-    part(&ProblemPage { frame: Frame::new(look, ""), problem })
+    let vary = [(header::VARY, HeaderValue::from_static("cookie"))];
+    page.map_or_else(
+        || StatusCode::INTERNAL_SERVER_ERROR.into_response(),
+        |page| (vary, Html(page)).into_response(),
+    )
 }

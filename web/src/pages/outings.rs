@@ -19,12 +19,12 @@ use serde::Deserialize;
 use tokio::sync::mpsc;
 
 use crate::{
-    Site,
+    http::site::Site,
     http::{
         door::{Id, Reply},
         problem::{Problem, not_there, unreadable},
     },
-    pages::now::{Frame, shown},
+    pages::frame::{Frame, part, shown},
     wire::past,
 };
 
@@ -172,13 +172,13 @@ struct AnsweredPart<'a> {
 
 impl Answered {
     pub(crate) fn html(&self) -> String {
-        crate::pages::now::part(&AnsweredPart { it: self })
+        part(&AnsweredPart { it: self })
     }
 }
 
 impl Question {
     pub(crate) fn html(&self) -> String {
-        crate::pages::now::part(&QuestionPart { question: self })
+        part(&QuestionPart { question: self })
     }
 }
 
@@ -188,7 +188,7 @@ pub(crate) async fn list(
     headers: HeaderMap,
 ) -> Reply {
     let paging = read(paging)?;
-    let page = site.recall(move |past| past.outings(paging.before, A_PAGE)).await?;
+    let page = site.read_record(move |past| past.outings(paging.before, A_PAGE)).await?;
     Ok(shown(&OutingsPage {
         frame: Frame::of(&site, &headers, "Outings"),
         paired: site.may_change(&headers),
@@ -210,7 +210,7 @@ pub(crate) async fn api_list(
 ) -> Reply {
     let paging = read(paging)?;
     let most = paging.limit.unwrap_or(A_JSON_PAGE).clamp(1, MOST);
-    let page = site.recall(move |past| past.outings(paging.before, most)).await?;
+    let page = site.read_record(move |past| past.outings(paging.before, most)).await?;
     let offset_s = site.snapshot().at.utc_offset_s;
     Ok(Json(past::outings(page, offset_s)).into_response())
 }
@@ -229,7 +229,7 @@ pub(crate) fn file(text: String, kind: &'static str, name: &str) -> Response {
 }
 
 pub(crate) async fn api_one(State(site): State<Site>, Id(id): Id) -> Reply {
-    let told = site.recall(move |past| past.outing(id)).await?;
+    let told = site.read_record(move |past| past.outing(id)).await?;
     let told = told.ok_or_else(|| not_there("outing"))?;
     let offset_s = site.snapshot().at.utc_offset_s;
     Ok(Json(past::outing_whole(told, offset_s)).into_response())
@@ -251,7 +251,7 @@ pub(crate) async fn api_series(
     wish: Result<Query<SeriesWish>, axum::extract::rejection::QueryRejection>,
 ) -> Reply {
     let ask = series_ask(id, &read(wish)?)?;
-    let told = site.recall(move |past| past.series(&ask)).await?;
+    let told = site.read_record(move |past| past.series(&ask)).await?;
     let told = told.ok_or_else(|| not_there("outing"))?;
     Ok(Json(past::series(told)).into_response())
 }
@@ -293,7 +293,7 @@ const PIECE_BYTES: usize = 64 * 1024;
 
 /// A whole copy of the store: read on the blocking pool, a few pieces ahead of the asker.
 pub(crate) async fn api_copy(State(site): State<Site>) -> Reply {
-    let mut from = site.recall(|past| past.copy()).await?;
+    let mut from = site.read_record(|past| past.copy()).await?;
     let (send, pieces) = mpsc::channel::<std::io::Result<Bytes>>(2);
     tokio::task::spawn_blocking(move || {
         loop {

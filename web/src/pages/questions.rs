@@ -17,10 +17,10 @@ use reckon::{
 use serde::Deserialize;
 
 use crate::{
-    Site,
     asks::now::offered,
     http::problem::Problem,
-    pages::now::{Frame, part, shown},
+    http::site::Site,
+    pages::frame::{Frame, part, shown},
     wire::names::answer_name,
 };
 

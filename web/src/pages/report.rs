@@ -25,16 +25,16 @@ use reckon::{
 };
 
 use crate::{
-    Site,
     asks::record::by_clock,
     draw,
     draw::series,
     http::assets::{self, Asset},
     http::door::{Id, Reply},
     http::problem::{Problem, not_there},
-    pages::banks,
-    pages::now::{Frame, filled, shown},
+    http::site::Site,
+    pages::frame::{Frame, filled, shown},
     pages::outings::{POINTS, Row, file, local, row},
+    pages::rundown::{RunDownRow, rundown_row},
     wire,
 };
 
@@ -110,7 +110,7 @@ struct OutingPage {
     open: bool,
     /// Whether to ask if the open outing is still this one.
     goes_on: bool,
-    rundown: Option<banks::RunDownRow>,
+    rundown: Option<RunDownRow>,
     corrections: Vec<CorrectionShown>,
     /// How many corrections came from the contact log.
     by_contacts: usize,
@@ -170,15 +170,15 @@ pub(crate) async fn one(
             Ok(filled(&text_of(&site, &told)).map_or_else(failed, IntoResponse::into_response))
         }
         "csv" => {
-            let text = site.recall(move |past| past.csv(id)).await?;
+            let text = site.read_record(move |past| past.csv(id)).await?;
             text.map(|text| file(text, CSV, &format!("outing-{id}.csv"))).ok_or_else(gone)
         }
         "close-ups.csv" => {
-            let text = site.recall(move |past| past.close_ups(id)).await?;
+            let text = site.read_record(move |past| past.close_ups(id)).await?;
             text.map(|text| file(text, CSV, &format!("outing-{id}-close-ups.csv"))).ok_or_else(gone)
         }
         "json" => {
-            let text = site.recall(move |past| past.json(id)).await?;
+            let text = site.read_record(move |past| past.json(id)).await?;
             text.map(|text| file(text, "application/json", &format!("outing-{id}.json")))
                 .ok_or_else(gone)
         }
@@ -188,14 +188,14 @@ pub(crate) async fn one(
 
 /// `/api/v1/outings/{id}/report`.
 pub(crate) async fn api(State(site): State<Site>, Id(id): Id) -> Reply {
-    let told = site.recall(move |past| past.report(id)).await?;
+    let told = site.read_record(move |past| past.report(id)).await?;
     let told = told.ok_or_else(|| not_there("outing"))?;
     let offset_s = site.snapshot().at.utc_offset_s;
     Ok(Json(wire::report::report(told, offset_s)).into_response())
 }
 
 async fn read(site: &Site, id: i64) -> Result<Option<(OutingReport, Option<Series>)>, Problem> {
-    site.recall(move |past| {
+    site.read_record(move |past| {
         let Some(told) = past.report(id)? else { return Ok(None) };
         let ask = SeriesAsk {
             of: Stretch::Outing { id, from_s: 0.0, to_s: f64::INFINITY },
@@ -244,7 +244,7 @@ fn page_of(
         given: line.name.clone().unwrap_or_default(),
         open: line.ending == Ending::Open,
         goes_on: asks_of(&site.snapshot(), line.id),
-        rundown: told.whole.run_down().map(|it| banks::rundown_row(it, site, Some(line.id))),
+        rundown: told.whole.run_down().map(|it| rundown_row(it, site, Some(line.id))),
         corrections: own.into_iter().map(|it| correction(it, began)).collect(),
         by_contacts: by_contacts.len(),
         from_log: terminal::by_contacts(by_contacts.len()),
@@ -262,7 +262,7 @@ fn text_of(site: &Site, told: &OutingReport) -> OutingText {
         hours: table(t.w.hour, &t.book_head, &t.hours),
         groups: table(t.w.band_mode, &t.contact_head, &t.groups),
         t,
-        was_open: told.whole.outing.ending == Ending::Open && site.asks.is_closed(),
+        was_open: told.whole.outing.ending == Ending::Open && site.shown.asks.is_closed(),
         counted: told.whole.run_down().map(|it| terminal::counted(it.id, it.data.whole)),
         corrections: told.whole.corrections.iter().map(|it| correction(it, None)).collect(),
     }
@@ -306,7 +306,7 @@ fn told_of(site: &Site, told: &OutingReport, series: Option<&Series>, on_paper: 
     let notes = bridged.into_iter().chain(said::not_measured(report)).collect();
     let mut first = events(whole, began);
     let events_more = first.split_off(first.len().min(FIRST));
-    let w = &site.language.report;
+    let w = &site.shown.language.report;
     let left = |all: usize| (all > ROWS).then(|| (w.in_export)(all - ROWS));
     let truth_s = report.forecasts.all.iter().find_map(|it| {
         it.off?;

@@ -3,11 +3,6 @@
 
 use std::fmt::Write;
 
-use axum::{
-    extract::State,
-    http::header,
-    response::{IntoResponse, Response},
-};
 use reckon::{
     forecast::Outlook,
     snapshot::Snapshot,
@@ -15,15 +10,8 @@ use reckon::{
     words,
 };
 
-use crate::Site;
-
 /// OpenMetrics 1.0, 'Overall structure': the content type with its version.
-const KIND: &str = "application/openmetrics-text; version=1.0.0; charset=utf-8";
-
-/// `GET /metrics`.
-pub(crate) async fn metrics(State(site): State<Site>) -> Response {
-    ([(header::CONTENT_TYPE, KIND)], exposition(&site.snapshot())).into_response()
-}
+pub(crate) const KIND: &str = "application/openmetrics-text; version=1.0.0; charset=utf-8";
 
 /// Name without prefix, unit (part of the name), help.
 type Family = (&'static str, &'static str, &'static str);
@@ -59,7 +47,7 @@ impl Text {
     }
 }
 
-fn exposition(snapshot: &Snapshot) -> String {
+pub(crate) fn exposition(snapshot: &Snapshot) -> String {
     let mut text = Text(String::with_capacity(4096));
     let up_s = snapshot.at.mono.as_s();
     text.gauge(("up", "seconds", words::metrics::UPTIME), Some(up_s));

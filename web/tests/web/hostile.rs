@@ -310,7 +310,7 @@ async fn a_fault_costs_that_page_only() {
         assert_eq!(fell.status(), StatusCode::INTERNAL_SERVER_ERROR);
         let text = axum::body::to_bytes(fell.into_body(), 1 << 20).await.unwrap();
         let text = String::from_utf8_lossy(&text).into_owned();
-        assert!(text.contains("measuring and the record go on"), "{text}");
+        assert!(text.contains("easuring and the record go on"), "{text}");
         assert!(!text.contains("an invented fault"), "the cause is for the journal: {text}");
         assert_eq!(ask("/").await.status(), StatusCode::OK);
     }

@@ -1,8 +1,18 @@
 //! Contrast by the formula of the standard, from the style sheet's own colours.
 
-use std::collections::HashMap;
+use std::{collections::HashMap, sync::LazyLock};
 
-const STYLE: &str = include_str!("../../assets/style.css");
+/// The style sheet without the spaces that are there for people.
+static STYLE: LazyLock<String> = LazyLock::new(|| {
+    let mut text = include_str!("../../assets/style.css").replace(['\n', '\r'], "");
+    while text.contains("  ") {
+        text = text.replace("  ", " ");
+    }
+    for sign in [":", ",", "{", "}", ";"] {
+        text = text.replace(&format!(" {sign}"), sign).replace(&format!("{sign} "), sign);
+    }
+    text
+});
 
 /// Relative luminance of `#rgb` or `#rrggbb`: W3C WCAG 2.2, definition 'relative luminance'.
 fn luminance(colour: &str) -> f64 {

