@@ -1,6 +1,9 @@
 //! The past on pages and in JSON, and what a tap asks of the record.
 
-use std::sync::{Arc, atomic::Ordering};
+use std::sync::{
+    Arc,
+    atomic::{AtomicUsize, Ordering},
+};
 
 use axum::{body::Body, http::StatusCode};
 use base64::{Engine, engine::general_purpose::STANDARD};
@@ -260,48 +263,97 @@ async fn few_readings_go_on_at_once_and_too_many_are_sent_away() {
     assert_eq!(rig.get("/api/v1/outings").await.status, StatusCode::OK, "and then again");
 }
 
-/// A past whose series falls; only that page may.
-struct Falls(Arc<Invented>);
+/// A record that counts how often it is opened and is read only through that; its series may fall.
+#[derive(Clone)]
+struct Counted {
+    past: Arc<Invented>,
+    opened: Arc<AtomicUsize>,
+    open: bool,
+    series_falls: bool,
+}
 
-impl RecordReader for Falls {
+impl Counted {
+    fn new(series_falls: bool) -> Arc<Self> {
+        let past = Invented::new(Mood::Well, false);
+        Arc::new(Self { past, opened: Arc::default(), open: false, series_falls })
+    }
+
+    fn read(&self) -> &Invented {
+        assert!(self.open, "a reading beside the one that was opened");
+        &self.past
+    }
+}
+
+impl RecordReader for Counted {
+    fn at_one_moment(&self) -> Result<Option<Box<dyn RecordReader>>, NoRecord> {
+        self.opened.fetch_add(1, Ordering::SeqCst);
+        Ok(Some(Box::new(Self { open: true, ..self.clone() })))
+    }
     fn outings(&self, before: Option<i64>, most: usize) -> Result<Page<Outing>, NoRecord> {
-        self.0.outings(before, most)
+        self.read().outings(before, most)
     }
     fn outing(&self, id: i64) -> Result<Option<OutingWhole>, NoRecord> {
-        self.0.outing(id)
+        self.read().outing(id)
     }
     fn report(&self, id: i64) -> Result<Option<OutingReport>, NoRecord> {
-        self.0.report(id)
+        self.read().report(id)
     }
-    fn series(&self, _: &SeriesAsk) -> Result<Option<Series>, NoRecord> {
-        panic!("an invented fault")
+    fn series(&self, ask: &SeriesAsk) -> Result<Option<Series>, NoRecord> {
+        assert!(!self.series_falls, "an invented fault");
+        self.read().series(ask)
     }
     fn banks(&self) -> Result<Vec<BankShown>, NoRecord> {
-        self.0.banks()
+        self.read().banks()
     }
     fn book(&self, bank: i64) -> Result<Option<BankTally>, NoRecord> {
-        self.0.book(bank)
+        self.read().book(bank)
     }
     fn csv(&self, outing: i64) -> Result<Option<String>, NoRecord> {
-        self.0.csv(outing)
+        self.read().csv(outing)
     }
     fn json(&self, outing: i64) -> Result<Option<String>, NoRecord> {
-        self.0.json(outing)
+        self.read().json(outing)
     }
     fn contacts(&self, outing: i64) -> Result<Option<OutingContacts>, NoRecord> {
-        self.0.contacts(outing)
+        self.read().contacts(outing)
     }
     fn close_ups(&self, outing: i64) -> Result<Option<String>, NoRecord> {
-        self.0.close_ups(outing)
+        self.read().close_ups(outing)
     }
     fn copy(&self) -> Result<Box<dyn std::io::Read + Send>, NoRecord> {
-        self.0.copy()
+        self.read().copy()
+    }
+}
+
+#[tokio::test]
+async fn a_request_opens_the_record_once() {
+    for path in [
+        "/outings",
+        "/outings/3",
+        "/outings/3.html",
+        "/outings/3.csv",
+        "/outings/3.json",
+        "/outings/3.close-ups.csv",
+        "/banks",
+        "/banks/1/book",
+        "/contacts?outing=3",
+        "/api/v1/outings",
+        "/api/v1/outings/3",
+        "/api/v1/outings/3/report",
+        "/api/v1/outings/3/series",
+        "/api/v1/banks",
+    ] {
+        let counted = Counted::new(false);
+        let rig = Rig::with("fine", |shown| shown.past = Arc::clone(&counted) as _);
+        let got = rig.get(path).await;
+        assert_eq!(got.status, StatusCode::OK, "{path}: {}", got.text);
+        assert_eq!(counted.opened.load(Ordering::SeqCst), 1, "{path}");
     }
 }
 
 #[tokio::test]
 async fn a_reading_that_falls_costs_its_page_only() {
-    let falls = Arc::new(Falls(Invented::new(Mood::Well, false)));
+    let falls = Counted::new(true);
     let rig = Rig::with("fine", |shown| shown.past = falls);
     for _ in 0..4 {
         let got = rig.get("/outings/3").await;

@@ -274,6 +274,33 @@ mod tests {
     /// 2024-03-09T08:00:00Z in milliseconds since 1970.
     const MORNING_MS: i64 = 1_709_971_200_000;
 
+    /// With its name taken away the file can be opened by nobody any more: what was opened before is
+    /// enough for all that a page reads.
+    #[test]
+    fn a_page_is_read_through_one_opening_of_the_store() {
+        use reckon::record::{SeriesAsk, Stretch};
+        use web::RecordReader as _;
+
+        let folder = tempfile::tempdir().unwrap();
+        let started = twenty_hours(folder.path());
+        let reader = crate::record::store_reader::StoreReader::of(Some(folder.path()));
+        let held = reader.at_one_moment().unwrap().unwrap();
+        let file = folder.path().join(history::FILE);
+        std::fs::rename(&file, folder.path().join("away.db")).unwrap();
+        reader.report(1).unwrap_err();
+        let told = held.report(1).unwrap().unwrap();
+        assert_eq!(told.whole, held.outing(1).unwrap().unwrap());
+        let of = Stretch::Outing { id: 1, from_s: 0.0, to_s: f64::INFINITY };
+        let ask = SeriesAsk { of, channels: vec![Channel::Watts], points: 100 };
+        assert!(!held.series(&ask).unwrap().unwrap().of(Channel::Watts).is_empty());
+        assert_eq!(held.outings(None, 5).unwrap().items, [told.whole.outing]);
+        assert_eq!(held.banks().unwrap().len(), 1);
+        assert!(held.book(1).unwrap().unwrap().outings > 0);
+        assert!(held.csv(1).unwrap().is_some() && held.json(1).unwrap().is_some());
+        assert!(held.close_ups(1).unwrap().is_some() && held.contacts(1).unwrap().is_some());
+        drop(started);
+    }
+
     #[test]
     fn what_is_on_the_card_comes_together_in_the_report() {
         let folder = tempfile::tempdir().unwrap();
