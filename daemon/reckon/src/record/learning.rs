@@ -3,7 +3,7 @@
 
 use alloc::vec::Vec;
 
-use super::{Channel, Ending, Outing, RecordedRunDown, Row, RunDown};
+use super::{BankWhole, Channel, Ending, Outing, RecordedRunDown, Row, RunDown};
 use crate::{
     bank::{BankSpec, MeasuredAt, Start},
     belief::last_end::start_of,
@@ -38,6 +38,14 @@ pub fn usable_wh(bank: &BankSpec, learned: &Learned) -> Option<[f64; 3]> {
         estimator.step(&second);
     }
     estimator.usable_wh()
+}
+
+impl BankWhole {
+    /// Usable energy of it full, as its run-downs teach, Wh: 10 %, 50 %, 90 %.
+    #[must_use]
+    pub fn usable_wh(&self) -> Option<[f64; 3]> {
+        usable_wh(&self.bank.spec, &learned(&self.bank.spec, &self.run_downs))
+    }
 }
 
 impl Ending {

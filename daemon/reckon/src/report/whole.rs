@@ -8,11 +8,12 @@ use super::{
 };
 use crate::{
     adif::{Contact, band_named},
-    energy_tally::OutingTally,
+    energy_tally::{EnergyTally, OutingTally},
+    engine::EarlierDraw,
     fold::{Fold, Kind, MODES, Part, Point},
     record::{
-        self, Channel, Ending, Event, EventKind, Outing, OutingWhole, PeriodFold, PeriodFoldPart,
-        PlacedContact, Stats,
+        self, BankWhole, Channel, Ending, Event, EventKind, Outing, OutingWhole, PeriodFold,
+        PeriodFoldPart, PlacedContact, RecordedRunDown, Stats, learned, usable_wh,
     },
     time::Wall,
     units::{Celsius, Joules, Seconds, Share, Volts, Watts},
@@ -53,7 +54,56 @@ pub struct BankTally {
     pub tally: OutingTally,
 }
 
+impl OutingReport {
+    /// Of an outing as the record has it.
+    #[must_use]
+    pub fn from_whole(whole: OutingWhole) -> Self {
+        Self { report: Report::from_outing(&whole), learned: LearnedStep::of_outing(&whole), whole }
+    }
+}
+
+impl LearnedStep {
+    fn of_outing(whole: &OutingWhole) -> Option<Self> {
+        let BankWhole { bank, run_downs } = whole.bank.as_ref()?;
+        let is_own = |one: &RecordedRunDown| one.outing == Some(whole.outing.id) && !one.struck;
+        let own = run_downs.iter().position(is_own)?;
+        let usable = |count: usize| {
+            let known = run_downs.get(..count).unwrap_or(run_downs);
+            usable_wh(&bank.spec, &learned(&bank.spec, known))
+        };
+        let (before_wh, after_wh) = usable(own).zip(usable(own + 1))?;
+        Some(Self { before_wh, after_wh })
+    }
+}
+
+impl BankTally {
+    /// Nothing yet, of a bank with so many outings.
+    #[must_use]
+    pub fn new(bank: String, of: usize) -> Self {
+        Self { bank, outings: 0, of, coarsest_s: 0.0, tally: OutingTally::new() }
+    }
+
+    /// Counts an outing in.
+    pub fn add(&mut self, report: &Report) {
+        self.outings += 1;
+        self.coarsest_s = self.coarsest_s.max(report.coarsest.si());
+        self.tally.merge(&report.tally);
+    }
+}
+
 impl Report {
+    /// What activities drew; nothing where a tenth or more was modelled, which says what is assumed and
+    /// not what is usual.
+    #[must_use]
+    pub fn measured_draws(&self) -> Vec<EarlierDraw> {
+        let whole_s = self.tally.whole().lasted().si();
+        let measured = self.modelled.lasted().si() * 10.0 < whole_s;
+        let draw = |(name, tally): (&str, &EnergyTally)| {
+            Some(EarlierDraw { name: name.into(), lasted: tally.lasted(), mean: tally.mean()? })
+        };
+        self.tally.activities().filter(|_| measured).filter_map(draw).collect()
+    }
+
     /// Takes an outing apart.
     #[must_use]
     pub fn from_outing(whole: &OutingWhole) -> Self {

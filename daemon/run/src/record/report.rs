@@ -2,21 +2,17 @@
 
 use history::{Reader, Trouble};
 use reckon::{
-    energy_tally::OutingTally,
     engine::{EarlierDraw, UsualDraws, usual_draws},
-    record::{BankWhole, Ending, Outing, OutingWhole},
-    report::{BankTally, LearnedStep, OutingReport, Report},
+    record::{Ending, Outing},
+    report::{BankTally, OutingReport, Report},
 };
-
-use crate::record::run_downs;
 
 /// One outing taken apart; `None`: there is none of that id.
 ///
 /// # Errors
 /// When the record cannot be read.
 pub(crate) fn report(reader: &Reader, id: i64) -> Result<Option<OutingReport>, Trouble> {
-    let Some(whole) = reader.outing_whole(id)? else { return Ok(None) };
-    Ok(Some(OutingReport { report: Report::from_outing(&whole), learned: learned(&whole), whole }))
+    Ok(reader.outing_whole(id)?.map(OutingReport::from_whole))
 }
 
 /// What activities drew on closed outings, taken apart once.
@@ -59,15 +55,7 @@ impl Drawn {
             return Ok(drew.clone());
         }
         let Some(whole) = reader.outing_whole(outing.id)? else { return Ok(Vec::new()) };
-        let report = Report::from_outing(&whole);
-        // What was modelled says what is assumed, not what is usual.
-        let whole_s = report.tally.whole().lasted().si();
-        let measured = report.modelled.lasted().si() * 10.0 < whole_s;
-        let page = |(name, page): (&str, &reckon::energy_tally::EnergyTally)| {
-            Some(EarlierDraw { name: name.to_owned(), lasted: page.lasted(), mean: page.mean()? })
-        };
-        let drew: Vec<EarlierDraw> =
-            report.tally.activities().filter(|_| measured).filter_map(page).collect();
+        let drew = Report::from_outing(&whole).measured_draws();
         self.outings.push((outing.id, drew.clone()));
         Ok(drew)
     }
@@ -89,33 +77,13 @@ pub(crate) fn book(reader: &Reader, bank: i64) -> Result<Option<BankTally>, Trou
     let all = reader.outings(None, LOOK_THROUGH)?.items;
     let own = all.iter().filter(|outing| outing.bank.as_ref() == Some(&bank.spec.name));
     let own: Vec<&Outing> = own.collect();
-    let mut told = BankTally {
-        outings: own.len().min(IN_BOOK),
-        of: own.len(),
-        coarsest_s: 0.0,
-        tally: OutingTally::new(),
-        bank: bank.spec.name.clone(),
-    };
+    let mut tally = BankTally::new(bank.spec.name.clone(), own.len());
     for outing in own.into_iter().take(IN_BOOK) {
-        let Some(whole) = reader.outing_whole(outing.id)? else { continue };
-        let report = Report::from_outing(&whole);
-        told.coarsest_s = told.coarsest_s.max(report.coarsest.si());
-        told.tally.merge(&report.tally);
+        if let Some(whole) = reader.outing_whole(outing.id)? {
+            tally.add(&Report::from_outing(&whole));
+        }
     }
-    Ok(Some(told))
-}
-
-/// What the bank was believed to give before this outing's run-down, and with it.
-fn learned(whole: &OutingWhole) -> Option<LearnedStep> {
-    let BankWhole { bank, run_downs } = whole.bank.as_ref()?;
-    let own =
-        run_downs.iter().position(|one| one.outing == Some(whole.outing.id) && !one.struck)?;
-    let usable = |count: usize| {
-        let known = run_downs.get(..count).unwrap_or(run_downs);
-        run_downs::usable_wh(&bank.spec, &run_downs::learned(&bank.spec, known))
-    };
-    let (before_wh, after_wh) = usable(own).zip(usable(own + 1))?;
-    Some(LearnedStep { before_wh, after_wh })
+    Ok(Some(tally))
 }
 
 #[cfg(test)]

@@ -6,8 +6,6 @@ use reckon::{
     record,
 };
 
-pub(crate) use reckon::record::{learned, usable_wh};
-
 /// So many of the newest outings are looked through for some that are not recorded yet.
 const LOOK_BACK: usize = 12;
 
@@ -18,7 +16,7 @@ const LOOK_BACK: usize = 12;
 pub(crate) fn learned_by_bank(reader: &Reader) -> Result<Vec<(String, Learned)>, Trouble> {
     let mut all = Vec::new();
     for bank in reader.banks()? {
-        let learned = learned(&bank.spec, &reader.rundowns(bank.id)?);
+        let learned = record::learned(&bank.spec, &reader.rundowns(bank.id)?);
         if learned.rundowns() > 0 {
             all.push((bank.spec.name, learned));
         }

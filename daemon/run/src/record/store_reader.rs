@@ -9,13 +9,13 @@ use std::{
 
 use history::{Reader, Trouble, export};
 use reckon::{
-    record::{Outing, OutingContacts, OutingWhole, Page, Series, SeriesAsk, Stretch},
+    record::{BankWhole, Outing, OutingContacts, OutingWhole, Page, Series, SeriesAsk, Stretch},
     report::{BankTally, OutingReport},
     words,
 };
 use web::{BankShown, NoRecord, RecordReader};
 
-use crate::record::{report, run_downs};
+use crate::record::report;
 
 /// Reads the record; without a folder there is none, as in a demonstration.
 pub(crate) struct StoreReader {
@@ -72,10 +72,7 @@ impl RecordReader for StoreReader {
     }
 
     fn banks(&self) -> Result<Vec<BankShown>, NoRecord> {
-        let shown = |whole: reckon::record::BankWhole| {
-            let learned = run_downs::learned(&whole.bank.spec, &whole.run_downs);
-            BankShown { usable_wh: run_downs::usable_wh(&whole.bank.spec, &learned), whole }
-        };
+        let shown = |whole: BankWhole| BankShown { usable_wh: whole.usable_wh(), whole };
         self.read(|reader| Ok(reader.banks_whole()?.into_iter().map(shown).collect()))
     }
 
