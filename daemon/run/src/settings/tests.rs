@@ -64,7 +64,8 @@ fn every_example_in_the_shipped_file_can_be_switched_on() {
         "[[command]]",
     ] {
         let all = said(&format!("{table}\n\"?\" = 1"));
-        let list = all.iter().find_map(|l| l.split("these can stand: ").nth(1)).expect("a list");
+        let list =
+            all.iter().find_map(|l| l.split("that can be used here: ").nth(1)).expect("a list");
         for key in list.trim_end_matches('.').split(", ") {
             let known =
                 SHIPPED.contains(&format!("{key} = ")) || SHIPPED.contains(&format!("[{key}]"));

@@ -5,7 +5,7 @@
 use alloc::{format, string::String};
 use core::fmt::Display;
 
-pub const PROGRAMS_SAVE: &str = "the board is being switched off: programs save";
+pub const PROGRAMS_SAVE: &str = "the board is switching off: programs are saving";
 
 pub fn not_synced(why: &dyn Display) -> String {
     format!("the card could not be synced before switching off: {why}")
@@ -26,7 +26,7 @@ pub fn record_set_aside(why: &dyn Display, path: &dyn Display) -> String {
 pub const CLOCK_SET: &str = "the board's clock was set from the phone";
 
 pub fn test_runs(bank: &dyn Display) -> String {
-    format!("a run-down test of {bank} is on")
+    format!("a run-down test of {bank} is running")
 }
 
 pub fn record_not_closed(why: &dyn Display) -> String {
@@ -42,7 +42,7 @@ pub const FORECAST_GOES_ON: &str = "the forecast goes on from what was known";
 pub fn sensors_hang(silent_s: &dyn Display, what_now: &dyn Display) -> String {
     format!("no sensor has answered for {silent_s} s, one of them hangs; {what_now}")
 }
-pub const CHOICES_KEPT: &str = "what is chosen is kept again";
+pub const CHOICES_KEPT: &str = "your choices are kept again";
 pub const NO_HOME: &str = "There is no home folder to keep anything in";
 
 pub fn no_folder(folder: &dyn Display, why: &dyn Display) -> String {
@@ -50,7 +50,7 @@ pub fn no_folder(folder: &dyn Display, why: &dyn Display) -> String {
 }
 
 pub fn no_connection(why: &dyn Display) -> String {
-    format!("a connection could not be taken: {why}")
+    format!("a connection could not be accepted: {why}")
 }
 pub const TOO_MANY_CONNECTIONS: &str = "more connections than one address may have";
 pub const PAGES_CUT_OFF: &str = "some pages were still being read and were cut off";
@@ -120,7 +120,7 @@ pub fn no_record_thread(why: &dyn Display) -> String {
     format!("outlast could not start the record's thread: {why}.")
 }
 pub const SUPPLY_CAME_BACK: &str =
-    "the supply was away and came back while the board ran on: perhaps another bank";
+    "the supply was gone and came back while the board ran on: perhaps another bank";
 pub const ANOTHER_BANK: &str = "another bank, perhaps";
 
 pub fn page_asks(said: &dyn Display) -> String {
@@ -135,8 +135,8 @@ pub const CAPPED: &str = "the processor's clock is capped";
 pub const THROTTLED: &str = "the processor is throttled";
 pub const HOT: &str = "the board is hot";
 
-pub fn wall_clock_set(way: &dyn Display, unsigned_abs: &dyn Display) -> String {
-    format!("the wall clock was set {way} by {unsigned_abs} s")
+pub fn wall_clock_set(way: &dyn Display, seconds: &dyn Display) -> String {
+    format!("the wall clock was set {way} by {seconds} s")
 }
 
 pub fn choices_not_kept(folder: &dyn Display, why: &dyn Display) -> String {
@@ -161,12 +161,12 @@ pub fn end_not_marked(trouble: &dyn Display) -> String {
 }
 
 pub fn old_request(why: &dyn Display) -> String {
-    format!("an old request to switch off cannot be taken back: {why}")
+    format!("an old request to switch off cannot be removed: {why}")
 }
 pub const WRONG_CODE: &str =
     "a wrong pairing code was typed; the next try is possible after a wait";
-pub const PAIRED: &str = "a phone was paired; to make all phones pair anew, remove the key file";
+pub const PAIRED: &str = "a phone was paired; to make all phones pair again, remove the key file";
 
 pub fn pairing_code(shown: &dyn Display) -> String {
-    format!("to pair a phone, type this code on its Station page: {shown}")
+    format!("to pair a phone, enter this code on its Station page: {shown}")
 }

@@ -82,7 +82,7 @@ pub fn bank_fault(fault: &BankFault) -> String {
              label."
         ),
         BankFault::LabelV => format!(
-            "The voltage that the label's capacity is meant at must be a number from {} to {}{TIE}V.",
+            "The voltage that the label's capacity is for must be a number from {} to {}{TIE}V.",
             PACK_V.start(),
             PACK_V.end()
         ),
@@ -114,7 +114,7 @@ pub fn bank_fault(fault: &BankFault) -> String {
 pub fn name_fault(what: &str, fault: NameFault) -> String {
     match fault {
         NameFault::Missing => format!("{what} is missing."),
-        NameFault::TooLong(most) => format!("{what} may have {most} characters at most."),
+        NameFault::TooLong(most) => format!("{what} may have at most {most} characters."),
         NameFault::NotPlain => format!(
             "{what} must be one line of plain text, without control characters or characters that \
              change the direction of writing."
@@ -200,10 +200,11 @@ pub const BAD_WISH: &str = "`wish` is stop or now. Nothing was changed.";
 pub const BAD_SLEEP: &str = "An alarm can be silenced for one minute to one day.";
 pub const WRONG_CODE: &str =
     "That code is wrong, used or too old. `outlast pin` on the board shows the current one.";
-pub const NO_SUCH_LOOK: &str = "There is no such look. Nothing was changed.";
+pub const NO_SUCH_LOOK: &str = "There is no such appearance. Nothing was changed.";
 pub const YES_OR_NO: &str = "Say yes or no. Nothing was changed.";
 pub const NO_SPAN: &str = "Give both times as hours and minutes, 1:20. Nothing was changed.";
-pub const NO_MOMENT: &str = "A time of day does not say when in this outing. Nothing was changed.";
+pub const NO_MOMENT: &str = "A time of day is not enough to say when in this outing. Nothing was \
+                             changed.";
 pub const END_BEFORE_BEGINNING: &str =
     "The end must come after the beginning. Nothing was changed.";
 pub const NO_ACTIVITY_FOR_CONTACTS: &str =
@@ -233,12 +234,12 @@ pub const WRONG_METHOD: &str =
     "This address does not accept this method. The Allow header says which it does.";
 pub const TOO_MUCH_TITLE: &str = "Too large";
 pub const TOO_MUCH: &str = "More was sent than any form here needs. Nothing was changed.";
-pub const WRONG_TYPE_TITLE: &str = "Cannot read this kind";
+pub const WRONG_TYPE_TITLE: &str = "Cannot read this type";
 pub const WRONG_TYPE: &str =
     "Send application/json here, or use the forms of the page. Nothing was changed.";
 pub const TOO_SLOW_TITLE: &str = "Took too long";
 pub const TOO_SLOW: &str =
-    "The request did not finish in time. Nothing may have been changed: look, and try again.";
+    "The request did not finish in time. Check whether anything was changed, then try again.";
 pub const FAULT_TITLE: &str = "A fault in outlast";
 pub const PAGE_FAILED: &str =
     "This page failed. Measuring and the record go on. The journal says more.";

@@ -13,10 +13,10 @@ pub const NO_DEVICE_TREE: &str = "No device tree names this board, so nothing is
 pub const NO_HARDWARE_CLOCK: &str = "No hardware clock: after a power cut the time of day is wrong until a network, a phone or a \
     satellite receiver sets it. Durations are not affected.";
 
-pub fn supply_promised(limit: f64) -> String {
+pub fn supply_promised(amps: f64) -> String {
     format!(
-        "The supply has promised {limit:.0} A. The board wants 5 A for its USB ports at full \
-        power; most banks give 3 A."
+        "The supply offers {amps:.0} A. The board needs 5 A to run its USB ports at full power; \
+         most banks give 3 A."
     )
 }
 pub const USB_CUT_OFF: &str = "At start a USB device drew too much current and was cut off.";
@@ -45,7 +45,8 @@ pub fn bus_absent(bus: &dyn Display) -> String {
         Raspberry Pi also set dtparam=i2c_arm=on in config.txt and restart the board."
     )
 }
-pub const OTHER_MASTER: &str = "Another master was using the bus at the same time; trying again.";
+pub const OTHER_MASTER: &str = "Another device was using the bus at the same time. It is tried \
+                                again.";
 
 pub fn line_low(bus: &dyn Display) -> String {
     format!(
@@ -55,7 +56,7 @@ pub fn line_low(bus: &dyn Display) -> String {
 }
 
 pub fn no_transfer(bus: &dyn Display) -> String {
-    format!("Bus {bus} cannot do the kind of transfer it needs.")
+    format!("Bus {bus} does not support the transfers it needs.")
 }
 
 pub fn bus_error(bus: &dyn Display, errno: &dyn Display) -> String {
@@ -67,8 +68,8 @@ pub const NO_POWER_SENSOR: &str = "No power sensor and no fuel gauge was found, 
     between bank and board, on the I²C pins, makes it much sharper.";
 pub const OWN_INPUT_DENIED: &str = "This board measures its own input voltage and rails, but /dev/vcio is closed to this user. \
     Add the user to the group video (ls -l /dev/vcio shows the group) and start outlast again.";
-pub const OWN_INPUT_HIDDEN: &str = "This board measures its own input voltage and rails; only its firmware tells them, and the \
-    firmware cannot be asked here.";
+pub const OWN_INPUT_HIDDEN: &str = "This board measures its own input voltage and rails; only its \
+                                    firmware knows them, and it cannot be asked here.";
 pub const ONLY_UNDERVOLTAGE: &str = "Only undervoltage can be read here, not throttling.";
 pub const FLAGS_DENIED: &str = "The firmware's flags about undervoltage and throttling cannot be read: /dev/vcio is closed \
     to this user. Add the user to the group video (ls -l /dev/vcio shows the group) and start \
@@ -79,17 +80,17 @@ pub const NO_FLAGS: &str = "This board has nothing that reports undervoltage or 
     either. A sensor with a voltage reading helps.";
 pub const UNDERVOLTAGE_MEANS: &str = "Undervoltage means that the 5 V input fell below about 4.63 V ± 5 %, mostly because of a \
     thin cable or a bank near its end.";
-pub const NO_DETECTOR: &str = "This board has no undervoltage detector: that no flag is raised says nothing about the \
-    supply.";
+pub const NO_DETECTOR: &str = "This board has no undervoltage detector: no flag does not mean that \
+                               the supply is good.";
 pub const DETECTOR_UNKNOWN: &str =
-    "Whether this board has an undervoltage detector is not known: only a raised flag is believed.";
+    "Whether this board has an undervoltage detector is not known: only a raised flag counts.";
 pub const OTHER_DEVICE: &str =
     "The battery of a device that is plugged in or paired (its scope says so), not this board's.";
 pub const WAS_UNPLUGGED: &str = " Nothing was plugged in when outlast started.";
 pub const WAS_PLUGGED_IN: &str = " Something was plugged in when outlast started.";
 
 pub fn feeds_board(plugged: &dyn Display) -> String {
-    format!("It feeds the board from outside and is no battery.{plugged}")
+    format!("It feeds the board from outside and is not a battery.{plugged}")
 }
 pub const IGNORED: &str = "The settings say to ignore it.";
 pub const MADE_UP: &str = "Made up by the kernel's module test_power; nothing real is behind it.";
@@ -97,18 +98,18 @@ pub const NO_CURRENT: &str = "This gauge measures no current. The time left foll
     a modelled draw.";
 
 pub fn worn_cells(share: f64) -> String {
-    format!("It says that the cells still hold {share:.0} % of what they did new.")
+    format!("It says that the cells still hold {share:.0} % of what they held when new.")
 }
 
 pub fn same_name(base: &dyn Display) -> String {
-    format!("Two monitors call themselves {base} and cannot be told apart; only one is read.")
+    format!("Two monitors are both called {base} and cannot be told apart; only one is read.")
 }
 pub const UNKNOWN_CHIP: &str =
-    "It measures a current, but it is no chip that outlast knows, so it is not used.";
+    "It measures a current, but outlast does not know this chip, so it is not used.";
 
-pub fn channel_off(home: &dyn Display) -> String {
+pub fn channel_off(file: &dyn Display) -> String {
     format!(
-        "This channel is switched off in the driver. To use it, write 1 to {home} as root and \
+        "This channel is switched off in the driver. To use it, write 1 to {file} as root and \
         start outlast again."
     )
 }
@@ -138,17 +139,17 @@ pub fn scaled(by: &dyn Display) -> String {
 
 pub fn shunt_by_default(shown: &dyn Display) -> String {
     format!(
-        "The driver assumes a shunt of {shown}, which it also does when nobody told it. Many \
-        ready-made boards carry 100 mΩ (marked R100): then every current here is ten times too \
-        high. Give shunt_ohm in the settings: what is printed on yours."
+        "The driver assumes a shunt of {shown}, which it also does when it was not told. Many \
+         ready-made boards carry 100 mΩ (marked R100): then every current here is ten times too \
+         high. Give shunt_ohm in the settings: what is printed on yours."
     )
 }
 
 pub fn shunt_assumed(shown: &dyn Display) -> String {
     format!("The driver assumes a shunt of {shown}; the settings do not say what is there.")
 }
-pub const ONE_SAMPLE: &str = "This chip's driver takes one sample of half a millisecond for each reading, so it is looked \
-    at five times a second and averaged.";
+pub const ONE_SAMPLE: &str = "This chip's driver takes one sample of half a millisecond for each \
+                              reading, so it is read five times a second and averaged.";
 pub const SET_SHUNT: &str = "set shunt in the settings to what is printed on the sensor's board";
 pub const CHECK_SHUNT: &str = "check the shunt in the settings";
 pub const SET_SCALE: &str = "compare with a meter and set scale in the settings";
@@ -159,8 +160,8 @@ pub fn too_much_current(usb_most_amps: &dyn Display, cure: &dyn Display) -> Stri
         shunt is ten times larger than assumed and the current ten times too high; {cure}."
     )
 }
-pub const BUSES_NOT_READ: &str = "Chips on a bus are not read while the system's files are taken from another folder; that \
-    needs the real board.";
+pub const BUSES_NOT_READ: &str = "Chips on a bus are not read while the system's files come from \
+                                  another folder: that needs the real board.";
 
 pub fn buses_not_searched(passed_over: &dyn Display) -> String {
     format!(
@@ -192,42 +193,42 @@ pub fn not_that_chip(name: &dyn Display) -> String {
         was written to it. Correct the chip in the settings."
     )
 }
-pub const NOT_A_MONITOR: &str = "It answers and does not say that it is a power monitor, so it is left alone. If it is an \
-    INA219, which cannot say so, name it in the settings.";
+pub const NOT_A_MONITOR: &str = "It answers but does not identify itself as a power monitor, so it \
+                                 is left alone. An INA219 cannot identify itself: if it is one, \
+                                 name it in the settings.";
 pub const SHORT_TRANSFERS: &str = "This bus has no transfers longer than two bytes: readings are sixteen times coarser, and the \
     chip's own energy count is not used.";
 
-pub fn set_up_again(format: &dyn Display) -> String {
+pub fn set_up_again(times: &dyn Display) -> String {
     format!(
-        "It had lost its settings and was set up again, {format} since the start. Its supply \
-        is briefly interrupted; check the plug."
+        "It had lost its settings and was set up again, {times} since the start. Its supply is \
+         interrupted for moments: check the plug."
     )
 }
 pub const READ_DIRECTLY: &str = "No kernel driver is bound to it; its registers are read directly.";
-pub const COUNTS_ENERGY: &str = "It counts energy by itself, and that count is believed.";
+pub const COUNTS_ENERGY: &str = "It counts energy itself, and that count is used.";
 pub const INNER_SHUNT: &str = "Its shunt is inside the chip; there is nothing to set.";
 
 pub fn shunt_of_driver(drivers: &dyn Display) -> String {
     format!(
-        "Nobody has said which shunt is soldered to it. The {drivers} Ω that its kernel \
-        driver assumed are kept, so that the current goes on as it was. Check the print on the \
-        large resistor (R100 is 0.1 Ω, R010 is 0.01 Ω) and give shunt_ohm in the settings."
+        "It is not known which shunt is soldered to it. The {drivers} Ω that its kernel driver \
+         assumed stay in use, so that the current reads as before. Check the print on the large \
+         resistor (R100 is 0.1 Ω, R010 is 0.01 Ω) and give shunt_ohm in the settings."
     )
 }
 
 pub fn shunt_usual(usual: &dyn Display) -> String {
     format!(
-        "Nobody has said which shunt is soldered to it. {usual} Ω is assumed, which such \
-        boards usually carry; a wrong one makes every current wrong by the same factor. Check the \
-        print on the large resistor (R100 is 0.1 Ω, R010 is 0.01 Ω) and give shunt_ohm in the \
-        settings."
+        "It is not known which shunt is soldered to it. {usual} Ω is assumed, which such boards \
+         usually carry; a wrong one makes every current wrong by the same factor. Check the print \
+         on the large resistor (R100 is 0.1 Ω, R010 is 0.01 Ω) and give shunt_ohm in the settings."
     )
 }
 pub const MAY_EXCEED: &str = " A Raspberry Pi under load can draw more than that; readings beyond it are marked, not \
     shown. A smaller shunt helps.";
 pub const PROCESSOR: &str = "Processor load and clock";
 pub const CLOCK_SHOWN: &str = "The clock shown does not fall when the firmware throttles.";
-pub const CLOCK_HIDDEN: &str = "The kernel does not tell the processor's clock here.";
+pub const CLOCK_HIDDEN: &str = "The kernel does not report the processor's clock here.";
 pub const PROGRAMS_NOT_LISTED: &str = "Running programs are not listed: files are read below another folder, and programs run only \
     on the real machine.";
 pub const BANK_BY_SETTINGS: &str = "Counts as the bank: the settings say so.";
@@ -269,8 +270,8 @@ pub fn others_there(others: &dyn Display) -> String {
 
 pub fn not_found(matches: &dyn Display) -> String {
     format!(
-        "The settings speak of a sensor '{matches}', but none of that name was found when \
-        outlast started. If it is plugged in later it is still recognised."
+        "The settings name a sensor '{matches}', but none of that name was found when outlast \
+         started. If it is plugged in later it is still recognised."
     )
 }
 
@@ -295,8 +296,8 @@ pub fn nobody_at(
     name: &dyn Display,
 ) -> String {
     format!(
-        "Nobody answers at 0x{address:02x} on bus {number}, where an {name} should be. Check \
-        its plug, its supply and its address pins."
+        "Nothing answers at 0x{address:02x} on bus {number}, where an {name} should be. Check its \
+         plug, its supply and its address pins."
     )
 }
 

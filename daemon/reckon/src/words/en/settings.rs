@@ -10,9 +10,9 @@ use crate::name::NameFault;
 
 pub fn unreadable(path: &dyn Display, why: &dyn Display) -> String {
     format!(
-        "The settings file {path} cannot be read: {why}.\nNothing was started, because a \
-        forecast from settings that nobody read would be wrong with confidence. Check the path and \
-        its permissions, or start without --settings."
+        "The settings file {path} cannot be read: {why}.\nNothing was started, because a forecast \
+         without your settings would be confidently wrong. Check the path and its permissions, or \
+         start without --settings."
     )
 }
 pub const NOT_STARTED: &str = "Nothing was started. The settings file that comes with outlast explains every key with its \
@@ -36,16 +36,15 @@ pub fn busy_draws_more(idle: &dyn Display) -> String {
 }
 pub const IDLE_AND_FULL: &str = "idle_w and full_w are only used together.";
 pub const RADIO: &str = "The radio's data sheet prints it.";
-pub const RADIO_V: &str = "Data sheets mean 13.8 V.";
+pub const RADIO_V: &str = "Data sheets assume 13.8 V.";
 pub const EVERY_S: &str = "A power cut loses at most this much of the record.";
 pub const NEAR_MIN: &str = "It is the cautious remaining time.";
 pub const FINE_DAYS: &str = "After that five-minute rows remain.";
-pub const MOST_MIB: &str = "Near it the page warns; outings are never taken away.";
-pub const WATCH: &str =
-    "a whole path in quotes, from the root on, such as \"/srv/log/contacts.adi\".";
+pub const MOST_MIB: &str = "Near it the page warns; outings are never removed.";
+pub const WATCH: &str = "a whole path in quotes, from the root, such as \"/srv/log/contacts.adi\".";
 pub const KEEP_CALLS: &str = "The other stations' calls are other people's data.";
 pub const ACCESSORY_NAME: &str = "It is what the page calls it.";
-pub const ACCESSORY_W: &str = "What it takes from the bank.";
+pub const ACCESSORY_W: &str = "What it draws from the bank.";
 pub const ACCESSORY_MISSING: &str = "it is missing; without it the accessory counts for nothing.";
 pub const SENSOR: &str = "`outlast check` prints the identity of every sensor.";
 pub const SENSOR_MISSING: &str =
@@ -54,8 +53,7 @@ pub const SENSOR_NAME: &str = "It is what the page calls the sensor.";
 pub const ROLE: &str = "\"bank\" counts towards what the bank delivers.";
 pub const SHUNT_OHM: &str = "It is printed on the resistor: R100 is 0.1, R010 is 0.01.";
 pub const SCALE: &str = "Every current is multiplied by it.";
-pub const SCALE_ZERO: &str =
-    "0 would make every current nothing. A negative number turns the sign.";
+pub const SCALE_ZERO: &str = "0 would make every current zero. A negative number turns the sign.";
 pub const CHIP: &str = "Only for a chip read directly, where no driver is bound.";
 pub const TIME_OF_DAY: &str = "a time of day in quotes, such as \"08:00\". It is local time.";
 pub const RULE_ACTIVITY: &str = "It is one of the names in `activities`.";
@@ -120,15 +118,15 @@ pub fn did_you_mean(near: &dyn Display) -> String {
 }
 
 pub fn no_such_key(known: &dyn Display) -> String {
-    format!("no such key. Here these can stand: {known}.")
+    format!("no such key. Keys that can be used here: {known}.")
 }
-pub const LIMITS: &str = "The cautious remaining time is held against these.";
+pub const LIMITS: &str = "The cautious remaining time is compared with these.";
 pub const AUTO_OFF: &str = "0 switches this alarm off.";
 pub const TIMED: &str = "They mark modes whose periods need a clock.";
 pub const LED: &str = "the name of an on-board LED, such as \"ACT\". `outlast check` prints them.";
 pub const BELOW_MIN: &str = "0 leaves the board on.";
 pub const COUNTDOWN: &str = "A paired phone can stop it for this long.";
-pub const WITHOUT_SENSOR: &str = "true also where nobody measures the draw.";
+pub const WITHOUT_SENSOR: &str = "true also where no sensor measures the draw.";
 pub const URL: &str = "an address in quotes, such as \"http://192.0.2.7:8080/warn\".";
 pub const BODY: &str = "a text in quotes, at most 4000 characters.";
 pub const JSON: &str = "false where the body is plain text.";
@@ -142,7 +140,7 @@ pub fn file_unreadable(why: &dyn Display) -> String {
     format!("it cannot be read: {why}.")
 }
 pub const PROGRAM_PATH: &str = "the whole path of a program, from the root.";
-pub const ARGUMENTS: &str = "They are handed over as they are.";
+pub const ARGUMENTS: &str = "They are passed on as they are.";
 pub const COMMAND_LIMIT: &str = "Then it is stopped.";
 pub const COMMAND_MISSING: &str = "it is missing: what is to be run?";
 

@@ -170,10 +170,10 @@ pub fn unreadable(file: &dyn Display, why: &dyn Display) -> String {
     format!("{file} cannot be read: {why}.")
 }
 
-pub fn pin(code: &dyn Display, ceil: f64) -> String {
+pub fn pin(code: &dyn Display, minutes: f64) -> String {
     format!(
         "{code}\nEnter this code on the phone's Station page. It is good for one phone and \
-        {ceil:.0} min.\n"
+        {minutes:.0} min.\n"
     )
 }
 
@@ -229,7 +229,7 @@ pub fn not_printed(why: &dyn Display) -> String {
     format!("The forecasts cannot be printed: {why}.")
 }
 pub const AFTER_FILE: &str =
-    "After a file's name can stand :died or :stopped, :from=0.7 or :unknown, and :ambient=6.";
+    "A file's name may be followed by :died or :stopped, :from=0.7 or :unknown, and :ambient=6.";
 
 pub fn bad_start(text: &dyn Display, word: &dyn Display) -> String {
     format!(
