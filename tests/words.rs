@@ -133,8 +133,8 @@ fn sentences_stand_in_the_words() {
         let name = file.strip_prefix(tree.to_str().expect("UTF-8")).expect("in the tree");
         let name = name.trim_start_matches('/');
         let may = MAY_HAVE.iter().find(|(it, ..)| *it == name).map_or(0, |(_, may, _)| *may);
-        if long.len() != may {
-            wrong.push(format!("{name}: {} long literals, {may} expected: {long:#?}", long.len()));
+        if long.len() > may {
+            wrong.push(format!("{name}: {} long literals, {may} allowed: {long:#?}", long.len()));
         }
     }
     for (name, ..) in MAY_HAVE {
@@ -144,6 +144,51 @@ fn sentences_stand_in_the_words() {
         );
     }
     assert!(wrong.is_empty(), "move them to reckon::words, or shrink the list: {wrong:#?}");
+}
+
+/// Templates that say nothing of their own: their texts come from the page's language.
+const SPEAK_ANY_LANGUAGE: [&str; 10] = [
+    "answer.html",
+    "contacts.html",
+    "facts.html",
+    "fold.html",
+    "frame.html",
+    "now.html",
+    "outing.txt",
+    "problem.html",
+    "report.html",
+    "unpaired.html",
+];
+/// Words that the other templates still say themselves. The number may shrink.
+const WORDS_IN_TEMPLATES: usize = 682;
+
+/// The words of a template that stand between its tags.
+fn own_words(template: &str) -> usize {
+    let mut text = template.to_owned();
+    for (open, close) in [("{%", "%}"), ("{{", "}}"), ("<", ">"), ("&", ";")] {
+        while let Some(at) = text.find(open) {
+            let end = text[at..].find(close).map_or(text.len(), |end| at + end + close.len());
+            text.replace_range(at..end, " ");
+        }
+    }
+    let of_letters = |word: &&str| word.chars().filter(char::is_ascii_alphabetic).count() > 1;
+    text.split_whitespace().filter(of_letters).count()
+}
+
+#[test]
+fn templates_leave_the_words_to_the_language() {
+    let mut left = 0;
+    for entry in fs::read_dir(tree().join("web/pages")).expect("the templates") {
+        let entry = entry.expect("an entry");
+        let name = entry.file_name().into_string().expect("UTF-8");
+        let own = own_words(&fs::read_to_string(entry.path()).expect("a template"));
+        if SPEAK_ANY_LANGUAGE.contains(&name.as_str()) {
+            assert_eq!(own, 0, "{name} says something of its own");
+        }
+        left += own;
+    }
+    assert!(left <= WORDS_IN_TEMPLATES, "{left} words in templates");
+    assert_eq!(own_words("<p class=a>{{ told }} Two words{% if a %}.{% endif %}</p>"), 2);
 }
 
 #[test]

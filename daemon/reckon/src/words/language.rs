@@ -20,6 +20,8 @@ pub struct Language {
     pub contact_log: ContactLogPage,
     /// The report of an outing, as a page, a file and in the terminal.
     pub report: ReportPage,
+    /// The long notes of other pages.
+    pub notes: Notes,
 }
 
 /// Around every page.
@@ -131,4 +133,29 @@ pub struct ReportPage {
     pub more: fn(usize) -> String,
     /// So many rows more are in the export alone.
     pub in_export: fn(usize) -> String,
+}
+
+/// The long notes of pages.
+#[derive(Clone, Copy)]
+pub struct Notes {
+    /// Where warnings show, and when a phone is silent.
+    pub warnings: &'static str,
+    /// What to take care of with banks and antennas.
+    pub care: [&'static str; 5],
+    /// What a run-down test does.
+    pub run_down: &'static str,
+    /// What to see to before one.
+    pub before_run_down: [&'static str; 5],
+    /// What a list of times is for.
+    pub list: &'static str,
+    /// What its lines look like.
+    pub times: &'static str,
+    /// What a report and the close-ups hold.
+    pub report: &'static str,
+    /// What it means that an outing counts as a run-down.
+    pub counted: &'static str,
+    /// What it means that an outing goes on.
+    pub goes_on: &'static str,
+    /// What forgetting a bank does.
+    pub forget: &'static str,
 }

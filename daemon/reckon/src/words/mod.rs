@@ -7,4 +7,4 @@ pub mod en;
 mod language;
 
 pub use en::*;
-pub use language::{ContactLogPage, Frame, Language, ReportPage};
+pub use language::{ContactLogPage, Frame, Language, Notes, ReportPage};

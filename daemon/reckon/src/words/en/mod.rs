@@ -9,6 +9,7 @@ mod frame;
 pub mod journal;
 pub mod metrics;
 pub mod missing;
+mod notes;
 pub mod now;
 pub mod numbers;
 pub mod outing;
@@ -32,6 +33,7 @@ pub const ENGLISH: Language = Language {
     frame: frame::FRAME,
     contact_log: contact_log::PAGE,
     report: report::PAGE,
+    notes: notes::NOTES,
 };
 
 pub use alarm::{Said, alarm, edge, gap, gap_remedy, help, over_line};
