@@ -41,7 +41,7 @@ fn a_fresh_start_shows_what_the_sensor_says_and_follows_it() {
     let said = daemon.said();
     for word in [
         "Open the page",
-        "code:",
+        "this code on it:",
         "Settings: none",
         ".local/state/outlast",
         "INA226",
@@ -176,7 +176,7 @@ fn a_second_one_says_in_words_why_it_does_not_start() {
     let port = daemon.at.to_string();
     let other = end_of(outlast(second.path()).args(["run", "--listen", &port]));
     assert_eq!(other.code, Some(1));
-    assert!(other.err.contains("is taken") && other.err.contains("--listen"), "{}", other.err);
+    assert!(other.err.contains("is in use") && other.err.contains("--listen"), "{}", other.err);
     // Another port, but the same folder.
     let other = end_of(outlast(first.path()).args(["run", "--listen", "127.0.0.1:0"]));
     assert_eq!(other.code, Some(1));
@@ -305,8 +305,7 @@ fn check_reads_the_board_itself() {
     let root = root.to_str().unwrap();
     let text = end_of(outlast(home.path()).args(["check", "--sysroot", root]));
     assert_eq!(text.code, Some(0), "{}", text.err);
-    for word in ["Raspberry Pi 4 Model B", "INA226", "1-0040", "5.12 V, 0.640 A", "processor time"]
-    {
+    for word in ["Raspberry Pi 4 Model B", "INA226", "1-0040", "5.12 V, 640 mA", "processor time"] {
         assert!(text.out.contains(word), "`{word}` is missing in:\n{}", text.out);
     }
     let json = end_of(outlast(home.path()).args(["check", "--json", "--sysroot", root]));
