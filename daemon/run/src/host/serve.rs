@@ -12,7 +12,6 @@ use std::{
 };
 
 use axum::{Router, body::Body, extract::ConnectInfo};
-
 use hyper::{
     Request,
     body::Incoming,
