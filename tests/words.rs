@@ -25,9 +25,9 @@ const MAY_HAVE: &[(&str, usize, &str)] = &[
     ("daemon/run/src/record/choices_file.rs", 1, "head of a file"),
     ("web/src/http/assets.rs", 2, "content security policies"),
     ("web/src/http/site.rs", 1, "a fault's place in the journal, for a contributor"),
-    ("web/src/lib.rs", 1, "a fault's place in the journal, for a contributor"),
+    ("web/src/http/finish.rs", 1, "a fault's place in the journal, for a contributor"),
     ("web/src/pages/contacts.rs", 1, "a fault's place in the journal, for a contributor"),
-    ("web/src/pages/now.rs", 1, "a fault's place in the journal, for a contributor"),
+    ("web/src/pages/frame.rs", 1, "a fault's place in the journal, for a contributor"),
 ];
 
 /// The string literals of a source file outside its tests, continued lines joined.
@@ -92,7 +92,11 @@ fn is_sentence(text: &str) -> bool {
         "SELECT", "INSERT", "UPDATE", "DELETE", "PRAGMA", "CREATE", "BEGIN", "WITH", "FROM",
         "WHERE", "JOIN", "DROP",
     ];
-    let sql = SQL.iter().any(|word| text.trim_start().starts_with(&format!("{word} ")));
+    let begins = |word: &&str| {
+        let rest = text.trim_start().strip_prefix(*word);
+        rest.is_some_and(|rest| !rest.starts_with(|it: char| it.is_ascii_alphanumeric()))
+    };
+    let sql = SQL.iter().any(|word| begins(&word));
     let markup = text.contains('<') && text.contains('=');
     let is_word = |word: &&str| {
         let bare = word.trim_matches(|it: char| "\"'(`.,:;!?)".contains(it));

@@ -131,7 +131,7 @@ fn words_after_a_file() {
     assert_eq!(all.ambient, Some(Celsius::of(-3.5)));
     assert_eq!(told("a.csv:unknown:stopped").unwrap().start, Start::Unknown);
     for (text, part) in [
-        ("a.csv:dead", "`:dead` is not understood. After a file's name"),
+        ("a.csv:dead", "`:dead` is not understood. A file's name may"),
         ("a.csv:from=70", "want a share"),
         ("a.csv:from=0", "want a share"),
         ("a.csv:ambient=hot", "want -40 to 60 °C"),
