@@ -468,8 +468,6 @@ fn wild_outing() -> impl Strategy<Value = OutingWhole> {
         let wall = Some(reckon::time::Wall::from_unix_ms(ms));
         let line = Outing {
             id: ms,
-            name: None,
-            bank: None,
             start_share: Some(n[0]),
             began: wall,
             ended: wall,
@@ -484,6 +482,7 @@ fn wild_outing() -> impl Strategy<Value = OutingWhole> {
             bridged_wh: Some(n[5]),
             mean_power_w: Some(n[6]),
             peak_power_w: Some(n[7]),
+            ..Outing::default()
         };
         let data = record::RunDown {
             whole: died,

@@ -93,20 +93,24 @@ fn line(id: i64) -> Outing {
     };
     let ended = Wall::from_unix_ms(began_s * 1000).plus_s(lasted_s);
     let known = (OUTINGS - id) % 7 != 4;
-    Outing {
+    let when = Outing {
         id,
-        name: name.map(str::to_owned),
-        bank: Some(if id % 4 == 0 { "Long six" } else { "Blue ten" }.to_owned()),
-        start_share: Some(1.0),
         began: known.then(|| Wall::from_unix_ms(began_s * 1000)),
         ended: (known && ending != Ending::Open).then_some(ended),
         lasted_s,
         ended_within_s: within_s,
+        ..Outing::default()
+    };
+    Outing {
+        name: name.map(str::to_owned),
+        bank: Some(if id % 4 == 0 { "Long six" } else { "Blue ten" }.to_owned()),
+        start_share: Some(1.0),
         ending,
         energy_wh: Some(31.42 - 0.3 * ((OUTINGS - id) % 5) as f64),
         bridged_wh: Some(0.4),
         mean_power_w: Some(3.25),
         peak_power_w: Some(7.9),
+        ..when
     }
 }
 

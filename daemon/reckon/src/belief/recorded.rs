@@ -213,17 +213,13 @@ mod tests {
         Outing {
             id,
             bank: Some("Blue ten".into()),
-            name: None,
             start_share: Some(0.5),
             began: Some(Wall::from_unix_ms(id * 10_000_000)),
             ended: Some(Wall::from_unix_ms(id * 10_000_000 + 7_200_000)),
-            ended_within_s: None,
             ending,
             lasted_s: 7200.0,
             energy_wh: Some(6.0),
-            bridged_wh: None,
-            mean_power_w: None,
-            peak_power_w: None,
+            ..Outing::default()
         }
     }
 

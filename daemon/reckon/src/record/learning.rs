@@ -153,17 +153,11 @@ mod tests {
         Outing {
             id: 1,
             bank: Some("Blue ten".into()),
-            name: None,
             start_share: Some(1.0),
-            began: None,
-            ended: None,
             ended_within_s: Some(12.0),
             ending,
             lasted_s: hours * 3600.0,
-            energy_wh: None,
-            bridged_wh: None,
-            mean_power_w: None,
-            peak_power_w: None,
+            ..Outing::default()
         }
     }
 

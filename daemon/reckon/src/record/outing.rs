@@ -15,7 +15,7 @@ use super::{
 use crate::time::Wall;
 
 /// An outing as the record has it.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Default)]
 pub struct Outing {
     /// Its id; later ones have larger ids.
     pub id: i64,
@@ -105,9 +105,10 @@ pub struct End {
 }
 
 /// The endings that a record knows.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq, Default)]
 pub enum Ending {
     /// Not ended.
+    #[default]
     Open,
     /// The board was switched off.
     SwitchedOff,
