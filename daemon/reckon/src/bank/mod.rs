@@ -47,3 +47,6 @@ impl BankSpec {
         Joules::from_wh(self.label.si() * self.label_volts.si())
     }
 }
+
+#[cfg(test)]
+mod tests;

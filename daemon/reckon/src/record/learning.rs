@@ -242,4 +242,71 @@ mod tests {
         let some = [kept(1, false), kept(2, true), kept(3, false)];
         assert_eq!(learned(&blue_ten(), &some).rundowns(), 2);
     }
+
+    #[test]
+    fn an_outing_teaches_once_it_is_over_and_lasted_ten_minutes() {
+        for (ending, lasted_s, teaches) in [
+            (Ending::SwitchedOff, 600.0, true),
+            (Ending::SwitchedOff, 599.0, false),
+            (Ending::Died, 36_000.0, true),
+            (Ending::Open, 36_000.0, false),
+        ] {
+            let one = Outing { lasted_s, ..outing(ending, 1.0) };
+            assert_eq!(one.teaches(), teaches, "{ending:?} {lasted_s}");
+        }
+    }
+
+    #[test]
+    fn a_bank_with_a_sensor_is_believed_in_measured_watt_hours() {
+        // 37 Wh in twelve hours are 3.083 W.
+        let mut told =
+            Estimator::new(&blue_ten(), &LoadPrior::default(), &Learned::default(), Start::Full);
+        told.step(&Observation { dt_s: 1.0, watts: Some(37.0 / 12.0), ..Observation::default() });
+        let near = |a: [f64; 3], b: [f64; 3]| a.iter().zip(b).all(|(a, b)| (a - b).abs() < 0.01);
+        let believed = usable_wh(&blue_ten(), &Learned::default()).unwrap();
+        assert!(near(believed, told.usable_wh().unwrap()), "{believed:?}");
+    }
+
+    #[test]
+    fn what_was_recorded_says_where_the_draw_was_seen() {
+        let load = LoadPrior { idle_w: Some(2.5), full_w: Some(6.0), ..LoadPrior::default() };
+        let measured = |of: usize, told| {
+            let mut some = rows(2, 3.0);
+            for row in &mut some[of..] {
+                row.stats[Channel::Watts.ix()] = None;
+            }
+            let bank = BankSpec { measured_at: told, ..blue_ten() };
+            outing(Ending::Died, 2.0).run_down(&bank, &some, &load).unwrap().measured
+        };
+        // Of 720 rows at least half.
+        assert!(measured(720, MeasuredAt::Output) && measured(360, MeasuredAt::Output));
+        assert!(!measured(359, MeasuredAt::Output) && !measured(0, MeasuredAt::Output));
+        // A sensor that nobody told of measured all the same.
+        assert!(measured(720, MeasuredAt::Nowhere) && !measured(0, MeasuredAt::Nowhere));
+    }
+
+    #[test]
+    fn a_second_between_two_rows_is_no_hole_and_the_outing_knows_how_long_it_was() {
+        let mut some = rows(9, 3.0);
+        for (k, row) in some.iter_mut().enumerate() {
+            row.from_s += f64::from(u32::try_from(k).unwrap());
+        }
+        let load = LoadPrior::default();
+        let seen = outing(Ending::Died, 10.0).run_down(&blue_ten(), &some, &load).unwrap();
+        assert_eq!((seen.bridged_wh, seen.lasted_s), (Some(0.0), 36_000.0));
+        // At the very draw below which something else feeds the board it is not fed.
+        let some = rows(2, FED_OTHERWISE_W);
+        let seen = outing(Ending::Died, 2.0).run_down(&blue_ten(), &some, &load).unwrap();
+        assert_eq!(seen.lasted_s, 7200.0);
+    }
+
+    #[test]
+    fn few_steps_tell_the_whole_time_and_energy() {
+        let all = steps(&rows(10, 3.0));
+        let lasted_s: f64 = all.iter().map(|step| step.dt_s).sum();
+        let joules: f64 = all.iter().map(|step| step.watts.unwrap() * step.dt_s).sum();
+        // 10 h at 3 W: 36 000 s and 108 kJ (SI brochure: 1 Wh = 3600 J).
+        assert!((lasted_s - 36_000.0).abs() < 1e-6 && (joules - 108_000.0).abs() < 1e-3);
+        assert!(all.len() < 1000, "{}", all.len());
+    }
 }

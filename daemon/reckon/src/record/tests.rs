@@ -180,3 +180,53 @@ fn a_second_is_kept_as_it_was_seen() {
         assert_eq!(values[Channel::Counted.ix()], None);
     }
 }
+
+#[test]
+fn an_outing_finds_its_run_down_and_a_series_its_channel() {
+    let run_down = |id, outing| RecordedRunDown {
+        id,
+        bank: 1,
+        outing,
+        began: None,
+        struck: false,
+        data: RunDown::default(),
+    };
+    let spec = crate::bank::BankSpec::common()[0].clone();
+    let bank = RecordedBank { id: 1, spec, forgotten: false };
+    let run_downs = vec![run_down(1, None), run_down(2, Some(6)), run_down(3, Some(7))];
+    let outing = Outing {
+        id: 7,
+        bank: Some("Blue ten".into()),
+        name: None,
+        start_share: None,
+        began: None,
+        ended: None,
+        ended_within_s: None,
+        ending: Ending::Died,
+        lasted_s: 3600.0,
+        energy_wh: None,
+        bridged_wh: None,
+        mean_power_w: None,
+        peak_power_w: None,
+    };
+    let mut whole = OutingWhole {
+        outing,
+        rows: vec![],
+        events: vec![],
+        gaps: vec![],
+        off_s: vec![],
+        forecasts: vec![],
+        contacts: OutingContacts::default(),
+        corrections: vec![],
+        folds: vec![],
+        bank: Some(BankWhole { bank, run_downs }),
+    };
+    assert_eq!(whole.run_down().map(|one| one.id), Some(3));
+    whole.outing.id = 8;
+    assert_eq!(whole.run_down(), None);
+    let (volts, watts) = (vec![Some(Stats::one(5.0)), None], vec![None, Some(Stats::one(3.0))]);
+    let channels = vec![(Channel::Volts, volts.clone()), (Channel::Watts, watts.clone())];
+    let series = Series { step_s: 10.0, t_s: vec![0.0, 10.0], channels };
+    assert_eq!((series.of(Channel::Volts), series.of(Channel::Watts)), (&volts[..], &watts[..]));
+    assert!(series.of(Channel::Temp).is_empty());
+}

@@ -178,6 +178,24 @@ fn the_most_urgent_stands_first() {
         risk(90),
         About::ShuntDoubt { source: SourceIx(0) },
     ];
+    // Their names outside, which never change.
+    let names = [
+        "running_out",
+        "auto_off",
+        "undervoltage",
+        "brown_out_near",
+        "running_out",
+        "record_not_written",
+        "sensor_silent",
+        "finish_at_risk",
+        "hot",
+        "clock_not_trusted",
+        "running_out",
+        "draw_high",
+        "finish_at_risk",
+        "shunt_doubt",
+    ];
+    assert!(in_order.iter().map(About::name).eq(names));
     for pair in in_order.windows(2) {
         assert!(urgency(&pair[0]) < urgency(&pair[1]), "{pair:?}");
     }
