@@ -49,7 +49,7 @@ fn watts_at(axis_s: f64) -> f64 {
 
 /// An hour in one boot, off for a while, half an hour in the next: off for ten minutes that is 0 to 3600
 /// and 4200 to 6000 on the outing's axis. Neither boot's own clock agrees with the axis.
-fn two_boots(folder: &Folder, off_s: f64, b_dated: bool) -> Started {
+fn two_boots(folder: &Folder, off_s: u32, b_dated: bool) -> Started {
     let (started, _states) = start(&folder.0, "boot-a", 100.0);
     started.writer.change(vec![begins(None, None, 100.0), clock(MORNING_MS)]).unwrap();
     give_rows(&started, 100.0, 3700.0, |at| {
@@ -58,15 +58,16 @@ fn two_boots(folder: &Folder, off_s: f64, b_dated: bool) -> Started {
     });
     started.writer.stop(3700.0, StopHow::SwitchingOff).unwrap();
     let (started, _states) = start(&folder.0, "boot-b", 50.0);
-    let goes_on = Change::OutingGoesOn { outing: 1, at_s: 50.0, off_before_s: Some(off_s) };
+    let goes_on =
+        Change::OutingGoesOn { outing: 1, at_s: 50.0, off_before_s: Some(f64::from(off_s)) };
     started.writer.change(vec![goes_on]).unwrap();
     if b_dated {
         // Its 50th second is the first after the time off.
-        let shift_ms = 3_650_000 + (off_s * 1000.0) as i64;
+        let shift_ms = 3_650_000 + 1000 * i64::from(off_s);
         started.writer.change(vec![clock(MORNING_MS + shift_ms)]).unwrap();
     }
     give_rows(&started, 50.0, 1850.0, |at| {
-        let watts = watts_at(at - 50.0 + 3600.0 + off_s);
+        let watts = watts_at(at - 50.0 + 3600.0 + f64::from(off_s));
         draw_row(at, watts, watts + 1.0)
     });
     started.writer.change(vec![]).unwrap();
@@ -87,7 +88,7 @@ fn ask(started: &Started, of: Stretch, points: usize) -> Series {
 #[test]
 fn every_step_of_a_series_holds_what_was_drawn_then() {
     let folder = Folder::new("steps");
-    let started = two_boots(&folder, 600.0, true);
+    let started = two_boots(&folder, 600, true);
     let part = Stretch::Outing { id: 1, from_s: 1800.0, to_s: 5400.0 };
     // An hour in 360 points are steps of ten seconds; in 36 of 120, the next that can be read off an
     // axis; in 61 of a minute.
@@ -138,7 +139,7 @@ fn every_step_of_a_series_holds_what_was_drawn_then() {
 #[test]
 fn an_outings_axis_counts_the_time_off_where_it_is_known() {
     let folder = Folder::new("axis");
-    let started = two_boots(&folder, 600.0, true);
+    let started = two_boots(&folder, 600, true);
     assert_eq!(started.reader.off(1).unwrap(), [(3600.0, 4200.0)]);
     let rows = started.reader.rows(1).unwrap();
     assert_eq!(rows.len(), 360 + 180);
@@ -179,7 +180,7 @@ fn an_outings_axis_counts_the_time_off_where_it_is_known() {
     assert_eq!((gaps.len(), gaps[0].from_s, gaps[0].to_s), (1, 4230.0, Some(4245.0)));
     let outing = started.reader.outing(1).unwrap().unwrap();
     assert!((outing.lasted_s - 5400.0).abs() < 1e-6);
-    assert_eq!(outing.began.map(|began| began.unix_ms()), Some(MORNING_MS + 100_000));
+    assert_eq!(outing.began.map(reckon::time::Wall::unix_ms), Some(MORNING_MS + 100_000));
     // A third boot nobody knows how long after: it follows without a hole.
     started.writer.stop(1850.0, StopHow::SwitchingOff).unwrap();
     let (started, _states) = start(&folder.0, "boot-c", 30.0);
@@ -369,7 +370,7 @@ fn banks_lie_in_the_file_under_the_names_its_comments_say() {
 fn a_contact_belongs_to_one_boot_and_what_has_no_date_is_told() {
     // The board was off for half a minute: contacts are looked for beyond both ends of that.
     let folder = Folder::new("contacts");
-    let started = two_boots(&folder, 30.0, true);
+    let started = two_boots(&folder, 30, true);
     let at = |axis_s: i64| LoggedContact {
         began_ms: MORNING_MS + 1000 * (100 + axis_s),
         ..LoggedContact::default()
@@ -382,7 +383,7 @@ fn a_contact_belongs_to_one_boot_and_what_has_no_date_is_told() {
     assert_eq!((found.undated_s, found.within_s), (None, 0.1));
     // Half an hour in a boot whose clock nobody believed.
     let folder = Folder::new("undated");
-    let started = two_boots(&folder, 600.0, false);
+    let started = two_boots(&folder, 600, false);
     let found = started.reader.contacts(1).unwrap();
     assert_eq!(found.undated_s, Some(1800.0));
 }
@@ -410,4 +411,20 @@ fn a_correction_ends_with_its_outing() {
     assert_eq!(spans(1), [(60.0, 600.0)]);
     // One that goes on is longer than its last row: two minutes of that are shown.
     assert_eq!(spans(2), [(60.0, 720.0)]);
+}
+
+#[test]
+fn a_page_that_is_just_full_is_the_last() {
+    let folder = Folder::new("page");
+    let (started, _states) = start(&folder.0, "boot-a", 0.0);
+    for at_s in [0.0, 10.0, 20.0] {
+        started.writer.change(vec![begins(None, None, at_s), ends(at_s, Ending::Swapped)]).unwrap();
+    }
+    for (most, ids, next) in
+        [(2, vec![3, 2], Some(2)), (3, vec![3, 2, 1], None), (4, vec![3, 2, 1], None)]
+    {
+        let page = started.reader.outings(None, most).unwrap();
+        let found: Vec<i64> = page.items.iter().map(|outing| outing.id).collect();
+        assert_eq!((found, page.next), (ids, next), "{most}");
+    }
 }

@@ -213,5 +213,10 @@ mod tests {
         let row = |from_s| Row { from_s, span_s: 10.0, stats: [None; Channel::ALL.len()] };
         assert_eq!(run_length(&[row(0.0), row(10.0), row(30.0)]), 2);
         assert_eq!(run_length(&[]), 0);
+        // So does a row of another length.
+        let long = Row { span_s: 300.0, ..row(10.0) };
+        assert_eq!(run_length(&[row(0.0), long, row(310.0)]), 1);
+        let (first, next) = (Row { span_s: 9.0, ..row(0.0) }, Row { span_s: 9.0, ..row(9.0) });
+        assert_eq!(run_length(&[first, next, row(18.0)]), 2);
     }
 }

@@ -136,8 +136,6 @@ fn begin_run(connection: &mut Connection, who: &Who) -> Done<(i64, i64, Place)> 
 
 #[cfg(test)]
 mod tests {
-    #![expect(clippy::unwrap_used, reason = "a test fails by panicking")]
-
     use super::*;
     use reckon::record::Channel;
 
