@@ -299,6 +299,7 @@ const MEETINGS: &[(&str, &str)] = &[
     ("daemon/probe/src/sweep.rs", "a source goes to a thread of its own and may be taken back"),
     ("daemon/probe/src/programs.rs", "a slow thread leaves the newest list for the sweep to take"),
     ("daemon/history/src/reader.rs", "the connection of one request, whose reader may be cloned"),
+    ("web/src/http/streams.rs", "a stream gives its seat back when the phone goes"),
 ];
 
 #[test]

@@ -127,9 +127,8 @@ async fn live(run: &Run, settings: Settings, source: Option<&Path>) -> Result<()
     signals.wait().await;
     ready.stopping();
     tracing::info!("{}", words::journal::TOLD_TO_STOP);
-    // In this order: nothing more for the record, whose worker ends when nobody can give it a task; the
-    // event loop writes and lets go of the snapshot, which ends the streams; then the record with its
-    // mark; then the pages.
+    // In this order: nothing more for the record, whose worker ends when nobody can give it a task;
+    // the event loop, which lets go of the snapshot and so ends the streams; the record; the pages.
     to_the_record.abort();
     // Ended by us, or it has ended already.
     let _ = to_the_record.await;
