@@ -166,7 +166,7 @@ impl BurstRhythm {
         if n < 3 {
             return;
         }
-        let fold = FoldedWindow::of(&mut cells[..n], window.noise2());
+        let fold = FoldedWindow::from_cells(&mut cells[..n], window.noise2());
         let mean = window.lower_mean();
         let (by_pattern, none) = self.weigh(&fold);
         let total = none + by_pattern.iter().sum::<f64>();
@@ -370,7 +370,7 @@ struct FoldedWindow {
 }
 
 impl FoldedWindow {
-    fn of(cells: &mut [Cell], noise2: f64) -> Self {
+    fn from_cells(cells: &mut [Cell], noise2: f64) -> Self {
         let (first, second) =
             cells.iter().fold((0.0, 0.0), |(a, b), c| (a + c.busy, b + c.busy * c.busy));
         let mut places = [Place::default(); BINS];
