@@ -519,7 +519,8 @@ fn wild_outing() -> impl Strategy<Value = OutingWhole> {
             bridged_wh: high,
             usable_wh: None,
         };
-        let contact = record::PlacedContact { t_s: n[11], contact: Default::default() };
+        let contact =
+            record::PlacedContact { t_s: n[11], contact: record::LoggedContact::default() };
         OutingWhole {
             outing: line,
             rows: Vec::new(),
