@@ -3,6 +3,7 @@
 
 use std::{
     io,
+    net::SocketAddr,
     path::{Path, PathBuf},
     sync::{
         Arc,
@@ -115,14 +116,7 @@ async fn live(run: &Run, settings: Settings, source: Option<&Path>) -> Result<()
     // What was found is known with the first sweep.
     let mut first = parts.now.clone();
     let _ = timeout(FIRST_SWEEP, first.wait_for(|snapshot| !snapshot.sources.is_empty())).await;
-    banner::say(&banner::Banner {
-        listen: here,
-        settings: source,
-        state: folders.state.as_deref(),
-        snapshot: &parts.now.borrow().clone(),
-        pin: &parts.pairing.pin(parts.clock.mono()),
-        trouble: parts.trouble.as_deref(),
-    });
+    parts.say_banner(here, source, folders.state.as_deref());
 
     signals.wait().await;
     ready.stopping();
@@ -326,6 +320,18 @@ struct Parts {
 }
 
 impl Parts {
+    /// Says where the page is and what was found.
+    fn say_banner(&self, listen: SocketAddr, settings: Option<&Path>, state: Option<&Path>) {
+        banner::say(&banner::Banner {
+            listen,
+            settings,
+            state,
+            snapshot: &self.now.borrow().clone(),
+            pin: &self.pairing.pin(self.clock.mono()),
+            trouble: self.trouble.as_deref(),
+        });
+    }
+
     fn pages(&self, own: bool) -> axum::Router {
         let shown = Shown {
             now: self.now.clone(),

@@ -16,7 +16,7 @@ mod start;
 pub use cells::{Cells, MeasuredAt};
 pub use description::BankDescription;
 pub use fault::{AMBIENT_C, BankFault, LABEL_MAH, PACK_V, SERIES};
-pub use offered::offered;
+pub use offered::banks_offered;
 pub use start::{LAMPS, LEVELS, Start};
 
 /// A bank, as told.

@@ -7,7 +7,11 @@ use super::BankSpec;
 /// Banks for one tap: those of the settings first, then those of the record, none that was forgotten.
 /// Of two with one name the record's is the newer word.
 #[must_use]
-pub fn offered(own: &[BankSpec], recorded: &[BankSpec], forgotten: &[String]) -> Vec<BankSpec> {
+pub fn banks_offered(
+    own: &[BankSpec],
+    recorded: &[BankSpec],
+    forgotten: &[String],
+) -> Vec<BankSpec> {
     let newest = |bank: &BankSpec| recorded.iter().find(|one| one.name == bank.name).cloned();
     let own = own.iter().map(|bank| newest(bank).unwrap_or_else(|| bank.clone()));
     let mut all: Vec<BankSpec> = Vec::new();
@@ -32,7 +36,7 @@ mod tests {
         };
         let own = [bank("Blue ten", 1), bank("Long six", 4)];
         let recorded = [bank("Old one", 2), bank("Long six", 3), bank("Gone", 1)];
-        let all = offered(&own, &recorded, &["Gone".into(), "Blue ten".into()]);
+        let all = banks_offered(&own, &recorded, &["Gone".into(), "Blue ten".into()]);
         let names: Vec<_> = all.iter().map(|bank| (bank.name.as_str(), bank.series)).collect();
         assert_eq!(names, [("Long six", 3), ("Old one", 2)]);
     }

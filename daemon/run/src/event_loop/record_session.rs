@@ -262,7 +262,7 @@ impl EventLoop {
         self.engine.note_learned(update.learned_by_bank);
         self.engine.note_usual(update.usual);
         if let Some(session) = &self.record {
-            let all = bank::offered(&session.own_banks, &update.offered, &update.forgotten);
+            let all = bank::banks_offered(&session.own_banks, &update.offered, &update.forgotten);
             self.engine.note_bank_choices(all);
         }
         if let Some(name) = update.named
