@@ -58,7 +58,7 @@ impl Theme {
     }
 
     /// The look that the request's cookie asks for.
-    pub(crate) fn of(headers: &HeaderMap) -> Self {
+    pub(crate) fn from_headers(headers: &HeaderMap) -> Self {
         headers
             .get_all(header::COOKIE)
             .iter()

@@ -88,7 +88,7 @@ where
         match Door::from_path(request.uri().path()) {
             Door::Page => match Form::from_request(request, state).await {
                 Ok(Form(form)) => Ok(Self::Form(form)),
-                Err(rejection) => Err(Problem::of_status(rejection.status())),
+                Err(rejection) => Err(Problem::from_status(rejection.status())),
             },
             Door::Api => match Json::from_request(request, state).await {
                 Ok(Json(json)) => Ok(Self::Json(json)),
@@ -99,7 +99,7 @@ where
 }
 
 fn no_json(rejection: &JsonRejection) -> Problem {
-    let mut problem = Problem::of_status(rejection.status());
+    let mut problem = Problem::from_status(rejection.status());
     if matches!(problem.status, StatusCode::BAD_REQUEST | StatusCode::UNPROCESSABLE_ENTITY) {
         // serde's words name the field and the place; they hold nothing of ours.
         problem.say = format!("{} Nothing was changed.", rejection.body_text());
@@ -115,7 +115,7 @@ impl<S: Send + Sync> FromRequestParts<S> for Id {
 
     async fn from_request_parts(parts: &mut Parts, state: &S) -> Result<Self, Problem> {
         let read = Path::<String>::from_request_parts(parts, state).await;
-        let Path(id) = read.map_err(|rejection| Problem::of_status(rejection.status()))?;
+        let Path(id) = read.map_err(|rejection| Problem::from_status(rejection.status()))?;
         id.parse().map(Self).map_err(|_| not_there(noun(parts.uri.path())))
     }
 }

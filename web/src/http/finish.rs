@@ -36,7 +36,7 @@ pub(crate) async fn finish_response(
     next: Next,
 ) -> Response {
     let path = request.uri().path().to_owned();
-    let look = Theme::of(request.headers());
+    let look = Theme::from_headers(request.headers());
     let within = match path.as_str() {
         "/api/v1/copy" => COPY_WITHIN,
         "/contacts" | "/api/v1/contacts" => LOG_WITHIN,
@@ -66,7 +66,7 @@ pub(crate) async fn finish_response(
 fn with_body(mut bare: Response, path: &str, page: impl FnOnce(&Problem) -> String) -> Response {
     let status = bare.status();
     let problem =
-        bare.extensions_mut().remove::<Problem>().unwrap_or_else(|| Problem::of_status(status));
+        bare.extensions_mut().remove::<Problem>().unwrap_or_else(|| Problem::from_status(status));
     let (kind, body) = match Door::from_path(path) {
         Door::Api => ("application/problem+json", problem::detail(&problem, path)),
         Door::Page => ("text/html; charset=utf-8", page(&problem).into_bytes()),

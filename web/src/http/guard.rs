@@ -25,7 +25,7 @@ pub(crate) async fn known_host(State(site): State<Site>, request: Request, next:
         .or_else(|| first.and_then(|value| value.to_str().ok()));
     // RFC 9112 section 3.2: no Host, or more than one, is answered with 400.
     let Some(host) = asked.and_then(bare_host).filter(|_| second.is_none()) else {
-        return Problem::of_status(StatusCode::BAD_REQUEST).into_response();
+        return Problem::from_status(StatusCode::BAD_REQUEST).into_response();
     };
     if is_ours(&host, &site.shown.hosts) {
         return next.run(request).await;

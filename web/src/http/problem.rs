@@ -47,7 +47,7 @@ impl Problem {
     }
 
     /// For a status that some part below gave without words.
-    pub(crate) fn of_status(status: StatusCode) -> Self {
+    pub(crate) fn from_status(status: StatusCode) -> Self {
         let (code, title, say) = match status {
             StatusCode::NOT_FOUND => {
                 ("not-found", words::refusal::NO_PAGE_TITLE, words::refusal::NO_PAGE)

@@ -132,7 +132,7 @@ impl Parts {
             Ok(Err(gone)) => Err(no_record(gone)),
             Err(error) => {
                 tracing::error!(%error, "a reading of the record fell");
-                Err(Problem::of_status(StatusCode::INTERNAL_SERVER_ERROR))
+                Err(Problem::from_status(StatusCode::INTERNAL_SERVER_ERROR))
             }
         }
     }

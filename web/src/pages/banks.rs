@@ -63,7 +63,7 @@ pub(crate) struct Selects {
 
 impl Selects {
     /// With this bank's chosen; without one, what nobody touches is as usual for the cells.
-    pub(crate) fn of(spec: Option<&BankSpec>) -> Self {
+    pub(crate) fn from_spec(spec: Option<&BankSpec>) -> Self {
         let chosen = spec.map_or_else(Cells::default, |spec| spec.cells);
         let cell = |cells: Cells| Choice {
             value: cells.name(),
@@ -88,7 +88,7 @@ fn fields(spec: &BankSpec) -> Fields {
         mah: format!("{:.0}", spec.label.si() * 1000.0),
         volts: plain(spec.label_volts.si()),
         series: spec.series.to_string(),
-        selects: Selects::of(Some(spec)),
+        selects: Selects::from_spec(Some(spec)),
         ambient: spec.ambient.map_or_else(String::new, |ambient| plain(ambient.si())),
         cutoff: spec.cutoff.map_or_else(String::new, |cutoff| plain(cutoff.si())),
     }
@@ -101,7 +101,7 @@ fn blank() -> Fields {
         mah: none(),
         volts: none(),
         series: none(),
-        selects: Selects::of(None),
+        selects: Selects::from_spec(None),
         ambient: none(),
         cutoff: none(),
     }
@@ -138,7 +138,7 @@ pub(crate) async fn list(State(site): State<Site>, headers: HeaderMap) -> Reply 
         }
     }
     Ok(shown(&BanksPage {
-        frame: Frame::of(&site, &headers, "Banks"),
+        frame: Frame::for_request(&site, &headers, "Banks"),
         paired: site.may_change(&headers),
         test: test_line(&site),
         banks,
@@ -200,7 +200,7 @@ async fn told_book(site: &Site, id: i64) -> Result<BankTally, Problem> {
 pub(crate) async fn book(State(site): State<Site>, Id(id): Id, headers: HeaderMap) -> Reply {
     let told = told_book(&site, id).await?;
     Ok(shown(&BookPage {
-        frame: Frame::of(&site, &headers, "Banks"),
+        frame: Frame::for_request(&site, &headers, "Banks"),
         over: words::bank::bank_over(told.tally.whole(), told.outings, told.of),
         head: said::BOOK_HEAD,
         lines: by_activity(&told.tally),
@@ -292,7 +292,7 @@ pub(crate) async fn test(State(site): State<Site>, Id(id): Id, headers: HeaderMa
     let snapshot = site.snapshot();
     let before = snapshot.bank.spec.as_ref();
     Ok(shown(&TestPage {
-        frame: Frame::of(&site, &headers, "Banks"),
+        frame: Frame::for_request(&site, &headers, "Banks"),
         paired: site.may_change(&headers),
         id,
         same: before.is_some_and(|it| it.name == name),
@@ -305,14 +305,14 @@ pub(crate) async fn test(State(site): State<Site>, Id(id): Id, headers: HeaderMa
 
 pub(crate) async fn forget(State(site): State<Site>, Id(id): Id, headers: HeaderMap) -> Reply {
     let name = name_of(&site, id).await?;
-    let frame = Frame::of(&site, &headers, "Banks");
+    let frame = Frame::for_request(&site, &headers, "Banks");
     Ok(shown(&ForgetPage { frame, paired: site.may_change(&headers), id, name }))
 }
 
 pub(crate) async fn import(State(site): State<Site>, Id(id): Id, headers: HeaderMap) -> Reply {
     let name = name_of(&site, id).await?;
     Ok(shown(&ImportPage {
-        frame: Frame::of(&site, &headers, "Banks"),
+        frame: Frame::for_request(&site, &headers, "Banks"),
         script: assets::helper(),
         paired: site.may_change(&headers),
         id,

@@ -39,7 +39,7 @@ struct Placed {
 }
 
 /// What came of a log.
-struct Took {
+struct Imported {
     /// How many contacts, and what is said of them.
     contacts: usize,
     read: String,
@@ -61,13 +61,13 @@ async fn body(request: Request) -> Result<Bytes, Problem> {
         if status == StatusCode::PAYLOAD_TOO_LARGE {
             too_large()
         } else {
-            Problem::of_status(status)
+            Problem::from_status(status)
         }
     })
 }
 
 /// Reads a log, hands its contacts over to be kept, and tells where they went.
-async fn take(site: &Site, file: Bytes) -> Result<Took, Problem> {
+async fn import_log(site: &Site, file: Bytes) -> Result<Imported, Problem> {
     let reading = tokio::task::spawn_blocking(move || {
         // Whether the calls are kept is not decided here.
         let log = adif::read(&file, adif::Keep { calls: true });
@@ -76,7 +76,7 @@ async fn take(site: &Site, file: Bytes) -> Result<Took, Problem> {
     });
     let mut log = reading.await.map_err(|error| {
         tracing::error!(%error, "the reading of a contact log fell");
-        Problem::of_status(StatusCode::INTERNAL_SERVER_ERROR)
+        Problem::from_status(StatusCode::INTERNAL_SERVER_ERROR)
     })?;
     if log.contacts.is_empty() {
         return Err(unreadable(contact_log::nothing_read(&log)));
@@ -85,7 +85,7 @@ async fn take(site: &Site, file: Bytes) -> Result<Took, Problem> {
     let contacts = std::mem::take(&mut log.contacts);
     site.record_command(RecordCommand::Contacts { contacts }).await?;
     tracing::info!("contact log: {read}");
-    Ok(Took { contacts: count, read, log, placed: site.read_record(placed).await? })
+    Ok(Imported { contacts: count, read, log, placed: site.read_record(placed).await? })
 }
 
 /// The newest outings that have contacts, and the open one if it cannot have all of its.
@@ -113,13 +113,13 @@ struct ContactsPage {
     read: Option<String>,
     complaints: Vec<String>,
     more: Option<String>,
-    outings: Vec<Shown>,
+    outings: Vec<OutingView>,
     /// The outing that it is about.
     of: Option<Of>,
     file: String,
 }
 
-struct Shown {
+struct OutingView {
     id: i64,
     name: String,
     contacts: String,
@@ -144,9 +144,9 @@ fn name_of(line: &Outing, site: &Site) -> String {
     (site.shown.language.contact_log.outing_name)(line.name.as_deref(), local(line.began, site))
 }
 
-fn shown_of(placed: &Placed, site: &Site) -> Shown {
+fn outing_view(placed: &Placed, site: &Site) -> OutingView {
     let w = &site.shown.language.contact_log;
-    Shown {
+    OutingView {
         id: placed.line.id,
         name: name_of(&placed.line, site),
         contacts: (w.contacts)(placed.told.contacts.len()),
@@ -185,7 +185,7 @@ pub(crate) async fn page(
     let of = of_outing(&site, wish.outing).await?;
     let w = &site.shown.language.contact_log;
     Ok(shown(&ContactsPage {
-        frame: Frame::of(&site, &headers, "Outings"),
+        frame: Frame::for_request(&site, &headers, "Outings"),
         w,
         paired: site.may_change(&headers),
         read: None,
@@ -207,10 +207,10 @@ pub(crate) async fn log_form(
     let kind = headers.get(header::CONTENT_TYPE).and_then(|value| value.to_str().ok());
     let boundary = kind.and_then(multipart::boundary).map(str::to_owned);
     let boundary =
-        boundary.ok_or_else(|| Problem::of_status(StatusCode::UNSUPPORTED_MEDIA_TYPE))?;
+        boundary.ok_or_else(|| Problem::from_status(StatusCode::UNSUPPORTED_MEDIA_TYPE))?;
     let whole = body(request).await?;
     let parts = multipart::parts(&whole, &boundary);
-    let parts = parts.ok_or_else(|| Problem::of_status(StatusCode::BAD_REQUEST))?;
+    let parts = parts.ok_or_else(|| Problem::from_status(StatusCode::BAD_REQUEST))?;
     let field = |wanted: &str| {
         let found = parts.iter().find(|(name, _)| *name == wanted);
         found.map(|(_, content)| *content).filter(|content| !content.trim_ascii().is_empty())
@@ -220,18 +220,18 @@ pub(crate) async fn log_form(
     let log = whole.slice_ref(log);
     let outing = field("outing").and_then(|id| std::str::from_utf8(id).ok()?.trim().parse().ok());
     drop(whole);
-    let took = take(&site, log).await?;
+    let imported = import_log(&site, log).await?;
     let w = &site.shown.language.contact_log;
-    let more = took.log.bad.saturating_sub(took.log.complaints.len());
+    let more = imported.log.bad.saturating_sub(imported.log.complaints.len());
     Ok(shown(&ContactsPage {
-        frame: Frame::of(&site, &headers, "Outings"),
+        frame: Frame::for_request(&site, &headers, "Outings"),
         w,
         paired: site.may_change(&headers),
-        complaints: took.log.complaints.iter().map(w.complaint).collect(),
+        complaints: imported.log.complaints.iter().map(w.complaint).collect(),
         more: (more > 0).then(|| (w.more)(more)),
-        outings: took.placed.iter().map(|placed| shown_of(placed, &site)).collect(),
+        outings: imported.placed.iter().map(|placed| outing_view(placed, &site)).collect(),
         of: of_outing(&site, outing).await?,
-        read: Some(took.read),
+        read: Some(imported.read),
         file: (w.file)(LOG_BYTES >> 20),
     }))
 }
@@ -243,7 +243,7 @@ fn crowded() -> Problem {
 // ---- JSON -----------------------------------------------------------------------------------
 
 #[derive(Serialize)]
-struct TookJson {
+struct ImportedJson {
     contacts: usize,
     left_out: usize,
     complaints: Vec<ComplaintJson>,
@@ -269,21 +269,21 @@ struct PlacedJson {
 pub(crate) async fn log_json(State(site): State<Site>, request: Request) -> Reply {
     let _alone = site.logs.try_acquire().map_err(|_| crowded())?;
     let file = body(request).await?;
-    let took = take(&site, file).await?;
-    Ok(Json(told(took)).into_response())
+    let imported = import_log(&site, file).await?;
+    Ok(Json(json(imported)).into_response())
 }
 
-fn told(took: Took) -> TookJson {
+fn json(imported: Imported) -> ImportedJson {
     let complaint = |it: &adif::Complaint| ComplaintJson {
         line: it.line,
         record: it.record,
         text: contact_log::complaint(it),
     };
-    TookJson {
-        contacts: took.contacts,
-        left_out: took.log.bad,
-        complaints: took.log.complaints.iter().map(complaint).collect(),
-        outings: took
+    ImportedJson {
+        contacts: imported.contacts,
+        left_out: imported.log.bad,
+        complaints: imported.log.complaints.iter().map(complaint).collect(),
+        outings: imported
             .placed
             .into_iter()
             .map(|placed| PlacedJson {

@@ -30,9 +30,13 @@ pub(crate) struct Frame {
 
 impl Frame {
     /// For whoever sent these headers.
-    pub(crate) fn of(site: &Parts, headers: &HeaderMap, here: &'static str) -> Self {
+    pub(crate) fn for_request(site: &Parts, headers: &HeaderMap, here: &'static str) -> Self {
         let demo = site.shown.now.borrow().demo;
-        Self { demo, language: site.shown.language, ..Self::new(Theme::of(headers), here) }
+        Self {
+            demo,
+            language: site.shown.language,
+            ..Self::new(Theme::from_headers(headers), here)
+        }
     }
 
     pub(crate) fn new(look: Theme, here: &'static str) -> Self {

@@ -56,7 +56,7 @@ struct TopPart<'a> {
     clock: Option<String>,
 }
 
-struct AlarmShown {
+struct AlarmView {
     said: words::Said,
     ix: usize,
     since_s: f64,
@@ -69,8 +69,8 @@ struct AlarmsPart {
     off: Option<words::Said>,
     /// Whether the countdown can be stopped, and shortened.
     off_asks: (bool, bool),
-    awake: Vec<AlarmShown>,
-    asleep: Vec<AlarmShown>,
+    awake: Vec<AlarmView>,
+    asleep: Vec<AlarmView>,
 }
 
 #[derive(Template)]
@@ -195,7 +195,7 @@ fn alarms(snapshot: &Snapshot) -> String {
     let (mut awake, mut asleep) = (Vec::new(), Vec::new());
     for (ix, alarm) in snapshot.alarms.iter().enumerate() {
         let until = alarm.asleep_until.filter(|until| *until > at.mono);
-        let shown = AlarmShown {
+        let shown = AlarmView {
             said: words::alarm(alarm, snapshot),
             ix,
             since_s: alarm.since.as_s(),
@@ -286,7 +286,12 @@ pub(crate) fn bank(snapshot: &Snapshot, first: bool) -> String {
     };
     let own = connected.filter(|it| snapshot.bank_choices.iter().all(|bank| bank.name != it.name));
     let choices = own.into_iter().chain(snapshot.bank_choices.iter()).map(tile).collect();
-    part(&BankPart { choices, first, levels: questions::levels(None), selects: Selects::of(None) })
+    part(&BankPart {
+        choices,
+        first,
+        levels: questions::levels(None),
+        selects: Selects::from_spec(None),
+    })
 }
 
 /// The parts of Now as they were made of this snapshot, once.
@@ -297,7 +302,7 @@ pub(crate) fn sections_of(rendered: &Rendered) -> Arc<[Section]> {
 /// `GET /`: style and script within, made once for each snapshot, look and state of pairing.
 pub(crate) async fn now(State(site): State<Site>, headers: HeaderMap) -> Response {
     let rendered = site.rendered();
-    let (look, paired) = (Theme::of(&headers), site.may_change(&headers));
+    let (look, paired) = (Theme::from_headers(&headers), site.may_change(&headers));
     let page = rendered.page(Variant { look, paired }, || {
         let page = filled(&NowPage {
             frame: Frame::new(look, "Now"),

@@ -190,7 +190,7 @@ pub(crate) async fn list(
     let paging = read(paging)?;
     let page = site.read_record(move |past| past.outings(paging.before, A_PAGE)).await?;
     Ok(shown(&OutingsPage {
-        frame: Frame::of(&site, &headers, "Outings"),
+        frame: Frame::for_request(&site, &headers, "Outings"),
         paired: site.may_change(&headers),
         rows: page.items.iter().map(|line| row(line, &site)).collect(),
         next: page.next,

@@ -164,7 +164,7 @@ pub(crate) async fn page(
     };
     let asked = words::asked(view, &snapshot);
     shown(&QuestionPage {
-        frame: Frame::of(&site, &headers, "Now"),
+        frame: Frame::for_request(&site, &headers, "Now"),
         paired: site.may_change(&headers),
         holds: asked.holds.clone(),
         said: view.standing == Standing::Said,
@@ -198,7 +198,7 @@ pub(crate) async fn change(
     };
     let before = snapshot.bank.spec.as_ref();
     shown(&ChangePage {
-        frame: Frame::of(&site, &headers, "Station"),
+        frame: Frame::for_request(&site, &headers, "Station"),
         paired: site.may_change(&headers),
         label: words::bank_label(&bank),
         same: before.is_some_and(|it| it.name == bank.name),

@@ -53,7 +53,7 @@ pub(crate) struct Line {
     pub(crate) cells: [String; 5],
 }
 
-struct FoldShown {
+struct FoldView {
     found: String,
     summed: String,
     longest: String,
@@ -62,7 +62,7 @@ struct FoldShown {
 }
 
 /// What page, file and terminal have in common.
-struct Told {
+struct ReportView {
     w: &'static ReportPage,
     row: Row,
     took: String,
@@ -77,7 +77,7 @@ struct Told {
     drew: Vec<String>,
     temp: Option<(String, Option<String>)>,
     supply: Option<(String, Option<String>)>,
-    folds: Vec<FoldShown>,
+    folds: Vec<FoldView>,
     contacts: Vec<String>,
     contact_head: [&'static str; 5],
     groups: Vec<Line>,
@@ -95,7 +95,7 @@ struct Told {
     on_paper: bool,
 }
 
-struct CorrectionShown {
+struct CorrectionView {
     id: i64,
     said: String,
 }
@@ -105,13 +105,13 @@ struct CorrectionShown {
 struct OutingPage {
     frame: Frame,
     paired: bool,
-    t: Told,
+    t: ReportView,
     given: String,
     open: bool,
     /// Whether to ask if the open outing is still this one.
     goes_on: bool,
     rundown: Option<RunDownRow>,
-    corrections: Vec<CorrectionShown>,
+    corrections: Vec<CorrectionView>,
     /// How many corrections came from the contact log.
     by_contacts: usize,
     from_log: String,
@@ -124,7 +124,7 @@ struct OutingPage {
 #[derive(Template)]
 #[template(path = "outing_file.html")]
 struct OutingFile {
-    t: Told,
+    t: ReportView,
     demo: bool,
     policy: String,
     style: &'static Asset,
@@ -134,14 +134,14 @@ struct OutingFile {
 #[derive(Template)]
 #[template(path = "outing.txt")]
 struct OutingText {
-    t: Told,
+    t: ReportView,
     /// It is open in a record that nobody writes.
     was_open: bool,
     counted: Option<String>,
     energy: String,
     hours: String,
     groups: String,
-    corrections: Vec<CorrectionShown>,
+    corrections: Vec<CorrectionView>,
 }
 
 /// The type of CSV (RFC 4180 section 3).
@@ -212,7 +212,7 @@ async fn read(site: &Site, id: i64) -> Result<Option<(OutingReport, Option<Serie
 fn as_file(site: &Site, told: &OutingReport, series: Option<&Series>) -> Response {
     let page = OutingFile {
         demo: site.snapshot().demo,
-        t: told_of(site, told, series, true),
+        t: report_view(site, told, series, true),
         policy: assets::file_policy(),
         style: assets::style(),
         version: env!("CARGO_PKG_VERSION"),
@@ -238,9 +238,9 @@ fn page_of(
     let (by_contacts, own): (Vec<_>, Vec<_>) =
         told.whole.corrections.iter().partition(|it| it.origin == Origin::Contacts);
     OutingPage {
-        frame: Frame::of(site, headers, "Outings"),
+        frame: Frame::for_request(site, headers, "Outings"),
         paired: site.may_change(headers),
-        t: told_of(site, told, series, false),
+        t: report_view(site, told, series, false),
         given: line.name.clone().unwrap_or_default(),
         open: line.ending == Ending::Open,
         goes_on: asks_of(&site.snapshot(), line.id),
@@ -256,7 +256,7 @@ fn page_of(
 
 /// The same for a terminal, where corrections are numbered and counted from the beginning.
 fn text_of(site: &Site, told: &OutingReport) -> OutingText {
-    let t = told_of(site, told, None, true);
+    let t = report_view(site, told, None, true);
     OutingText {
         energy: table(t.w.doing, &t.book_head, &t.activities),
         hours: table(t.w.hour, &t.book_head, &t.hours),
@@ -279,9 +279,9 @@ fn asks_of(snapshot: &Snapshot, outing: i64) -> bool {
         && snapshot.questions.iter().any(asked)
 }
 
-fn correction(it: &Correction, began: Option<Local>) -> CorrectionShown {
+fn correction(it: &Correction, began: Option<Local>) -> CorrectionView {
     let when = said::stretch(began, Seconds::of(it.from_s), Seconds::of(it.to_s));
-    CorrectionShown { id: it.id, said: format!("{when}: {}", said::doing(it.activity.as_deref())) }
+    CorrectionView { id: it.id, said: format!("{when}: {}", said::doing(it.activity.as_deref())) }
 }
 
 /// What can be chosen: the activities of now, and those of the outing.
@@ -296,7 +296,12 @@ fn activities(site: &Site, report: &Report) -> Vec<String> {
     names
 }
 
-fn told_of(site: &Site, told: &OutingReport, series: Option<&Series>, on_paper: bool) -> Told {
+fn report_view(
+    site: &Site,
+    told: &OutingReport,
+    series: Option<&Series>,
+    on_paper: bool,
+) -> ReportView {
     let OutingReport { whole, report, .. } = told;
     let line = &whole.outing;
     let began = local(line.began, site);
@@ -312,7 +317,7 @@ fn told_of(site: &Site, told: &OutingReport, series: Option<&Series>, on_paper: 
         it.off?;
         Some(it.came?.si() + it.made.at.si())
     });
-    Told {
+    ReportView {
         w,
         row: row(line, site),
         took: words::took(wh(line.energy_wh), line.mean_power_w.map(Watts::of), peak),
@@ -397,9 +402,9 @@ fn done_rows(report: &Report, began: Option<Local>) -> Vec<(String, String)> {
         .collect()
 }
 
-fn fold(ix: usize, total: &Total) -> FoldShown {
+fn fold(ix: usize, total: &Total) -> FoldView {
     let latest = &total.latest;
-    FoldShown {
+    FoldView {
         found: fold::fold(&Fold { sent: total.sent, slots: slots(total), ..latest.clone() }),
         summed: said::folded(total),
         longest: said::longest(latest),

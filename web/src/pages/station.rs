@@ -22,7 +22,7 @@ use crate::{
     },
 };
 
-struct SourceShown<'a> {
+struct SourceView<'a> {
     report: &'a SourceReport,
     state: String,
     reads: Option<String>,
@@ -39,7 +39,7 @@ struct StationPage<'a> {
     trusted: bool,
     bank_line: String,
     bank: String,
-    sources: Vec<SourceShown<'a>>,
+    sources: Vec<SourceView<'a>>,
     board: Vec<(&'static str, String)>,
     record: Vec<String>,
     aside: &'a [AsideTold],
@@ -66,7 +66,7 @@ pub(crate) async fn station(State(site): State<Site>, headers: HeaderMap) -> Res
     let paired = site.may_change(&headers);
     let phone = record_status.phone.map(|told| phone(&told, snapshot.at.mono));
     shown(&StationPage {
-        frame: Frame::of(&site, &headers, "Station"),
+        frame: Frame::for_request(&site, &headers, "Station"),
         snapshot: &snapshot,
         paired,
         trusted: site.trusted,
@@ -106,12 +106,12 @@ fn phone(told: &PhoneTold, now: Mono) -> String {
     format!("{} Compared {}.", words::clock_off(off, within), words::ago(told.at, now))
 }
 
-fn sources(snapshot: &Snapshot) -> Vec<SourceShown<'_>> {
+fn sources(snapshot: &Snapshot) -> Vec<SourceView<'_>> {
     snapshot
         .sources
         .iter()
         .enumerate()
-        .map(|(ix, report)| SourceShown {
+        .map(|(ix, report)| SourceView {
             report,
             state: words::source_state(report, snapshot.at.mono),
             reads: u16::try_from(ix)
@@ -128,7 +128,7 @@ pub(crate) async fn pair(State(site): State<Site>, headers: HeaderMap) -> Respon
     let at: Mono = site.snapshot().at.mono;
     drop(site.shown.pairing.pin(at));
     shown(&PairPage {
-        frame: Frame::of(&site, &headers, "Station"),
+        frame: Frame::for_request(&site, &headers, "Station"),
         paired: site.shown.pairing.knows(&headers),
     })
 }
