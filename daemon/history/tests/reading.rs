@@ -428,3 +428,21 @@ fn a_page_that_is_just_full_is_the_last() {
         assert_eq!((found, page.next), (ids, next), "{most}");
     }
 }
+
+#[test]
+fn a_boots_last_row_is_its_own_whatever_the_next_boot_begins_with() {
+    let folder = Folder::new("next-boot");
+    let (started, _states) = start(&folder.0, "boot-a", 0.0);
+    started.writer.change(vec![begins(None, None, 0.0)]).unwrap();
+    give_rows(&started, 0.0, 600.0, |at| draw_row(at, 3.0, 4.0));
+    started.writer.change(vec![]).unwrap();
+    drop(started);
+    // The next boot's first row begins with its first second.
+    let (started, _states) = start(&folder.0, "boot-b", 0.0);
+    assert_eq!(started.before.as_ref().unwrap().last_sign_s, 600.0);
+    started.writer.change(vec![begins(None, None, 0.0)]).unwrap();
+    give_rows(&started, 0.0, 60.0, |at| draw_row(at, 3.0, 4.0));
+    started.writer.change(vec![]).unwrap();
+    let lasted_s = |outing| started.reader.outing(outing).unwrap().unwrap().lasted_s;
+    assert_eq!((lasted_s(1), lasted_s(2)), (600.0, 60.0));
+}
