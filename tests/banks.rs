@@ -211,7 +211,7 @@ fn the_same_bank_through_every_door_to_the_record() {
                     "bank",
                     "rename",
                     &name(number),
-                    &format!("{} {number}", door),
+                    &format!("{door} {number}"),
                 ]));
                 assert_eq!(gone.code, Some(0), "{}", gone.err);
             }

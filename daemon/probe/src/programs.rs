@@ -7,7 +7,7 @@ use std::{
     time::Duration,
 };
 
-use reckon::{reading::Program, time::Mono, words};
+use reckon::{name, reading::Program, time::Mono, words};
 use sysinfo::{ProcessRefreshKind, ProcessesToUpdate, System};
 
 use crate::root::Root;
@@ -106,7 +106,7 @@ fn busiest(system: &mut System) -> Arc<[Program]> {
         .processes()
         .values()
         .map(|process| Program {
-            name: process.name().to_string_lossy().chars().take(15).collect(),
+            name: name::mended(&process.name().to_string_lossy(), 15),
             cores_busy: f64::from(process.cpu_usage()) / 100.0,
         })
         .filter(|program| program.cores_busy >= LEAST && program.cores_busy.is_finite())

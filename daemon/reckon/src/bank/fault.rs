@@ -176,4 +176,46 @@ mod tests {
             assert_eq!(bank.faults(), [], "cut-off {cutoff} V");
         }
     }
+
+    #[test]
+    fn the_limits_themselves_are_allowed() {
+        let usb = BankSpec::common()[0].clone();
+        let pack = BankSpec::common()[2].clone();
+        let of =
+            |cells, label_v| BankSpec { cells, label_volts: Volts::of(label_v), ..usb.clone() };
+        let mut all: Vec<BankSpec> = [
+            (Cells::LiIon, [3.3, 4.4]),
+            (Cells::LiFePo4, [2.95, 3.7]),
+            (Cells::LeadAcid, [1.9, 2.4]),
+        ]
+        .into_iter()
+        .flat_map(|(cells, volts)| volts.map(|label_v| of(cells, label_v)))
+        .collect();
+        all.extend([0.1, 2000.0].map(|ah| BankSpec { label: AmpHours::of(ah), ..usb.clone() }));
+        all.extend(
+            [-40.0, 60.0].map(|c| BankSpec { ambient: Some(Celsius::of(c)), ..usb.clone() }),
+        );
+        all.extend([1.0, 60.0].map(|v| BankSpec { cutoff: Some(Volts::of(v)), ..usb.clone() }));
+        all.extend([5.9, 12.8].map(|v| BankSpec { cutoff: Some(Volts::of(v)), ..pack.clone() }));
+        all.push(BankSpec { series: 16, label_volts: Volts::of(60.0), ..usb.clone() });
+        all.push(BankSpec { name: "x".repeat(64), ..usb });
+        for bank in all {
+            assert_eq!(bank.faults(), [], "{bank:?}");
+        }
+    }
+
+    #[test]
+    fn a_little_beyond_a_cells_volts_does_not_fit() {
+        let usb = BankSpec::common()[0].clone();
+        for (cells, volts) in [
+            (Cells::LiIon, [3.29, 4.41]),
+            (Cells::LiFePo4, [2.94, 3.71]),
+            (Cells::LeadAcid, [1.89, 2.41]),
+        ] {
+            for label_v in volts {
+                let bank = BankSpec { cells, label_volts: Volts::of(label_v), ..usb.clone() };
+                assert!(matches!(bank.faults()[..], [BankFault::Misfit { series: 1, .. }]));
+            }
+        }
+    }
 }

@@ -272,3 +272,16 @@ pub const NO_SUCH_QUESTION: &str = "There is no such question. Nothing was chang
 
 pub const TIME_TO_LAST: &str = "The time to last";
 pub const UNKNOWN: &str = "I do not know";
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::bank::LABEL_MAH;
+
+    #[test]
+    fn the_figure_said_is_the_limit() {
+        assert_eq!(LABEL_MAH, 100.0..=2_000_000.0);
+        let said = bank_fault(&BankFault::LabelMah).replace(TIE, " ");
+        assert!(said.contains("from 100 to 2 000 000 mAh"), "{said}");
+    }
+}
