@@ -3,7 +3,11 @@
 
 use alloc::{borrow::ToOwned, string::String, vec::Vec};
 
-use super::{BankFault, BankSpec, Cells, LABEL_MAH, MeasuredAt, SERIES};
+use super::{
+    cells::{Cells, MeasuredAt},
+    fault::{BankFault, LABEL_MAH, SERIES},
+    spec::BankSpec,
+};
 use crate::units::{AmpHours, Celsius, Volts};
 
 /// A bank as somebody describes it. The fields are the keys of settings, forms, JSON and bank files;

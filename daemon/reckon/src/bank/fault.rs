@@ -3,7 +3,10 @@
 use alloc::vec::Vec;
 use core::ops::RangeInclusive;
 
-use super::{BankSpec, Cells, MeasuredAt};
+use super::{
+    cells::{Cells, MeasuredAt},
+    spec::BankSpec,
+};
 use crate::{
     name::{self, NameFault},
     units::{Celsius, Volts},

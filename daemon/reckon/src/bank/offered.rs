@@ -2,7 +2,7 @@
 
 use alloc::{string::String, vec::Vec};
 
-use super::BankSpec;
+use super::spec::BankSpec;
 
 /// Banks for one tap: those of the settings first, then those of the record, none that was forgotten.
 /// Of two with one name the record's is the newer word.

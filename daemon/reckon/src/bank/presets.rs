@@ -1,6 +1,6 @@
 //! Banks that can be chosen with one tap.
 
-use super::{BankDescription, BankSpec, Cells};
+use super::{cells::Cells, description::BankDescription, spec::BankSpec};
 
 /// Four banks of the common kinds: name, cells, mAh.
 const COMMON: [(&str, Cells, f64); 4] = [

@@ -3,7 +3,7 @@
 use alloc::{string::String, vec::Vec};
 
 use super::*;
-use crate::units::Share;
+use crate::units::{AmpHours, Celsius, Share, Volts};
 
 #[test]
 fn names_are_what_settings_forms_and_old_records_have() {
