@@ -11,7 +11,9 @@ use reckon::{
     belief::{Question, QuestionView},
     energy_tally::{EnergyTally, OutingTally},
     fold::{Fold, Total},
-    record::{Channel, Correction, Ending, Origin, OutingWhole, Series, SeriesAsk, Stretch},
+    record::{
+        Channel, Correction, Ending, Origin, Outing, OutingWhole, Series, SeriesAsk, Stretch,
+    },
     report::{ActivitySpan, JudgedForecast, OutingReport, Report},
     snapshot::Snapshot,
     units::{Joules, Seconds, Watts},
@@ -106,7 +108,7 @@ struct OutingPage {
     frame: Frame,
     paired: bool,
     t: ReportView,
-    given: String,
+    outing: Outing,
     open: bool,
     /// Whether to ask if the open outing is still this one.
     goes_on: bool,
@@ -241,7 +243,7 @@ fn page_of(
         frame: Frame::for_request(site, headers, "Outings"),
         paired: site.may_change(headers),
         t: report_view(site, told, series, false),
-        given: line.name.clone().unwrap_or_default(),
+        outing: line.clone(),
         open: line.ending == Ending::Open,
         goes_on: asks_of(&site.snapshot(), line.id),
         rundown: told.whole.run_down().map(|it| rundown_row(it, site, Some(line.id))),
