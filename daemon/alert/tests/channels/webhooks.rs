@@ -195,7 +195,7 @@ fn without_encryption_an_address_that_needs_it_is_refused_with_what_to_build() {
 
 #[test]
 fn addresses_that_cannot_be_are_refused() {
-    for (url, want) in [("heron", "no address"), ("ftp://host/", "not http")] {
+    for (url, want) in [("heron", "not a web address"), ("ftp://host/", "not http")] {
         let why = Webhook::new(url, Template::own(), &[], FAST).unwrap_err();
         assert!(why.contains(want), "{url}: {why}");
     }
