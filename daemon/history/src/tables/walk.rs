@@ -179,3 +179,66 @@ pub(crate) fn of_outing(connection: &Connection, outing: i64) -> rusqlite::Resul
     }
     Ok(all)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::write::{
+        change::{Change, Who},
+        transaction::Keeper,
+    };
+
+    fn boot(folder: &std::path::Path, uuid: &str, to_s: u32) -> Keeper {
+        let (connection, _) = crate::schema::open(folder).unwrap();
+        let who = Who { boot_uuid: uuid.into(), began_s: 0.0, version: "test".into() };
+        let mut keeper = Keeper::begin(connection, &who, 1000).unwrap();
+        let row = |k: u32| {
+            let mut stats = [None; Channel::ALL.len()];
+            stats[Channel::Watts.ix()] = Some(Stats::one(f64::from(k)));
+            Change::Row(Row { from_s: 10.0 * f64::from(k), span_s: 10.0, stats })
+        };
+        let rows: Vec<Change> = (0..to_s / 10).map(row).collect();
+        keeper.keep(&rows, 60.0).unwrap();
+        keeper
+    }
+
+    /// Begin and length of the rows of a walk, rows of one length that follow one another in one: from,
+    /// to, length.
+    fn walked(on: &Connection, boot: i64, from_to: (f64, f64), step_s: f64) -> Vec<[f64; 3]> {
+        let mut all: Vec<[f64; 3]> = Vec::new();
+        let mut each = |at_s: f64, span_s: f64, _: usize, _: Stats| match all.last_mut() {
+            Some(last) if last[2] == span_s && (last[1] - at_s).abs() < 1e-6 => last[1] += span_s,
+            _ => all.push([at_s, at_s + span_s, span_s]),
+        };
+        visit_rows(on, boot, from_to, step_s, &[Channel::Watts], &mut each).unwrap();
+        all
+    }
+
+    #[test]
+    fn a_walk_takes_the_longest_rows_that_lie_whole_between_the_moments() {
+        let folder = std::env::temp_dir().join(format!("outlast-walk-{}", std::process::id()));
+        drop(boot(&folder, "boot-a", 9000));
+        drop(boot(&folder, "boot-b", 4000));
+        let (on, _) = crate::schema::open(&folder).unwrap();
+        // Two hours and a half of a boot that is over.
+        let within = walked(&on, 1, (100.0, 8000.0), 3600.0);
+        let want = [
+            [100.0, 300.0, 10.0],
+            [300.0, 3600.0, 300.0],
+            [3600.0, 7200.0, 3600.0],
+            [7200.0, 7800.0, 300.0],
+            [7800.0, 8000.0, 10.0],
+        ];
+        assert_eq!(within, want);
+        // To its end the last hour is taken as it is, though it was not full.
+        assert_eq!(walked(&on, 1, (0.0, 9000.0), 3600.0), [[0.0, 10_800.0, 3600.0]]);
+        assert_eq!(walked(&on, 1, (0.0, 9000.0), 300.0), [[0.0, 9000.0, 300.0]]);
+        assert_eq!(walked(&on, 1, (0.0, 9000.0), 299.0), [[0.0, 9000.0, 10.0]]);
+        assert_eq!(walked(&on, 1, (310.0, 350.0), 3600.0), [[310.0, 350.0, 10.0]]);
+        assert!(walked(&on, 1, (350.0, 350.0), 10.0).is_empty());
+        // In the boot that runs the last folded row of each length may lack its end.
+        let want = [[0.0, 3300.0, 300.0], [3300.0, 4000.0, 10.0]];
+        assert_eq!(walked(&on, 2, (0.0, 4000.0), 3600.0), want);
+        std::fs::remove_dir_all(folder).unwrap();
+    }
+}
