@@ -92,7 +92,7 @@ const CASES: [Case; 18] = [
     },
     Case {
         said: &[("label_mah", "10000"), ("label_v", "61"), ("ambient_c", "-41")],
-        want: Err(&["The voltage that the label's capacity is meant at", AMBIENT]),
+        want: Err(&["The voltage that the label's capacity is for", AMBIENT]),
     },
 ];
 

@@ -310,7 +310,7 @@ fn banks_are_told_of_renamed_and_forgotten_with_and_without_a_daemon() {
     done(home.path(), &["bank", "forget", "Long six"]);
     daemon.wait_until(|now| !offered(now));
     let taken = cli(home.path(), &["bank", "rename", "Long six", "Blue old"]);
-    assert!(taken.code == Some(1) && taken.err.contains("another bank"), "{}", taken.err);
+    assert!(taken.code == Some(1) && taken.err.contains("Another bank"), "{}", taken.err);
     daemon.end("TERM");
     done(home.path(), &["bank", "forget", "Long six", "--undo"]);
     done(home.path(), &["bank", "rename", "Blue old", "Blue ten"]);

@@ -96,7 +96,7 @@ fn is_sentence(text: &str) -> bool {
         let rest = text.trim_start().strip_prefix(*word);
         rest.is_some_and(|rest| !rest.starts_with(|it: char| it.is_ascii_alphanumeric()))
     };
-    let sql = SQL.iter().any(|word| begins(&word));
+    let sql = SQL.iter().any(begins);
     let markup = text.contains('<') && text.contains('=');
     let is_word = |word: &&str| {
         let bare = word.trim_matches(|it: char| "\"'(`.,:;!?)".contains(it));

@@ -105,7 +105,7 @@ test('a sensor that is unplugged is said in words, and the forecast goes on', as
     const { rmSync } = await import('node:fs');
     rmSync(join(station.root, 'sys/class/hwmon/hwmon2'));
     rmSync(join(station.root, station.sensor), { recursive: true });
-    await until(async () => /silent|gone|vanished|unplugged|does not answer/i.test(await main(page)), 'the page says that the sensor is gone', 30);
+    await until(async () => /silent|gone|disappeared|vanished|unplugged|does not answer/i.test(await main(page)), 'the page says that the sensor is gone', 30);
     // The alarm stands first on the page and in its title, and is felt in a pocket.
     await until(async () => (await page.evaluate(() => window.shaken)) === 1, 'the phone is shaken once', 30);
     const banner = await page.textContent('#alarms h2');

@@ -35,7 +35,7 @@ fn main() -> ExitCode {
         Some(Command::Bank(command)) => bank::run(&command),
         Some(Command::Export(options)) => export::run(&options),
     };
-    done.map_or_else(|failed| failed.exit(), |()| ExitCode::SUCCESS)
+    done.map_or_else(commands::failed::Failed::exit, |()| ExitCode::SUCCESS)
 }
 
 fn run(options: &cli::Run) -> Result<(), Failed> {

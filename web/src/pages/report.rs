@@ -314,11 +314,11 @@ fn report_view(
     let mut first = events(whole, began);
     let events_more = first.split_off(first.len().min(FIRST));
     let w = &site.shown.language.report;
+    let drawn = |said: String, of: Channel| {
+        let drawing = series.and_then(|it| draw::report::small(it, of, &said, began));
+        (said, drawing)
+    };
     let left = |all: usize| (all > ROWS).then(|| (w.in_export)(all - ROWS));
-    let truth_s = report.forecasts.all.iter().find_map(|it| {
-        it.off?;
-        Some(it.came?.si() + it.made.at.si())
-    });
     ReportView {
         w,
         row: row(line, site),
@@ -332,22 +332,14 @@ fn report_view(
         hours: by_hour(report, began),
         book_note: said::book_note(report.coarsest),
         drew: drew(report, began),
-        temp: report.temp.as_ref().map(|seen| {
-            let said = said::temperatures(seen);
-            let drawn = series.and_then(|it| draw::report::small(it, Channel::Temp, &said, began));
-            (said, drawn)
-        }),
-        supply: report.volts.as_ref().map(|seen| {
-            let said = said::supplies(seen);
-            let drawn = series.and_then(|it| draw::report::small(it, Channel::Volts, &said, began));
-            (said, drawn)
-        }),
+        temp: report.temp.as_ref().map(|seen| drawn(said::temperatures(seen), Channel::Temp)),
+        supply: report.volts.as_ref().map(|seen| drawn(said::supplies(seen), Channel::Volts)),
         folds: report.folds.iter().enumerate().map(|(ix, total)| fold(ix, total)).collect(),
         contacts: contacts(told),
         contact_head: CONTACT_HEAD,
         groups: groups(report),
         foretold: said::foretold(&report.forecasts),
-        foresight: series::foresight(&whole.forecasts, truth_s, line.lasted_s),
+        foresight: series::foresight(&whole.forecasts, came_s(report), line.lasted_s),
         forecast_rows: forecast_rows(&report.forecasts.all, began),
         events: first,
         events_rest: (w.more)(events_more.len()),
@@ -361,6 +353,14 @@ fn report_view(
         }),
         on_paper,
     }
+}
+
+/// How long the outing was to last in all, as its end has shown, s.
+fn came_s(report: &Report) -> Option<f64> {
+    report.forecasts.all.iter().find_map(|it| {
+        it.off?;
+        Some(it.came?.si() + it.made.at.si())
+    })
 }
 
 /// What takes most first, and all of it last.

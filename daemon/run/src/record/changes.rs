@@ -146,7 +146,7 @@ impl Changes<'_> {
                 return Err(words::refusal::END_IS_KNOWN.to_owned());
             }
         };
-        let before = ending_before(&self.reader, id);
+        let before = ending_before(self.reader, id);
         let key = ending_key(id);
         let Some(died) = died else {
             let Some(died) = before else {

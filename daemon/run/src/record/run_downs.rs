@@ -50,8 +50,6 @@ pub(crate) fn uncredited(reader: &Reader, load: &LoadPrior) -> Result<Vec<Change
 
 /// What was seen in an outing, in few steps; nothing where the record cannot be read.
 pub(crate) fn steps(reader: &Reader, outing: i64) -> Vec<Observation> {
-    reader.rows(outing).map(|rows| record::steps(&rows)).unwrap_or_else(|trouble| {
-        tracing::warn!("{trouble}");
-        Vec::new()
-    })
+    let seen = reader.rows(outing).map(|rows| record::steps(&rows));
+    seen.inspect_err(|trouble| tracing::warn!("{trouble}")).unwrap_or_default()
 }

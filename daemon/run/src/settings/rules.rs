@@ -33,7 +33,7 @@ pub(super) fn read(mut t: Table<'_>, activities: &[String]) -> Option<ActivityRu
         (true, false) => t.complain("from", words::settings::FROM_AND_TO.to_owned()),
         (false, true) => t.complain("to", words::settings::FROM_AND_TO.to_owned()),
         (false, false) if !t.has("program") => {
-            t.complain("program", words::settings::RULE_EMPTY.to_owned())
+            t.complain("program", words::settings::RULE_EMPTY.to_owned());
         }
         _ => {}
     }
