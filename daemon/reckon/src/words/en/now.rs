@@ -171,7 +171,7 @@ pub fn basis(snapshot: &Snapshot) -> String {
         Basis::Modelled => {
             let board = match (&snapshot.facts.model, snapshot.facts.kind) {
                 (Some(model), Some(_)) => format!("the published figures for {model}"),
-                _ => String::from("figures for boards in general, as this one is not in the table"),
+                _ => String::from("figures for boards in general (this one is not in the table)"),
             };
             format!(
                 "No sensor measures the draw. It is estimated from {board} and from its load, so \
