@@ -49,7 +49,7 @@ pub const PAGE: ContactLogPage = ContactLogPage {
 #[must_use]
 pub fn contacts_in(count: usize) -> String {
     match count {
-        0 => "no contact".to_string(),
+        0 => "no contacts".to_string(),
         1 => "1 contact".to_string(),
         many => format!("{many} contacts"),
     }
@@ -267,7 +267,7 @@ mod tests {
                 span(Seconds::of(3600.0))
             ))
         );
-        assert_eq!([0, 1, 31].map(contacts_in), ["no contact", "1 contact", "31 contacts"]);
+        assert_eq!([0, 1, 31].map(contacts_in), ["no contacts", "1 contact", "31 contacts"]);
         assert!(log_too_large(4 << 20).contains("larger than 4 MiB"));
     }
 

@@ -107,7 +107,7 @@ pub fn took(energy_wh: Option<Joules>, mean: Option<Watts>, peak: Option<Watts>)
     parts.extend(mean.map(|mean| format!("{} on average", power(mean))));
     parts.extend(peak.map(|peak| format!("{} at most", power(peak))));
     if parts.is_empty() {
-        return String::from("The draw is not known.");
+        return String::from("The draw is not known");
     }
     parts.join(", ")
 }
