@@ -39,8 +39,8 @@ pub use http::pairing::{CODE_LASTS, Pairing, Pin, Rejected};
 pub use http::site::{Request, Shown};
 pub use pages::contacts::LOG_BYTES;
 pub use record::{
-    AsideTold, BankShown, Clock, NoRecord, PhoneTold, RecordCommand, RecordReader, RecordStatus,
-    TestLoad, TestTold,
+    BankShown, Clock, ClockCompared, FileSetAside, NoRecord, RecordReader, RecordStatus,
+    RunningTest,
 };
 
 /// The pages and the JSON for the network: everyone may look, changing needs pairing.

@@ -4,9 +4,7 @@
 use std::io::Read;
 
 use reckon::{
-    adif::Contact,
-    bank::BankSpec,
-    record::{BankWhole, Outing, OutingContacts, OutingWhole, Page, Series, SeriesAsk},
+    record::{BankWhole, Outing, OutingContacts, OutingWhole, Page, Series, SeriesAsk, TestLoad},
     report::{BankTally, OutingReport},
     time::{Mono, Stamp},
 };
@@ -102,157 +100,6 @@ pub struct BankShown {
     pub usable_wh: Option<[f64; 3]>,
 }
 
-/// The load that a run-down test makes by itself.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum TestLoad {
-    /// None: the board does what it does anyway.
-    AsItIs,
-    /// As little as can be: nothing is started.
-    Idle,
-    /// The processor works in bursts as a receive-only timed mode does.
-    Receive,
-    /// Steps from idle to all cores and back.
-    Steps,
-}
-
-impl TestLoad {
-    /// All of them, in the order offered.
-    pub const ALL: [Self; 4] = [Self::AsItIs, Self::Idle, Self::Receive, Self::Steps];
-
-    /// Its name in forms and JSON.
-    #[must_use]
-    pub const fn name(self) -> &'static str {
-        match self {
-            Self::AsItIs => "as-it-is",
-            Self::Idle => "idle",
-            Self::Receive => "receive",
-            Self::Steps => "steps",
-        }
-    }
-}
-
-/// What the pages ask of the record and its clock. Banks, outings and run-downs go by their ids.
-#[derive(Clone, Debug, PartialEq)]
-pub enum RecordCommand {
-    /// A bank is told of, or (same name) told of anew.
-    TellBank {
-        /// What its owner says.
-        spec: BankSpec,
-    },
-    /// A bank gets another name.
-    RenameBank {
-        /// Which.
-        bank: i64,
-        /// The new name.
-        name: String,
-    },
-    /// A bank is not offered any more, or again.
-    ForgetBank {
-        /// Which.
-        bank: i64,
-        /// Whether it is forgotten.
-        forgotten: bool,
-    },
-    /// A run-down is struck out, or taken back in; the learning is redone.
-    Strike {
-        /// Which.
-        rundown: i64,
-        /// Whether it is struck out.
-        struck: bool,
-    },
-    /// The operator says how an outing ended whose power was lost.
-    Answer {
-        /// Which.
-        outing: i64,
-        /// The bank died; else its plug was pulled. `None`: nobody knows, after all.
-        died: Option<bool>,
-    },
-    /// The operator says whether the open outing is still this earlier one: the same bank, not
-    /// charged in between.
-    GoesOn {
-        /// The earlier one.
-        earlier: i64,
-        /// It is; else the bank was charged.
-        goes_on: bool,
-    },
-    /// An outing (open or past) gets a name; empty takes it away.
-    NameOuting {
-        /// Which.
-        outing: i64,
-        /// The name.
-        name: String,
-    },
-    /// What was done in a stretch of an outing is put right.
-    Doing {
-        /// Which.
-        outing: i64,
-        /// From, seconds since it began.
-        from_s: f64,
-        /// To.
-        to_s: f64,
-        /// The activity; `None`: none.
-        activity: Option<String>,
-    },
-    /// The minutes of contact of the contact log count as an activity.
-    DoingByContacts {
-        /// In which outing.
-        outing: i64,
-        /// The activity.
-        activity: String,
-    },
-    /// A correction of an outing is taken back.
-    DoingBack {
-        /// Which outing.
-        outing: i64,
-        /// Which correction; `None`: all that came from the contact log.
-        id: Option<i64>,
-    },
-    /// A run-down test begins: the bank is full and connected now, power-off is disabled.
-    StartTest {
-        /// Which bank.
-        bank: i64,
-        /// The load made during it.
-        load: TestLoad,
-    },
-    /// The running test is given up; what was seen counts as cut short.
-    StopTest,
-    /// A plain list of time stamps is credited to a bank as a run-down.
-    Import {
-        /// Which bank.
-        bank: i64,
-        /// A name for it, may be empty.
-        name: String,
-        /// The list, one time stamp a line.
-        text: String,
-    },
-    /// Contacts read from a log, all of them together.
-    Contacts {
-        /// The good ones.
-        contacts: Vec<Contact>,
-    },
-    /// The contacts that fall into an outing are taken back.
-    ForgetContacts {
-        /// Which outing.
-        outing: i64,
-    },
-    /// The operator's mark in the record.
-    Mark {
-        /// In the operator's words, may be empty.
-        text: String,
-    },
-    /// A paired phone says what time it is.
-    PhoneClock {
-        /// The moment it speaks of.
-        at: Mono,
-        /// The phone's time of that moment, ms since 1970 UTC.
-        phone_ms: i64,
-        /// Right within so much against the phone's clock (half the smallest round trip), ms.
-        within_ms: u32,
-    },
-    /// Set the system clock from what the phone said last.
-    SetClock,
-}
-
 /// How the record and its clock are doing; the newest is what pages show.
 #[derive(Clone, Debug, PartialEq, Default)]
 pub struct RecordStatus {
@@ -269,20 +116,20 @@ pub struct RecordStatus {
     /// The size limit is near or reached: a sentence.
     pub warning: Option<String>,
     /// Files that had to be set aside since the start.
-    pub set_aside: Vec<AsideTold>,
+    pub set_aside: Vec<FileSetAside>,
     /// What the phone's clock says of the board's, if a phone told it in this boot.
-    pub phone: Option<PhoneTold>,
+    pub phone: Option<ClockCompared>,
     /// Whether this unit may set the system clock.
     pub may_set_clock: bool,
     /// The run-down test that is on.
-    pub test: Option<TestTold>,
+    pub test: Option<RunningTest>,
     /// What there is to say of the watched contact log, if one is watched.
     pub contact_log: Option<String>,
 }
 
 /// A file that was set aside.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub struct AsideTold {
+pub struct FileSetAside {
     /// Its name and place.
     pub path: String,
     /// Why, as a sentence.
@@ -291,7 +138,7 @@ pub struct AsideTold {
 
 /// The board's clock against the phone's.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct PhoneTold {
+pub struct ClockCompared {
     /// When it was compared.
     pub at: Mono,
     /// The board's system clock minus the phone's, ms.
@@ -302,7 +149,7 @@ pub struct PhoneTold {
 
 /// A run-down test that is on.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub struct TestTold {
+pub struct RunningTest {
     /// The bank's name.
     pub bank: String,
     /// Since when.

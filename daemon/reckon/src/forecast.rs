@@ -20,6 +20,26 @@ pub enum Basis {
     Expected,
 }
 
+impl Basis {
+    /// Its name in JSON and in the record.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Measured => "measured",
+            Self::Modelled => "modelled",
+            Self::Gauge => "gauge",
+            Self::Expected => "expected",
+        }
+    }
+
+    /// The basis of that name; one that a newer version writes counts as modelled.
+    #[must_use]
+    pub fn named(name: &str) -> Self {
+        let all = [Self::Measured, Self::Gauge, Self::Expected];
+        all.into_iter().find(|basis| basis.name() == name).unwrap_or(Self::Modelled)
+    }
+}
+
 /// The forecast, or why there is none.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Outlook {

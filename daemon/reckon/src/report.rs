@@ -9,7 +9,7 @@ mod whole;
 use alloc::{string::String, vec::Vec};
 
 pub use doing::{ActivityChange, ActivityCorrection, ActivitySpan};
-pub use judged::{ForecastMade, ForecastOutcome, Forecasts, JudgedForecast, Truth};
+pub use judged::{ForecastOutcome, Forecasts, JudgedForecast, PlacedForecast, Truth};
 pub use whole::{BankTally, LearnedStep, OutingReport, contact, since_zero_s};
 
 use crate::{
@@ -82,7 +82,7 @@ pub struct ReportInputs<'a> {
     /// Stretches that were folded.
     pub folds: &'a [Fold],
     /// Forecasts, oldest first.
-    pub forecasts: &'a [ForecastMade],
+    pub forecasts: &'a [PlacedForecast],
     /// Marks, oldest first.
     pub marks: &'a [Mark<'a>],
     /// When the board was switched off within the outing: from, to. Nothing is drawn then, and a

@@ -19,6 +19,7 @@ use probe::{Rescue, Sweeper, Want};
 use reckon::{
     engine::{Command, Engine, Refusal, Resume, Setup, Start},
     reading::BoardFacts,
+    record::RecordCommand,
     snapshot::Snapshot,
     words,
 };
@@ -28,7 +29,7 @@ use tokio::{
     sync::{mpsc as tokio_mpsc, watch},
     time::{sleep, timeout},
 };
-use web::{Pairing, RecordCommand, RecordStatus, Request, Shown};
+use web::{Pairing, RecordStatus, Request, Shown};
 
 use crate::{
     commands::{cli::Run, now::GLANCE},

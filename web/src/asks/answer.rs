@@ -4,12 +4,12 @@ use axum::extract::State;
 use reckon::{
     belief::{Answer, Question},
     engine::{Command, Refusal},
+    record::RecordCommand,
     words,
 };
 use serde::Deserialize;
 
 use crate::{
-    RecordCommand,
     http::site::Site,
     http::{
         door::{Body, Door, Outcome},

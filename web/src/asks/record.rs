@@ -4,13 +4,13 @@
 use axum::{extract::State, http::StatusCode};
 use reckon::{
     name::{self, NameFault},
+    record::{RecordCommand, TestLoad},
     time::{Mono, PHONE_AGO_S, PHONE_MS, PHONE_WITHIN_S, Wall},
     words,
 };
 use serde::Deserialize;
 
 use crate::{
-    RecordCommand, TestLoad,
     asks::now::{BankForm, SpecJson, told_bank, typed_bank},
     http::site::Site,
     http::{

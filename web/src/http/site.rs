@@ -6,6 +6,7 @@ use std::sync::Arc;
 use axum::http::{HeaderMap, StatusCode};
 use reckon::{
     engine::{Command, Refusal},
+    record::RecordCommand,
     snapshot::Snapshot,
     words::{self, Language},
 };
@@ -18,7 +19,7 @@ use crate::{
         rendered::{Cache, Rendered},
         streams::Streams,
     },
-    record::{Clock, NoRecord, RecordCommand, RecordReader, RecordStatus},
+    record::{Clock, NoRecord, RecordReader, RecordStatus},
 };
 
 /// Upper limit of readings of the past at once; others wait their turn. One phone that asks for a

@@ -5,14 +5,14 @@ use askama::Template;
 use axum::{Json, extract::State, http::HeaderMap, response::IntoResponse};
 use reckon::{
     bank::{BankSpec, Cells, MeasuredAt},
-    record::{BankWhole, RunDown},
+    record::{BankWhole, RunDown, TestLoad},
     report::BankTally,
     units::{Joules, Seconds},
     words::{self, report as said},
 };
 
 use crate::{
-    BankShown, TestLoad,
+    BankShown,
     http::assets::{self, Asset},
     http::door::{Id, Reply},
     http::problem::{Problem, not_there},
@@ -151,7 +151,7 @@ fn test_line(site: &Site) -> Option<String> {
     let record_status = site.record_status();
     let now = site.snapshot().at.mono;
     let test = record_status.test.as_ref()?;
-    Some(words::test_on(&test.bank, &words::span(now.seconds_since(test.began)), load(test.load)))
+    Some(words::test_on(&test.bank, &words::span(now.seconds_since(test.began)), test.load))
 }
 
 fn bank_row(told: &BankShown, connected: Option<&str>, site: &Site) -> BankRow {
@@ -232,15 +232,6 @@ struct Load {
     chosen: bool,
 }
 
-const fn load(load: TestLoad) -> words::TestLoadSaid {
-    match load {
-        TestLoad::AsItIs => words::TestLoadSaid::AsItIs,
-        TestLoad::Idle => words::TestLoadSaid::Idle,
-        TestLoad::Receive => words::TestLoadSaid::Receive,
-        TestLoad::Steps => words::TestLoadSaid::Steps,
-    }
-}
-
 #[derive(Template)]
 #[template(path = "test.html")]
 struct TestPage {
@@ -286,7 +277,7 @@ pub(crate) async fn test(State(site): State<Site>, Id(id): Id, headers: HeaderMa
     let name = name_of(&site, id).await?;
     let loads = TestLoad::ALL.map(|it| Load {
         name: it.name(),
-        words: words::test_load(load(it)),
+        words: words::test_load(it),
         chosen: it == TestLoad::AsItIs,
     });
     let snapshot = site.snapshot();

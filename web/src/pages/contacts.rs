@@ -10,14 +10,14 @@ use axum::{
 };
 use reckon::{
     adif::{self, Log},
-    record::{Ending, Outing, OutingContacts, OutingWhole},
+    record::{Ending, Outing, OutingContacts, OutingWhole, RecordCommand},
     units::Seconds,
     words::{self, ContactLogPage, contact_log},
 };
 use serde::{Deserialize, Serialize};
 
 use crate::{
-    NoRecord, RecordCommand, RecordReader,
+    NoRecord, RecordReader,
     http::door::Reply,
     http::multipart,
     http::problem::{Problem, busy, not_there, unreadable},

@@ -19,7 +19,7 @@ use reckon::{
 };
 
 use crate::{
-    AsideTold, RecordStatus, draw,
+    FileSetAside, RecordStatus, draw,
     http::{
         assets::{self, Asset, Theme},
         rendered::{Rendered, Section, Variant},
@@ -46,7 +46,7 @@ struct NowPage<'a> {
 #[template(path = "bars.html")]
 struct BarsPart<'a> {
     test: bool,
-    aside: &'a [AsideTold],
+    aside: &'a [FileSetAside],
 }
 
 #[derive(Template)]

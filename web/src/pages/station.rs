@@ -11,7 +11,7 @@ use reckon::{
 };
 
 use crate::{
-    AsideTold, PhoneTold, RecordStatus,
+    ClockCompared, FileSetAside, RecordStatus,
     http::{
         assets::{self, Asset, Theme},
         site::Site,
@@ -42,7 +42,7 @@ struct StationPage<'a> {
     sources: Vec<SourceView<'a>>,
     board: Vec<(&'static str, String)>,
     record: Vec<String>,
-    aside: &'a [AsideTold],
+    aside: &'a [FileSetAside],
     warning: Option<&'a str>,
     clock: String,
     phone: Option<String>,
@@ -100,7 +100,7 @@ fn record(snapshot: &Snapshot, record_status: &RecordStatus) -> Vec<String> {
 }
 
 #[expect(clippy::cast_precision_loss, reason = "milliseconds of any calendar are exact enough")]
-fn phone(told: &PhoneTold, now: Mono) -> String {
+fn phone(told: &ClockCompared, now: Mono) -> String {
     let off = Seconds::of(told.board_ahead_ms as f64 / 1000.0);
     let within = Seconds::of(f64::from(told.within_ms) / 1000.0);
     format!("{} Compared {}.", words::clock_off(off, within), words::ago(told.at, now))

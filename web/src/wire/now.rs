@@ -10,7 +10,7 @@ use reckon::{
     forecast::{Forecast, Outlook},
     power_off::PowerOff,
     reading::{Flow, Gap, Got, Role, SourceIx, SourceReport, SourceState, Strain, Via},
-    snapshot::{self, Basis, LogState, Snapshot, Verdict},
+    snapshot::{self, LogState, Snapshot, Verdict},
     time::{Mono, Stamp, Trust},
     units::{Amps, Celsius, Hertz, Joules, Seconds, Share, Volts, Watts},
     words,
@@ -408,15 +408,6 @@ fn three_s(of: [Seconds; 3]) -> Three {
     Three { p10, p50, p90 }
 }
 
-const fn basis(basis: Basis) -> &'static str {
-    match basis {
-        Basis::Measured => "measured",
-        Basis::Modelled => "modelled",
-        Basis::Gauge => "gauge",
-        Basis::Expected => "expected",
-    }
-}
-
 impl From<&Snapshot> for Now {
     fn from(snapshot: &Snapshot) -> Self {
         let (at, at_gap) = calendar(snapshot.at.mono, snapshot.at);
@@ -444,7 +435,7 @@ impl From<&Snapshot> for Now {
                 now_w: snapshot.draw.now.map(Watts::si),
                 lately_w: snapshot.draw.lately.map(Watts::si),
                 outing_w: snapshot.draw.outing.map(Watts::si),
-                basis: basis(snapshot.draw.basis),
+                basis: snapshot.draw.basis.name(),
             },
             board: board(snapshot),
             bank: bank(snapshot),
@@ -687,7 +678,7 @@ fn outlooked(snapshot: &Snapshot) -> Outlooked {
     let finish = snapshot.finish;
     let chance = finish.and_then(|it| it.chance);
     Outlooked {
-        basis: basis(lasts.map_or(snapshot.draw.basis, |it| it.basis)),
+        basis: lasts.map_or(snapshot.draw.basis, |it| it.basis).name(),
         remaining_s: lasts.map(|it| three_s(it.remaining)),
         possibilities: snapshot.possibilities.iter().map(possibility).collect(),
         remaining_gap,

@@ -2,7 +2,6 @@
 
 use reckon::{
     record::{self, BankWhole, Channel, Ending, Page, RecordedRunDown, Stats},
-    snapshot::Basis,
     time::Wall,
 };
 use serde::Serialize;
@@ -186,12 +185,7 @@ pub(crate) fn outing_whole(whole: record::OutingWhole, utc_offset_s: i32) -> Out
     let forecast = |it: record::ForecastMade| Forecast {
         at_s: it.at.as_s(),
         remaining_s: three(it.remaining_s),
-        basis: match it.basis {
-            Basis::Measured => "measured",
-            Basis::Modelled => "modelled",
-            Basis::Gauge => "gauge",
-            Basis::Expected => "expected",
-        },
+        basis: it.basis.name(),
     };
     let rundown = whole.run_down().map(|it| rundown(it, utc_offset_s));
     OutingWhole {

@@ -8,7 +8,6 @@ use reckon::{
     report::{
         BankTally, ForecastOutcome, Forecasts, LearnedStep, MinMeanMax, OutingReport, Report, Truth,
     },
-    snapshot::Basis,
     units::{Celsius, Joules, Seconds, Share, Volts, Watts},
     words,
 };
@@ -384,12 +383,7 @@ fn judged(all: &Forecasts) -> Vec<Judged> {
         Judged {
             at_s: it.made.at.si(),
             remaining_s: three(it.made.remaining.map(Seconds::si)),
-            basis: match it.made.basis {
-                Basis::Measured => "measured",
-                Basis::Modelled => "modelled",
-                Basis::Gauge => "gauge",
-                Basis::Expected => "expected",
-            },
+            basis: it.made.basis.name(),
             came_s: known.map(Seconds::si),
             came_at_least_s: it.came.filter(|_| known.is_none()).map(Seconds::si),
             came_gap: gap(

@@ -4,9 +4,9 @@ use axum::http::StatusCode;
 use reckon::{
     belief::{Answer, Question},
     engine::{Command, Start},
+    record::RecordCommand,
     units::Share,
 };
-use web::RecordCommand;
 
 use crate::{
     rig::{Got, Rig, form, get, json},

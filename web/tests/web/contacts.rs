@@ -6,7 +6,7 @@ use axum::{
 };
 use futures_util::stream;
 use reckon::adif::Contact;
-use web::RecordCommand;
+use reckon::record::RecordCommand;
 
 use crate::rig::{HOST, Rig, form, post};
 

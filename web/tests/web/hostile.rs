@@ -13,7 +13,7 @@ use reckon::{
     record::{self, BankWhole, Outing, OutingWhole, Page, Series},
     report::OutingReport,
     report::{
-        self, ActivityChange, ActivityCorrection, ForecastMade, Mark, MinMeanMax, Report,
+        self, ActivityChange, ActivityCorrection, Mark, MinMeanMax, PlacedForecast, Report,
         ReportRow, Truth, zero_at,
     },
     time::Mono,
@@ -414,10 +414,10 @@ fn wild_report(outing: &OutingWhole, series: &Series) -> OutingReport {
         volts: Volts::new(value(ix)).map(|one| MinMeanMax { low: one, mean: one, high: one }),
     };
     let rows: Vec<ReportRow> = series.t_s.iter().enumerate().map(row).collect();
-    let forecasts: Vec<ForecastMade> = outing
+    let forecasts: Vec<PlacedForecast> = outing
         .forecasts
         .iter()
-        .map(|it| ForecastMade {
+        .map(|it| PlacedForecast {
             at: Seconds::of(it.at.as_s()),
             remaining: it.remaining_s.map(Seconds::of),
             basis: it.basis,

@@ -17,19 +17,19 @@ use reckon::{
     record::{
         self, BankWhole, Channel, Correction, Ending, Event, EventKind, LoggedContact, Origin,
         Outing, OutingContacts, OutingWhole, Page, PlacedContact, RecordedBank, RecordedRunDown,
-        RunDown, Series, SeriesAsk, SourceGap, Stats, Stretch,
+        RunDown, Series, SeriesAsk, SourceGap, Stats, Stretch, TestLoad,
     },
     report::{
-        self, ActivityChange, ActivityCorrection, BankTally, ForecastMade, LearnedStep, Mark,
-        MinMeanMax, OutingReport, Report, ReportRow, Truth,
+        self, ActivityChange, ActivityCorrection, BankTally, LearnedStep, Mark, MinMeanMax,
+        OutingReport, PlacedForecast, Report, ReportRow, Truth,
     },
     snapshot::Basis,
     time::{Mono, Stamp, Trust, Wall},
     units::{Celsius, Seconds, Share, Volts, Watts},
 };
 use web::{
-    AsideTold, BankShown, Clock, NoRecord, PhoneTold, RecordReader, RecordStatus, TestLoad,
-    TestTold,
+    BankShown, Clock, ClockCompared, FileSetAside, NoRecord, RecordReader, RecordStatus,
+    RunningTest,
 };
 
 use crate::scenes;
@@ -303,7 +303,7 @@ fn report_of(id: i64) -> OutingReport {
         watts: 2.6 + if at % 30 < 13 { 6.0 } else { 0.02 * f64::from(at % 7) },
     };
     let folds: Vec<_> = fold((0..3600).map(beat), Reads::SecondMeans).into_iter().collect();
-    let made = |it: &record::ForecastMade| ForecastMade {
+    let made = |it: &record::ForecastMade| PlacedForecast {
         at: of(it.at.as_s()),
         remaining: it.remaining_s.map(of),
         basis: it.basis,
@@ -485,14 +485,14 @@ pub(crate) fn record_status(troubled: bool) -> RecordStatus {
         record_status.warning = Some(
             "The record uses nearly all of its 256 MiB; its oldest fine rows go next.".to_owned(),
         );
-        record_status.set_aside = vec![AsideTold {
+        record_status.set_aside = vec![FileSetAside {
             path: "outlast.sqlite3.damaged-2024-03-09T040510Z".to_owned(),
             why: "The record could not be read: the file is damaged.".to_owned(),
         }];
         let at = Mono::at_s(now.as_s() - 42.0);
-        record_status.phone = Some(PhoneTold { at, board_ahead_ms: -1_420, within_ms: 31 });
+        record_status.phone = Some(ClockCompared { at, board_ahead_ms: -1_420, within_ms: 31 });
         record_status.may_set_clock = true;
-        record_status.test = Some(TestTold {
+        record_status.test = Some(RunningTest {
             bank: "Blue ten".to_owned(),
             began: Mono::at_s(now.as_s() - 8_040.0),
             load: TestLoad::Receive,

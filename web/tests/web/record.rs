@@ -8,12 +8,14 @@ use std::sync::{
 use axum::{body::Body, http::StatusCode};
 use base64::{Engine, engine::general_purpose::STANDARD};
 use reckon::{
-    record::{Outing, OutingContacts, OutingWhole, Page, Series, SeriesAsk},
+    record::{
+        Outing, OutingContacts, OutingWhole, Page, RecordCommand, Series, SeriesAsk, TestLoad,
+    },
     report::{BankTally, OutingReport},
     time::Mono,
 };
 use sha2::{Digest, Sha256};
-use web::{BankShown, NoRecord, RecordCommand, RecordReader, TestLoad};
+use web::{BankShown, NoRecord, RecordReader};
 
 use crate::{
     past::{self, Invented, Mood, OUTINGS},

@@ -10,11 +10,12 @@ use axum::{
 };
 use reckon::{
     engine::{Command, Refusal},
+    record::RecordCommand,
     snapshot::Snapshot,
 };
 use tokio::sync::{mpsc, watch};
 use tower::ServiceExt;
-use web::{Pairing, RecordCommand, RecordStatus, Shown};
+use web::{Pairing, RecordStatus, Shown};
 
 use crate::{
     past::{self, Invented, Mood},

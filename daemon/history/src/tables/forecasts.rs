@@ -22,7 +22,7 @@ pub(crate) fn put(connection: &Connection, boot: i64, row: &ForecastMade) -> Don
             p10.round(),
             p50.round(),
             p90.round(),
-            basis_name(row.basis),
+            row.basis.name(),
             row.delivered_wh,
             row.bridged_wh,
             usable[0],
@@ -50,7 +50,7 @@ pub(crate) fn of_outing(
             all.push(ForecastMade {
                 at: Mono::at_s(at_s - piece.from_s + piece.at_s),
                 remaining_s: [row.get(1)?, row.get(2)?, row.get(3)?],
-                basis: basis_named(&basis),
+                basis: Basis::named(&basis),
                 delivered_wh: row.get(5)?,
                 bridged_wh: row.get(6)?,
                 usable_wh: match usable {
@@ -61,19 +61,4 @@ pub(crate) fn of_outing(
         }
     }
     Ok(all)
-}
-
-const fn basis_name(basis: Basis) -> &'static str {
-    match basis {
-        Basis::Measured => "measured",
-        Basis::Modelled => "modelled",
-        Basis::Gauge => "gauge",
-        Basis::Expected => "expected",
-    }
-}
-
-/// A word of a newer version counts as modelled.
-fn basis_named(name: &str) -> Basis {
-    let all = [Basis::Measured, Basis::Gauge, Basis::Expected];
-    all.into_iter().find(|basis| basis_name(*basis) == name).unwrap_or(Basis::Modelled)
 }

@@ -30,9 +30,9 @@ pub enum Truth {
     },
 }
 
-/// A forecast as it was made.
+/// A forecast as it was made, at its place in the outing.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct ForecastMade {
+pub struct PlacedForecast {
     /// When, since the outing began.
     pub at: Seconds,
     /// Remaining time at 10 %, 50 %, 90 %.
@@ -58,7 +58,7 @@ pub enum ForecastOutcome {
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct JudgedForecast {
     /// As it was made.
-    pub made: ForecastMade,
+    pub made: PlacedForecast,
     /// What really remained then (the middle of an interval); where only 'at least' is known, that.
     pub came: Option<Seconds>,
     /// What became of it.
@@ -89,7 +89,7 @@ pub struct Forecasts {
 impl Forecasts {
     /// Lays each against the truth, times switched off left out. What was made at or after the end foretold nothing.
     #[must_use]
-    pub fn judge(made: &[ForecastMade], truth: Truth, off: &[(Seconds, Seconds)]) -> Self {
+    pub fn judge(made: &[PlacedForecast], truth: Truth, off: &[(Seconds, Seconds)]) -> Self {
         let end_s = match truth {
             Truth::Open { .. } => f64::INFINITY,
             Truth::Died { at, within } => at.si() + within.si().max(0.0) / 2.0,
@@ -112,7 +112,7 @@ impl Forecasts {
 }
 
 fn judge(
-    made: &ForecastMade,
+    made: &PlacedForecast,
     truth: Truth,
     end_s: f64,
     off: &[(Seconds, Seconds)],

@@ -117,10 +117,10 @@ fn energy_spread_and_load_are_numpys_and_scipys() {
 fn forecasts_are_judged_as_numpy_judges_them() {
     let [three, came, want] = reference("judged");
     let end_s = 36_000.0;
-    let made: Vec<ForecastMade> = three
+    let made: Vec<PlacedForecast> = three
         .chunks(3)
         .zip(&came)
-        .map(|(said, came)| ForecastMade {
+        .map(|(said, came)| PlacedForecast {
             at: s(end_s - came),
             remaining: [s(said[0]), s(said[1]), s(said[2])],
             basis: Basis::Measured,
@@ -149,7 +149,7 @@ fn forecasts_are_judged_as_numpy_judges_them() {
 
 #[test]
 fn an_outing_that_was_switched_off_says_at_least() {
-    let made = |at_s: f64, low: f64, high: f64| ForecastMade {
+    let made = |at_s: f64, low: f64, high: f64| PlacedForecast {
         at: s(at_s),
         remaining: [s(low), s(f64::midpoint(low, high)), s(high)],
         basis: Basis::Measured,
@@ -332,7 +332,7 @@ fn contacts_folds_and_what_is_left_come_together() {
         watts: 3.0 + if at % 30 < 13 { 8.0 } else { 0.02 * f64::from(at % 7) },
     });
     let found = crate::fold::fold(beats, Reads::SecondMeans).unwrap();
-    let forecasts = [ForecastMade {
+    let forecasts = [PlacedForecast {
         at: s(3000.0),
         remaining: [s(3000.0), s(4200.0), s(6000.0)],
         basis: Basis::Measured,

@@ -3,7 +3,7 @@
 use alloc::{string::String, vec::Vec};
 
 use super::{
-    ActivityChange, ActivityCorrection, ForecastMade, Mark, MinMeanMax, Report, ReportInputs,
+    ActivityChange, ActivityCorrection, Mark, MinMeanMax, PlacedForecast, Report, ReportInputs,
     ReportRow, Truth, zero_at,
 };
 use crate::{
@@ -179,8 +179,8 @@ pub fn contact(placed: &PlacedContact) -> Contact {
     }
 }
 
-fn forecast(kept: &record::ForecastMade) -> ForecastMade {
-    ForecastMade {
+fn forecast(kept: &record::ForecastMade) -> PlacedForecast {
+    PlacedForecast {
         at: Seconds::of(kept.at.as_s()),
         remaining: kept.remaining_s.map(Seconds::of),
         basis: kept.basis,

@@ -14,6 +14,7 @@ use axum::{
 };
 use reckon::{
     engine::{Engine, Setup},
+    record::RecordCommand,
     words,
 };
 use serde::Deserialize;
@@ -23,7 +24,7 @@ use tokio::{
     sync::{mpsc, watch},
 };
 use tower::ServiceExt;
-use web::{Pairing, RecordCommand, RecordStatus, Shown};
+use web::{Pairing, RecordStatus, Shown};
 
 use crate::{
     commands::{cli::Reach, failed::Failed, now},

@@ -5,10 +5,11 @@ use std::sync::mpsc::SyncSender;
 use reckon::{
     engine::{Command, Refusal},
     reading::Sweep,
+    record::RecordCommand,
     snapshot::Footprint,
     time::Stamp,
 };
-use web::{RecordCommand, Request};
+use web::Request;
 
 use crate::record::update::{Outlet, RecordEvent};
 

@@ -8,12 +8,12 @@ use reckon::{
     belief::{Answer, Question, SinceLast},
     engine::{Command, Start},
     name,
-    record::{Ending, EventKind},
+    record::{Ending, EventKind, RecordCommand, TestLoad},
     snapshot::{LogState, Snapshot},
     time::{Mono, Stamp},
     words,
 };
-use web::{AsideTold, RecordCommand, RecordStatus, Request, TestLoad, TestTold};
+use web::{FileSetAside, RecordStatus, Request, RunningTest};
 
 use crate::{
     event_loop::state::EventLoop,
@@ -133,7 +133,7 @@ impl EventLoop {
             record_status.set_aside = state
                 .set_aside
                 .iter()
-                .map(|aside| AsideTold {
+                .map(|aside| FileSetAside {
                     path: aside.path.display().to_string(),
                     why: sentence(&aside.why),
                 })
@@ -323,7 +323,7 @@ impl EventLoop {
         let Some(session) = &mut self.record else { return };
         session.load = test_load::begin(load, &self.clock);
         self.engine.note_run_down_test(true);
-        self.tell(|record_status| record_status.test = Some(TestTold { bank, began, load }));
+        self.tell(|record_status| record_status.test = Some(RunningTest { bank, began, load }));
     }
 
     fn stop_test(&mut self, at: Stamp) -> Result<(), String> {

@@ -9,11 +9,12 @@ use history::RecordState;
 use reckon::{
     bank::BankSpec,
     engine::{Engine, Refusal},
+    record::TestLoad,
     snapshot::Snapshot,
     time::{Mono, Stamp},
 };
 use tokio::sync::{oneshot, watch};
-use web::{RecordStatus, TestLoad};
+use web::RecordStatus;
 
 use crate::{
     event_loop::{alerts::Alerts, event::Event, journal::Journal},

@@ -4,7 +4,7 @@ use reckon::{
     time::{Mono, PHONE_MS, PHONE_WITHIN_S, Wall},
     words,
 };
-use web::PhoneTold;
+use web::ClockCompared;
 
 use crate::host::clock::Clock;
 
@@ -40,10 +40,10 @@ impl Heard {
     }
 
     /// The board's system clock beside it.
-    pub(crate) fn beside(self, clock: &Clock) -> PhoneTold {
+    pub(crate) fn beside(self, clock: &Clock) -> ClockCompared {
         let (mono, system) = clock.system_time();
         let system_at_boot = system.of_boot(mono).unix_ms();
-        PhoneTold {
+        ClockCompared {
             at: self.at,
             board_ahead_ms: system_at_boot.saturating_sub(self.wall_at_boot().unix_ms()),
             within_ms: self.within_ms,

@@ -12,7 +12,7 @@ use std::{
 
 use reckon::words;
 
-use web::TestLoad;
+use reckon::record::TestLoad;
 
 use crate::host::clock::Clock;
 

@@ -10,11 +10,10 @@ use reckon::{
     contacts,
     estimator::LoadPrior,
     name::{self, NameFault},
-    record::{Ending, Origin, Outing, RecordedBank},
+    record::{Ending, Origin, Outing, RecordCommand, RecordedBank},
     units::Seconds,
     words,
 };
-use web::RecordCommand;
 
 use crate::{
     host::now_text::plain_spaces,

@@ -8,10 +8,10 @@ use reckon::{
     belief::last_end::BeforeStart,
     engine::Resume,
     estimator::Learned,
+    record::TestLoad,
     time::{Mono, Wall},
     words,
 };
-use web::TestLoad;
 
 use crate::{
     host::{clock::Clock, small_files::random},

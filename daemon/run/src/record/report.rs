@@ -94,7 +94,7 @@ mod tests {
         bank::BankSpec,
         record::{
             Channel, ClockFix, ClockFrom, End, Event, EventKind, ForecastMade, LoggedContact,
-            Origin as By, PeriodFold, PeriodFoldPart, Row, Stats,
+            Origin as By, PeriodFold, PeriodFoldPart, RecordCommand, Row, Stats,
         },
         time::Mono,
         units::Joules,
@@ -319,11 +319,11 @@ mod tests {
         };
         for activity in ["digital", "contacts"] {
             let activity = activity.to_owned();
-            let ask = web::RecordCommand::DoingByContacts { outing: 1, activity };
+            let ask = RecordCommand::DoingByContacts { outing: 1, activity };
             crate::record::changes::offline(folder.path(), &ask).unwrap();
         }
         assert_eq!((counted("digital"), counted("contacts")), ((2, 0.0), (2, 420.0)));
-        let back = web::RecordCommand::DoingBack { outing: 1, id: None };
+        let back = RecordCommand::DoingBack { outing: 1, id: None };
         crate::record::changes::offline(folder.path(), &back).unwrap();
         assert_eq!(counted("contacts"), (0, 0.0));
     }

@@ -2,7 +2,7 @@
 //! believed before an answer.
 
 use history::Reader;
-use web::TestLoad;
+use reckon::record::TestLoad;
 
 /// The run-down test that is on, in the record's choices.
 pub(crate) const TEST: &str = "rundown_test";

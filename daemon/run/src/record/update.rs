@@ -8,10 +8,11 @@ use reckon::{
     belief::{Answer, SinceLast, last_end::HowEnded},
     engine::{Refusal, UsualDraws},
     estimator::Learned,
+    record::{RecordCommand, TestLoad},
     words,
 };
 use tokio::sync::oneshot;
-use web::{RecordCommand, Request, TestLoad};
+use web::Request;
 
 use crate::record::choices_file::ChoicesFile;
 

@@ -12,13 +12,13 @@ use reckon::{
     belief::last_end::HowEnded,
     engine::Refusal,
     estimator::LoadPrior,
-    record::{Ending, RecordedBank},
+    record::{Ending, RecordCommand, RecordedBank},
     snapshot::Snapshot,
     units::Watts,
     words,
 };
 use tokio::sync::{oneshot, watch};
-use web::{RecordCommand, Request};
+use web::Request;
 
 use crate::record::{
     changes::{Changes, said},

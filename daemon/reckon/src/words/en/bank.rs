@@ -13,6 +13,7 @@ use super::{
 use crate::{
     bank::{BankSpec, Cells, MeasuredAt},
     energy_tally::EnergyTally,
+    record::TestLoad,
     units::{Celsius, Joules, Seconds, Share, Watts},
 };
 
@@ -126,38 +127,25 @@ pub fn rundown(it: &RunDownSaid<'_>) -> [String; 2] {
     [gave, lines.join(" · ")]
 }
 
-/// The load that a run-down test makes by itself.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum TestLoadSaid {
-    /// None.
-    AsItIs,
-    /// As little as can be.
-    Idle,
-    /// Bursts as of a receive-only timed mode.
-    Receive,
-    /// Steps from idle to all cores and back.
-    Steps,
-}
-
 /// The load, as a choice.
 #[must_use]
-pub const fn test_load(load: TestLoadSaid) -> &'static str {
+pub const fn test_load(load: TestLoad) -> &'static str {
     match load {
-        TestLoadSaid::AsItIs => "None: the board as it is",
-        TestLoadSaid::Idle => "Idle: as little as possible",
-        TestLoadSaid::Receive => "Bursts, like receiving a timed digital mode",
-        TestLoadSaid::Steps => "Steps, from idle to all cores and back",
+        TestLoad::AsItIs => "None: the board as it is",
+        TestLoad::Idle => "Idle: as little as possible",
+        TestLoad::Receive => "Bursts, like receiving a timed digital mode",
+        TestLoad::Steps => "Steps, from idle to all cores and back",
     }
 }
 
 /// A run-down test that is on, given its bank and how long it has been so.
 #[must_use]
-pub fn test_on(bank: &str, since: &str, load: TestLoadSaid) -> String {
+pub fn test_on(bank: &str, since: &str, load: TestLoad) -> String {
     let load = match load {
-        TestLoadSaid::AsItIs => "",
-        TestLoadSaid::Idle => " The board is kept idle.",
-        TestLoadSaid::Receive => " The processor works as if receiving a timed mode.",
-        TestLoadSaid::Steps => " The processor's load goes up and down in steps.",
+        TestLoad::AsItIs => "",
+        TestLoad::Idle => " The board is kept idle.",
+        TestLoad::Receive => " The processor works as if receiving a timed mode.",
+        TestLoad::Steps => " The processor's load goes up and down in steps.",
     };
     format!("{bank} is being run down, {since} so far. The board will not switch itself off.{load}")
 }

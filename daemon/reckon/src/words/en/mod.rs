@@ -38,8 +38,8 @@ pub const ENGLISH: Language = Language {
 
 pub use alarm::{Said, alarm, edge, gap, gap_remedy, help, over_line};
 pub use bank::{
-    RunDownSaid, TestLoadSaid, bank_label, believed_to_hold, cells_choice, cells_hint, chemistry,
-    place_choice, place_hint, rundown, seen_to_deliver, test_load, test_on,
+    RunDownSaid, bank_label, believed_to_hold, cells_choice, cells_hint, chemistry, place_choice,
+    place_hint, rundown, seen_to_deliver, test_load, test_on,
 };
 pub use calendar::{Local, date_of, lasted};
 pub use now::{

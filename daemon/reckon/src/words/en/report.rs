@@ -318,7 +318,7 @@ pub const WHAT_WHEN: &str = "What was done when";
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::{forecast::Basis, report::ForecastMade, units::Watts};
+    use crate::{forecast::Basis, report::PlacedForecast, units::Watts};
 
     fn said(text: &str) -> String {
         text.replace(TIE, " ")
@@ -345,7 +345,8 @@ mod tests {
     }
 
     fn judged(remaining: [f64; 3], truth: Truth) -> Forecasts {
-        let made = ForecastMade { at: s(0.0), remaining: remaining.map(s), basis: Basis::Measured };
+        let made =
+            PlacedForecast { at: s(0.0), remaining: remaining.map(s), basis: Basis::Measured };
         Forecasts::judge(&[made], truth, &[])
     }
 
