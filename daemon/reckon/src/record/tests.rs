@@ -197,17 +197,9 @@ fn an_outing_finds_its_run_down_and_a_series_its_channel() {
     let outing = Outing {
         id: 7,
         bank: Some("Blue ten".into()),
-        name: None,
-        start_share: None,
-        began: None,
-        ended: None,
-        ended_within_s: None,
         ending: Ending::Died,
         lasted_s: 3600.0,
-        energy_wh: None,
-        bridged_wh: None,
-        mean_power_w: None,
-        peak_power_w: None,
+        ..Outing::default()
     };
     let mut whole = OutingWhole {
         outing,
