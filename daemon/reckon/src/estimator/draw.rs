@@ -210,11 +210,6 @@ impl Draw {
     pub(super) fn bridge_w(&self) -> f64 {
         mixed_w(&self.tracks)
     }
-
-    /// The draw of these minutes, W; `None` before the first reading.
-    pub(super) fn now_w(&self) -> Option<f64> {
-        (self.buckets > 0 || self.sum_s > 0.0).then(|| mixed_w(&self.now()))
-    }
 }
 
 fn mixed_w(tracks: &[Track; MODELS]) -> f64 {

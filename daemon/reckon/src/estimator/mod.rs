@@ -159,12 +159,6 @@ impl Estimator {
         self.speaker().bridged_wh()
     }
 
-    /// The draw of these minutes, W: measured, else modelled; `None` before the first reading.
-    #[must_use]
-    pub fn draw_now_w(&self) -> Option<f64> {
-        self.speaker().now_w()
-    }
-
     /// Closes the outing.
     #[must_use]
     pub fn close(self, ending: Ending) -> RunDown {

@@ -316,10 +316,6 @@ impl Outing {
         self.bridged_wh
     }
 
-    pub(super) fn now_w(&self) -> Option<f64> {
-        self.draw.now_w()
-    }
-
     pub(super) fn close(self, ending: Ending) -> RunDown {
         let (work, burst) = self.modelled.as_ref().map(DrawModel::sums).unwrap_or_default();
         let source_ohms = self.volts.as_ref().and_then(Volts::seen_ohms);

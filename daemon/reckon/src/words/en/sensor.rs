@@ -116,9 +116,9 @@ pub fn channel_off(file: &dyn Display) -> String {
 pub const INNER_SHUNT_GIVEN: &str =
     "The shunt of this chip is inside it, so the one in the settings is not used.";
 
-pub fn shunt_corrected(milliohms: &dyn Display, milliohms_2: &dyn Display, ratio: f64) -> String {
+pub fn shunt_corrected(assumed: &dyn Display, given: &dyn Display, ratio: f64) -> String {
     format!(
-        "The driver assumes a shunt of {milliohms}, the settings say {milliohms_2}: every \
+        "The driver assumes a shunt of {assumed}, the settings say {given}: every \
         current is multiplied by {ratio:.4}."
     )
 }

@@ -83,12 +83,12 @@ pub const NO_BANK: &str =
 pub const HOLDS_COLUMN: &str = "expected to hold";
 
 pub fn label(
-    figure: &dyn Display,
-    figure_2: &dyn Display,
-    text: &dyn Display,
+    capacity: &dyn Display,
+    volts: &dyn Display,
+    cells: &dyn Display,
     series: &dyn Display,
 ) -> String {
-    format!("Label: {figure} at {figure_2}, {text} cells, {series} in series")
+    format!("Label: {capacity} at {volts}, {cells} cells, {series} in series")
 }
 
 pub fn holds(believed: &dyn Display) -> String {
