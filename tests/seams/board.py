@@ -1,10 +1,13 @@
-"""A made-up board: the files of /proc, /sys and /run that outlast reads, below a folder, with an INA226 in the
+"""A made-up board: the files of /proc, /sys and /run that outlast reads, below a folder, with a power monitor in the
 bank's lead behind the kernel's driver. Names and units as the kernel documents them:
 Documentation/hwmon/sysfs-interface.rst (mV, mA, µW), Documentation/hwmon/ina2xx.rst (shunt_resistor in µΩ)."""
 
 import os
+import struct
 import uuid
 from pathlib import Path
+
+from chips import INA226, settled_ms
 
 DEVICE = "sys/devices/platform/soc/fe804000.i2c/i2c-1/1-0040"
 MONITOR = f"{DEVICE}/hwmon/hwmon2"
@@ -16,8 +19,6 @@ SYNCHRONISED = "run/systemd/timesync/synchronized"
 # What enabling the unit makes: systemd.unit(5).
 POWER_OFF = "etc/systemd/system/multi-user.target.wants/outlast-poweroff.path"
 SHUNT_OHM = 0.010
-# INA226: data sheet SBOS547B, register descriptions 01h and 02h.
-SHUNT_STEP_V, SHUNT_FULL_V, BUS_STEP_V = 2.5e-6, 0.0819175, 1.25e-3
 CORES = 4
 
 
@@ -46,8 +47,8 @@ class Attribute:
 class Board:
     """The folder that is read instead of the root."""
 
-    def __init__(self, root):
-        self.root = Path(root)
+    def __init__(self, root, chip=INA226, shunt_ohm=SHUNT_OHM):
+        self.root, self.chip, self.shunt_ohm = Path(root), chip, shunt_ohm
         self.put("proc/device-tree/model", "Raspberry Pi 4 Model B Rev 1.4\0")
         self.put("proc/loadavg", "0.42 0.31 0.12 1/143 2211\n")
         self.put("sys/class/thermal/thermal_zone0/type", "cpu-thermal\n")
@@ -71,10 +72,17 @@ class Board:
         path.symlink_to(to)
 
     def _sensor(self):
-        self.put(f"{DEVICE}/name", "ina226\n")
-        for name, text in (("name", "ina226\n"), ("in0_input", "0\n"), ("power1_input", "0\n"),
-                           ("shunt_resistor", f"{SHUNT_OHM * 1e6:.0f}\n"), ("update_interval", "36\n")):
-            self.put(f"{MONITOR}/{name}", text)
+        name = f"{self.chip.name}\n"
+        self.put(f"{DEVICE}/name", name)
+        for place, text in (("name", name), ("in0_input", "0\n"), ("power1_input", "0\n")):
+            self.put(f"{MONITOR}/{place}", text)
+        if self.chip.shows_shunt:
+            self.put(f"{MONITOR}/shunt_resistor", f"{self.shunt_ohm * 1e6:.0f}\n")
+        else:
+            (self.root / DEVICE / "of_node").mkdir()
+            (self.root / DEVICE / "of_node/shunt-resistor").write_bytes(struct.pack(">I", round(self.shunt_ohm * 1e6)))
+        if self.chip.averages:
+            self.put(f"{MONITOR}/update_interval", "36\n")
         self._link(f"{MONITOR}/device", "../../../1-0040")
         (self.root / "sys/bus/i2c/drivers/ina2xx").mkdir(parents=True)
         self._link(f"{DEVICE}/driver", "../../../../../../bus/i2c/drivers/ina2xx")
@@ -82,13 +90,31 @@ class Board:
         self._link(CLASS, f"../../devices/{MONITOR.removeprefix('sys/devices/')}")
         self._volts = Attribute(self.root / MONITOR / "in1_input", "0\n")
         self._amps = Attribute(self.root / MONITOR / "curr1_input", "0\n")
+        self._count = Attribute(self.root / MONITOR / "energy1_input", "0\n") if self.chip.counts_energy else None
+        self._counted_j = 0.0
         self._there = True
+
+    @property
+    def look_s(self):
+        """How long one look of the chip lasts, as the driver was told."""
+        if not self.chip.averages or not self._there:
+            return self.chip.look_s
+        interval = self.root / MONITOR / "update_interval"
+        asked_ms = int(interval.read_text())
+        if settled_ms(asked_ms) != asked_ms:
+            interval.write_text(f"{settled_ms(asked_ms)}\n")
+        return settled_ms(asked_ms) / 1000.0
 
     def reading(self, volts, amps):
         """The chip sees this; the driver prints it as its registers hold it."""
-        over_shunt = max(-SHUNT_FULL_V, min(SHUNT_FULL_V, round(amps * SHUNT_OHM / SHUNT_STEP_V) * SHUNT_STEP_V))
-        self._amps.put(f"{over_shunt / SHUNT_OHM * 1000:.0f}\n")
-        self._volts.put(f"{round(volts / BUS_STEP_V) * BUS_STEP_V * 1000:.0f}\n")
+        self._amps.put(self.chip.milliamps(amps, self.shunt_ohm))
+        self._volts.put(self.chip.millivolts(volts))
+
+    def counted(self, wh):
+        """So much has flowed through the chip; one that counts energy has counted it."""
+        self._counted_j += wh * 3600.0
+        if self._count:
+            self._count.put(f"{self._counted_j * 1e6:.0f}\n")
 
     def sensor(self, there):
         """The driver holds the chip, or lets go of it: its files vanish."""
@@ -131,5 +157,6 @@ class Board:
 
     def close(self):
         """Lets go of the files."""
-        for attribute in (self._stat, self._volts, self._amps):
-            attribute.close()
+        for attribute in (self._stat, self._volts, self._amps, self._count):
+            if attribute:
+                attribute.close()

@@ -3,11 +3,8 @@
 import shutil
 
 import plans
+from registry import DAY_S, HOUR_S, MINUTE_S, scenario
 from station import BLUE_TEN, LONG_SIX, SPARE_LONG_SIX, Bank, Station
-
-ALL = {}
-# Played before all others: some begin with the bank as it leaves it.
-FIRST = "truth"
 
 # A USB bank that is what its label says, and one that is not. 10 000 mAh at 3.7 V are 37 Wh at the cells; behind
 # the converter 28 to 33 Wh are to be had (common practice, no source).
@@ -15,27 +12,11 @@ GOOD_WH, POOR_WH = 30.2, 19.2
 # Such a bank gives 5 V and 3 A at most (USB Type-C specification, current advertisement of 3 A); near that, hours
 # are few.
 HARD_W = 14.0
-MINUTE_S, HOUR_S, DAY_S = 60.0, 3600.0, 86_400.0
 # The bank is taken home, charged overnight, and comes back a week later: nobody doubts that it is full.
 LONG_OFF_S = 6 * DAY_S
 # On a record, a power cut may cost the rows of a minute (ten seconds near the end), and a boot adds the seconds
 # before the program was started, Wh at the hard draw.
 RECORD_WH = 0.35
-
-
-class Scenario:
-    """A sentence and how it is played."""
-
-    def __init__(self, sentence, play, long):
-        self.sentence, self.play, self.long = sentence, play, long
-
-
-def scenario(sentence, long=False):
-    """Registers a function under its name. Long ones are begun first."""
-    def add(play):
-        ALL[play.__name__] = Scenario(sentence, play, long)
-        return play
-    return add
 
 
 # ---- what is looked at ----------------------------------------------------------------------------

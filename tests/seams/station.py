@@ -21,6 +21,7 @@ from pathlib import Path
 
 import board as boards
 import plans
+from truth import Truth
 
 # Seconds of boot time when the service is started. Common practice, no source.
 STARTED_S = 22.0
@@ -163,10 +164,10 @@ class Phone:
 class Station:
     """Board, clocks, program and truth. Use as a context manager."""
 
-    def __init__(self, bench, settings, power_off=False, state=None):
+    def __init__(self, bench, settings, power_off=False, state=None, **sensor):
         self.binary, self.bench = bench.binary, bench
         self.folder = Path(tempfile.mkdtemp(prefix="seams-", dir=bench.scratch))
-        self.board = boards.Board(self.folder / "root")
+        self.board = boards.Board(self.folder / "root", **sensor)
         if power_off:
             self.board.install_power_off()
         self.clocks = Clocks(self.folder / "clocks", bench.library)
@@ -294,24 +295,26 @@ class Station:
 
     # ---- time goes on ---------------------------------------------------------------------------
 
-    def play(self, plan, for_s, watch=None, every_s=30.0, bank=None, flows=None):
-        """Lets so many seconds pass with this plan. `watch` sees the snapshot now and then, and ends the play by
-        saying so; a `bank` that is empty cuts the power. `flows`: what truly flows, where the sensor says something
-        else. Seconds that were played."""
-        began_s = last_s = self.clocks.boot_s
+    def play(self, plan, for_s, watch=None, every_s=30.0, bank=None, flows=None, from_s=0.0):
+        """Lets so many seconds pass with this plan, or with the rest of it from `from_s` on. `watch` sees the
+        snapshot now and then, and ends the play by saying so; a `bank` that is empty cuts the power. `flows`: what
+        truly flows, where the sensor says something else. Seconds that were played."""
+        last_s = self.clocks.boot_s
+        began_s, zero_s = last_s, last_s - from_s
         look_at_s = began_s + every_s
         real_s = time.monotonic()
         while True:
             at_s = max(self.clocks.wanted_s + LATE_S, last_s)
             if at_s > began_s + for_s + LATE_S:
                 break
-            flowed_wh = energy_wh(flows or plan, last_s - began_s, at_s - began_s)
+            flowed_wh = energy_wh(flows or plan, last_s - zero_s, at_s - zero_s)
             if bank and bank.drain(flowed_wh):
                 self.delivered_wh += flowed_wh
                 self.cut_power()
                 break
             self.delivered_wh += flowed_wh
-            self._sweep(plan(at_s - began_s), at_s, at_s - last_s)
+            self.board.counted(flowed_wh)
+            self._sweep(self._look(plan, at_s - zero_s), at_s, busy_share(plan, last_s - zero_s, at_s - zero_s))
             last_s = at_s
             if watch and at_s >= look_at_s:
                 look_at_s += every_s
@@ -320,11 +323,15 @@ class Station:
         self.bench.took(time.monotonic() - real_s)
         return last_s - began_s
 
-    def _sweep(self, reading, at_s, span_s):
+    def _look(self, plan, at_s):
+        return plan.look(at_s, self.board.look_s) if isinstance(plan, Truth) else plan(at_s)
+
+    def _sweep(self, reading, at_s, busy):
+        span_s = at_s - self.clocks.boot_s
         self.board.sensor(reading is not None)
         if reading is not None:
             self.board.reading(*reading)
-        self.board.work(span_s, 0.25)
+        self.board.work(span_s, busy)
         self.wall_s += span_s
         self._synchronise()
         self.clocks.move_to(at_s)
@@ -443,8 +450,15 @@ class Bank:
         return self.left_wh / watts * 3600.0
 
 
+def busy_share(plan, from_s, to_s):
+    """How busy the processor was between two moments of a plan."""
+    return plan.mean("busy", from_s, to_s) if isinstance(plan, Truth) and to_s > from_s else 0.25
+
+
 def energy_wh(plan, from_s, to_s):
     """What flows between two moments of a plan."""
+    if isinstance(plan, Truth):
+        return plan.wh("whole", from_s, to_s)
     steps = max(1, round((to_s - from_s) / FINE_S))
     step_s = (to_s - from_s) / steps
     return sum(plans.watts(plan(from_s + (k + 0.5) * step_s)) for k in range(steps)) * step_s / 3600.0
