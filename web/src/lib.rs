@@ -35,6 +35,7 @@ use crate::{
     wire::{metrics, time::rfc3339},
 };
 
+pub use http::group::Group;
 pub use http::pairing::{CODE_LASTS, Pairing, Pin, Rejected};
 pub use http::site::{Request, Shown};
 pub use pages::contacts::LOG_BYTES;

@@ -4,6 +4,7 @@
 pub(crate) mod assets;
 pub(crate) mod door;
 pub(crate) mod finish;
+pub(crate) mod group;
 pub(crate) mod guard;
 pub(crate) mod gzip;
 pub(crate) mod multipart;
