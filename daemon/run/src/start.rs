@@ -83,7 +83,7 @@ pub(crate) fn run(run: &Run, settings: Settings, source: Option<&Path>) -> Resul
         .max_blocking_threads(2)
         .thread_stack_size(256 * 1024)
         .build()
-        .map_err(|why| words::terminal::could_not_start(&why))?;
+        .map_err(|why| words::terminal::no_thread(&why))?;
     runtime.block_on(live(run, settings, source))
 }
 
@@ -99,7 +99,7 @@ async fn live(run: &Run, settings: Settings, source: Option<&Path>) -> Result<()
     let (events, event_list) = mpsc::sync_channel(EVENTS);
     let station = station(run, settings, &folders, &events);
     let (mut parts, mut started) =
-        station.start(events, event_list).map_err(|why| words::terminal::no_more_threads(&why))?;
+        station.start(events, event_list).map_err(|why| words::terminal::no_thread(&why))?;
     let (stop, stopped) = watch::channel(false);
     // A demonstration changes nothing that is real, and its clock runs too fast for a code.
     let pages = parts.pages(run.demo);

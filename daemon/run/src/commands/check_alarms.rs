@@ -61,7 +61,7 @@ fn lines(options: &cli::Check, settings: &Settings) -> Result<Vec<Line>, String>
     let runtime = tokio::runtime::Builder::new_current_thread()
         .enable_all()
         .build()
-        .map_err(|why| words::terminal::could_not_start(&why))?;
+        .map_err(|why| words::terminal::no_thread(&why))?;
     let warnings = &settings.warnings;
     let now: alert::Now = Arc::new(move || clock.stamp());
     let (webhooks, commands) = (&warnings.webhooks, &warnings.commands);

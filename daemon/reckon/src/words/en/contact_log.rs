@@ -66,15 +66,6 @@ pub fn undated(part: Seconds, all: bool) -> String {
     )
 }
 
-/// More than is taken at once.
-#[must_use]
-pub fn log_too_large(most_bytes: usize) -> String {
-    format!(
-        "The file is larger than {} MiB. Nothing was imported: export this outing alone.",
-        most_bytes >> 20
-    )
-}
-
 /// A log that holds no contact: its first complaint, and how many more there are.
 #[must_use]
 pub fn nothing_read(log: &Log) -> String {
@@ -86,20 +77,17 @@ pub fn nothing_read(log: &Log) -> String {
     }
 }
 
-/// The watched log, as it was last read.
-#[must_use]
-pub fn watched(path: &str, log: &Log) -> String {
-    format!("The contact log {path} is read whenever it changes. {}", log_read(log))
-}
-
-/// The watched log cannot be read.
-#[must_use]
-pub fn unwatched(path: &str, why: &str) -> String {
-    format!(
-        "The contact log {path} cannot be read: {why}. New contacts are not counted until it can; \
-         forecast and record go on. Check 'watch' under [contacts] in the settings, and that the \
-         user running outlast can read the file."
-    )
+sentences! {
+    /// More than is taken at once.
+    log_too_large(most_bytes: usize) = "The file is larger than {} MiB. Nothing was imported: \
+        export this outing alone.", most_bytes >> 20;
+    /// The watched log, as it was last read.
+    watched(path: &str, log: &Log) = "The contact log {path} is read whenever it changes. {}",
+        log_read(log);
+    /// The watched log cannot be read.
+    unwatched(path: &str, why: &str) = "The contact log {path} cannot be read: {why}. New contacts \
+        are not counted until it can; forecast and record go on. Check 'watch' under [contacts] in \
+        the settings, and that the user running outlast can read the file.";
 }
 
 /// `31 contacts, 0.42 Wh each with all the listening, 0.11 Wh in the minutes of contact.`

@@ -97,10 +97,11 @@ pub fn folded_from(folded: &Folded, at: Stamp) -> String {
     }
 }
 
-/// What lies under this: `How the draw goes in 15 s`.
-#[must_use]
-pub fn fold_title(found: &Fold) -> String {
-    format!("The draw over one period of {}", seconds(found.period_s))
+sentences! {
+    /// What lies under this: `How the draw goes in 15 s`.
+    fold_title(found: &Fold) = "The draw over one period of {}", seconds(found.period_s);
+    /// The title of the drawing of a period.
+    ONE_PERIOD = "The draw over one period";
 }
 
 /// An accessory switched by a mark: `Fan on: 0.62 W more, give or take 0.05 W`.
@@ -129,9 +130,6 @@ pub fn seconds(time_s: f64) -> String {
     let digits = usize::from(libm::fmod(tenths, 1.0) != 0.0);
     format!("{tenths:.digits$}{TIE}s")
 }
-
-/// The title of the drawing of a period.
-pub const ONE_PERIOD: &str = "The draw over one period";
 
 #[cfg(test)]
 mod tests {

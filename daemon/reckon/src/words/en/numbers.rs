@@ -111,16 +111,13 @@ pub fn span(time: Seconds) -> String {
     if minutes >= 4320 { minutes_said(minutes / 60 * 60) } else { minutes_said(minutes) }
 }
 
-/// `12 s ago`.
-#[must_use]
-pub fn ago(then: Mono, now: Mono) -> String {
-    format!("{} ago", span(now.seconds_since(then)))
-}
-
-/// `in 2 h 14`.
-#[must_use]
-pub fn ahead(then: Mono, now: Mono) -> String {
-    format!("in {}", span(then.seconds_since(now)))
+sentences! {
+    /// `12 s ago`.
+    ago(then: Mono, now: Mono) = "{} ago", span(now.seconds_since(then));
+    /// `in 2 h 14`.
+    ahead(then: Mono, now: Mono) = "in {}", span(then.seconds_since(now));
+    /// `23 %`.
+    percent(share: Share) = "{:.0}{TIE}%", share.part() * 100.0;
 }
 
 /// The time of day of a moment, `18:20`, `06:00 tomorrow`, `06:00 on Saturday`; `None` while the
@@ -227,12 +224,6 @@ pub fn celsius(temp: Celsius) -> String {
         return format!("0{TIE}°C");
     }
     signed(whole_degrees, 0, "°C")
-}
-
-/// `23 %`.
-#[must_use]
-pub fn percent(share: Share) -> String {
-    format!("{:.0}{TIE}%", share.part() * 100.0)
 }
 
 /// A chance as people say it: `about 2 in 3`.

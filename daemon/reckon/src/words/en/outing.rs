@@ -31,12 +31,6 @@ pub enum OutingEnd {
     Swapped,
 }
 
-/// How long an outing that goes on has lasted: `2 h 14 so far`.
-#[must_use]
-pub fn so_far(lasted: Seconds) -> String {
-    format!("{} so far", span(lasted))
-}
-
 /// When an outing began: `Saturday 9 March 2024 at 08:02`.
 #[must_use]
 pub fn began(began: Option<Local>) -> String {
@@ -166,10 +160,12 @@ pub fn silence(source: &str, lasted: Option<Seconds>, why: &str) -> String {
     }
 }
 
-/// The drawing of an outing's draw in words.
-#[must_use]
-pub fn draw_line(lasted: Seconds, mean: Option<Watts>, peak: Option<Watts>) -> String {
-    format!("The draw over {}. {}.", span(lasted), took(None, mean, peak).trim_end_matches('.'))
+sentences! {
+    /// How long an outing that goes on has lasted: `2 h 14 so far`.
+    so_far(lasted: Seconds) = "{} so far", span(lasted);
+    /// The drawing of an outing's draw in words.
+    draw_line(lasted: Seconds, mean: Option<Watts>, peak: Option<Watts>) = "The draw over {}. {}.",
+        span(lasted), took(None, mean, peak).trim_end_matches('.');
 }
 
 #[cfg(test)]

@@ -12,10 +12,12 @@ use crate::{
 };
 use alloc::{format, string::String};
 
-/// It was asked for, and nothing came of it.
-pub const STILL_ON: &str = "The request to switch off was made, and the board still runs.";
-/// The record took too long.
-pub const NOT_CLOSED: &str = "The record could not be closed in time.";
+sentences! {
+    /// It was asked for, and nothing came of it.
+    STILL_ON = "The request to switch off was made, and the board still runs.";
+    /// The record took too long.
+    NOT_CLOSED = "The record could not be closed in time.";
+}
 
 /// Where the clean power-off stands, when that is worth a word on the page; `None` while there is
 /// nothing to say.

@@ -53,12 +53,6 @@ pub const PAGE: ReportPage = ReportPage {
 
 /// The heads of the energy book's columns.
 pub const BOOK_HEAD: [&str; 5] = ["Wh", "time", "mean W", "95 % W", "peak W"];
-/// Nobody said what was being done.
-pub const UNTOLD: &str = "not said";
-
-/// All of the activities together.
-pub const ALL: &str = "All";
-
 /// A page of the energy book, a cell for each column; the units stand in the head.
 #[must_use]
 pub fn book_row(page: &EnergyTally) -> [String; 5] {
@@ -144,12 +138,6 @@ pub fn folded(total: &Total) -> String {
     let of =
         if parts.is_empty() { String::new() } else { format!(", of that {}", parts.join(", ")) };
     format!("Over {}: {}{of}.", span(total.lasted), energy(total.energy))
-}
-
-/// Whose curve and parts are shown: `In its longest stretch, 1 h:`
-#[must_use]
-pub fn longest(found: &Fold) -> String {
-    format!("In its longest stretch, {}:", span(Seconds::of(found.seconds)))
 }
 
 /// How good the forecasts were, and what the truth is that they are held against.
@@ -265,15 +253,22 @@ pub fn load_took(found: &LoadShare, whole: Joules) -> String {
     )
 }
 
-/// What a log that cannot be laid beside all of an outing means.
-#[must_use]
-pub fn undated(undated: Seconds) -> String {
-    format!(
-        "For {} of it the time of day is not known, so contacts cannot be matched to that part. \
-         Open this page on a paired phone while the board still runs, or let the board set its \
-         clock.",
-        span(undated)
-    )
+sentences! {
+    /// Nobody said what was being done.
+    UNTOLD = "not said";
+    /// All of the activities together.
+    ALL = "All";
+    /// Whose curve and parts are shown: `In its longest stretch, 1 h:`
+    longest(found: &Fold) = "In its longest stretch, {}:", span(Seconds::of(found.seconds));
+    /// What a log that cannot be laid beside all of an outing means.
+    undated(undated: Seconds) = "For {} of it the time of day is not known, so contacts cannot be \
+        matched to that part. Open this page on a paired phone while the board still runs, or let \
+        the board set its clock.", span(undated);
+    /// What the drawing of an outing's forecasts shows.
+    FORESIGHT = "Each forecast as the total length of the outing that it predicted, against what \
+        came.";
+    /// The title of the drawing of what was done.
+    WHAT_WHEN = "What was done when";
 }
 
 /// One forecast against what came: `between 5 h 50 and 7 h 30; it was 6 h 40`.
@@ -307,13 +302,6 @@ pub fn forecasts(held: usize, all: usize, miss: Option<(Seconds, Share)>) -> Str
     });
     format!("{held}{} The aim is 8 in 10.", miss.unwrap_or_default())
 }
-
-/// What the drawing of an outing's forecasts shows.
-pub const FORESIGHT: &str =
-    "Each forecast as the total length of the outing that it predicted, against what came.";
-
-/// The title of the drawing of what was done.
-pub const WHAT_WHEN: &str = "What was done when";
 
 #[cfg(test)]
 mod tests {

@@ -1,16 +1,10 @@
 //! What commands print: tables, and what the pages say with buttons instead.
 
-#![expect(missing_docs, reason = "each text says what it is for")]
-
 use alloc::{
     format,
     string::{String, ToString},
     vec::Vec,
 };
-use core::fmt::Display;
-
-/// An outing that is open in a record that nobody writes.
-pub const WAS_OPEN: &str = "It was still open when outlast last ran.";
 
 /// Counts as a run-down: its number, and whether the bank cut out.
 #[must_use]
@@ -56,341 +50,140 @@ pub fn table<'a, const N: usize>(
     said
 }
 
-pub const NOTHING_ASKED: &str = "There is no open question.\n";
-
-pub fn connected_now(bank: &dyn Display) -> String {
-    format!(
-        "{bank} now counts as connected and full, and the outing so far has ended. If that is \
-        wrong, undo it within ten minutes: outlast answer bank-changed undo\n"
-    )
-}
-pub const TEST_BEGUN: &str = "The run-down test has begun. Leave the board running until the bank cuts out; the next start \
-    closes the test and counts it.\nStay near the bank while it runs, keep it away from anything \
-    that burns, and stop if it gets hot.\n";
-
-pub fn no_such_bank(typed: &dyn Display) -> String {
-    format!("There is no bank '{typed}' in the record. `outlast bank list` shows those there are.")
-}
-
-pub fn list_too_large(file: &dyn Display) -> String {
-    format!(
-        "{file} is larger than 2 MiB. Leave out some of the times: one in ten minutes is \
-        enough."
-    )
-}
-pub const NO_BANK: &str =
-    "The record has no bank yet. Add one: outlast bank add NAME --label-mah MAH\n";
-pub const HOLDS_COLUMN: &str = "expected to hold";
-
-pub fn label(
-    capacity: &dyn Display,
-    volts: &dyn Display,
-    cells: &dyn Display,
-    series: &dyn Display,
-) -> String {
-    format!("Label: {capacity} at {volts}, {cells} cells, {series} in series")
-}
-
-pub fn holds(believed: &dyn Display) -> String {
-    format!("Expected to hold: {believed}")
-}
-pub const NO_RUNDOWN: &str = "No run-down yet.";
-pub const LOAD_UNKNOWN: &str = "What processor load draws, and so what outlast itself draws, is not known: that takes a \
-    sensor and at least ten minutes of a changing load.";
-pub const NO_SOURCE: &str = "\nNo source was found.";
-pub const MISSING_HERE: &str = "\nMissing here, and what to do:";
-pub const RUNS_HERE: &str = "outlast is running on this board; `outlast now` asks it.";
-pub const RUNS_NOT: &str = "outlast is not running on this board; `outlast run` starts it.";
-
-pub fn check_cost(ms: f64, kib: &dyn Display) -> String {
-    format!("This check took {ms:.0} ms of processor time and {kib} KiB of memory.")
-}
-pub const YES_NOW: &str = "yes, at this moment";
-
-pub fn rails(power: &dyn Display) -> String {
-    format!("  the board's own rails draw at least {power}")
-}
-pub const UNSYNCHRONISED: &str = "not synchronised, so times of day may be wrong";
-pub const NO_CLOCK_CHIP: &str = "no clock chip";
-pub const COUNTS_AS_BANK: &str = "counts as what the bank delivers";
-pub const COUNTS_IN_PART: &str = "sees a part of it; shown, not counted";
-pub const COUNTS_NOT: &str = "not a sensor of the bank";
-
-pub fn channels_failed(failed: &dyn Display, lines: &dyn Display) -> String {
-    format!(
-        "{failed} of {lines} channels would not have warned you. Correct what is listed \
-        above, or remove the channel from the settings."
-    )
-}
-pub const TEST_OF_WARNINGS: &str = "This is a test of the warnings.";
-
-pub fn could_not_start(why: &dyn Display) -> String {
-    format!("outlast could not start a thread: {why}.")
-}
-pub const LEFT_ON: &str = "The settings leave the board on.";
-pub const UNIT_ENABLED: &str = "Its unit is enabled. Nothing was switched off for this test.";
-pub const UNIT_DISABLED: &str = "Its unit is not enabled, so the board stays on until the bank cuts out. To change that: \
-    systemctl enable --now outlast-poweroff.path";
-pub const JOURNAL_LINE: &str = "A line was written to it, as to this terminal.";
-pub const PAGE_WARNS: &str = "It shows alarms by itself. A phone sounds and vibrates once its page was tapped, and not \
-    while its screen is off.";
-pub const LED_BLINKED: &str = "It blinked for three seconds and is back as it was.";
-
-pub fn no_thread(why: &dyn Display) -> String {
-    format!("outlast could not start a thread: {why}.")
-}
-
-pub fn no_record_either(say: &dyn Display) -> String {
-    format!("{say} There is no record to open either; --state says where one is.")
-}
-pub const NOT_IN_RECORD: &str = "There is no such thing in the record.";
-
-pub fn not_understood(why: &dyn Display) -> String {
-    format!("The answer cannot be understood ({why}). Are both the same version?")
-}
-
-pub fn cannot_ask(why: &dyn Display) -> String {
-    format!("This cannot be asked: {why}.")
-}
-
-pub fn not_to_its_end(why: &dyn Display) -> String {
-    format!("The record could not be read to its end: {why}.")
-}
-pub const CHANGE_FAILED: &str = "The change failed.";
-
-pub fn file_exists(file: &dyn Display) -> String {
-    format!("{file} already exists; nothing was overwritten.")
-}
-
-pub fn unwritable(file: &dyn Display, why: &dyn Display) -> String {
-    format!("{file} cannot be written: {why}.")
-}
-
-pub fn unreadable(file: &dyn Display, why: &dyn Display) -> String {
-    format!("{file} cannot be read: {why}.")
-}
-
-pub fn pin(code: &dyn Display, minutes: f64) -> String {
-    format!(
-        "{code}\nEnter this code on the phone's Station page. It is good for one phone and \
-        {minutes:.0} min.\n"
-    )
-}
-
-pub fn other_version(why: &dyn Display) -> String {
-    format!(
-        "The running outlast gives an answer that this one does not understand ({why}). Are \
-        both the same version?"
-    )
-}
-
-pub fn no_answer(socket: &dyn Display, reason: &dyn Display) -> String {
-    format!("The outlast at {socket} does not answer: {reason}.")
-}
-
-pub fn not_allowed(place: &dyn Display) -> String {
-    format!(
-        "outlast is running, but this user is not allowed to talk to it ({place}). Use sudo, \
-        or join the group: sudo usermod -aG outlast $USER, then log in again."
-    )
-}
-pub const NOT_RUNNING: &str = "outlast is not running here. Start it with `outlast run`, or as a service: sudo systemctl \
-    start outlast";
-pub const NO_EARLIER_OUTING: &str = "There is no earlier outing.";
-
-pub fn not_a_correction(correction: &dyn Display) -> String {
-    format!(
-        "'{correction}' is not the number of a correction. `outlast outing show` lists them; \
-        `contacts` undoes all that came from the contact log."
-    )
-}
-pub const NO_OUTING: &str = "There is no outing yet.";
-
-pub fn not_an_outing(typed: &dyn Display) -> String {
-    format!(
-        "'{typed}' is not an outing. `outlast outing list` shows their numbers; `last` is the \
-        newest."
-    )
-}
-pub const UNNAMED_OUTING: &str = "An outing without a name";
-pub const NO_OUTINGS: &str = "There is no outing yet.\n";
-
-pub fn more_outings(next: &dyn Display) -> String {
-    format!("More: outlast outing list --before {next}\n")
-}
-pub const WAS_OPEN_SHORT: &str = "was open when outlast last ran";
-pub const RAN_EMPTY: &str = "bank ran empty";
-
-pub fn lost_power(what: &dyn Display) -> String {
-    format!("power lost ({what} an empty bank)")
-}
-
-pub fn not_printed(why: &dyn Display) -> String {
-    format!("The forecasts cannot be printed: {why}.")
-}
-pub const AFTER_FILE: &str =
-    "A file's name may be followed by :died or :stopped, :from=0.7 or :unknown, and :ambient=6.";
-
-pub fn bad_start(text: &dyn Display, word: &dyn Display) -> String {
-    format!(
-        "{text}: `:{word}` is not understood: want a share more than 0 and at most 1, such as \
-        :from=0.7."
-    )
-}
-
-pub fn bad_ambient(text: &dyn Display, word: &dyn Display) -> String {
-    format!("{text}: `:{word}` is not understood: want -40 to 60 °C, such as :ambient=6.")
-}
-
-pub fn bank_file_unreadable(path: &dyn Display, why: &dyn Display) -> String {
-    format!(
-        "The bank's file {path} cannot be read: {why}. Without the bank's label there is no \
-        forecast. Check the path and its permissions."
-    )
-}
-
-pub fn bank_file_refused(path: &dyn Display, all: &dyn Display) -> String {
-    format!("The bank's file {path} is refused:{all}")
-}
-
-pub fn bank_file_without_bank(path: &dyn Display) -> String {
-    format!(
-        "The bank's file {path} names no bank. It wants a table that begins with [bank], as \
-        in the settings, with cells, series, label_mah, label_v and measured_at."
-    )
-}
-
-pub fn recording_unreadable(name: &dyn Display, why: &dyn Display) -> String {
-    format!("The recording {name} cannot be read: {why}.")
-}
-
-pub fn column_twice(name: &dyn Display) -> String {
-    format!("line 1: the column {name} appears twice.")
-}
-pub const NO_TIME_COLUMN: &str = "line 1: there is no column t_s. The first line names the columns: \
-    t_s,cpu_util,cpu_temp_c,bus_v,current_a.";
-pub const NO_DRAW_COLUMN: &str =
-    "line 1: neither cpu_util nor bus_v with current_a is there, so nothing tells what was drawn.";
-
-pub fn no_time(line: &dyn Display) -> String {
-    format!("line {line}: t_s is empty. Every line needs its time.")
-}
-pub const NO_RUNTIME_FOLDER: &str = "There is no runtime folder to make the request in.";
-pub const NEARLY_EMPTY: &str = "The bank is nearly empty.";
-
-pub fn no_request(folder: &dyn Display, why: &dyn Display) -> String {
-    format!("The request to switch off cannot be made in {folder}: {why}.")
-}
-pub const PLAYS: &str = "This is a made-up outing; no sensor is read.";
-pub const OPEN_PAGE: &str = "Open the page on a phone in the same network, or here:";
-pub const ALL_MAY_CHANGE: &str = "Anyone who opens it can make changes; nothing real is behind it.";
-
-pub fn code(code: &dyn Display, minutes: &dyn Display) -> String {
-    format!(
-        "To let a phone make changes, enter this code on it: {code} (valid for {minutes} min; \
-        for a new one: outlast pin)"
-    )
-}
-pub const NO_SETTINGS: &str = "Settings: none, and none are needed";
-
-pub fn kept_in(folder: &dyn Display) -> String {
-    format!("Your choices and the record are kept in {folder}")
-}
-pub const NOTHING_KEPT: &str = "Nothing is kept";
-
-pub fn lost_at_restart(why: &dyn Display) -> String {
-    format!("{why}; your choices are lost at a restart")
-}
-
-pub fn sensor_silent(title: &dyn Display) -> String {
-    format!("Sensor: {title} (silent now)")
-}
-
-pub fn sensor_left_alone(title: &dyn Display) -> String {
-    format!("Sensor: {title} (left alone)")
-}
-pub const NO_SENSOR: &str =
-    "No sensor sees the bank, so its draw is estimated from the board's load";
-pub const SEE_CHECK: &str = "Everything that was found, and what is missing: outlast check";
-
-pub fn port_taken(port: &dyn Display, unwrap_or: &dyn Display) -> String {
-    format!(
-        "Port {port} is in use, most likely by an outlast that is already running. See it \
-        with `outlast now`, or take another port: --listen {unwrap_or}"
-    )
-}
-
-pub fn port_denied(port: &dyn Display, new: &dyn Display) -> String {
-    format!(
-        "This user is not allowed to use port {port}; ports from 1024 on are free to use: \
-        --listen {new}"
-    )
-}
-
-pub fn no_such_address(ip: &dyn Display) -> String {
-    format!("This board does not have the address {ip}. 0.0.0.0 serves every network it is in.")
-}
-
-pub fn not_served(listen: &dyn Display, why: &dyn Display) -> String {
-    format!("The page cannot be served at {listen}: {why}.")
-}
-
-pub fn runs_already(socket: &dyn Display) -> String {
-    format!(
-        "outlast is already running here: it answers at {socket}. See it with `outlast now`; \
-        a second one needs its own --state and --listen."
-    )
-}
-pub const DEMONSTRATION: &str = "Demonstration: everything below is made up.";
-pub const CHOOSE_BANK: &str = "On the page it is one tap; the settings may name it under [bank].";
-
-pub fn question(text: &dyn Display, why: &dyn Display, name: &dyn Display) -> String {
-    format!("? {text} {why} Answer with: outlast answer {name}")
-}
-
-pub fn no_signals(why: &dyn Display) -> String {
-    format!("outlast cannot receive signals: {why}.")
-}
-
-pub fn no_more_threads(why: &dyn Display) -> String {
-    format!("outlast could not start another thread: {why}.")
-}
-
-pub fn no_socket(why: &dyn Display) -> String {
-    format!("The socket for `outlast now` cannot be served: {why}.")
-}
-
-pub const UNKNOWN_BOARD: &str = "not a known one";
-
-pub fn chip_of_board(named: &dyn Display, chip: &dyn Display) -> String {
-    format!("  {named}; the board has {chip}")
-}
-
-pub fn fields_missing(line: &dyn Display, fields: &dyn Display, least: &dyn Display) -> String {
-    format!(
-        "line {line}: {fields} fields, but the header names at least {least}. Was the file \
-        cut off?"
-    )
-}
-
-pub fn time_goes_back(line: &dyn Display, from_s: &dyn Display, to_s: &dyn Display) -> String {
-    format!(
-        "line {line}: t_s goes back from {from_s} to {to_s}. Lines must be in the order of time."
-    )
-}
-
-pub fn bad_value(
-    line: &dyn Display,
-    column: &dyn Display,
-    shown: &dyn Display,
-    what: &dyn Display,
-    low: &dyn Display,
-    high: &dyn Display,
-) -> String {
-    format!(
-        "line {line}: {column} is `{shown}`: want {what}, {low} to {high}, or nothing where \
-        it was not read."
-    )
+sentences! {
+    /// An outing that is open in a record that nobody writes.
+    WAS_OPEN = "It was still open when outlast last ran.";
+    NOTHING_ASKED = "There is no open question.\n";
+    connected_now(bank) = "{bank} now counts as connected and full, and the outing so far has \
+        ended. If that is wrong, undo it within ten minutes: outlast answer bank-changed undo\n";
+    TEST_BEGUN = "The run-down test has begun. Leave the board running until the bank cuts out; \
+        the next start closes the test and counts it.\nStay near the bank while it runs, keep it \
+        away from anything that burns, and stop if it gets hot.\n";
+    no_such_bank(typed) = "There is no bank '{typed}' in the record. `outlast bank list` shows \
+        those there are.";
+    list_too_large(file) = "{file} is larger than 2 MiB. Leave out some of the times: one in ten \
+        minutes is enough.";
+    NO_BANK = "The record has no bank yet. Add one: outlast bank add NAME --label-mah MAH\n";
+    HOLDS_COLUMN = "expected to hold";
+    label(capacity, volts, cells, series) = "Label: {capacity} at {volts}, {cells} cells, {series} \
+        in series";
+    holds(believed) = "Expected to hold: {believed}";
+    NO_RUNDOWN = "No run-down yet.";
+    LOAD_UNKNOWN = "What processor load draws, and so what outlast itself draws, is not known: \
+        that takes a sensor and at least ten minutes of a changing load.";
+    NO_SOURCE = "\nNo source was found.";
+    MISSING_HERE = "\nMissing here, and what to do:";
+    RUNS_HERE = "outlast is running on this board; `outlast now` asks it.";
+    RUNS_NOT = "outlast is not running on this board; `outlast run` starts it.";
+    check_cost(ms: f64, kib) = "This check took {ms:.0} ms of processor time and {kib} KiB of \
+        memory.";
+    YES_NOW = "yes, at this moment";
+    rails(power) = "  the board's own rails draw at least {power}";
+    UNSYNCHRONISED = "not synchronised, so times of day may be wrong";
+    NO_CLOCK_CHIP = "no clock chip";
+    COUNTS_AS_BANK = "counts as what the bank delivers";
+    COUNTS_IN_PART = "sees a part of it; shown, not counted";
+    COUNTS_NOT = "not a sensor of the bank";
+    channels_failed(failed, channels) = "{failed} of {channels} channels would not have warned you. \
+        Correct what is listed above, or remove the channel from the settings.";
+    TEST_OF_WARNINGS = "This is a test of the warnings.";
+    LEFT_ON = "The settings leave the board on.";
+    UNIT_ENABLED = "Its unit is enabled. Nothing was switched off for this test.";
+    UNIT_DISABLED = "Its unit is not enabled, so the board stays on until the bank cuts out. To \
+        change that: systemctl enable --now outlast-poweroff.path";
+    JOURNAL_LINE = "A line was written to it, as to this terminal.";
+    PAGE_WARNS = "It shows alarms by itself. A phone sounds and vibrates once its page was tapped, \
+        and not while its screen is off.";
+    LED_BLINKED = "It blinked for three seconds and is back as it was.";
+    no_thread(why) = "outlast could not start a thread: {why}.";
+    no_record_either(why) = "{why} There is no record to open either; --state says where one is.";
+    NOT_IN_RECORD = "There is no such thing in the record.";
+    not_understood(why) = "The answer cannot be understood ({why}). Are both the same version?";
+    cannot_ask(why) = "This cannot be asked: {why}.";
+    not_to_its_end(why) = "The record could not be read to its end: {why}.";
+    CHANGE_FAILED = "The change failed.";
+    file_exists(file) = "{file} already exists; nothing was overwritten.";
+    unwritable(file, why) = "{file} cannot be written: {why}.";
+    unreadable(file, why) = "{file} cannot be read: {why}.";
+    pin(code, minutes: f64) = "{code}\nEnter this code on the phone's Station page. It is good for \
+        one phone and {minutes:.0} min.\n";
+    other_version(why) = "The running outlast gives an answer that this one does not understand \
+        ({why}). Are both the same version?";
+    no_answer(socket, reason) = "The outlast at {socket} does not answer: {reason}.";
+    not_allowed(place) = "outlast is running, but this user is not allowed to talk to it \
+        ({place}). Use sudo, or join the group: sudo usermod -aG outlast $USER, then log in again.";
+    NOT_RUNNING = "outlast is not running here. Start it with `outlast run`, or as a service: sudo \
+        systemctl start outlast";
+    NO_EARLIER_OUTING = "There is no earlier outing.";
+    not_a_correction(correction) = "'{correction}' is not the number of a correction. `outlast \
+        outing show` lists them; `contacts` undoes all that came from the contact log.";
+    NO_OUTING = "There is no outing yet.";
+    not_an_outing(typed) = "'{typed}' is not an outing. `outlast outing list` shows their numbers; \
+        `last` is the newest.";
+    UNNAMED_OUTING = "An outing without a name";
+    NO_OUTINGS = "There is no outing yet.\n";
+    more_outings(next) = "More: outlast outing list --before {next}\n";
+    WAS_OPEN_SHORT = "was open when outlast last ran";
+    RAN_EMPTY = "bank ran empty";
+    lost_power(what) = "power lost ({what} an empty bank)";
+    not_printed(why) = "The forecasts cannot be printed: {why}.";
+    AFTER_FILE = "A file's name may be followed by :died or :stopped, :from=0.7 or :unknown, and \
+        :ambient=6.";
+    bad_start(text, word) = "{text}: `:{word}` is not understood: want a share more than 0 and at \
+        most 1, such as :from=0.7.";
+    bad_ambient(text, word) = "{text}: `:{word}` is not understood: want -40 to 60 °C, such as \
+        :ambient=6.";
+    bank_file_unreadable(path, why) = "The bank's file {path} cannot be read: {why}. Without the \
+        bank's label there is no forecast. Check the path and its permissions.";
+    bank_file_refused(path, faults) = "The bank's file {path} is refused:{faults}";
+    bank_file_without_bank(path) = "The bank's file {path} names no bank. It wants a table that \
+        begins with [bank], as in the settings, with cells, series, label_mah, label_v and \
+        measured_at.";
+    recording_unreadable(name, why) = "The recording {name} cannot be read: {why}.";
+    column_twice(name) = "line 1: the column {name} appears twice.";
+    NO_TIME_COLUMN = "line 1: there is no column t_s. The first line names the columns: \
+        t_s,cpu_util,cpu_temp_c,bus_v,current_a.";
+    NO_DRAW_COLUMN = "line 1: neither cpu_util nor bus_v with current_a is there, so nothing tells \
+        what was drawn.";
+    no_time(line) = "line {line}: t_s is empty. Every line needs its time.";
+    NO_RUNTIME_FOLDER = "There is no runtime folder to make the request in.";
+    NEARLY_EMPTY = "The bank is nearly empty.";
+    no_request(folder, why) = "The request to switch off cannot be made in {folder}: {why}.";
+    PLAYS = "This is a made-up outing; no sensor is read.";
+    OPEN_PAGE = "Open the page on a phone in the same network, or here:";
+    ALL_MAY_CHANGE = "Anyone who opens it can make changes; nothing real is behind it.";
+    code(code, minutes) = "To let a phone make changes, enter this code on it: {code} (valid for \
+        {minutes} min; for a new one: outlast pin)";
+    NO_SETTINGS = "Settings: none, and none are needed";
+    kept_in(folder) = "Your choices and the record are kept in {folder}";
+    NOTHING_KEPT = "Nothing is kept";
+    lost_at_restart(why) = "{why}; your choices are lost at a restart";
+    sensor_silent(title) = "Sensor: {title} (silent now)";
+    sensor_left_alone(title) = "Sensor: {title} (left alone)";
+    NO_SENSOR = "No sensor sees the bank, so its draw is estimated from the board's load";
+    SEE_CHECK = "Everything that was found, and what is missing: outlast check";
+    port_taken(port, other) = "Port {port} is in use, most likely by an outlast that is \
+        already running. See it with `outlast now`, or take another port: --listen {other}";
+    port_denied(port, other) = "This user is not allowed to use port {port}; ports from 1024 on are \
+        free to use: --listen {other}";
+    no_such_address(ip) = "This board does not have the address {ip}. 0.0.0.0 serves every network \
+        it is in.";
+    not_served(listen, why) = "The page cannot be served at {listen}: {why}.";
+    runs_already(socket) = "outlast is already running here: it answers at {socket}. See it with \
+        `outlast now`; a second one needs its own --state and --listen.";
+    DEMONSTRATION = "Demonstration: everything below is made up.";
+    CHOOSE_BANK = "On the page it is one tap; the settings may name it under [bank].";
+    question(text, why, name) = "? {text} {why} Answer with: outlast answer {name}";
+    no_signals(why) = "outlast cannot receive signals: {why}.";
+    no_socket(why) = "The socket for `outlast now` cannot be served: {why}.";
+    UNKNOWN_BOARD = "not a known one";
+    chip_of_board(named, chip) = "  {named}; the board has {chip}";
+    fields_missing(line, fields, least) = "line {line}: {fields} fields, but the header names at \
+        least {least}. Was the file cut off?";
+    time_goes_back(line, from_s, to_s) = "line {line}: t_s goes back from {from_s} to {to_s}. \
+        Lines must be in the order of time.";
+    bad_value(line, column, shown, what, low, high) = "line {line}: {column} is `{shown}`: want \
+        {what}, {low} to {high}, or nothing where it was not read.";
 }
 
 #[cfg(test)]
