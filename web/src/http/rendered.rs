@@ -58,7 +58,7 @@ impl Rendered {
 
     /// The snapshot as JSON.
     pub(crate) fn json(&self) -> Bytes {
-        let made = || serde_json::to_vec(&wire::now::Now::from(&*self.snapshot));
+        let made = || serde_json::to_vec(&wire::now::now(&self.snapshot));
         self.json.get_or_init(|| Bytes::from(made().unwrap_or_default())).clone()
     }
 

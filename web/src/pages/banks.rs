@@ -177,7 +177,7 @@ fn bank_row(told: &BankShown, connected: Option<&str>, site: &Site) -> BankRow {
 pub(crate) async fn api_list(State(site): State<Site>) -> Reply {
     let all = site.read_record(|past| past.banks()).await?;
     let offset_s = site.snapshot().at.utc_offset_s;
-    Ok(Json(past::banks(all, offset_s)).into_response())
+    Ok(Json(past::banks(&all, offset_s)).into_response())
 }
 
 // ---- what a bank gave ---------------------------------------------------------------------------

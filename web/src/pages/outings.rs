@@ -212,7 +212,7 @@ pub(crate) async fn api_list(
     let most = paging.limit.unwrap_or(A_JSON_PAGE).clamp(1, MOST);
     let page = site.read_record(move |past| past.outings(paging.before, most)).await?;
     let offset_s = site.snapshot().at.utc_offset_s;
-    Ok(Json(past::outings(page, offset_s)).into_response())
+    Ok(Json(past::outings(&page, offset_s)).into_response())
 }
 
 // ---- one outing -----------------------------------------------------------------------------
@@ -232,7 +232,7 @@ pub(crate) async fn api_one(State(site): State<Site>, Id(id): Id) -> Reply {
     let told = site.read_record(move |past| past.outing(id)).await?;
     let told = told.ok_or_else(|| not_there("outing"))?;
     let offset_s = site.snapshot().at.utc_offset_s;
-    Ok(Json(past::outing_whole(told, offset_s)).into_response())
+    Ok(Json(past::outing_whole(&told, offset_s)).into_response())
 }
 
 // ---- series ---------------------------------------------------------------------------------
@@ -253,7 +253,7 @@ pub(crate) async fn api_series(
     let ask = series_ask(id, &read(wish)?)?;
     let told = site.read_record(move |past| past.series(&ask)).await?;
     let told = told.ok_or_else(|| not_there("outing"))?;
-    Ok(Json(past::series(told)).into_response())
+    Ok(Json(past::series(&told)).into_response())
 }
 
 fn series_ask(outing: i64, wish: &SeriesWish) -> Result<SeriesAsk, Problem> {

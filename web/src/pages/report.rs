@@ -193,7 +193,7 @@ pub(crate) async fn api(State(site): State<Site>, Id(id): Id) -> Reply {
     let told = site.read_record(move |past| past.report(id)).await?;
     let told = told.ok_or_else(|| not_there("outing"))?;
     let offset_s = site.snapshot().at.utc_offset_s;
-    Ok(Json(wire::report::report(told, offset_s)).into_response())
+    Ok(Json(wire::report::report(&told, offset_s)).into_response())
 }
 
 async fn read(site: &Site, id: i64) -> Result<Option<(OutingReport, Option<Series>)>, Problem> {

@@ -1,9 +1,10 @@
-//! Everything that programs read: JSON, version 1, and the text for collectors. Structs of their own;
+//! Everything that programs read: JSON, version 1, and the text for collectors. Each field is named once;
 //! names carry their units, fields are added and never renamed.
 
 pub(crate) mod metrics;
 pub(crate) mod names;
 pub(crate) mod now;
+pub(crate) mod object;
 pub(crate) mod past;
 pub(crate) mod report;
 pub(crate) mod time;

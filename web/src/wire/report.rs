@@ -2,463 +2,224 @@
 //! Names carry their units; members may be added, never renamed. Call signs are never in it.
 
 use reckon::{
+    contacts::Reckoned,
     energy_tally::{EnergyTally, OutingTally},
-    fold::{Kind, Part, Total},
-    record,
+    fold::{Part, Total},
+    record::Correction,
     report::{
-        BankTally, ForecastOutcome, Forecasts, LearnedStep, MinMeanMax, OutingReport, Report, Truth,
+        ActivitySpan, BankTally, ForecastOutcome, Forecasts, JudgedForecast, LearnedStep,
+        LoadShare, MarkedChange, MinMeanMax, OutingReport, Report, Truth,
     },
-    units::{Celsius, Joules, Seconds, Share, Volts, Watts},
-    words,
+    units::{Joules, Seconds, Share, Watts},
+    words::missing,
 };
-use serde::Serialize;
 
-use crate::wire::past::{OutingWhole, Three, outing_whole, three};
+use super::{
+    names::part_name,
+    object::{Bare, Object, column, list, three},
+    past::outing_whole,
+};
 
-#[derive(Serialize)]
-pub(crate) struct Whole {
-    #[serde(flatten)]
-    outing: OutingWhole,
-    report: Taken,
+fn tally(tally: &EnergyTally) -> Object<'_> {
+    let mean = tally.mean().map(Watts::si);
+    Object::new()
+        .with("energy_wh", tally.energy().wh())
+        .with("lasted_s", tally.lasted().si())
+        .or_why(["mean_power_w", "mean_power_gap"], mean, missing::NOTHING_READ)
+        .with("p95_power_w", tally.p95().map(Watts::si))
+        .with("peak_power_w", mean.map(|_| tally.peak().si()))
 }
 
-#[derive(Serialize)]
-struct Taken {
-    energy: Energy,
-    load: Option<Load>,
-    load_gap: Option<&'static str>,
-    temp: Option<Temp>,
-    temp_gap: Option<&'static str>,
-    volts: Option<Supply>,
-    volts_gap: Option<&'static str>,
-    folds: Vec<Fold>,
-    contacts: Option<Contacts>,
-    contacts_gap: Option<&'static str>,
-    undated_s: Option<f64>,
-    marks: Vec<Mark>,
-    truth: Ended,
-    forecasts: Vec<Judged>,
-    forecasts_judged: usize,
-    forecasts_held: usize,
-    middle_off_s: Option<f64>,
-    middle_off_share: Option<f64>,
-    middle_off_gap: Option<&'static str>,
-    learned: Option<Learned>,
-    learned_gap: Option<&'static str>,
-    doings: Vec<Doing>,
-    corrections: Vec<Correction>,
+/// What was taken in all, by activity, and while no activity was told.
+fn shares<'a>(object: Object<'a>, book: &'a OutingTally) -> Object<'a> {
+    let activity = |(name, of)| Object::new().with("name", name).with_all(tally(of));
+    object
+        .with("whole", tally(book.whole()))
+        .with("activities", list(book.activities().map(activity)))
+        .with("untold", tally(book.untagged()))
 }
 
-#[derive(Serialize)]
-struct Energy {
-    whole: Paged,
-    activities: Vec<Named>,
-    untold: Paged,
-    hours: Vec<Hour>,
-    /// `p95_w` is of means over so long.
-    means_of_s: f64,
-    modelled_wh: f64,
-    modelled_s: f64,
-    silent_s: f64,
+/// What a bank gave: the newest of its outings.
+pub(crate) fn bank_book(told: &BankTally) -> Object<'_> {
+    let object = Object::new()
+        .with("bank", &told.bank)
+        .with("outings", told.outings)
+        .with("of_outings", told.of)
+        .with("means_of_s", told.coarsest_s);
+    shares(object, &told.tally)
 }
 
-/// What a bank gave.
-#[derive(Serialize)]
-pub(crate) struct BankBook {
-    bank: String,
-    /// So many of its outings are in it, the newest, of `of_outings`.
-    outings: usize,
-    of_outings: usize,
-    means_of_s: f64,
-    whole: Paged,
-    activities: Vec<Named>,
-    untold: Paged,
+fn energy(report: &Report) -> Object<'_> {
+    let hour = |(ix, of): (u64, _)| Object::new().with("from_s", ix * 3600).with_all(tally(of));
+    shares(Object::new(), &report.tally)
+        .with("hours", list((0_u64..).zip(report.tally.hours()).map(hour)))
+        .with("means_of_s", report.coarsest.si())
+        .with("modelled_wh", report.modelled.energy().wh())
+        .with("modelled_s", report.modelled.lasted().si())
+        .with("silent_s", report.silent.si())
 }
 
-#[derive(Serialize)]
-struct Paged {
-    energy_wh: f64,
-    lasted_s: f64,
-    mean_power_w: Option<f64>,
-    mean_power_gap: Option<&'static str>,
-    p95_power_w: Option<f64>,
-    peak_power_w: Option<f64>,
+fn load<'a>(load: LoadShare) -> Object<'a> {
+    Object::new()
+        .with("idle_w", load.line.intercept)
+        .with("full_load_more_w", load.line.slope)
+        .with("full_load_more_error_w", load.line.slope_se)
+        .with("explained_share", load.line.explained.part())
+        .with("taken_wh", load.taken.map(|(taken, _)| taken.wh()))
+        .with("taken_error_wh", load.taken.map(|(_, error)| error.wh()))
+        .with("taken_gap", load.taken.is_none().then_some(missing::LOAD_TOO_EVEN))
 }
 
-#[derive(Serialize)]
-struct Named {
-    name: String,
-    #[serde(flatten)]
-    page: Paged,
+fn range<'a, Q: Bare>([min, mean, max]: [&'static str; 3], seen: MinMeanMax<Q>) -> Object<'a> {
+    Object::new()
+        .with(min, seen.low.bare())
+        .with(mean, seen.mean.bare())
+        .with(max, seen.high.bare())
 }
 
-#[derive(Serialize)]
-struct Hour {
-    from_s: u64,
-    #[serde(flatten)]
-    page: Paged,
+fn part(part: &Part) -> Object<'_> {
+    Object::new()
+        .with("kind", part_name(part.kind))
+        .with("power_w", part.watts.si())
+        .with("begins_s", part.begins_s)
+        .with("lasts_s", part.lasts_s)
+        .with("bridged", part.bridged)
 }
 
-#[derive(Serialize)]
-struct Load {
-    idle_w: f64,
-    full_load_more_w: f64,
-    full_load_more_error_w: f64,
-    explained_share: f64,
-    taken_wh: Option<f64>,
-    taken_error_wh: Option<f64>,
-    taken_gap: Option<&'static str>,
-}
-
-#[derive(Serialize)]
-struct Temp {
-    min_c: f64,
-    mean_c: f64,
-    max_c: f64,
-}
-
-#[derive(Serialize)]
-struct Supply {
-    min_v: f64,
-    mean_v: f64,
-    max_v: f64,
-}
-
-#[derive(Serialize)]
-struct Fold {
-    slot_s: f64,
-    period_s: f64,
-    mode: Option<&'static str>,
-    lasted_s: f64,
-    energy_wh: f64,
-    receive_wh: f64,
-    transmit_wh: f64,
-    decode_wh: f64,
-    slots_sent: u32,
-    /// Of the latest stretch that was folded.
-    parts: Vec<Parted>,
-    curve: Curve,
-}
-
-#[derive(Serialize)]
-struct Parted {
-    kind: &'static str,
-    power_w: f64,
-    begins_s: f64,
-    lasts_s: f64,
-    bridged: bool,
-}
-
-#[derive(Serialize)]
-struct Curve {
-    phase_s: Vec<f64>,
-    power_w: Vec<f64>,
-}
-
-#[derive(Serialize)]
-struct Contacts {
-    contacts: u32,
-    elsewhere: u32,
-    in_contact_s: f64,
-    in_contact_wh: f64,
-    energy_each_wh: Option<f64>,
-    own_energy_each_wh: Option<f64>,
-    in_contact_w: Option<f64>,
-    between_w: Option<f64>,
-    contacts_per_h: Option<f64>,
-    still_possible: Option<Three>,
-    still_possible_gap: Option<&'static str>,
-    groups: Vec<Group>,
-}
-
-#[derive(Serialize)]
-struct Group {
-    band: Option<&'static str>,
-    mode: Option<String>,
-    contacts: u32,
-    in_contact_s: f64,
-    in_contact_wh: f64,
-    in_contact_w: Option<f64>,
-}
-
-#[derive(Serialize)]
-struct Mark {
-    at_s: f64,
-    text: String,
-    more_w: f64,
-    error_w: f64,
-}
-
-#[derive(Serialize)]
-struct Ended {
-    /// `open`, `died` or `at_least`.
-    known: &'static str,
-    lasted_s: f64,
-    within_s: f64,
-}
-
-#[derive(Serialize)]
-struct Judged {
-    at_s: f64,
-    remaining_s: Three,
-    basis: &'static str,
-    came_s: Option<f64>,
-    came_at_least_s: Option<f64>,
-    came_gap: Option<&'static str>,
-    /// `held`, `sooner`, `later` or `open`.
-    outcome: &'static str,
-    middle_off_s: Option<f64>,
-}
-
-#[derive(Serialize)]
-struct Learned {
-    before_wh: Three,
-    after_wh: Three,
-}
-
-#[derive(Serialize)]
-struct Doing {
-    from_s: f64,
-    to_s: f64,
-    activity: Option<String>,
-}
-
-#[derive(Serialize)]
-struct Correction {
-    id: i64,
-    from_s: f64,
-    to_s: f64,
-    activity: Option<String>,
-    /// `operator` or `contacts`.
-    origin: &'static str,
-}
-
-/// The reason, where the value is missing.
-const fn gap<T>(value: Option<&T>, why: &'static str) -> Option<&'static str> {
-    if value.is_some() { None } else { Some(why) }
-}
-
-fn page(page: &EnergyTally) -> Paged {
-    let mean = page.mean().map(Watts::si);
-    Paged {
-        energy_wh: page.energy().wh(),
-        lasted_s: page.lasted().si(),
-        p95_power_w: page.p95().map(Watts::si),
-        peak_power_w: mean.map(|_| page.peak().si()),
-        mean_power_gap: gap(mean.as_ref(), words::missing::NOTHING_READ),
-        mean_power_w: mean,
-    }
-}
-
-fn activities(book: &OutingTally) -> Vec<Named> {
-    book.activities().map(|(name, of)| Named { name: name.to_owned(), page: page(of) }).collect()
-}
-
-pub(crate) fn bank_book(told: &BankTally) -> BankBook {
-    BankBook {
-        bank: told.bank.clone(),
-        outings: told.outings,
-        of_outings: told.of,
-        means_of_s: told.coarsest_s,
-        whole: page(told.tally.whole()),
-        activities: activities(&told.tally),
-        untold: page(told.tally.untagged()),
-    }
-}
-
-fn energy(report: &Report) -> Energy {
-    let book = &report.tally;
-    let hours = (0_u64..).zip(book.hours());
-    Energy {
-        whole: page(book.whole()),
-        activities: activities(book),
-        untold: page(book.untagged()),
-        hours: hours.map(|(ix, of)| Hour { from_s: ix * 3600, page: page(of) }).collect(),
-        means_of_s: report.coarsest.si(),
-        modelled_wh: report.modelled.energy().wh(),
-        modelled_s: report.modelled.lasted().si(),
-        silent_s: report.silent.si(),
-    }
-}
-
-fn load(report: &Report) -> Option<Load> {
-    report.load.map(|load| Load {
-        idle_w: load.line.intercept,
-        full_load_more_w: load.line.slope,
-        full_load_more_error_w: load.line.slope_se,
-        explained_share: load.line.explained.part(),
-        taken_wh: load.taken.map(|(taken, _)| taken.wh()),
-        taken_error_wh: load.taken.map(|(_, error)| error.wh()),
-        taken_gap: gap(load.taken.as_ref(), words::missing::LOAD_TOO_EVEN),
-    })
-}
-
-const fn temp(seen: MinMeanMax<Celsius>) -> Temp {
-    Temp { min_c: seen.low.si(), mean_c: seen.mean.si(), max_c: seen.high.si() }
-}
-
-const fn supply(seen: MinMeanMax<Volts>) -> Supply {
-    Supply { min_v: seen.low.si(), mean_v: seen.mean.si(), max_v: seen.high.si() }
-}
-
-fn part(part: &Part) -> Parted {
-    Parted {
-        kind: match part.kind {
-            Kind::Receive => "receive",
-            Kind::Transmit => "transmit",
-            Kind::Decode => "decode",
-        },
-        power_w: part.watts.si(),
-        begins_s: part.begins_s,
-        lasts_s: part.lasts_s,
-        bridged: part.bridged,
-    }
-}
-
-fn fold(total: &Total) -> Fold {
+/// Of one slot; its parts and its curve are those of the latest stretch that was folded.
+fn fold(total: &Total) -> Object<'_> {
     let latest = &total.latest;
-    Fold {
-        slot_s: latest.slot_s,
-        period_s: latest.period_s,
-        mode: latest.mode.map(|mode| mode.name),
-        lasted_s: total.lasted.si(),
-        energy_wh: total.energy.wh(),
-        receive_wh: total.receive.wh(),
-        transmit_wh: total.transmit.wh(),
-        decode_wh: total.decode.wh(),
-        slots_sent: total.sent,
-        parts: latest.parts.iter().map(part).collect(),
-        curve: Curve {
-            phase_s: latest.curve.iter().map(|point| point.phase_s).collect(),
-            power_w: latest.curve.iter().map(|point| point.watts).collect(),
-        },
-    }
+    let curve = Object::new()
+        .with("phase_s", column(latest.curve.iter().map(|point| Some(point.phase_s))))
+        .with("power_w", column(latest.curve.iter().map(|point| Some(point.watts))));
+    Object::new()
+        .with("slot_s", latest.slot_s)
+        .with("period_s", latest.period_s)
+        .with("mode", latest.mode.map(|mode| mode.name))
+        .with("lasted_s", total.lasted.si())
+        .with("energy_wh", total.energy.wh())
+        .with("receive_wh", total.receive.wh())
+        .with("transmit_wh", total.transmit.wh())
+        .with("decode_wh", total.decode.wh())
+        .with("slots_sent", total.sent)
+        .with("parts", list(latest.parts.iter().map(part)))
+        .with("curve", curve)
 }
 
-fn contacts(report: &Report) -> Option<Contacts> {
-    let all = report.contacts.as_ref()?;
-    let possible = report.left.and_then(|left| all.still_possible(left));
-    let groups = all.groups.iter().map(|group| Group {
-        band: group.band,
-        mode: group.mode.clone(),
-        contacts: group.contacts,
-        in_contact_s: group.lasted.si(),
-        in_contact_wh: group.energy.wh(),
-        in_contact_w: group.draw().map(Watts::si),
-    });
-    Some(Contacts {
-        contacts: all.contacts,
-        elsewhere: all.elsewhere,
-        in_contact_s: all.in_contact.si(),
-        in_contact_wh: all.in_contact_energy.wh(),
-        energy_each_wh: all.energy_each().map(Joules::wh),
-        own_energy_each_wh: all.own_energy_each().map(Joules::wh),
-        in_contact_w: all.draw_in_contact().map(Watts::si),
-        between_w: all.draw_between().map(Watts::si),
-        contacts_per_h: all.an_hour(),
-        still_possible_gap: gap(
-            possible.as_ref(),
-            match report.left {
-                None => words::missing::NOTHING_FORETOLD,
-                Some(_) => words::missing::FEW_CONTACTS,
-            },
-        ),
-        still_possible: possible.map(three),
-        groups: groups.collect(),
-    })
+fn contacts(all: &Reckoned, left: Option<Joules>) -> Object<'_> {
+    let why = if left.is_none() { missing::NOTHING_FORETOLD } else { missing::FEW_CONTACTS };
+    let possible = left.and_then(|left| all.still_possible(left)).map(three);
+    let group = |group: &'_ reckon::contacts::Group| {
+        Object::new()
+            .with("band", group.band)
+            .with("mode", group.mode.clone())
+            .with("contacts", group.contacts)
+            .with("in_contact_s", group.lasted.si())
+            .with("in_contact_wh", group.energy.wh())
+            .with("in_contact_w", group.draw().map(Watts::si))
+    };
+    Object::new()
+        .with("contacts", all.contacts)
+        .with("elsewhere", all.elsewhere)
+        .with("in_contact_s", all.in_contact.si())
+        .with("in_contact_wh", all.in_contact_energy.wh())
+        .with("energy_each_wh", all.energy_each().map(Joules::wh))
+        .with("own_energy_each_wh", all.own_energy_each().map(Joules::wh))
+        .with("in_contact_w", all.draw_in_contact().map(Watts::si))
+        .with("between_w", all.draw_between().map(Watts::si))
+        .with("contacts_per_h", all.an_hour())
+        .or_why(["still_possible", "still_possible_gap"], possible, why)
+        .with("groups", list(all.groups.iter().map(group)))
 }
 
-fn ended(truth: Truth) -> Ended {
+fn truth<'a>(truth: Truth) -> Object<'a> {
     let (known, lasted, within) = match truth {
         Truth::Open { at } => ("open", at, Seconds::ZERO),
         Truth::Died { at, within } => ("died", at, within),
         Truth::AtLeast { at } => ("at_least", at, Seconds::ZERO),
     };
-    Ended { known, lasted_s: lasted.si(), within_s: within.si() }
+    Object::new().with("known", known).with("lasted_s", lasted.si()).with("within_s", within.si())
 }
 
-fn judged(all: &Forecasts) -> Vec<Judged> {
-    let one = |it: &reckon::report::JudgedForecast| {
-        let known = it.came.filter(|_| it.off.is_some());
-        Judged {
-            at_s: it.made.at.si(),
-            remaining_s: three(it.made.remaining.map(Seconds::si)),
-            basis: it.made.basis.name(),
-            came_s: known.map(Seconds::si),
-            came_at_least_s: it.came.filter(|_| known.is_none()).map(Seconds::si),
-            came_gap: gap(
-                known.as_ref(),
-                match all.truth {
-                    Truth::Open { .. } => words::missing::GOES_ON,
-                    _ => words::missing::NOT_EMPTY,
-                },
-            ),
-            outcome: match it.outcome {
-                ForecastOutcome::Held => "held",
-                ForecastOutcome::Sooner => "sooner",
-                ForecastOutcome::Later => "later",
-                ForecastOutcome::Open => "open",
-            },
-            middle_off_s: it.off.map(Seconds::si),
-        }
+fn judged(it: &JudgedForecast, truth: Truth) -> Object<'_> {
+    let known = it.came.filter(|_| it.off.is_some());
+    let why = match truth {
+        Truth::Open { .. } => missing::GOES_ON,
+        _ => missing::NOT_EMPTY,
     };
-    all.all.iter().map(one).collect()
+    let outcome = match it.outcome {
+        ForecastOutcome::Held => "held",
+        ForecastOutcome::Sooner => "sooner",
+        ForecastOutcome::Later => "later",
+        ForecastOutcome::Open => "open",
+    };
+    Object::new()
+        .with("at_s", it.made.at.si())
+        .with("remaining_s", three(it.made.remaining.map(Seconds::si)))
+        .with("basis", it.made.basis.name())
+        .with("came_s", known.map(Seconds::si))
+        .with("came_at_least_s", it.came.filter(|_| known.is_none()).map(Seconds::si))
+        .with("came_gap", known.is_none().then_some(why))
+        .with("outcome", outcome)
+        .with("middle_off_s", it.off.map(Seconds::si))
 }
 
-fn correction(it: &record::Correction) -> Correction {
-    Correction {
-        id: it.id,
-        from_s: it.from_s,
-        to_s: it.to_s,
-        activity: it.activity.clone(),
-        origin: it.origin.name(),
-    }
+fn forecasts<'a>(object: Object<'a>, all: &'a Forecasts) -> Object<'a> {
+    object
+        .with("truth", truth(all.truth))
+        .with("forecasts", list(all.all.iter().map(|it| judged(it, all.truth))))
+        .with("forecasts_judged", all.judged)
+        .with("forecasts_held", all.held)
+        .with("middle_off_s", all.middle_off.map(Seconds::si))
+        .with("middle_off_share", all.middle_off_share.map(Share::part))
+        .with("middle_off_gap", all.middle_off.is_none().then_some(missing::NOT_KNOWN))
 }
 
-pub(crate) fn report(told: OutingReport, utc_offset_s: i32) -> Whole {
+fn mark(it: &MarkedChange) -> Object<'_> {
+    Object::new()
+        .with("at_s", it.at.si())
+        .with("text", &it.text)
+        .with("more_w", it.more.0.si())
+        .with("error_w", it.more.1.si())
+}
+
+fn learned<'a>(step: LearnedStep) -> Object<'a> {
+    Object::new().with("before_wh", three(step.before_wh)).with("after_wh", three(step.after_wh))
+}
+
+fn doing(it: &ActivitySpan) -> Object<'_> {
+    Object::new()
+        .with("from_s", it.from.si())
+        .with("to_s", it.to.si())
+        .with("activity", it.doing.as_ref())
+}
+
+fn correction(it: &Correction) -> Object<'_> {
+    Object::new()
+        .with("id", it.id)
+        .with("from_s", it.from_s)
+        .with("to_s", it.to_s)
+        .with("activity", it.activity.as_ref())
+        .with("origin", it.origin.name())
+}
+
+pub(crate) fn report(told: &OutingReport, utc_offset_s: i32) -> Object<'_> {
     let report = &told.report;
-    let all = &report.forecasts;
-    let (load, contacts) = (load(report), contacts(report));
-    let taken = Taken {
-        energy: energy(report),
-        load_gap: gap(load.as_ref(), words::missing::LOAD_UNCHANGED),
-        load,
-        temp: report.temp.map(temp),
-        temp_gap: gap(report.temp.as_ref(), "not read"),
-        volts: report.volts.map(supply),
-        volts_gap: gap(report.volts.as_ref(), "not read"),
-        folds: report.folds.iter().map(fold).collect(),
-        contacts_gap: gap(contacts.as_ref(), words::missing::NO_CONTACT),
-        contacts,
-        undated_s: told.whole.contacts.undated_s,
-        marks: report
-            .switched
-            .iter()
-            .map(|it| Mark {
-                at_s: it.at.si(),
-                text: it.text.clone(),
-                more_w: it.more.0.si(),
-                error_w: it.more.1.si(),
-            })
-            .collect(),
-        truth: ended(all.truth),
-        forecasts: judged(all),
-        forecasts_judged: all.judged,
-        forecasts_held: all.held,
-        middle_off_s: all.middle_off.map(Seconds::si),
-        middle_off_share: all.middle_off_share.map(Share::part),
-        middle_off_gap: gap(all.middle_off.as_ref(), words::missing::NOT_KNOWN),
-        learned_gap: gap(told.learned.as_ref(), words::missing::NO_RUNDOWN),
-        learned: told.learned.map(|LearnedStep { before_wh, after_wh }| Learned {
-            before_wh: three(before_wh),
-            after_wh: three(after_wh),
-        }),
-        doings: report
-            .done
-            .iter()
-            .map(|it| Doing { from_s: it.from.si(), to_s: it.to.si(), activity: it.doing.clone() })
-            .collect(),
-        corrections: told.whole.corrections.iter().map(correction).collect(),
-    };
-    Whole { outing: outing_whole(told.whole, utc_offset_s), report: taken }
+    let temp = report.temp.map(|it| range(["min_c", "mean_c", "max_c"], it));
+    let volts = report.volts.map(|it| range(["min_v", "mean_v", "max_v"], it));
+    let all = report.contacts.as_ref().map(|all| contacts(all, report.left));
+    let taken = Object::new()
+        .with("energy", energy(report))
+        .or_why(["load", "load_gap"], report.load.map(load), missing::LOAD_UNCHANGED)
+        .or_why(["temp", "temp_gap"], temp, "not read")
+        .or_why(["volts", "volts_gap"], volts, "not read")
+        .with("folds", list(report.folds.iter().map(fold)))
+        .or_why(["contacts", "contacts_gap"], all, missing::NO_CONTACT)
+        .with("undated_s", told.whole.contacts.undated_s)
+        .with("marks", list(report.switched.iter().map(mark)));
+    let taken = forecasts(taken, &report.forecasts)
+        .or_why(["learned", "learned_gap"], told.learned.map(learned), missing::NO_RUNDOWN)
+        .with("doings", list(report.done.iter().map(doing)))
+        .with("corrections", list(told.whole.corrections.iter().map(correction)));
+    outing_whole(&told.whole, utc_offset_s).with("report", taken)
 }
