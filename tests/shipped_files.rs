@@ -49,6 +49,10 @@ fn the_unit_promises_what_the_program_keeps() {
         "StateDirectory=outlast",
         "RuntimeDirectory=outlast",
         "User=outlast",
+        // The bounds on its memory.
+        "MemoryHigh=64M",
+        "MemoryMax=96M",
+        "OOMScoreAdjust=-500",
     ] {
         assert!(unit.lines().any(|l| l == line), "`{line}` is missing in the unit");
     }
