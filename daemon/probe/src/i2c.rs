@@ -19,9 +19,9 @@ use std::{
 };
 
 use reckon::{
-    reading::{Gap, Shunt, Via},
+    reading::{Shunt, Via},
     time::Mono,
-    units::{Amps, Ohms, Volts, Watts},
+    units::Ohms,
     words,
 };
 
@@ -30,8 +30,9 @@ use crate::{
     ina::{
         self, Facts, Sense,
         identify::{self, Verdict},
-        monitor::{Correction, INLETS, Looks, Monitor},
+        monitor::{Correction, INLETS, Monitor},
     },
+    looks::{Look, Looks},
     root::Root,
     source::{Channel, Found, Known, Reading, Source, Supply},
     want::{Chip, Want},
@@ -364,41 +365,20 @@ struct Wired {
     /// What the changing sentences were last made from.
     said: (Option<Trouble>, u32, bool),
     version: u32,
-    between: Between,
+    /// The looks since the last reading.
+    between: Looks,
 }
 
-/// The sum of the looks since the last reading.
-#[derive(Clone, Copy, Debug, Default)]
-struct Between {
-    volts: f64,
-    amps: f64,
-    watts: f64,
-    looks: u16,
-}
-
-impl Between {
-    fn add(&mut self, volts: f64, amps: f64) {
-        if self.looks < 1000 {
-            self.volts += volts;
-            self.amps += amps;
-            self.watts += volts * amps;
-            self.looks += 1;
-        }
-    }
-
-    /// The mean with one more look; a look that failed stands alone.
-    fn with(mut self, last: Supply) -> Supply {
-        let (Ok(volts), Ok(amps)) = (last.volts, last.amps) else { return last };
-        self.add(volts.si(), amps.si());
-        let share = 1.0 / f64::from(self.looks.max(1));
-        Supply {
-            volts: Volts::new(self.volts * share).ok_or(Gap::Implausible),
-            amps: Amps::new(self.amps * share).ok_or(Gap::Implausible),
-            watts: Watts::new(self.watts * share).ok_or(Gap::Implausible),
-            looks: self.looks,
-            ..last
-        }
-    }
+/// The mean of the looks since the last reading and that one; a reading that failed stands alone.
+fn with(mut looks: Looks, last: Supply) -> Supply {
+    let look = match (last.amps, last.at_least) {
+        (Ok(amps), _) => Look { amps: amps.si(), beyond: false },
+        (Err(_), Some(bound)) => Look { amps: bound.amps.si(), beyond: true },
+        (Err(_), None) => return last,
+    };
+    let Ok(volts) = last.volts else { return last };
+    looks.add(volts.si(), look);
+    Supply { counted: last.counted, ..looks.mean() }
 }
 
 impl Wired {
@@ -430,7 +410,7 @@ impl Wired {
             standing,
             said: (None, 0, false),
             version: 0,
-            between: Between::default(),
+            between: Looks::default(),
         };
         wired.say();
         wired
@@ -470,9 +450,9 @@ impl Source for Wired {
     }
 
     fn read(&mut self, at: Mono, into: &mut Vec<Reading>) {
-        let mut looks: Looks = self.monitor.read(self.bus.as_mut(), at);
-        looks[0] = std::mem::take(&mut self.between).with(looks[0]);
-        into.extend(looks.into_iter().take(self.channels.len()).map(Reading::Supply));
+        let mut seen = self.monitor.read(self.bus.as_mut(), at);
+        seen[0] = with(std::mem::take(&mut self.between), seen[0]);
+        into.extend(seen.into_iter().take(self.channels.len()).map(Reading::Supply));
         self.say();
     }
 
@@ -484,8 +464,8 @@ impl Source for Wired {
         if self.facts.sample_every.is_none() {
             return; // the chip averages over the whole second by itself
         }
-        if let Some((volts, amps)) = self.monitor.glance(self.bus.as_mut()) {
-            self.between.add(volts, amps);
+        if let Some((volts, look)) = self.monitor.glance(self.bus.as_mut()) {
+            self.between.add(volts, look);
         }
     }
 }

@@ -81,16 +81,20 @@ impl Field {
 
     /// The quantity, or why the number is none: the converter at its end, or a count that this
     /// chip cannot give.
-    #[expect(clippy::cast_precision_loss, reason = "a field has at most 40 bits")]
     pub(crate) fn quantity(&self, raw: u64) -> Got<f64> {
+        let (value, beyond) = self.or_its_end(raw)?;
+        if beyond { Err(Gap::OverRange) } else { Ok(value) }
+    }
+
+    /// The quantity, and whether the converter is at its end, so that the true one lies beyond.
+    #[expect(clippy::cast_precision_loss, reason = "a field has at most 40 bits")]
+    pub(crate) fn or_its_end(&self, raw: u64) -> Got<(f64, bool)> {
         let count = self.count(raw);
         if count < self.possible[0] || count > self.possible[1] {
-            Err(Gap::Implausible)
-        } else if count <= self.ends[0] || count >= self.ends[1] {
-            Err(Gap::OverRange)
-        } else {
-            Ok(count as f64 * self.step)
+            return Err(Gap::Implausible);
         }
+        let beyond = count <= self.ends[0] || count >= self.ends[1];
+        Ok((count as f64 * self.step, beyond))
     }
 }
 

@@ -14,6 +14,7 @@ mod hwmon;
 mod i2c;
 mod ina;
 mod kernel;
+mod looks;
 mod processor;
 mod programs;
 mod registry;

@@ -94,7 +94,7 @@ impl Registry {
     pub(crate) fn heard(&mut self, ix: SourceIx, reading: &Reading, at: Mono, answered: bool) {
         let Some(entry) = self.entries.get_mut(usize::from(ix.0)) else { return };
         if let Reading::Supply(supply) = reading
-            && let (Ok(volts), Ok(amps)) = (supply.volts, supply.amps)
+            && let (Ok(volts), Some(amps)) = (supply.volts, supply.seen_amps())
         {
             entry.last = Some((volts, amps));
         }
@@ -291,6 +291,7 @@ fn same_place(a: &Option<String>, b: &Option<String>) -> bool {
 /// Why a reading says nothing at all; `None` if it says something.
 fn trouble(reading: &Reading) -> Option<Gap> {
     match reading {
+        Reading::Supply(s) if s.at_least.is_some() => None,
         Reading::Supply(s) => s.amps.err().and(s.volts.err()),
         Reading::Gauge(g) => {
             g.volts.err().and(g.amps.err()).and(g.level.err()).and(g.energy_left.err())
@@ -339,6 +340,7 @@ mod tests {
             watts: Ok(Watts::of(volts * amps)),
             counted: None,
             looks: 1,
+            at_least: None,
         })
     }
 

@@ -7,7 +7,9 @@ use std::{
 };
 
 use reckon::{
-    reading::{Flags, Flow, Gap, GaugeReading, Got, Role, Shunt, SourceIx, SupplyReading, Via},
+    reading::{
+        AtLeast, Flags, Flow, Gap, GaugeReading, Got, Role, Shunt, SourceIx, SupplyReading, Via,
+    },
     time::Mono,
     units::{Amps, Celsius, Hertz, Joules, Ohms, Share, Volts, Watts},
 };
@@ -102,18 +104,31 @@ pub(crate) struct Supply {
     pub(crate) watts: Got<Watts>,
     pub(crate) counted: Option<Got<Joules>>,
     pub(crate) looks: u16,
+    pub(crate) at_least: Option<AtLeast>,
 }
 
 impl Supply {
     /// Nothing, for this reason.
     pub(crate) const fn missing(gap: Gap) -> Self {
-        Self { volts: Err(gap), amps: Err(gap), watts: Err(gap), counted: None, looks: 0 }
+        Self {
+            volts: Err(gap),
+            amps: Err(gap),
+            watts: Err(gap),
+            counted: None,
+            looks: 0,
+            at_least: None,
+        }
+    }
+
+    /// The current, or the end of the range where it lies beyond.
+    pub(crate) fn seen_amps(&self) -> Option<Amps> {
+        self.amps.ok().or(self.at_least.map(|it| it.amps))
     }
 
     /// With the index that the sweep gave the channel.
     pub(crate) const fn from(self, source: SourceIx) -> SupplyReading {
-        let Self { volts, amps, watts, counted, looks } = self;
-        SupplyReading { source, volts, amps, watts, counted, looks }
+        let Self { volts, amps, watts, counted, looks, at_least } = self;
+        SupplyReading { source, volts, amps, watts, counted, looks, at_least }
     }
 }
 

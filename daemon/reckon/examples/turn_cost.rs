@@ -91,6 +91,7 @@ fn sweep(second: u32, sources: Arc<[SourceReport]>) -> Sweep {
         watts: Ok(volts * amps),
         counted: None,
         looks: 1,
+        at_least: None,
     };
     Sweep {
         at: Mono::at_s(f64::from(second)),

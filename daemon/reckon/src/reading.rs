@@ -82,6 +82,20 @@ pub struct SupplyReading {
     pub counted: Option<Got<Joules>>,
     /// How many looks this is the mean of.
     pub looks: u16,
+    /// What it still says of the current where that was beyond the end of its range
+    /// ([`Gap::OverRange`]).
+    pub at_least: Option<AtLeast>,
+}
+
+/// A sensor at the end of its range: the true current is this or larger, in the same direction.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct AtLeast {
+    /// Mean current, looks beyond the range taken at its end; out of the bank is positive.
+    pub amps: Amps,
+    /// The same for the power.
+    pub watts: Watts,
+    /// The largest current that the sensor can give, whatever the direction.
+    pub end: Amps,
 }
 
 /// Which way a gauge says the energy flows.

@@ -245,6 +245,7 @@ fn fine() -> Snapshot {
             watts: Ok(volts * amps),
             counted: None,
             looks: 1,
+            at_least: None,
         }],
         gauges: Vec::new(),
         programs: Arc::from(vec![Program { name: "decoder".to_owned(), cores_busy: 0.6 }]),

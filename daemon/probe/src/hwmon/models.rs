@@ -77,9 +77,26 @@ const INA226: Model =
 
 /// INA238: bus register of 16 bits with sign in steps of 3.125 mV, shunt ±163.84 mV. The driver's
 /// product of current register and scale wraps in older kernels.
-/// Source: data sheet SBOSA20, registers 4h and 5h; the kernel's `drivers/hwmon/ina238.c`.
-const INA238: Model =
-    Model { name: "ina238", most_volts: 102.4, shunt: ShuntShown::Hidden, may_wrap: true, ..PLAIN };
+/// Source: data sheet SBOSA20, registers 4h and 5h; the kernel's `drivers/hwmon/ina238.c`, whose
+/// calibration of 16384 makes one count of the current four of the shunt, 20 µV.
+const INA238: Model = Model {
+    name: "ina238",
+    most_volts: 102.4,
+    full_shunt_v: Some(0.163_82),
+    shunt: ShuntShown::Hidden,
+    may_wrap: true,
+    ..PLAIN
+};
+
+/// INA700: shunt inside.
+const INA700: Model = Model {
+    name: "ina700",
+    full_shunt_v: None,
+    full_amps: Some(15.727),
+    shunt: ShuntShown::Inside,
+    may_wrap: false,
+    ..INA238
+};
 
 /// All chips whose drivers are understood.
 static MODELS: [Model; 16] = [
@@ -91,8 +108,9 @@ static MODELS: [Model; 16] = [
     INA226,
     Model { name: "ina230", ..INA226 },
     Model { name: "ina231", ..INA226 },
-    // 12 bits in steps of 25.6 mV. Source: the kernel's `ina2xx.c`.
-    Model { name: "ina234", most_volts: 104.86, full_shunt_v: Some(0.0819), ..INA226 },
+    // 12 bits: bus in steps of 25.6 mV, shunt 40 µV, so that the last is 81.88 mV. Source: the
+    // kernel's `ina2xx.c`.
+    Model { name: "ina234", most_volts: 104.86, full_shunt_v: Some(0.081_88), ..INA226 },
     Model { name: "sy24655", full_shunt_v: None, ..INA226 },
     // Current in steps of 1.25 mA through an inner shunt of 2 mΩ. Source: data sheet SBOS656C,
     // registers 01h and 02h.
@@ -107,8 +125,9 @@ static MODELS: [Model; 16] = [
     Model { name: "ina237", ..INA238 },
     Model { name: "ina228", ..INA238 },
     Model { name: "sq52206", ..INA238 },
-    Model { name: "ina700", shunt: ShuntShown::Inside, may_wrap: false, ..INA238 },
-    Model { name: "ina780", shunt: ShuntShown::Inside, may_wrap: false, ..INA238 },
+    // 16 bits with sign in steps of 480 µA, and of 2.4 mA. Source: the kernel's `ina238.c`.
+    INA700,
+    Model { name: "ina780", full_amps: Some(78.63), ..INA700 },
     // Bus 13 bits with sign in steps of 8 mV, shunt ±163.8 mV. Source: data sheet SBOS576B,
     // registers 01h and 02h.
     Model { name: "ina3221", most_volts: 32.77, full_shunt_v: Some(0.1638), channels: 3, ..PLAIN },

@@ -249,7 +249,15 @@ fn check_channel(point: &Point, n: u8, supply: &Supply, count: &mut Count) {
             assert_eq!(got, Err(Gap::SwitchedOff), "{what}");
             count.switched_off += 1;
         }
-        (_, Some(want), Err(gap)) => check_refused(point, gap, want, shunt_v, &what, count),
+        (_, Some(want), Err(gap)) => {
+            check_refused(point, gap, want, shunt_v, &what, count);
+            // At the end of the range the end is still told, unless no wire carries that much;
+            // where the driver's product wraps and the shunt is not shown, nothing is.
+            let told = supply.at_least.map(|it| it.amps.si());
+            let near = told.is_some_and(|told| (told - want).abs() <= slack_a);
+            let untold = point.chip == "ina238" || want.abs() > 300.0;
+            assert!(gap != Gap::OverRange || near || untold, "{what}: {told:?}");
+        }
         (_, Some(want), Ok(got)) => {
             assert!((got.si() - want).abs() <= slack_a, "{what}: {got:?} for {want} A");
             count.amps += 1;

@@ -4,12 +4,17 @@ use std::path::Path;
 
 use reckon::{
     reading::{Gap, Got, Shunt},
-    units::{Amps, Joules, Volts, Watts},
+    units::{Amps, Joules, Ohms, Volts},
     words,
 };
 
 use super::models::Model;
-use crate::{files::Attr, root::Root, source::Supply};
+use crate::{
+    files::Attr,
+    looks::{Look, Looks},
+    root::Root,
+    source::Supply,
+};
 
 /// No current beyond this is believed: no bank that one carries gives it, and no wire at such a
 /// sensor would live.
@@ -35,6 +40,8 @@ pub(super) struct Wire {
     scale: f64,
     /// Current, as the driver gives it, at the end of the range.
     full_amps: Option<f64>,
+    /// The shunt that the driver reckons with.
+    assumed_ohms: Option<f64>,
     looks: Looks,
     tally: Tally,
     lost: bool,
@@ -51,6 +58,7 @@ impl Wire {
             energy: None,
             scale: 1.0,
             full_amps: model.full_amps,
+            assumed_ohms: None,
             looks: Looks::default(),
             tally: Tally::default(),
             lost: true,
@@ -89,6 +97,7 @@ impl Wire {
 
     pub(super) fn set_shunt(&mut self, model: &Model, shunt: Shunt) {
         self.scale = shunt.scale;
+        self.assumed_ohms = shunt.assumed.map(Ohms::si);
         self.full_amps = model.full_amps.or_else(|| {
             let full = model.full_shunt_v?;
             // The last step of the range is rounded to whole milliamperes by the driver.
@@ -103,35 +112,36 @@ impl Wire {
             return Supply::missing(gap);
         }
         let volts = self.volts_now(root, model);
-        let amps = self.amps_now(root, model);
-        self.lost |= volts == Err(Gap::Gone) || amps == Err(Gap::Gone);
-        let mut supply = match (volts, amps) {
-            (Ok(volts), Ok(amps)) => {
-                self.looks.add(volts, amps);
-                self.doubt(volts, amps);
+        let look = self.look(root, model);
+        self.lost |= volts == Err(Gap::Gone) || look == Err(Gap::Gone);
+        let mut supply = match (volts, look) {
+            (Ok(volts), Ok(look)) => {
+                self.looks.add(volts.si(), look);
+                self.doubt(volts, look);
                 self.looks.mean()
             }
-            (volts, amps) => Supply {
+            (volts, look) => Supply {
                 volts,
-                amps,
-                watts: Err(amps.err().or(volts.err()).unwrap_or(Gap::NoAnswer)),
-                counted: None,
+                amps: look.and_then(Look::within).map(Amps::of),
+                watts: Err(look.err().or(volts.err()).unwrap_or(Gap::NoAnswer)),
                 looks: 1,
+                ..Supply::missing(Gap::NoAnswer)
             },
         };
         self.looks = Looks::default();
         if let Some(energy) = &mut self.energy {
             let joules = energy.number(root);
+            let amps = look.ok().map(|look| Amps::of(look.amps));
             supply.counted =
-                Some(joules.and_then(|micro| self.tally.count(micro, self.scale.abs(), amps.ok())));
+                Some(joules.and_then(|micro| self.tally.count(micro, self.scale.abs(), amps)));
         }
         supply
     }
 
     /// One extra look; if it fails, the next reading does without it.
     pub(super) fn sample(&mut self, root: &Root, model: &Model) {
-        if let (Ok(volts), Ok(amps)) = (self.volts_now(root, model), self.amps_now(root, model)) {
-            self.looks.add(volts, amps);
+        if let (Ok(volts), Ok(look)) = (self.volts_now(root, model), self.look(root, model)) {
+            self.looks.add(volts.si(), look);
         }
     }
 
@@ -145,32 +155,35 @@ impl Wire {
         }
     }
 
-    fn amps_now(&mut self, root: &Root, model: &Model) -> Got<Amps> {
+    fn look(&mut self, root: &Root, model: &Model) -> Got<Look> {
         let milli = self.amps.as_mut().ok_or(Gap::Absent)?.number(root)?;
-        if model.may_wrap && self.sign_differs(root, milli) {
-            return Err(Gap::OverRange);
-        }
+        let shunt_mv = self.shunt_mv_now(root, model);
         let shown = thousandths(milli);
-        if self.full_amps.is_some_and(|full| shown.abs() >= full) {
-            return Err(Gap::OverRange);
+        // The driver's product has wrapped round: the shunt voltage has the sign and the size.
+        if let Some(mv) = shunt_mv.filter(|mv| wrapped(*mv, milli)) {
+            let ohms = self.assumed_ohms.ok_or(Gap::OverRange)?;
+            return Ok(Look { amps: thousandths(mv) / ohms * self.scale, beyond: true });
         }
+        let beyond = match self.full_amps {
+            Some(full) => shown.abs() >= full,
+            None => shunt_mv.zip(model.full_shunt_v).is_some_and(|(mv, full)| ends(mv, full)),
+        };
         let amps = shown * self.scale;
-        if amps.abs() > MOST_AMPS { Err(Gap::Implausible) } else { Ok(Amps::of(amps)) }
+        if amps.abs() > MOST_AMPS {
+            return Err(if beyond { Gap::OverRange } else { Gap::Implausible });
+        }
+        Ok(Look { amps, beyond })
     }
 
-    /// Whether the shunt voltage says the opposite of the current: then the driver's product has
-    /// wrapped round.
-    fn sign_differs(&mut self, root: &Root, milliamps: i64) -> bool {
-        let Some(Ok(shunt_mv)) = self.shunt_mv.as_mut().map(|line| line.number(root)) else {
-            return false;
-        };
-        shunt_mv.unsigned_abs() >= SIGN_MV.unsigned_abs()
-            && milliamps.signum() * shunt_mv.signum() < 0
+    /// The shunt voltage in whole millivolts, where it is needed to judge the current.
+    fn shunt_mv_now(&mut self, root: &Root, model: &Model) -> Option<i64> {
+        let needed = model.may_wrap || (self.full_amps.is_none() && model.full_shunt_v.is_some());
+        self.shunt_mv.as_mut().filter(|_| needed)?.number(root).ok()
     }
 
     /// Counts readings that no 5 V bank can deliver.
-    fn doubt(&mut self, volts: Volts, amps: Amps) {
-        if USB_VOLTS.contains(&volts.si()) && amps.si().abs() > USB_MOST_AMPS {
+    fn doubt(&mut self, volts: Volts, look: Look) {
+        if USB_VOLTS.contains(&volts.si()) && look.amps.abs() > USB_MOST_AMPS {
             self.too_strong = self.too_strong.saturating_add(1);
         } else if self.too_strong < SUSPICIOUS_TIMES {
             self.too_strong = 0;
@@ -244,35 +257,6 @@ const fn pause(gap: Gap, fails: u16) -> u16 {
     }
 }
 
-/// Sum of looks.
-#[derive(Default)]
-struct Looks {
-    volts: f64,
-    amps: f64,
-    watts: f64,
-    count: u16,
-}
-
-impl Looks {
-    fn add(&mut self, volts: Volts, amps: Amps) {
-        self.volts += volts.si();
-        self.amps += amps.si();
-        self.watts += volts.si() * amps.si();
-        self.count = self.count.saturating_add(1);
-    }
-
-    fn mean(&self) -> Supply {
-        let n = f64::from(self.count.max(1));
-        Supply {
-            volts: Ok(Volts::of(self.volts / n)),
-            amps: Ok(Amps::of(self.amps / n)),
-            watts: Ok(Watts::of(self.watts / n)),
-            counted: None,
-            looks: self.count,
-        }
-    }
-}
-
 /// The chip's own energy count, made steady: it starts at nought, and neither a chip that was
 /// reset nor a driver that came back throws it.
 #[derive(Default)]
@@ -312,6 +296,16 @@ impl Tally {
         self.joules += sign * joules;
         Ok(Joules::of(self.joules))
     }
+}
+
+/// Whether the shunt voltage says the opposite of the current.
+const fn wrapped(shunt_mv: i64, milliamps: i64) -> bool {
+    shunt_mv.unsigned_abs() >= SIGN_MV.unsigned_abs() && milliamps.signum() * shunt_mv.signum() < 0
+}
+
+/// Whether a shunt voltage in whole millivolts, rounded or cut off, is at the end of the range.
+fn ends(shunt_mv: i64, full_shunt_v: f64) -> bool {
+    thousandths(shunt_mv).abs() >= (full_shunt_v * 1000.0).floor() / 1000.0
 }
 
 fn thousandths(milli: i64) -> f64 {

@@ -8,7 +8,7 @@ use std::{
     sync::atomic::{AtomicU32, Ordering},
 };
 
-use reckon::reading::Role;
+use reckon::reading::{Gap, Role};
 
 use super::*;
 use crate::{

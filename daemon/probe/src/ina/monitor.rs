@@ -11,6 +11,7 @@ use reckon::{
 use super::{Facts, Field, Inlet, Sense, energy_count::EnergyCount, identify};
 use crate::{
     bus::{Bus, BusResult, Trouble},
+    looks::{Look, Looks as Sum},
     source::Supply,
 };
 
@@ -105,14 +106,14 @@ impl Monitor {
 
     /// Looks at the first channel alone, between two readings. `None` unless all is well: what is
     /// wrong is found by the next reading.
-    pub(crate) fn glance(&mut self, bus: &mut dyn Bus) -> Option<(f64, f64)> {
+    pub(crate) fn glance(&mut self, bus: &mut dyn Bus) -> Option<(f64, Look)> {
         if self.state != State::Running {
             return None;
         }
         let inlet = &self.facts.inlets[0];
         let volts = self.quantity(bus, &inlet.bus).ok()?;
-        let amps = self.amps(bus, inlet, self.corrections[0]).ok()?;
-        Some((volts, amps))
+        let look = self.look(bus, inlet, self.corrections[0]).ok()?;
+        Some((volts, look))
     }
 
     /// Sees to it that the chip is set up and has a result.
@@ -183,13 +184,20 @@ impl Monitor {
         for (index, inlet) in self.facts.inlets.iter().enumerate() {
             let correction = self.corrections[index];
             let volts = self.quantity(bus, &inlet.bus).and_then(volts);
-            let bare = self.amps(bus, inlet, Correction { scale: 1.0, ..correction });
-            let amps = bare.and_then(|bare| amps(bare * correction.scale));
+            let seen = self.look(bus, inlet, Correction { scale: 1.0, ..correction });
+            let look = seen.map(|it| Look { amps: it.amps * correction.scale, ..it });
+            let amps = look.and_then(Look::within).and_then(amps);
             let watts = volts.and_then(|volts| Ok(volts * amps?));
+            let bare = seen.and_then(Look::within);
             let counted = self
                 .counted(bus, volts, bare, at)
                 .map(|got| got.and_then(|joules| amps.map(|_| joules * correction.scale)));
-            looks[index] = Supply { volts, amps, watts, counted, looks: 1 };
+            let at_least = volts.ok().zip(look.ok()).and_then(|(volts, look)| {
+                let mut one = Sum::default();
+                one.add(volts.si(), look);
+                one.mean().at_least
+            });
+            looks[index] = Supply { volts, amps, watts, counted, looks: 1, at_least };
         }
         looks
     }
@@ -216,13 +224,15 @@ impl Monitor {
     }
 
     /// The current of one channel.
-    fn amps(&mut self, bus: &mut dyn Bus, inlet: &Inlet, by: Correction) -> Got<f64> {
-        let value = self.quantity(bus, inlet.sense.field())?;
-        Ok(by.scale
-            * match inlet.sense {
-                Sense::Drop(_) => value / by.ohms,
-                Sense::Current(_) => value,
-            })
+    fn look(&mut self, bus: &mut dyn Bus, inlet: &Inlet, by: Correction) -> Got<Look> {
+        let field = inlet.sense.field();
+        let raw = self.raw(bus, field)?;
+        let (value, beyond) = field.or_its_end(raw)?;
+        let bare = match inlet.sense {
+            Sense::Drop(_) => value / by.ohms,
+            Sense::Current(_) => value,
+        };
+        Ok(Look { amps: by.scale * bare, beyond })
     }
 
     /// One field of a register as a quantity.

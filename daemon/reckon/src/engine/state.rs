@@ -149,6 +149,7 @@ pub(super) enum Reason {
 /// #         watts: Ok(Volts::of(volts) * Amps::of(amps)),
 /// #         counted: None,
 /// #         looks: 1,
+/// #         at_least: None,
 /// #     };
 /// #     let report = SourceReport {
 /// #         id: "hwmon:ina226@1-0040".into(),

@@ -112,6 +112,7 @@ fn seen(power: Result<f64, Gap>) -> Arc<Snapshot> {
         watts: power.map(Watts::of),
         counted: Some(Ok(Joules::from_wh(1.25))),
         looks: 1,
+        at_least: None,
     };
     let other =
         SupplyReading { source: SourceIx(0), counted: Some(Ok(Joules::from_wh(99.0))), ..reading };

@@ -99,6 +99,7 @@ fn sweep(at_s: f64, row: &[Option<f64>], sources: &Arc<[SourceReport]>) -> Sweep
         watts: volts.zip(amps).map(|(v, a)| v * a).ok_or(NoAnswer),
         counted: None,
         looks: 1,
+        at_least: None,
     };
     let board = BoardReading {
         cpu_busy: row[1].map(Share::nearest).ok_or(NoAnswer),

@@ -101,6 +101,7 @@ fn sweep(at_s: f64, watts: Option<f64>, sources: &Arc<[SourceReport]>) -> Sweep 
             watts: read(watts).map(Watts::of),
             counted: None,
             looks: 1,
+            at_least: None,
         }],
         gauges: Vec::new(),
         board: BoardReading { cpu_busy: Ok(Share::nearest(0.2)), ..BoardReading::UNKNOWN },

@@ -253,6 +253,7 @@ fn sweep(outing: &Outing, now: &Scene, second: u32, at: Mono) -> Sweep {
             watts: Ok(volts * amps),
             counted: None,
             looks: 1,
+            at_least: None,
         }],
         gauges: Vec::new(),
         board: BoardReading {

@@ -81,6 +81,7 @@ fn swept(at: Stamp) -> Event {
         watts: Ok(Watts::of(4.0)),
         counted: None,
         looks: 1,
+        at_least: None,
     };
     let report = SourceReport {
         id: "test".into(),

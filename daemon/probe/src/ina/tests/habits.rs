@@ -191,23 +191,29 @@ fn a_driver_that_had_the_chip_for_a_while_is_no_reset() {
     assert_eq!(bench.monitor.resets(), 0);
 }
 
+/// Full scales at 0.1 Ω (the INA260's shunt is inside): 320 mV by SBOS448G section 8.6.3.1; 81.92 mV
+/// by SBOS547B, shunt voltage register; 163.84 mV by SLYS021A table 7-9; 32767 steps of 1.25 mA by
+/// SBOS656C, current register; 163.8 and -163.84 mV by SBOS576B section 8.6.2.
 #[test]
-fn saturation_marks_the_current_and_leaves_the_voltage() {
-    for (chip, register, raw) in [
-        (Chip::Ina219, 1, 0x7D00),
-        (Chip::Ina226, 1, 0x7FFF),
-        (Chip::Ina226, 1, 0x8001),
-        (Chip::Ina228, 4, 0x7F_FFF0),
-        (Chip::Ina228, 4, 0x80_0000),
-        (Chip::Ina260, 1, 0x7FFF),
-        (Chip::Ina3221, 1, 0x7FF8),
-        (Chip::Ina3221, 1, 0x8000),
+fn saturation_marks_the_current_and_leaves_voltage_and_bound() {
+    for (chip, register, raw, end_a) in [
+        (Chip::Ina219, 1, 0x7D00, 3.2),
+        (Chip::Ina226, 1, 0x7FFF, 0.8192),
+        (Chip::Ina226, 1, 0x8001, -0.8192),
+        (Chip::Ina228, 4, 0x7F_FFF0, 1.6384),
+        (Chip::Ina228, 4, 0x80_0000, -1.6384),
+        (Chip::Ina260, 1, 0x7FFF, 40.958_75),
+        (Chip::Ina3221, 1, 0x7FF8, 1.638),
+        (Chip::Ina3221, 1, 0x8000, -1.6384),
     ] {
         let mut bench = Bench::running(chip);
         bench.set(register, raw);
         let look = bench.next();
         assert_eq!((look.amps, look.watts), (Err(Gap::OverRange), Err(Gap::OverRange)));
-        assert!(look.volts.is_ok(), "{chip:?}");
+        let (volts, bound) = (look.volts.unwrap(), look.at_least.unwrap());
+        assert!((bound.amps.si() - end_a).abs() < 5e-5, "{chip:?}: {bound:?} at {end_a} A");
+        assert_eq!(bound.watts, volts * bound.amps, "{chip:?}");
+        assert_eq!(bound.end.si(), bound.amps.si().abs(), "{chip:?}");
     }
     // INA226 at 0.1 Ω: 81.92 mV / 0.1 Ω, the range of its data sheet.
     let full = facts(Chip::Ina226).inlets[0].sense.field();

@@ -27,7 +27,15 @@ fn sweep() -> impl Strategy<Value = Sweep> {
             let (volts, amps) = (volts.map(Volts::of), amps.map(Amps::of));
             let watts = volts.and_then(|volts| amps.map(|amps| volts * amps));
             let counted = (counts == 0).then_some(joules.map(Joules::of));
-            SupplyReading { source: SourceIx(source), volts, amps, watts, counted, looks: 1 }
+            SupplyReading {
+                source: SourceIx(source),
+                volts,
+                amps,
+                watts,
+                counted,
+                looks: 1,
+                at_least: None,
+            }
         },
     );
     let flows = vec![Flow::Draining, Flow::Charging, Flow::Resting, Flow::Unknown];

@@ -151,6 +151,7 @@ fn measured(volts: f64, amps: f64) -> Sweep {
         watts: Ok(volts * amps),
         counted: None,
         looks: 1,
+        at_least: None,
     };
     Sweep {
         supplies: vec![reading],
@@ -168,6 +169,7 @@ fn silent(gap: Gap) -> Sweep {
         watts: Err(gap),
         counted: None,
         looks: 0,
+        at_least: None,
     };
     let state = SourceState::Silent { since: Mono::BOOT, gap };
     Sweep { supplies: vec![reading], sources: Arc::from([report(Role::Bank, state)]), ..bare() }
