@@ -17,8 +17,8 @@ use crate::{
     forecast::Outlook,
     power_off::PowerOff,
     reading::{
-        BoardFacts, BoardReading, GaugeReading, Got, Program, SourceIx, SourceReport, Strain,
-        SupplyReading,
+        AtLeast, BoardFacts, BoardReading, GaugeReading, Got, Program, SourceIx, SourceReport,
+        Strain, SupplyReading,
     },
     time::{Mono, Stamp},
     units::{Amps, Joules, Seconds, Share, Volts, Watts},
@@ -35,6 +35,9 @@ pub struct Supply {
     pub power: Got<Watts>,
     /// Who measures, if anybody does.
     pub source: Option<SourceIx>,
+    /// What the sensor still says at the end of its range, where that leaves current and power
+    /// without a number; the sum of the bank's channels.
+    pub at_least: Option<AtLeast>,
 }
 
 /// The draw, as the forecast sees it.
@@ -59,6 +62,8 @@ pub struct BankView {
     pub delivered: Joules,
     /// Of that, energy bridged over gaps rather than read.
     pub bridged: Joules,
+    /// Of that, energy counted while a sensor was at the end of its range: the true energy is more.
+    pub over_range: Joules,
     /// Time switched on in this outing, all its boots together.
     pub counted: Seconds,
     /// Usable energy of the whole bank as believed now: 10 %, 50 %, 90 %.
@@ -75,6 +80,15 @@ pub struct BankView {
     pub since: Option<Since>,
     /// How the outing before ended, where its power went away.
     pub last_ended: Option<HowEnded>,
+}
+
+impl BankView {
+    /// Whether what it has delivered is a lower bound: a hundredth of it or more was counted at the
+    /// end of a sensor's range (less would not show in the figures).
+    #[must_use]
+    pub fn delivered_at_least(&self) -> bool {
+        self.over_range.si() > 0.0 && self.over_range.si() >= 0.01 * self.delivered.si()
+    }
 }
 
 /// One of several remaining times, as long as it is not known which bank there is or how full it

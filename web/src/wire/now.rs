@@ -44,7 +44,8 @@ pub(crate) fn now(snapshot: &Snapshot) -> Object<'_> {
         .with("now_w", snapshot.draw.now.map(Watts::si))
         .with("lately_w", snapshot.draw.lately.map(Watts::si))
         .with("outing_w", snapshot.draw.outing.map(Watts::si))
-        .with("basis", snapshot.draw.basis.name());
+        .with("basis", snapshot.draw.basis.name())
+        .with("now_is_at_least", supply.at_least.is_some());
     let clock = Object::new()
         .or_why(["at", "at_gap"], at.clone(), CLOCK_UNSET)
         .with("trust", trust(snapshot.at.trust))
@@ -59,7 +60,8 @@ pub(crate) fn now(snapshot: &Snapshot) -> Object<'_> {
             "supply",
             Object::new()
                 .electric(supply.volts, supply.current, supply.power)
-                .with("source", supply.source.and_then(|ix| id(snapshot, ix))),
+                .with("source", supply.source.and_then(|ix| id(snapshot, ix)))
+                .at_least(supply.at_least),
         )
         .with("draw", draw)
         .with("board", board(snapshot))
@@ -229,6 +231,8 @@ fn bank(snapshot: &Snapshot) -> Object<'_> {
         .with("choices", list(snapshot.bank_choices.iter().map(spec)))
         .with("delivered_wh", bank.delivered.wh())
         .with("bridged_wh", bank.bridged.wh())
+        .with("over_range_wh", bank.over_range.wh())
+        .with("delivered_is_at_least", bank.delivered_at_least())
         .with("usable_wh", bank.usable.map(|usable| three(usable.map(Joules::wh))))
         .with("learned_from", bank.learned_from)
 }
@@ -384,6 +388,7 @@ fn channel<'a>(it: &SupplyReading, snapshot: &'a Snapshot) -> Object<'a> {
         .electric(it.volts, it.amps, it.watts)
         .reading(["counted_wh", "counted_gap"], it.counted.unwrap_or(Err(Gap::Absent)))
         .with("looks", it.looks)
+        .at_least(it.at_least)
 }
 
 fn gauge<'a>(it: &GaugeReading, snapshot: &'a Snapshot) -> Object<'a> {

@@ -4,7 +4,7 @@
 use std::borrow::Cow;
 
 use reckon::{
-    reading::{Gap, Got},
+    reading::{AtLeast, Gap, Got},
     units::{Amps, Celsius, Hertz, Joules, Share, Volts, Watts},
 };
 use serde::{Serialize, Serializer};
@@ -76,6 +76,12 @@ impl<'a> Object<'a> {
         self.reading(["volts_v", "volts_gap"], volts)
             .reading(["current_a", "current_gap"], amps)
             .reading(["power_w", "power_gap"], watts)
+    }
+
+    /// What a sensor at the end of its range still says.
+    pub(crate) fn at_least(self, bound: Option<AtLeast>) -> Self {
+        self.with("current_at_least_a", bound.map(|it| it.amps.si()))
+            .with("power_at_least_w", bound.map(|it| it.watts.si()))
     }
 }
 

@@ -184,6 +184,7 @@ fn fine() -> Snapshot {
             current: Ok(amps),
             power: Ok(volts * amps),
             source: Some(SourceIx(0)),
+            at_least: None,
         },
         draw: Draw {
             now: Some(Watts::of(4.1)),
@@ -195,6 +196,7 @@ fn fine() -> Snapshot {
             spec: Some(Arc::new(blue_ten())),
             delivered: Joules::from_wh(9.4),
             bridged: Joules::from_wh(0.1),
+            over_range: Joules::ZERO,
             counted: Seconds::of(NOW_S - BEGAN_S),
             usable: Some([27.5, 30.2, 32.8].map(Joules::from_wh)),
             learned_from: 2,
@@ -412,6 +414,7 @@ fn blind() -> Snapshot {
         current: Err(Gap::NoAnswer),
         power: Err(Gap::NoAnswer),
         source: Some(SourceIx(0)),
+        at_least: None,
     };
     made.draw.now = None;
     if let Some(finish) = &mut made.finish {
@@ -451,6 +454,7 @@ fn no_sensor() -> Snapshot {
         current: Err(Gap::Absent),
         power: Err(Gap::Absent),
         source: None,
+        at_least: None,
     };
     made.supplies = Vec::new();
     (made.fold, made.load, made.own_draw, made.switched) = (None, None, None, None);

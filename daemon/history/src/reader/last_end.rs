@@ -108,6 +108,7 @@ fn one_before(connection: &Connection, of: &OpenOuting) -> rusqlite::Result<Opti
         lasted_s: found.lasted_s,
         energy_wh: found.energy_wh.unwrap_or(0.0),
         bridged_wh: found.bridged_wh.unwrap_or(0.0),
+        over_range_wh: found.over_range_wh.unwrap_or(0.0),
         steps: Vec::new(),
     };
     Ok(Some(EarlierPart { outing, died }))
@@ -158,6 +159,7 @@ fn open_outing(connection: &Connection) -> rusqlite::Result<Option<OpenOuting>> 
         lasted_s: sums.lasted_s,
         energy_wh: sums.energy_wh.unwrap_or(0.0),
         bridged_wh: sums.bridged_wh.unwrap_or(0.0),
+        over_range_wh: sums.over_range_wh.unwrap_or(0.0),
         steps: Vec::new(),
     }))
 }

@@ -62,6 +62,7 @@ fn outing_of(row: &rusqlite::Row<'_>) -> rusqlite::Result<Outing> {
         lasted_s: row.get::<_, Option<f64>>(11)?.unwrap_or(0.0),
         energy_wh: row.get(12)?,
         bridged_wh: row.get(13)?,
+        over_range_wh: None,
         mean_power_w: row.get(14)?,
         peak_power_w: row.get(15)?,
     })
@@ -76,6 +77,7 @@ fn complete(connection: &Connection, outing: &mut Outing) -> rusqlite::Result<()
     outing.lasted_s = sums.lasted_s;
     outing.energy_wh = sums.energy_wh;
     outing.bridged_wh = sums.bridged_wh;
+    outing.over_range_wh = sums.over_range_wh;
     outing.mean_power_w = sums.mean_w();
     outing.peak_power_w = sums.peak_w;
     Ok(())
@@ -89,6 +91,8 @@ pub(crate) struct Sums {
     /// Taken while no row was kept (the daemon was stopped, a sensor silent): at the mean of the
     /// rest, since the board was on.
     pub(crate) bridged_wh: Option<f64>,
+    /// Counted while a sensor was at the end of its range.
+    pub(crate) over_range_wh: Option<f64>,
     pub(crate) peak_w: Option<f64>,
 }
 
@@ -105,7 +109,13 @@ pub(crate) fn sums(connection: &Connection, outing: i64) -> Done<Sums> {
     let spans: Vec<(i64, f64, Option<f64>)> = ask
         .query_map([outing], |row| Ok((row.get(0)?, row.get(1)?, row.get(2)?)))?
         .collect::<Done<_>>()?;
-    let mut sums = Sums { lasted_s: 0.0, energy_wh: None, bridged_wh: None, peak_w: None };
+    let mut sums = Sums {
+        lasted_s: 0.0,
+        energy_wh: None,
+        bridged_wh: None,
+        over_range_wh: None,
+        peak_w: None,
+    };
     let (mut seen_s, mut seen_wh) = (0.0, 0.0);
     for (boot, from_s, to_s) in spans {
         let to_s = match to_s {

@@ -6,7 +6,7 @@ use core::time::Duration;
 use crate::{
     reading::{Gap, SourceIx},
     time::Mono,
-    units::Watts,
+    units::{Amps, Watts},
 };
 
 /// What an alarm is about. The text is made by [`crate::words::alarm`].
@@ -35,6 +35,13 @@ pub enum About {
     ShuntDoubt {
         /// Which.
         source: SourceIx,
+    },
+    /// The current has been more than the sensor can measure.
+    OverRange {
+        /// Which.
+        source: SourceIx,
+        /// The largest current that it can give.
+        end: Amps,
     },
     /// The chance of reaching the finish is below so many per cent.
     FinishAtRisk {
@@ -90,6 +97,7 @@ impl About {
             Self::Hot => "hot",
             Self::SensorSilent { .. } => "sensor_silent",
             Self::ShuntDoubt { .. } => "shunt_doubt",
+            Self::OverRange { .. } => "over_range",
             Self::FinishAtRisk { .. } => "finish_at_risk",
             Self::BrownOutNear => "brown_out_near",
             Self::DrawHigh { .. } => "draw_high",

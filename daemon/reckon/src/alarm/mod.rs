@@ -9,6 +9,7 @@ mod draw_high;
 mod edge;
 mod graded;
 mod latch;
+mod over_range;
 
 #[cfg(test)]
 mod tests;
@@ -17,7 +18,7 @@ use alloc::{collections::VecDeque, string::String, vec::Vec};
 use core::time::Duration;
 
 use crate::{
-    reading::{Gap, SourceIx},
+    reading::{Gap, Shunt, SourceIx},
     time::Mono,
     units::{Amps, Share, Watts},
 };
@@ -26,6 +27,7 @@ use draw_high::DrawHighWatch;
 pub use edge::{AlarmChange, Edge};
 use graded::Graded;
 use latch::{Hold, Latch, Want};
+use over_range::OverRangeWatch;
 
 /// How long an alarm sleeps at most.
 const LONGEST_SLEEP: Duration = Duration::from_secs(12 * 3600);
@@ -93,6 +95,10 @@ pub(crate) struct AlarmInputs {
     pub(crate) silent: Option<(SourceIx, Gap)>,
     /// The sensor that may have the wrong shunt, when it looks like that in this sweep.
     pub(crate) doubt: Option<SourceIx>,
+    /// The bank's sensor when it is at the end of its range, and where that is.
+    pub(crate) over_range: Option<(SourceIx, Amps)>,
+    /// What the currents of the bank's sensor are computed with.
+    pub(crate) shunt: Option<Shunt>,
     /// Draw over the last seconds, and the load at which the board would brown out.
     pub(crate) load: Option<(Watts, Watts)>,
     /// Current at the output of a USB bank, where it is measured.
@@ -136,10 +142,11 @@ enum Rule {
     Unwritten,
     Clock,
     Shunt,
+    OverRange,
 }
 
 impl Rule {
-    const ALL: [Self; 9] = [
+    const ALL: [Self; 10] = [
         Self::Undervoltage,
         Self::BrownOut,
         Self::DrawHigh,
@@ -149,6 +156,7 @@ impl Rule {
         Self::Unwritten,
         Self::Clock,
         Self::Shunt,
+        Self::OverRange,
     ];
 
     /// How long it must hold before it is raised, and before it is taken back.
@@ -156,8 +164,8 @@ impl Rule {
         let (raise_s, clear_s) = match self {
             Self::Undervoltage => (0.0, 60.0),
             Self::BrownOut => (3.0, 120.0),
-            // The watch over whole minutes holds by itself.
-            Self::DrawHigh => (0.0, 0.0),
+            // These watches hold by themselves.
+            Self::DrawHigh | Self::OverRange => (0.0, 0.0),
             // A third of the half minute that a common controller waits.
             Self::AutoOff => (10.0, 60.0),
             Self::Hot => (10.0, 60.0),
@@ -171,7 +179,10 @@ impl Rule {
 
     /// Whether it tells of the bank that is connected, rather than of the board.
     const fn of_bank(self) -> bool {
-        matches!(self, Self::BrownOut | Self::DrawHigh | Self::AutoOff | Self::Shunt)
+        matches!(
+            self,
+            Self::BrownOut | Self::DrawHigh | Self::AutoOff | Self::Shunt | Self::OverRange
+        )
     }
 }
 
@@ -183,6 +194,7 @@ pub(crate) struct Alarms {
     finish: Graded,
     two_state: [Latch; Rule::ALL.len()],
     usual: DrawHighWatch,
+    over_range: OverRangeWatch,
     ended: VecDeque<EndedAlarm>,
     edges: Vec<Edge>,
 }
@@ -230,6 +242,7 @@ impl Alarms {
             now,
             &mut self.edges,
         );
+        self.over_range.observe(seen.over_range, seen.shunt, now);
         for rule in Rule::ALL {
             let want = self.wanted(rule, seen);
             self.two_state[rule as usize].follow(want, now, rule.hold(), &mut self.edges);
@@ -254,6 +267,7 @@ impl Alarms {
             }
             Rule::Unwritten => stand(seen.unwritten.then_some(About::RecordNotWritten)),
             Rule::Clock => stand(seen.untimed.then_some(About::ClockNotTrusted)),
+            Rule::OverRange => stand(self.over_range.standing()),
             Rule::Shunt => stand(seen.doubt.map(|source| About::ShuntDoubt { source })),
         }
     }
@@ -343,6 +357,7 @@ impl Alarms {
             self.two_state[rule as usize].end(now, &mut self.edges);
         }
         self.usual.begin_again();
+        self.over_range = OverRangeWatch::default();
         self.remember_ended(told);
     }
 
@@ -366,9 +381,10 @@ pub(crate) fn urgency(about: &About) -> u8 {
         About::Hot => 8,
         About::ClockNotTrusted => 9,
         About::RunningOut { .. } => 10,
-        About::DrawHigh { .. } => 11,
-        About::FinishAtRisk { .. } => 12,
-        About::ShuntDoubt { .. } => 13,
+        About::OverRange { .. } => 11,
+        About::DrawHigh { .. } => 12,
+        About::FinishAtRisk { .. } => 13,
+        About::ShuntDoubt { .. } => 14,
     }
 }
 

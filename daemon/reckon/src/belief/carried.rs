@@ -21,6 +21,8 @@ pub struct Carried {
     pub delivered: Joules,
     /// Of it, bridged over gaps.
     pub bridged: Joules,
+    /// Of it, counted at the end of a sensor's range.
+    pub over_range: Joules,
     /// What was seen then, in few steps; may be empty, or tell of less than all of it.
     pub steps: Vec<Observation>,
 }
@@ -33,6 +35,7 @@ impl Carried {
             span: Seconds::ZERO,
             delivered: Joules::ZERO,
             bridged: Joules::ZERO,
+            over_range: Joules::ZERO,
             steps: Vec::new(),
         }
     }

@@ -126,6 +126,8 @@ pub struct OpenOuting {
     pub energy_wh: f64,
     /// Of that, bridged where no row was kept, Wh.
     pub bridged_wh: f64,
+    /// Of that, counted at the end of a sensor's range, Wh.
+    pub over_range_wh: f64,
     /// What was seen in it, in few steps; may be empty.
     pub steps: Vec<Observation>,
 }
@@ -140,6 +142,7 @@ impl OpenOuting {
             span: Seconds::of(self.lasted_s),
             delivered: Joules::from_wh(self.energy_wh),
             bridged: Joules::from_wh(self.bridged_wh),
+            over_range: Joules::from_wh(self.over_range_wh),
             steps: self.steps.clone(),
         }
     }

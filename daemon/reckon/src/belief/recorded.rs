@@ -105,6 +105,7 @@ impl SinceLast {
             span: Seconds::of(before.lasted_s),
             delivered: Joules::from_wh(before.energy_wh.unwrap_or(0.0)),
             bridged: Joules::from_wh(before.bridged_wh.unwrap_or(0.0)),
+            over_range: Joules::from_wh(before.over_range_wh.unwrap_or(0.0)),
             steps: Vec::new(),
         };
         let off = before.ended.zip(open.began).and_then(|(ended, began)| {
@@ -145,6 +146,7 @@ mod tests {
                 lasted_s: 18_000.0,
                 energy_wh,
                 bridged_wh: 0.0,
+                over_range_wh: 0.0,
                 steps: Vec::new(),
             }),
             earlier_parts: Vec::new(),

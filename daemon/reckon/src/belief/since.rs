@@ -134,6 +134,7 @@ pub(super) fn joined(first: &Carried, then: &Carried) -> Carried {
         span: first.span + then.span,
         delivered: first.delivered + then.delivered,
         bridged: first.bridged + then.bridged,
+        over_range: first.over_range + then.over_range,
         steps: first.steps.iter().chain(&then.steps).copied().collect(),
     }
 }

@@ -20,6 +20,7 @@ fn since(off_h: Option<f64>, died: f64) -> SinceLast {
             span: Seconds::of(36_000.0),
             delivered: Joules::from_wh(24.0),
             bridged: Joules::ZERO,
+            over_range: Joules::ZERO,
             steps: Vec::new(),
         })
     }

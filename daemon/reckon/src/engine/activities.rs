@@ -16,6 +16,9 @@ pub fn first_names() -> Vec<String> {
 /// A tagged stretch counts for learning once it has lasted this long.
 const WORTH_S: f64 = 60.0;
 
+/// With more of its time left out nothing is learned of an activity.
+const MOST_LEFT_OUT: f64 = 0.05;
+
 /// What is assumed of an activity before it has been seen (common practice, no source): how busy
 /// the cores are and for what share of the time the key is down.
 ///
@@ -41,6 +44,7 @@ struct ActivityDraw {
     scatter: f64,
     open_s: f64,
     open_j: f64,
+    left_out_s: f64,
 }
 
 impl ActivityDraw {
@@ -53,6 +57,7 @@ impl ActivityDraw {
             scatter: 0.0,
             open_s: 0.0,
             open_j: 0.0,
+            left_out_s: 0.0,
         }
     }
 
@@ -73,7 +78,18 @@ impl ActivityDraw {
         self.scatter += off * (minute - self.mean_w);
     }
 
+    /// A second beyond the sensor's range: its minute is left out.
+    fn leave_out(&mut self, dt_s: f64) {
+        self.left_out_s += dt_s + self.open_s;
+        self.known_s -= self.open_s;
+        (self.open_s, self.open_j) = (0.0, 0.0);
+    }
+
     fn learned(&self) -> Option<UsualDraw> {
+        // What is left when its largest draws are taken out is not its usual draw.
+        if self.left_out_s > MOST_LEFT_OUT * (self.known_s + self.left_out_s) {
+            return None;
+        }
         if self.known_s < WORTH_S || self.minutes < 1.0 || self.mean_w <= 0.0 {
             return None;
         }
@@ -227,6 +243,13 @@ impl Activities {
         self.modelled_j += modelled.si() * dt_s;
         if let Some(draw) = self.current.and_then(|place| self.draws.get_mut(place)) {
             draw.add(dt_s, measured.si());
+        }
+    }
+
+    /// A stretch beyond the sensor's range.
+    pub(super) fn leave_out(&mut self, dt_s: f64) {
+        if let Some(draw) = self.current.and_then(|place| self.draws.get_mut(place)) {
+            draw.leave_out(dt_s);
         }
     }
 

@@ -77,6 +77,10 @@ impl Engine {
             temp_c: board.temp.ok().map(Celsius::si),
             silent: self.latest.silent,
             doubt: self.shunt_doubt(),
+            over_range: self.latest.over_range,
+            shunt: self.latest.supply.source.and_then(|source| {
+                self.latest.sources.get(usize::from(source.0)).and_then(|report| report.shunt)
+            }),
             load: self.outing_count().meter.now().zip(self.brown_out),
             output: self.usb_output(),
             unwritten: match &self.log {

@@ -94,6 +94,14 @@ impl Engine {
         self.outing_count().meter.bridged.min(self.delivered())
     }
 
+    /// Counted at the end of a sensor's range, with what the outing had before this boot where it
+    /// goes on.
+    pub(super) fn over_range(&self) -> Joules {
+        let since = self.on.belief.since().filter(|_| self.on.belief.goes_on());
+        let before = since.map_or(Joules::ZERO, |since| since.carried.over_range);
+        (self.outing_count().meter.over_range + before).min(self.delivered())
+    }
+
     pub(super) fn snapshot(&self, at: Stamp) -> Arc<Snapshot> {
         let now = at.mono;
         let outlook = self.outlook(now);
@@ -173,6 +181,7 @@ impl Engine {
             last_ended: self.on.belief.last_ended,
             delivered: self.delivered(),
             bridged: self.bridged(),
+            over_range: self.over_range(),
             counted: self.lasted(now),
             usable: usable.map(|points| points.map(Joules::from_wh)),
             learned_from: self.leading().map_or(0, |following| following.learned_from),

@@ -35,6 +35,8 @@ pub struct Choices {
     pub delivered: Joules,
     /// Of it, bridged over gaps.
     pub bridged: Joules,
+    /// Of it, counted at the end of a sensor's range.
+    pub over_range: Joules,
     /// The supply was away in this outing, and nobody has said whether another bank came; means
     /// something in the same boot only.
     pub away: Option<AwayChoice>,
@@ -79,6 +81,7 @@ impl Resume {
         };
         choices.delivered = choices.delivered.max(Joules::from_wh(outing.energy_wh));
         choices.bridged = choices.bridged.max(Joules::from_wh(outing.bridged_wh));
+        choices.over_range = choices.over_range.max(Joules::from_wh(outing.over_range_wh));
         choices.counted = choices.counted.max(Seconds::of(outing.lasted_s));
         if self.same_boot && before.boot_uuid == boot {
             // The last row may end a few seconds from now: it is cut to whole ones.
@@ -103,6 +106,7 @@ mod tests {
             lasted_s: 620.0,
             energy_wh: 5.0,
             bridged_wh: 0.0,
+            over_range_wh: 0.0,
             steps: alloc::vec::Vec::new(),
         };
         let before = BeforeStart {
@@ -123,6 +127,7 @@ mod tests {
             counted: Seconds::of(300.0),
             delivered: Joules::from_wh(2.0),
             bridged: Joules::from_wh(0.5),
+            over_range: Joules::ZERO,
             ..Choices::default()
         };
         let mut resume = Resume { choices, same_boot };

@@ -52,6 +52,10 @@ impl Engine {
         self.each_count(|count| count.add(dt, watts, seen));
     }
 
+    pub(super) fn count_at_least(&mut self, dt: Seconds, watts: Watts, seen: &Observation) {
+        self.each_count(|count| count.add_at_least(dt, watts, seen));
+    }
+
     pub(super) fn bridge(&mut self, dt: Seconds, else_watts: Watts, seen: &Observation) {
         self.each_count(|count| count.bridge(dt, else_watts, seen));
     }

@@ -24,7 +24,7 @@ pub(super) struct Drain {
 impl Drain {
     /// Looks at one sweep.
     pub(super) fn observe(&mut self, picked: &SelectedSource, now: Mono) {
-        let measured = picked.measured.and_then(Result::ok);
+        let measured = picked.watts();
         // Volts without a draw: the board runs from something else. Without volts the lead is off.
         let there = picked.supply.volts.is_ok_and(|volts| volts.si() > SOME_VOLTS);
         let fed = there && measured.is_some_and(|watts| watts.si() < FED_OTHERWISE_W);

@@ -77,6 +77,11 @@ impl LoadWatch {
         }
     }
 
+    /// The draw was beyond what the sensor can measure: the minute is left out.
+    pub(super) fn leave_out(&mut self) {
+        self.open = Minute::default();
+    }
+
     /// Transmissions of so many watts were found in the draw: what was learned before without
     /// knowing of them goes.
     pub(super) fn sends(&mut self, sent: Watts) {

@@ -32,6 +32,8 @@ pub(super) struct Meter {
     pub(super) delivered: Joules,
     /// Of it, bridged over gaps.
     pub(super) bridged: Joules,
+    /// Of it, counted at the end of a sensor's range.
+    pub(super) over_range: Joules,
     /// Time that it was counted over.
     pub(super) counted_s: f64,
     now: Option<f64>,
@@ -58,16 +60,11 @@ impl Meter {
 
     /// Puts a stretch before everything else: what was counted before a restart, and the steps that an
     /// estimator is told of it.
-    pub(super) fn before(
-        &mut self,
-        span: Seconds,
-        delivered: Joules,
-        bridged: Joules,
-        steps: &[Observation],
-    ) {
-        self.delivered = self.delivered + delivered;
-        self.bridged = self.bridged + bridged;
-        self.counted_s += span.si();
+    pub(super) fn before(&mut self, carried: &Carried, steps: &[Observation]) {
+        self.delivered = self.delivered + carried.delivered.max(Joules::ZERO);
+        self.bridged = self.bridged + carried.bridged.max(Joules::ZERO);
+        self.over_range = self.over_range + carried.over_range.max(Joules::ZERO);
+        self.counted_s += carried.span.si();
         let since = core::mem::take(&mut self.history.steps);
         self.before_steps = steps.len();
         self.history.steps = steps.iter().map(Step::from_observation).chain(since).collect();

@@ -24,9 +24,7 @@ impl OutingCount {
     /// What the outing had used before all that is counted here.
     pub(super) fn before(&mut self, carried: &Carried) {
         if carried.span.si() >= 1.0 {
-            let [delivered, bridged] =
-                [carried.delivered, carried.bridged].map(|energy| energy.max(Joules::ZERO));
-            self.meter.before(carried.span, delivered, bridged, &carried.to_steps());
+            self.meter.before(carried, &carried.to_steps());
         }
     }
 
@@ -34,6 +32,12 @@ impl OutingCount {
     pub(super) fn add(&mut self, dt: Seconds, watts: Watts, seen: &Observation) {
         self.meter.add(dt, watts, seen);
         self.draw_history.add(dt.si(), Some(watts));
+    }
+
+    /// A stretch in which the sensor was at the end of its range: at least this mean draw.
+    pub(super) fn add_at_least(&mut self, dt: Seconds, watts: Watts, seen: &Observation) {
+        self.add(dt, watts, seen);
+        self.meter.over_range = self.meter.over_range + watts.max(Watts::ZERO) * dt;
     }
 
     /// A stretch that nobody saw: bridged with the draw before it, else with this.

@@ -54,6 +54,7 @@ impl Engine {
             counted: Seconds::of(self.counted_s()),
             delivered: self.delivered(),
             bridged: self.bridged(),
+            over_range: self.over_range(),
             away: self.away_choice(),
         }
     }
@@ -96,6 +97,7 @@ impl Engine {
             span: span.max(choices.counted),
             delivered: choices.delivered,
             bridged: choices.bridged,
+            over_range: choices.over_range,
             ..Carried::nothing()
         });
         if let Some(doubted) = choices.away {
@@ -132,6 +134,7 @@ impl Engine {
             span: choices.counted,
             delivered: choices.delivered,
             bridged: choices.bridged,
+            over_range: choices.over_range,
             steps: Vec::new(),
         });
         if since.matters(bank.label_energy()) {

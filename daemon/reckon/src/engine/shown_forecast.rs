@@ -262,7 +262,7 @@ fn doubt(silent_s: f64) -> f64 {
 
 /// A distribution made wider by an independent log-normal doubt, its middle kept. Deviations add as
 /// squares; the normal quantile is taken as 0.5833 times the logit, exact at 10 % and 90 %.
-fn doubted(spread: &Spread, log_sd: f64) -> Spread {
+pub(super) fn doubted(spread: &Spread, log_sd: f64) -> Spread {
     let Some(middle) = spread.quantile(Share::nearest(0.5)).filter(|middle| middle.si() > 0.0)
     else {
         return spread.clone();

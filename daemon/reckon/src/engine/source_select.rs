@@ -3,7 +3,9 @@
 use alloc::vec::Vec;
 
 use crate::{
-    reading::{Flow, Gap, GaugeReading, Got, Role, SourceIx, SourceState, SupplyReading, Sweep},
+    reading::{
+        AtLeast, Flow, Gap, GaugeReading, Got, Role, SourceIx, SourceState, SupplyReading, Sweep,
+    },
     snapshot::Supply,
     time::Mono,
     units::{Amps, Joules, Seconds, Share, Volts, Watts},
@@ -29,10 +31,19 @@ pub(super) struct SelectedSource {
     pub(super) counted: bool,
     /// Whose silence is behind a missing measurement.
     pub(super) silent: Option<(SourceIx, Gap)>,
+    /// Which sensor is at the end of its range, and where that is.
+    pub(super) over_range: Option<(SourceIx, Amps)>,
     /// Who measured.
     pub(super) by: MeasuredBy,
     /// What the gauges say together.
     pub(super) gauge: Option<Gauge>,
+}
+
+impl SelectedSource {
+    /// What was measured of the power, at the end of a range that end.
+    pub(super) fn watts(&self) -> Option<Watts> {
+        self.measured.and_then(Result::ok).or(self.supply.at_least.map(|it| it.watts))
+    }
 }
 
 /// Who measures the draw.
@@ -92,10 +103,12 @@ impl SourceSelector {
                 current: Err(nobody),
                 power: Err(nobody),
                 source: None,
+                at_least: None,
             },
             measured: None,
             counted: false,
             silent: None,
+            over_range: None,
             by: MeasuredBy::Nobody,
             gauge,
         }
@@ -106,7 +119,8 @@ impl SourceSelector {
         let channels: Vec<&SupplyReading> =
             sweep.supplies.iter().filter(|one| counts_as_bank(sweep, one.source)).collect();
         for one in &channels {
-            if power_of(one).is_ok() && !self.answered.contains(&one.source) {
+            let says = power_of(one).is_ok() || one.at_least.is_some();
+            if says && !self.answered.contains(&one.source) {
                 self.answered.push(one.source);
             }
         }
@@ -132,8 +146,17 @@ impl SourceSelector {
         let mut amps: Got<Amps> = Ok(Amps::ZERO);
         let mut volts: Got<Volts> = Err(Gap::NotReady);
         let mut silent = None;
+        // Current and power of those that are at the end of their range, as far as that reaches.
+        let mut beyond: Option<(SourceIx, AtLeast)> = None;
         for &source in &self.answered {
             let seen = channels.iter().find(|one| one.source == source);
+            if let Some(bound) = seen.and_then(|one| one.at_least) {
+                power = power + bound.watts;
+                amps = amps.map(|sum| sum + bound.amps);
+                beyond = beyond.or(Some((source, bound)));
+                volts = volts.or_else(|gap| seen.map_or(Err(gap), |one| one.volts));
+                continue;
+            }
             let got = seen.map_or(Err(gap_of(sweep, source)), |one| power_of(one));
             match got {
                 Ok(watts) => power = power + watts,
@@ -150,7 +173,13 @@ impl SourceSelector {
                 volts = seen.map_or(Err(gap_of(sweep, source)), |one| volts_of(one));
             }
         }
-        let shown = silent.map_or(Ok(power), |(_, gap)| Err(gap));
+        let at_least = beyond.filter(|_| silent.is_none()).and_then(|(source, bound)| {
+            let sum = AtLeast { amps: amps.ok()?, watts: power, ..bound };
+            Some((source, sum))
+        });
+        let gap = silent.map(|(_, gap)| gap).or(beyond.map(|_| Gap::OverRange));
+        let shown = gap.map_or(Ok(power), Err);
+        let amps = if beyond.is_some() { amps.and(Err(Gap::OverRange)) } else { amps };
         let by_count = self.counted_power(channels, when).filter(|_| shown.is_ok());
         let measured = by_count.map_or(shown, Ok);
         SelectedSource {
@@ -159,10 +188,12 @@ impl SourceSelector {
                 current: amps,
                 power: shown,
                 source: self.answered.first().copied(),
+                at_least: at_least.map(|(_, sum)| sum),
             },
             measured: Some(measured),
             counted: by_count.is_some(),
             silent,
+            over_range: at_least.map(|(source, sum)| (source, sum.end)),
             by: MeasuredBy::Sensor,
             gauge,
         }
@@ -214,10 +245,12 @@ impl SourceSelector {
                 current: gauge.and_then(|all| all.amps).ok_or(gap),
                 power: measured,
                 source: Some(source),
+                at_least: None,
             },
             measured: Some(measured),
             counted: false,
             silent: measured.is_err().then_some((source, gap)),
+            over_range: None,
             by: MeasuredBy::Gauge,
             gauge,
         })

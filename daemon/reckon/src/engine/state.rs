@@ -26,7 +26,7 @@ use crate::{
     reading::{BoardReading, Gap, GaugeReading, Program, SourceIx, SourceReport, SupplyReading},
     snapshot::{FinishAdvice, Footprint, LogState, Supply},
     time::{Mono, Stamp, Wall},
-    units::Watts,
+    units::{Amps, Watts},
 };
 
 /// The part of the last sweep that is shown until the next.
@@ -35,6 +35,7 @@ pub(super) struct Latest {
     pub(super) supply: Supply,
     pub(super) by: MeasuredBy,
     pub(super) silent: Option<(SourceIx, Gap)>,
+    pub(super) over_range: Option<(SourceIx, Amps)>,
     pub(super) draw_now: Option<Watts>,
     pub(super) board: BoardReading,
     pub(super) supplies: Vec<SupplyReading>,
@@ -52,9 +53,11 @@ impl Default for Latest {
                 current: Err(Gap::NotReady),
                 power: Err(Gap::NotReady),
                 source: None,
+                at_least: None,
             },
             by: MeasuredBy::Nobody,
             silent: None,
+            over_range: None,
             draw_now: None,
             board: BoardReading::UNKNOWN,
             supplies: Vec::new(),

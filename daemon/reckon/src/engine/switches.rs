@@ -46,6 +46,12 @@ impl Switches {
         self.lately.push_back(draw);
     }
 
+    /// A reading of which only a bound is known: what lies around it is not compared.
+    pub(super) fn leave_out(&mut self) {
+        self.lately.clear();
+        self.open = None;
+    }
+
     /// A mark was made; most of them switch nothing.
     pub(super) fn mark(&mut self, text: &str, at: Mono) {
         if !is_switch(text) {

@@ -39,6 +39,8 @@ pub struct Outing {
     pub energy_wh: Option<f64>,
     /// Of that, over gaps, Wh.
     pub bridged_wh: Option<f64>,
+    /// Of it, counted at the end of a sensor's range, Wh: the true energy is more.
+    pub over_range_wh: Option<f64>,
     /// Mean power, W.
     pub mean_power_w: Option<f64>,
     /// Peak power, W.

@@ -41,6 +41,9 @@ pub(crate) struct ChoicesFile {
     counted_s: f64,
     delivered_wh: f64,
     bridged_wh: f64,
+    /// Where a file does not say, nothing.
+    #[serde(default)]
+    over_range_wh: f64,
     /// How full the bank was, chosen or not: as with a chosen bank.
     start: Option<String>,
     start_share: Option<f64>,
@@ -121,6 +124,7 @@ impl ChoicesFile {
             counted_s: choices.counted.si(),
             delivered_wh: choices.delivered.wh(),
             bridged_wh: choices.bridged.wh(),
+            over_range_wh: choices.over_range.wh(),
             finish: choices.finish.map(|finish| FinishEntry {
                 at_s: finish.at.as_s(),
                 wall_ms: finish.wall.map(Wall::unix_ms),
@@ -153,16 +157,17 @@ impl ChoicesFile {
             counted: Seconds::of(self.counted_s),
             delivered: Joules::from_wh(self.delivered_wh),
             bridged: Joules::from_wh(self.bridged_wh),
+            over_range: Joules::from_wh(self.over_range_wh),
             start: self.start.as_deref().and_then(|it| Start::named(it, self.start_share)),
             away: self.away.as_ref().and_then(AwayEntry::doubted),
         }
     }
 
     fn sound(&self) -> bool {
-        let count =
-            [self.began_s, self.counted_to_s, self.counted_s, self.delivered_wh, self.bridged_wh];
-        let most = [LONGEST_S, LONGEST_S, LONGEST_S, MOST_WH, MOST_WH];
-        count.iter().zip(most).all(|(x, most)| (0.0..=most).contains(x))
+        let times = [self.began_s, self.counted_to_s, self.counted_s];
+        let energies = [self.delivered_wh, self.bridged_wh, self.over_range_wh];
+        times.iter().all(|x| (0.0..=LONGEST_S).contains(x))
+            && energies.iter().all(|x| (0.0..=MOST_WH).contains(x))
             && self.bank.as_ref().is_none_or(|bank| bank.told().is_some())
     }
 }
@@ -290,6 +295,7 @@ mod tests {
             counted: Seconds::of(7000.0),
             delivered: Joules::from_wh(6.0),
             bridged: Joules::from_wh(0.5),
+            over_range: Joules::from_wh(0.25),
             away: Some(AwayChoice {
                 away: Away { from: Mono::at_s(5000.0), to: Mono::at_s(5040.0), stepped: false },
                 before: Joules::from_wh(4.0),

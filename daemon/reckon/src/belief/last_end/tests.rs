@@ -20,6 +20,7 @@ fn before() -> BeforeStart {
             lasted_s: 49_500.0,
             energy_wh: 24.0,
             bridged_wh: 0.0,
+            over_range_wh: 0.0,
             steps: Vec::new(),
         }),
         earlier_parts: Vec::new(),

@@ -16,6 +16,7 @@ pub(super) fn used(hours: f64) -> Carried {
         span: Seconds::of(3600.0 * hours),
         delivered: Joules::from_wh(3.0 * hours),
         bridged: Joules::ZERO,
+        over_range: Joules::ZERO,
         steps: Vec::new(),
     }
 }

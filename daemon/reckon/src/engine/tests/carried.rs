@@ -14,6 +14,7 @@ fn carried(hours: f64, wh: f64) -> Carried {
         span: Seconds::of(3600.0 * hours),
         delivered: Joules::from_wh(wh),
         bridged: Joules::ZERO,
+        over_range: Joules::ZERO,
         steps: Vec::new(),
     }
 }

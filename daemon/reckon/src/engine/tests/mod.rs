@@ -8,6 +8,7 @@ mod beliefs;
 mod carried;
 mod counting;
 mod forecasts;
+mod over_range;
 mod trade;
 mod warnings;
 

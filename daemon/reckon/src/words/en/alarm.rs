@@ -1,12 +1,12 @@
 //! Alarms, missing numbers and refusals: what is the matter, what it means, what to do.
 
-use super::numbers::{TIE, ago, celsius, chance, clock_time, power, range, span};
+use super::numbers::{TIE, ago, amps, celsius, chance, clock_time, power, range, span};
 use crate::{
     engine::{AlarmChange, Edge},
     forecast::Outlook,
     reading::{Gap, SourceIx},
     snapshot::{About, Alarm, EndedAlarm, LogState, Snapshot},
-    units::{Seconds, Watts},
+    units::{Amps, Ohms, Seconds, Watts},
 };
 use alloc::{format, string::String};
 
@@ -44,6 +44,7 @@ fn about(about: &About, snapshot: &Snapshot) -> Said {
             "Compare the shunt resistor on the sensor (R100 is 0.1 \u{3a9}, R010 is 0.01 \u{3a9}) \
              with the value on the Station page, and correct it in the settings.",
         ),
+        About::OverRange { source, end } => over_range(source, end, snapshot),
         About::FinishAtRisk { below_percent } => finish_at_risk(below_percent, snapshot),
         About::BrownOutNear => said(
             String::from("The load is close to what this supply and cable can carry."),
@@ -83,6 +84,49 @@ fn about(about: &About, snapshot: &Snapshot) -> Said {
             "Set the board's clock: from a network, a satellite receiver or a phone.",
         ),
     }
+}
+
+fn over_range(source: SourceIx, end: Amps, snapshot: &Snapshot) -> Said {
+    let report = snapshot.sources.get(usize::from(source.0));
+    let ohms = report.and_then(|it| it.shunt).and_then(|shunt| shunt.told.or(shunt.assumed));
+    said(
+        format!(
+            "The current is more than {} can measure: its range ends at {}.",
+            title(source, snapshot),
+            amps(end)
+        ),
+        "Energy and draw are at least what is shown. The time left allows for more and has a wider \
+         range; nothing is learned from these minutes.",
+        smaller_shunt(ohms, end),
+    )
+}
+
+/// Shunts that can be bought (common practice, no source), Ω.
+const SHUNTS: [f64; 10] = [0.1, 0.05, 0.02, 0.01, 0.005, 0.002, 0.001, 0.0005, 0.0002, 0.0001];
+
+/// What to solder. The drop at the end of the range stays what it is, so the reach grows as the shunt
+/// shrinks: by four at least, which a transmitter beside a board needs.
+fn smaller_shunt(ohms: Option<Ohms>, end: Amps) -> String {
+    let now = ohms.map(Ohms::si);
+    let smaller = now.and_then(|now| SHUNTS.into_iter().find(|ohms| *ohms <= now / 4.0));
+    let Some((now, smaller)) = now.zip(smaller) else {
+        return String::from("Use a sensor, or a smaller shunt, that measures more.");
+    };
+    let reach = end.si() * now / smaller;
+    format!(
+        "With a shunt of {} instead of {} it reaches {}. Disconnect the bank first, and use a \
+         resistor that stands at least {}; then put its value into the settings.",
+        shunt_ohms(smaller),
+        shunt_ohms(now),
+        amps(Amps::of(reach)),
+        // Half of a resistor's rating is what one should load it with (common practice, no source).
+        power(Watts::of(2.0 * reach * reach * smaller))
+    )
+}
+
+fn shunt_ohms(ohms: f64) -> String {
+    let text = format!("{ohms:.4}");
+    format!("{}{TIE}\u{3a9}", text.trim_end_matches('0'))
 }
 
 fn finish_at_risk(below_percent: u32, snapshot: &Snapshot) -> Said {
@@ -280,6 +324,9 @@ fn over(about: &About, snapshot: &Snapshot) -> String {
         }
         About::ShuntDoubt { source } => {
             format!("The current from {} looks right again.", title(source, snapshot))
+        }
+        About::OverRange { source, .. } => {
+            format!("{} has measured the whole current for a long time.", title(source, snapshot))
         }
         About::FinishAtRisk { below_percent } => {
             if snapshot.finish.is_some() {

@@ -2,6 +2,7 @@
 
 use super::{
     alarm::{gap, gap_remedy},
+    calendar::capital,
     numbers::{
         TIE, celsius, chance, clock_step_min, clock_time, energy, left, moment, percent, power,
         range, span, time_of_day, volts,
@@ -204,6 +205,9 @@ pub fn draw(snapshot: &Snapshot) -> String {
         return format!("{} is flowing into the bank.", power(-now));
     }
     let now = match snapshot.draw.basis {
+        _ if snapshot.supply.at_least.is_some() => {
+            format!("Drawing at least {} now", power(now))
+        }
         Basis::Modelled => format!("Drawing about {} (estimated)", power(now)),
         Basis::Measured | Basis::Gauge | Basis::Expected => {
             format!("Drawing {} now", power(now))
@@ -279,19 +283,29 @@ pub fn board(snapshot: &Snapshot) -> String {
     format!("{temp}{busy}{slowed}.")
 }
 
+/// Before an energy of which only a lower bound is known.
+const AT_LEAST: &str = "at least ";
+
 /// The bank: what it has delivered, and of what.
 #[must_use]
 pub fn bank(snapshot: &Snapshot) -> String {
     let view = &snapshot.bank;
     let began = span(view.counted);
-    let delivered = energy(view.delivered);
+    let at_least = if view.delivered_at_least() { AT_LEAST } else { "" };
+    let delivered = format!("{at_least}{}", energy(view.delivered));
     let bridged = if view.bridged.si() > 0.02 * view.delivered.si() && view.bridged.si() > 36.0 {
         format!(" {} of it is an estimate, for times without a reading.", energy(view.bridged))
     } else {
         String::new()
     };
+    let bridged = if at_least.is_empty() {
+        bridged
+    } else {
+        format!("{bridged} At times the current was more than the sensor can measure.")
+    };
     let Some(spec) = &view.spec else {
-        return format!("{delivered} drawn in {began}.{bridged}");
+        let said = format!("{delivered} drawn in {began}.{bridged}");
+        return capital(&said);
     };
     let usable = match view.usable {
         Some([low, _, high]) => {

@@ -7,7 +7,7 @@ use alloc::{
 
 use crate::{
     time::{Mono, Stamp},
-    units::{Celsius, Joules, Seconds, Share, Volts, Watts},
+    units::{Amps, Celsius, Joules, Seconds, Share, Volts, Watts},
 };
 
 /// Keeps a number and its unit on one line.
@@ -214,6 +214,12 @@ fn signed(value: f64, digits: usize, unit: &str) -> String {
 #[must_use]
 pub fn volts(volts: Volts) -> String {
     signed(volts.si(), 2, "V")
+}
+
+/// `0.82 A`.
+#[must_use]
+pub fn amps(amps: Amps) -> String {
+    signed(amps.si(), 2, "A")
 }
 
 /// `48 °C`.
