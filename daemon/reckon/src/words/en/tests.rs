@@ -14,7 +14,7 @@ use crate::{
     reading::{Gap, SourceIx},
     snapshot::{About, Alarm, BankChanged, Basis, FinishView, Possibility, Snapshot, Verdict},
     time::{Mono, Stamp, Trust, Wall},
-    units::{AmpHours, Celsius, Joules, Seconds, Share, Volts, Watts},
+    units::{AmpHours, Amps, Celsius, Joules, Seconds, Share, Volts, Watts},
 };
 
 /// 2024-06-15 was a Saturday (calendar); 13:05:00 UTC.
@@ -339,6 +339,7 @@ fn every_alarm_gap_and_refusal_says_what_to_do() {
     abouts.extend([120, 60, 30, 10].map(|limit_min| About::RunningOut { limit_min }));
     abouts.extend([0, 1, 3, 12, 22].map(|times| About::Undervoltage { times }));
     abouts.extend([About::Hot, About::ShuntDoubt { source }]);
+    abouts.push(About::OverRange { source, end: Amps::of(0.82) });
     abouts.extend([90, 50].map(|below_percent| About::FinishAtRisk { below_percent }));
     abouts.extend([
         About::BrownOutNear,
