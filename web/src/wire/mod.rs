@@ -7,4 +7,3 @@ pub(crate) mod now;
 pub(crate) mod object;
 pub(crate) mod past;
 pub(crate) mod report;
-pub(crate) mod time;

@@ -41,7 +41,7 @@ pub use bank::{
     RunDownSaid, bank_label, believed_to_hold, cells_choice, cells_hint, chemistry, place_choice,
     place_hint, rundown, seen_to_deliver, test_load, test_on,
 };
-pub use calendar::{Local, date_of, lasted};
+pub use calendar::{Local, lasted};
 pub use now::{
     Answer, BY_RULE, activity, activity_left, answer, bank, basis, board, clock, day_line, draw,
     hour_mark, log, shift, spoken, status, supply, title, verdict,
