@@ -5,14 +5,13 @@ pub mod bank;
 pub mod calendar;
 pub mod contact_log;
 pub mod fold;
-mod frame;
 pub mod journal;
 pub mod metrics;
 pub mod missing;
-mod notes;
 pub mod now;
 pub mod numbers;
 pub mod outing;
+mod pages;
 pub mod power_off;
 pub mod question;
 pub mod record;
@@ -24,17 +23,6 @@ pub mod station;
 pub mod terminal;
 pub mod theme;
 pub mod warning;
-
-use super::Language;
-
-/// English.
-pub const ENGLISH: Language = Language {
-    tag: "en",
-    frame: frame::FRAME,
-    contact_log: contact_log::PAGE,
-    report: report::PAGE,
-    notes: notes::NOTES,
-};
 
 pub use alarm::{Said, alarm, edge, gap, gap_remedy, help, over_line};
 pub use bank::{
@@ -55,6 +43,7 @@ pub use outing::{
     OutingEnd, began, bridged, draw_line, ending, event, how_ended, moment_of, outing_name,
     silence, so_far, took,
 };
+pub use pages::*;
 pub use power_off::{called_off, power_off, power_off_line};
 pub use question::{Asked, asked, levels};
 pub use refusal::{bank_fault, bank_faults, name_fault, refusal, unchanged, wait};
