@@ -153,10 +153,10 @@ fn sentences_stand_in_the_words() {
 /// The words of a template that stand between its tags, or in what a tag shows or tells.
 fn own_words(template: &str) -> Vec<String> {
     let mut text = template.to_owned();
-    for (open, close) in [("{%", "%}"), ("{{", "}}"), ("&", ";")] {
+    for (open, close, instead) in [("{%", "%}", " "), ("{{", "}}", " "), ("&", ";", "")] {
         while let Some(at) = text.find(open) {
             let end = text[at..].find(close).map_or(text.len(), |end| at + end + close.len());
-            text.replace_range(at..end, " ");
+            text.replace_range(at..end, instead);
         }
     }
     let mut shown = String::new();
@@ -170,8 +170,12 @@ fn own_words(template: &str) -> Vec<String> {
         }
         shown.push_str(behind);
     }
-    let of_letters = |word: &&str| word.chars().filter(char::is_ascii_alphabetic).count() > 1;
-    shown.split_whitespace().filter(of_letters).map(str::to_owned).collect()
+    // What holds a digit is an example or an address.
+    let is_word = |word: &&str| {
+        let letters = word.chars().filter(char::is_ascii_alphabetic).count();
+        letters > 1 && !word.contains(|it: char| it.is_ascii_digit())
+    };
+    shown.split_whitespace().filter(is_word).map(str::to_owned).collect()
 }
 
 #[test]
