@@ -425,7 +425,7 @@ impl Station {
             record_asks,
             record_asked: Some(record_asked),
             record_status: keeping_shown,
-            past: Arc::new(StoreReader::of(self.folder.as_deref())),
+            past: Arc::new(StoreReader::new(self.folder.as_deref())),
             pairing: self.pairing,
             trouble: self.trouble,
             seats: self.seats,
@@ -500,7 +500,7 @@ impl Station {
             folder,
             writer,
             outlet: outlet(events),
-            log: ContactLog::of(&self.contacts),
+            log: ContactLog::new(&self.contacts),
             load: engine.load_prior(),
             now,
         };

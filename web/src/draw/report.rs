@@ -93,7 +93,7 @@ type Step = (f64, [f64; 3]);
 
 /// A channel's steps, those without a reading left out.
 fn steps_of(series: &Series, channel: Channel) -> Option<Vec<Step>> {
-    let seen = series.of(channel);
+    let seen = series.channel(channel);
     let sound = |value: f64| Some(value).filter(|it| it.abs() < 1e6);
     let steps = (0..series.t_s.len())
         .filter_map(|ix| {

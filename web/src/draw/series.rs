@@ -32,7 +32,7 @@ fn steps(series: &Series) -> Vec<Step> {
         let or_mean = |value: f64| if value.is_finite() { value } else { seen.mean };
         Some([seen.mean, or_mean(seen.min).min(seen.mean), or_mean(seen.max).max(seen.mean)])
     };
-    let (measured, modelled) = (series.of(Channel::Watts), series.of(Channel::Modelled));
+    let (measured, modelled) = (series.channel(Channel::Watts), series.channel(Channel::Modelled));
     let told = |(ix, t_s): (usize, &f64)| -> Step {
         if !t_s.is_finite() {
             return None;

@@ -38,7 +38,7 @@ impl ClockFrom {
 impl ClockFix {
     /// The clock of a stamp, if it may be believed; `within_ms` is the caller's bound.
     #[must_use]
-    pub const fn of(stamp: &Stamp, within_ms: u32) -> Option<Self> {
+    pub const fn from_stamp(stamp: &Stamp, within_ms: u32) -> Option<Self> {
         let from = match stamp.trust {
             Trust::Synchronised => ClockFrom::Synchronised,
             Trust::Phone => ClockFrom::Phone,

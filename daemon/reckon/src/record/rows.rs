@@ -139,7 +139,7 @@ pub struct Sample {
 impl Sample {
     /// The values of a snapshot.
     #[must_use]
-    pub fn of(snapshot: &Snapshot) -> Self {
+    pub fn from_snapshot(snapshot: &Snapshot) -> Self {
         let watts = snapshot.supply.power.ok().map(Watts::si);
         let modelled = match (watts, snapshot.draw.basis) {
             (None, Basis::Modelled | Basis::Gauge) => snapshot.draw.now.map(Watts::si),

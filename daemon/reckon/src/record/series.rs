@@ -51,7 +51,7 @@ pub struct Series {
 impl Series {
     /// A channel's steps; empty where it was not asked for.
     #[must_use]
-    pub fn of(&self, channel: Channel) -> &[Option<Stats>] {
+    pub fn channel(&self, channel: Channel) -> &[Option<Stats>] {
         let found = self.channels.iter().find(|(one, _)| *one == channel);
         found.map_or(&[], |(_, stats)| stats)
     }

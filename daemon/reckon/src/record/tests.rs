@@ -95,11 +95,11 @@ fn a_wall_time_is_attached_to_the_boots_first_moment() {
     for (trust, from) in
         [(Trust::Phone, ClockFrom::Phone), (Trust::Synchronised, ClockFrom::Synchronised)]
     {
-        let fix = ClockFix::of(&stamp(trust), 250).unwrap();
+        let fix = ClockFix::from_stamp(&stamp(trust), 250).unwrap();
         assert_eq!((fix.from, fix.within_ms, fix.wall_ms), (from, 250, 1_718_452_800_000));
         assert_eq!(fix.wall_at_boot_ms(), 1_718_452_800_000 - 90_500);
     }
-    assert_eq!(ClockFix::of(&stamp(Trust::Unset), 250), None, "nobody believes it");
+    assert_eq!(ClockFix::from_stamp(&stamp(Trust::Unset), 250), None, "nobody believes it");
     assert!(ClockFrom::Synchronised > ClockFrom::Phone, "the stronger word wins");
 }
 
@@ -159,7 +159,7 @@ fn seen(power: Result<f64, Gap>) -> Arc<Snapshot> {
 
 #[test]
 fn a_second_is_kept_as_it_was_seen() {
-    let sample = Sample::of(&seen(Ok(3.5)));
+    let sample = Sample::from_snapshot(&seen(Ok(3.5)));
     assert_eq!(sample.at, Mono::at_s(11.0));
     let want =
         [Some(5.1), Some(0.7), Some(3.5), None, Some(1.25), Some(0.25), Some(48.5), Some(0.6)];
@@ -175,7 +175,7 @@ fn a_second_is_kept_as_it_was_seen() {
         (Basis::Expected, None),
     ] {
         modelled.draw.basis = basis;
-        let values = Sample::of(&modelled).values;
+        let values = Sample::from_snapshot(&modelled).values;
         assert_eq!(values[Channel::Watts.ix()], None);
         assert_eq!(values[Channel::Modelled.ix()], kept, "{basis:?}");
         assert_eq!(values[Channel::Counted.ix()], None);
@@ -220,6 +220,9 @@ fn an_outing_finds_its_run_down_and_a_series_its_channel() {
     let (volts, watts) = (vec![Some(Stats::one(5.0)), None], vec![None, Some(Stats::one(3.0))]);
     let channels = vec![(Channel::Volts, volts.clone()), (Channel::Watts, watts.clone())];
     let series = Series { step_s: 10.0, t_s: vec![0.0, 10.0], channels };
-    assert_eq!((series.of(Channel::Volts), series.of(Channel::Watts)), (&volts[..], &watts[..]));
-    assert!(series.of(Channel::Temp).is_empty());
+    assert_eq!(
+        (series.channel(Channel::Volts), series.channel(Channel::Watts)),
+        (&volts[..], &watts[..])
+    );
+    assert!(series.channel(Channel::Temp).is_empty());
 }

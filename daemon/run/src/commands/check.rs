@@ -44,7 +44,7 @@ pub(crate) fn run(options: &cli::Check, sensors: Vec<SensorWant>) -> Result<(), 
     }
     let facts = sweeper.facts();
     let learned = Learned::here();
-    let report = Report::of(&facts, &sweep, &mut footprint, &clock, learned.as_ref());
+    let report = Report::new(&facts, &sweep, &mut footprint, &clock, learned.as_ref());
     if options.json {
         let text = serde_json::to_string_pretty(&report).map_err(|why| why.to_string())?;
         print(&format!("{text}\n"));
@@ -159,7 +159,7 @@ struct Cost {
 }
 
 impl Report {
-    fn of(
+    fn new(
         facts: &BoardFacts,
         sweep: &Sweep,
         footprint: &mut FootprintMeter,
@@ -185,7 +185,7 @@ impl Report {
                 leds: facts.leds.clone(),
             },
             sources: indexed(&sweep.sources)
-                .map(|(ix, source)| Source::of(ix, source, sweep))
+                .map(|(ix, source)| Source::from_report(ix, source, sweep))
                 .collect(),
             missing: facts.notes.clone(),
             daemon_runs: folders::socket_places()
@@ -274,7 +274,7 @@ fn board_lines(sweep: &Sweep, facts: &Board) -> Vec<String> {
 }
 
 impl Source {
-    fn of(ix: SourceIx, report: &SourceReport, sweep: &Sweep) -> Self {
+    fn from_report(ix: SourceIx, report: &SourceReport, sweep: &Sweep) -> Self {
         let (state, why_silent) = match report.state {
             SourceState::Live => ("live", None),
             SourceState::Silent { gap, .. } => ("silent", Some(words::gap(gap))),

@@ -233,7 +233,7 @@ fn here(folder: &Path) -> Router {
         asks,
         pairing: Arc::new(Pairing::new(random(), random)),
         hosts: Vec::new(),
-        past: Arc::new(StoreReader::of(Some(folder))),
+        past: Arc::new(StoreReader::new(Some(folder))),
         record,
         record_status,
         clock: Arc::new(clock),

@@ -33,36 +33,25 @@ pub(crate) fn run(command: &Outing) -> Result<(), Failed> {
             shown(&Client::find(reach)?, outing, *json, html.as_deref())
         }
         Outing::Doing { outing, from, to, activity, reach } => {
-            let record = Client::find(reach)?;
-            let id = id(&record, outing)?;
             let body = json!({ "from_s": from, "to_s": to, "activity": activity });
-            record.post(&format!("/api/v1/outings/{id}/doings"), &body)
+            change(reach, outing, "doings", &body)
         }
         Outing::DoingByContacts { outing, activity, reach } => {
-            let record = Client::find(reach)?;
-            let id = id(&record, outing)?;
-            let body = json!({ "activity": activity });
-            record.post(&format!("/api/v1/outings/{id}/doings/contacts"), &body)
+            change(reach, outing, "doings/contacts", &json!({ "activity": activity }))
         }
         Outing::DoingBack { outing, correction, reach } => doing_back(outing, correction, reach),
         Outing::Name { outing, name, reach } => {
-            let record = Client::find(reach)?;
-            let id = id(&record, outing)?;
-            record.post(&format!("/api/v1/outings/{id}/name"), &json!({ "name": name }))
+            change(reach, outing, "name", &json!({ "name": name }))
         }
         Outing::GoesOn { outing, charged, reach } => {
             goes_on(&Client::find(reach)?, outing, *charged)
         }
         Outing::Ended { outing, how, reach } => {
-            let record = Client::find(reach)?;
-            let id = id(&record, outing)?;
             let died = matches!(how, How::Died);
-            record.post(&format!("/api/v1/outings/{id}/ending"), &json!({ "died": died }))
+            change(reach, outing, "ending", &json!({ "died": died }))
         }
         Outing::Contacts { take_back: Some(outing), reach, .. } => {
-            let record = Client::find(reach)?;
-            let id = id(&record, outing)?;
-            record.post(&format!("/api/v1/outings/{id}/contacts/forget"), &json!({}))
+            change(reach, outing, "contacts/forget", &json!({}))
         }
         Outing::Contacts { file, json, reach, .. } => {
             let record = Client::find(reach)?;
@@ -74,6 +63,12 @@ pub(crate) fn run(command: &Outing) -> Result<(), Failed> {
             Ok(())
         }
     }
+}
+
+fn change(reach: &Reach, outing: &str, what: &str, body: &Value) -> Result<(), Failed> {
+    let record = Client::find(reach)?;
+    let id = id(&record, outing)?;
+    record.post(&format!("/api/v1/outings/{id}/{what}"), body)
 }
 
 /// The operator's word counts whether it is asked for or not; where it is, `last` needs no number.
@@ -119,9 +114,7 @@ fn doing_back(outing: &str, correction: &str, reach: &Reach) -> Result<(), Faile
             return Err(Failed::from(words::terminal::not_a_correction(&correction)));
         }
     };
-    let record = Client::find(reach)?;
-    let id = id(&record, outing)?;
-    record.post(&format!("/api/v1/outings/{id}/doings/back"), &body)
+    change(reach, outing, "doings/back", &body)
 }
 
 /// An outing's number; `last` is the newest.
@@ -191,7 +184,7 @@ fn list(page: &Value, running: bool) -> String {
 fn ending(one: &Value, running: bool) -> String {
     match text(one, "ending") {
         "open" if running => "goes on".to_owned(),
-        "open" => words::terminal::WAS_OPEN_SHORT.to_owned(),
+        "open" => words::terminal::OPEN_AT_LAST_RUN.to_owned(),
         "switched_off" => "switched off".to_owned(),
         "died" => words::terminal::RAN_EMPTY.to_owned(),
         "swapped" => "bank changed".to_owned(),

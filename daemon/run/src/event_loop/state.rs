@@ -142,7 +142,7 @@ impl EventLoop {
 
     /// Hands what must survive to the record worker, who answers when it is on the card.
     pub(crate) fn write_choices(&mut self, answer: Option<oneshot::Sender<Result<(), Refusal>>>) {
-        let choices = ChoicesFile::of(
+        let choices = ChoicesFile::from_choices(
             &self.engine.choices(),
             self.boot_id.as_deref(),
             self.clock.is_believed(),

@@ -41,15 +41,15 @@ enum Source {
 impl Clock {
     /// The machine's own time.
     pub(crate) fn system() -> Self {
-        Self::of(Source::System)
+        Self::from_source(Source::System)
     }
 
     /// A clock that goes as somebody sets it.
     pub(crate) fn by_hand(hand: HandClock) -> Self {
-        Self::of(Source::Hand(hand))
+        Self::from_source(Source::Hand(hand))
     }
 
-    fn of(source: Source) -> Self {
+    fn from_source(source: Source) -> Self {
         let zone = Arc::new(TimeZone::system());
         let phone = Arc::new(AtomicI64::new(NO_PHONE));
         Self { source, zone, was_synchronised: Arc::default(), phone }

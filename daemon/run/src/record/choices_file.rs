@@ -69,7 +69,7 @@ struct AwayEntry {
 }
 
 impl AwayEntry {
-    fn of(doubted: &AwayChoice) -> Self {
+    fn from_choice(doubted: &AwayChoice) -> Self {
         Self {
             from_s: doubted.away.from.as_s(),
             to_s: doubted.away.to.as_s(),
@@ -108,7 +108,7 @@ struct BankEntry {
 
 impl ChoicesFile {
     /// As it will be written.
-    pub(crate) fn of(
+    pub(crate) fn from_choices(
         choices: &Choices,
         boot_id: Option<&str>,
         clock_was_synchronised: bool,
@@ -131,8 +131,8 @@ impl ChoicesFile {
             }),
             start: choices.start.map(|start| start.name().to_owned()),
             start_share: choices.start.and_then(level_beside),
-            away: choices.away.as_ref().map(AwayEntry::of),
-            bank: choices.bank.as_ref().map(|(spec, start)| BankEntry::of(spec, *start)),
+            away: choices.away.as_ref().map(AwayEntry::from_choice),
+            bank: choices.bank.as_ref().map(|(spec, start)| BankEntry::from_spec(spec, *start)),
         }
     }
 
@@ -174,7 +174,7 @@ impl ChoicesFile {
 
 impl BankEntry {
     /// As it will be written.
-    fn of(spec: &BankSpec, start: Start) -> Self {
+    fn from_spec(spec: &BankSpec, start: Start) -> Self {
         Self {
             name: spec.name.clone(),
             cells: spec.cells.name().to_owned(),
@@ -304,7 +304,7 @@ mod tests {
     }
 
     fn kept() -> ChoicesFile {
-        ChoicesFile::of(&choices(), Some("boot"), true)
+        ChoicesFile::from_choices(&choices(), Some("boot"), true)
     }
 
     #[test]

@@ -68,7 +68,7 @@ pub(crate) struct Looked {
 
 impl ContactLog {
     /// As the settings want it.
-    pub(crate) fn of(want: &ContactsWant) -> Self {
+    pub(crate) fn new(want: &ContactsWant) -> Self {
         Self { keep_calls: want.keep_calls, watch: want.watch.clone(), ..Self::default() }
     }
 
@@ -164,7 +164,7 @@ mod tests {
     fn watching(folder: &tempfile::TempDir) -> (PathBuf, ContactLog) {
         let path = folder.path().join("log.adi");
         let want = ContactsWant { watch: Some(path.clone()), keep_calls: false };
-        (path, ContactLog::of(&want))
+        (path, ContactLog::new(&want))
     }
 
     #[test]

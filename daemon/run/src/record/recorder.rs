@@ -136,7 +136,7 @@ impl Recorder {
     /// Takes the snapshot of a sweep.
     pub(crate) fn swept(&mut self, snapshot: &Snapshot, start: Start) {
         self.changes(snapshot, start);
-        let sample = Sample::of(snapshot);
+        let sample = Sample::from_snapshot(snapshot);
         let read = |channel: Channel| sample.values[channel.ix()];
         let second = Second { volts: read(Channel::Volts), watts: read(Channel::Watts) };
         let part = self.ring.push(snapshot.at.mono.as_s(), second);
@@ -380,7 +380,7 @@ impl Recorder {
         if due || !same_teller {
             let within_ms =
                 if trust == Trust::Phone { self.phone_within_ms } else { SYNCHRONISED_WITHIN_MS };
-            if let Some(row) = ClockFix::of(&at, within_ms) {
+            if let Some(row) = ClockFix::from_stamp(&at, within_ms) {
                 self.writer.give(Change::Clock(row));
                 self.clock_at = Some(at.mono);
             }

@@ -43,14 +43,14 @@ impl Drawn {
                 banks.len() - 1
             });
             if banks[place].1.len() < OUTINGS {
-                let drew = self.of(reader, &outing)?;
+                let drew = self.draws(reader, &outing)?;
                 banks[place].1.push(drew);
             }
         }
         Ok(banks.into_iter().map(|(bank, drew)| (bank, usual_draws(&drew))).collect())
     }
 
-    fn of(&mut self, reader: &Reader, outing: &Outing) -> Result<Vec<EarlierDraw>, Trouble> {
+    fn draws(&mut self, reader: &Reader, outing: &Outing) -> Result<Vec<EarlierDraw>, Trouble> {
         if let Some((_, drew)) = self.outings.iter().find(|(id, _)| *id == outing.id) {
             return Ok(drew.clone());
         }
@@ -251,7 +251,7 @@ mod tests {
 
         let folder = tempfile::tempdir().unwrap();
         let started = twenty_hours(folder.path());
-        let reader = crate::record::store_reader::StoreReader::of(Some(folder.path()));
+        let reader = crate::record::store_reader::StoreReader::new(Some(folder.path()));
         let held = reader.at_one_moment().unwrap().unwrap();
         let file = folder.path().join(history::FILE);
         std::fs::rename(&file, folder.path().join("away.db")).unwrap();
@@ -260,7 +260,7 @@ mod tests {
         assert_eq!(told.whole, held.outing(1).unwrap().unwrap());
         let of = Stretch::Outing { id: 1, from_s: 0.0, to_s: f64::INFINITY };
         let ask = SeriesAsk { of, channels: vec![Channel::Watts], points: 100 };
-        assert!(!held.series(&ask).unwrap().unwrap().of(Channel::Watts).is_empty());
+        assert!(!held.series(&ask).unwrap().unwrap().channel(Channel::Watts).is_empty());
         assert_eq!(held.outings(None, 5).unwrap().items, [told.whole.outing]);
         assert_eq!(held.banks().unwrap().len(), 1);
         assert!(held.book(1).unwrap().unwrap().outings > 0);

@@ -24,7 +24,7 @@ pub(crate) struct StoreReader {
 
 impl StoreReader {
     /// Reads the record in this folder.
-    pub(crate) fn of(folder: Option<&Path>) -> Self {
+    pub(crate) fn new(folder: Option<&Path>) -> Self {
         Self { record: folder.map(|folder| (Reader::new(folder), folder.to_path_buf())) }
     }
 

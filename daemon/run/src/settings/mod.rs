@@ -194,7 +194,7 @@ fn usual_place() -> Option<PathBuf> {
 /// # Errors
 /// Every complaint, in the order of the file.
 pub(crate) fn read(text: &str) -> Result<Settings, Vec<Complaint>> {
-    let sheet = Sheet::of(text);
+    let sheet = Sheet::new(text);
     let (root, broken) = toml::de::DeTable::parse_recoverable(text);
     for error in &broken {
         sheet.unreadable(error);

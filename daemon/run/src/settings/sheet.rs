@@ -82,7 +82,7 @@ pub(crate) struct Sheet<'a> {
 
 impl<'a> Sheet<'a> {
     /// Of this text, nothing wrong yet.
-    pub(crate) fn of(text: &'a str) -> Self {
+    pub(crate) fn new(text: &'a str) -> Self {
         Self { text, complaints: RefCell::default() }
     }
 

@@ -123,7 +123,7 @@ sentences! {
     UNNAMED_OUTING = "An outing without a name";
     NO_OUTINGS = "There is no outing yet.\n";
     more_outings(next) = "More: outlast outing list --before {next}\n";
-    WAS_OPEN_SHORT = "was open when outlast last ran";
+    OPEN_AT_LAST_RUN = "was open when outlast last ran";
     RAN_EMPTY = "bank ran empty";
     lost_power(what) = "power lost ({what} an empty bank)";
     not_printed(why) = "The forecasts cannot be printed: {why}.";

@@ -180,7 +180,7 @@ impl<W: Write> Player<W> {
         let text = fs::read(&outing.path)
             .map_err(|why| Trouble::Input(words::terminal::recording_unreadable(&name, &why)))?;
         let bad = |say: String| Trouble::Input(format!("{name}: {say}"));
-        let mut recording = Recording::of(&text).map_err(bad)?;
+        let mut recording = Recording::new(&text).map_err(bad)?;
         let mut bank = self.bank.clone();
         bank.ambient = outing.ambient.or(bank.ambient);
         if !recording.has_sensor() {

@@ -44,7 +44,7 @@ impl<'a> Recording<'a> {
     ///
     /// # Errors
     /// What is wrong with it, as a sentence.
-    pub(super) fn of(text: &'a [u8]) -> Result<Self, String> {
+    pub(super) fn new(text: &'a [u8]) -> Result<Self, String> {
         let text = text.strip_prefix(b"\xef\xbb\xbf").unwrap_or(text);
         let mut recording = Self { rest: text, fields: Vec::new(), least: 0, line: 0, t_s: 0.0 };
         let header = recording.next_line().unwrap_or(b"");
@@ -203,7 +203,7 @@ mod tests {
     #[test]
     fn columns_in_any_order_and_more_than_we_know() {
         let text = b"note,current_a,t_s,bus_v\nx,0.5,10,5.1\n\ny,,20,\n";
-        let mut recording = Recording::of(text).unwrap();
+        let mut recording = Recording::new(text).unwrap();
         assert!(recording.has_sensor());
         let row = |t_s, volts, amps| Some(Row { t_s, busy: None, temp_c: None, volts, amps });
         assert_eq!(recording.next_row(), Ok(row(10.0, Some(5.1), Some(0.5))));
@@ -214,7 +214,7 @@ mod tests {
     #[test]
     fn every_mistake_is_said_with_its_line() {
         let all = |text: &[u8]| -> String {
-            match Recording::of(text) {
+            match Recording::new(text) {
                 Err(say) => say,
                 Ok(mut recording) => loop {
                     match recording.next_row() {
