@@ -10,13 +10,12 @@ use crate::{
     adif::{Contact, band_named},
     energy_tally::{EnergyTally, OutingTally},
     engine::EarlierDraw,
-    fold::{Fold, Kind, MODES, Part, Point},
     record::{
         self, BankWhole, Channel, Ending, Event, EventKind, Outing, OutingWhole, PeriodFold,
-        PeriodFoldPart, PlacedContact, RecordedRunDown, Stats, learned, usable_wh,
+        PlacedContact, RecordedRunDown, Stats, learned, usable_wh,
     },
     time::Wall,
-    units::{Celsius, Joules, Seconds, Share, Volts, Watts},
+    units::{Celsius, Seconds, Share, Volts, Watts},
 };
 
 /// An outing, its report and what its run-down taught.
@@ -114,7 +113,7 @@ impl Report {
             changes: &whole.events.iter().filter_map(change).collect::<Vec<_>>(),
             corrections: &put_right(&whole.corrections),
             contacts: &whole.contacts.contacts.iter().map(contact).collect::<Vec<_>>(),
-            folds: &whole.folds.iter().map(fold).collect::<Vec<_>>(),
+            folds: &whole.folds.iter().map(PeriodFold::fold).collect::<Vec<_>>(),
             forecasts: &whole.forecasts.iter().map(forecast).collect::<Vec<_>>(),
             marks: &whole.events.iter().filter_map(mark).collect::<Vec<_>>(),
             off: &off.collect::<Vec<_>>(),
@@ -198,44 +197,6 @@ fn truth(outing: &Outing, off: &[(f64, f64)]) -> Truth {
             Truth::Died { at, within: Seconds::of(outing.ended_within_s.unwrap_or(0.0)) }
         }
         Ending::PowerLost { .. } | Ending::SwitchedOff | Ending::Swapped => Truth::AtLeast { at },
-    }
-}
-
-fn fold(kept: &PeriodFold) -> Fold {
-    let share = |energy_j: f64| Share::nearest(energy_j / kept.energy_j.max(1e-9));
-    let receive = Part {
-        kind: Kind::Receive,
-        watts: Watts::of(kept.receive_j / kept.seconds.max(1.0)),
-        time: Share::WHOLE,
-        share: share(kept.receive_j),
-        energy: Joules::of(kept.receive_j),
-        begins_s: 0.0,
-        lasts_s: kept.seconds,
-        bridged: false,
-    };
-    let part = |kind, part: PeriodFoldPart| Part {
-        kind,
-        watts: Watts::of(part.watts),
-        time: Share::nearest(part.energy_j / part.watts.max(1e-9) / kept.seconds.max(1.0)),
-        share: share(part.energy_j),
-        energy: Joules::of(part.energy_j),
-        begins_s: part.begins_s,
-        lasts_s: part.lasts_s,
-        bridged: part.bridged,
-    };
-    let transmit = kept.transmit.map(|it| part(Kind::Transmit, it));
-    let decode = kept.decode.map(|it| part(Kind::Decode, it));
-    Fold {
-        period_s: kept.period_s,
-        slot_s: kept.slot_s,
-        mode: kept.mode.as_deref().and_then(|name| MODES.iter().find(|mode| mode.name == name)),
-        chance: kept.chance,
-        curve: kept.curve.iter().map(|&(phase_s, watts)| Point { phase_s, watts }).collect(),
-        parts: [Some(receive), transmit, decode].into_iter().flatten().collect(),
-        seconds: kept.seconds,
-        energy: Joules::of(kept.energy_j),
-        sent: kept.sent,
-        slots: kept.slots,
     }
 }
 

@@ -9,14 +9,13 @@ use reckon::{
     bank::BankSpec,
     belief::{Answer, Away, Question, Standing},
     engine::{AlarmChange, Edge, Engine, Start},
-    fold::{Fold, Kind},
     forecast::Outlook,
     reading::{Gap, SourceReport, SourceState, Strain},
     record::{
         Channel, ClockFix, ClockFrom, CloseUp, End, Ending, Event, EventKind, ForecastMade,
-        PeriodFold, PeriodFoldPart, Sample, Second, SourceChange,
+        PeriodFold, Sample, Second, SourceChange,
     },
-    snapshot::{Folded, Snapshot},
+    snapshot::Snapshot,
     time::{Mono, Trust},
     units::{Seconds, Share},
     words,
@@ -179,7 +178,7 @@ impl Recorder {
     /// moment, since they belong to the outing that was on.
     pub(crate) fn taken_apart(&mut self, engine: &mut Engine) {
         for folded in engine.folds() {
-            self.writer.give(Change::Fold(fold_row(&folded)));
+            self.writer.give(Change::Fold(PeriodFold::from_folded(&folded)));
         }
         for one in engine.switched() {
             let said = plain_spaces(&words::fold::switched(&one));
@@ -482,36 +481,6 @@ pub(crate) fn beginning(snapshot: &Snapshot, start: Start, at_s: f64) -> Vec<Cha
 }
 
 /// Why a source is silent. Before its first value it has not fallen silent.
-fn fold_row(folded: &Folded) -> PeriodFold {
-    let fold = &folded.fold;
-    PeriodFold {
-        from_s: folded.from.as_s(),
-        to_s: folded.to.as_s(),
-        seconds: fold.seconds,
-        period_s: fold.period_s,
-        slot_s: fold.slot_s,
-        mode: fold.mode.map(|mode| mode.name.to_owned()),
-        chance: fold.chance,
-        sent: fold.sent,
-        slots: fold.slots,
-        energy_j: fold.energy.si(),
-        receive_j: fold.part(Kind::Receive).map_or(0.0, |part| part.energy.si()),
-        transmit: fold_part(fold, Kind::Transmit),
-        decode: fold_part(fold, Kind::Decode),
-        curve: fold.curve.iter().map(|point| (point.phase_s, point.watts)).collect(),
-    }
-}
-
-fn fold_part(fold: &Fold, kind: Kind) -> Option<PeriodFoldPart> {
-    fold.part(kind).map(|part| PeriodFoldPart {
-        energy_j: part.energy.si(),
-        watts: part.watts.si(),
-        begins_s: part.begins_s,
-        lasts_s: part.lasts_s,
-        bridged: part.bridged,
-    })
-}
-
 fn gap_of(state: SourceState) -> Option<String> {
     match state {
         SourceState::Silent { gap: Gap::NotReady, .. } => None,
