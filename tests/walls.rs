@@ -16,7 +16,7 @@ mod arrows;
 
 /// What each crate may use outside its tests. The walls of DEVELOPERS.md in one table.
 const MAY_USE: &[(&str, &[&str])] = &[
-    ("reckon", &["jiff", "libm"]),
+    ("reckon", &["libm"]),
     ("history", &["jiff", "reckon", "rusqlite", "serde_json"]),
     (
         "alert",
@@ -300,6 +300,7 @@ const MEETINGS: &[(&str, &str)] = &[
     ("daemon/probe/src/programs.rs", "a slow thread leaves the newest list for the sweep to take"),
     ("daemon/history/src/reader.rs", "the connection of one request, whose reader may be cloned"),
     ("web/src/http/streams.rs", "a stream gives its seat back when the phone goes"),
+    ("daemon/run/src/host/seats.rs", "a connection gives its seat back when it ends"),
 ];
 
 #[test]

@@ -64,7 +64,7 @@ export class Station {
       let out = '';
       cli.stdout.on('data', (d) => { out += d; });
       cli.once('exit', (code) => {
-        const found = out.match(/\b\d{6}\b/);
+        const found = out.match(/\b\d{4} \d{4} \d{4}\b/);
         if (code === 0 && found) yes(found[0]); else no(new Error(`outlast pin ended with ${code}: ${out}`));
       });
     });

@@ -31,13 +31,15 @@ use crate::{
         assets, finish, guard, gzip,
         site::{Parts, Site},
     },
-    pages::{banks, contacts, frame, live, now, outings, questions, report, station},
-    wire::metrics,
+    pages::{banks, contacts, frame, live, now, outings, phones, questions, report, station},
+    wire::{metrics, time::rfc3339},
 };
 
 pub use http::group::Group;
-pub use http::pairing::{CODE_LASTS, Pairing, Pin, Rejected};
+pub use http::pairing::{Pairing, PhoneKeeper, Pin, TicketShown};
+pub use http::phones::{MOST_PHONES, Phone, TICKET_LASTS};
 pub use http::site::{Request, Shown};
+pub use http::window::{CODE_LASTS, Rejected};
 pub use pages::contacts::LOG_BYTES;
 pub use record::{
     BankShown, Clock, ClockCompared, FileSetAside, NoRecord, RecordReader, RecordStatus,
@@ -49,6 +51,7 @@ pub fn pages(shown: Shown) -> Router {
     let site = Arc::new(Parts::new(shown, false));
     let inner = routes()
         .layer(middleware::from_fn_with_state(Arc::clone(&site), guard::may_change))
+        .layer(middleware::from_fn_with_state(Arc::clone(&site), guard::note_ticket))
         .layer(middleware::from_fn_with_state(Arc::clone(&site), guard::known_host));
     finished(inner, site)
 }
@@ -66,7 +69,10 @@ fn routes() -> Router<Site> {
     Router::new()
         .route("/", get(now::now))
         .route("/station", get(station::station))
-        .route("/pair", get(station::pair).post(asks::now::pair))
+        .route("/pair", get(phones::pair).post(asks::phones::pair))
+        .route("/phones", get(phones::page))
+        .route("/phones/end", post(asks::phones::end_all))
+        .route("/phones/{id}/end", post(asks::phones::end))
         .route("/bank", get(questions::change).post(asks::now::bank))
         .route("/answer", post(asks::answer::answer))
         .route("/answer/{question}", get(questions::page))
@@ -91,7 +97,10 @@ fn routes() -> Router<Site> {
         .route("/api/v1/alarms/sleep", post(asks::now::sleep))
         .route("/api/v1/power-off", post(asks::now::power_off))
         .route("/api/v1/outing", post(asks::now::outing))
-        .route("/api/v1/pair", post(asks::now::pair))
+        .route("/api/v1/pair", post(asks::phones::pair))
+        .route("/api/v1/phones", get(phones::api))
+        .route("/api/v1/phones/end", post(asks::phones::end_all))
+        .route("/api/v1/phones/{id}/end", post(asks::phones::end))
         .merge(record_pages())
         .merge(record_api())
 }
@@ -173,7 +182,7 @@ async fn api_now(State(site): State<Site>) -> Response {
 /// The board's moment, for a phone that compares its clock.
 async fn api_clock(State(site): State<Site>) -> Response {
     let at = site.shown.clock.stamp();
-    let believed = at.believed().and_then(|wall| wall.rfc3339(at.utc_offset_s));
+    let believed = at.believed().and_then(|wall| rfc3339(wall, at.utc_offset_s));
     Json(serde_json::json!({ "boot_s": at.mono.as_s(), "at": believed })).into_response()
 }
 

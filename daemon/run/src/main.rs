@@ -16,7 +16,7 @@ use commands::{
     cli::{self, Cli, Command},
     export,
     failed::Failed,
-    now, outing, replay,
+    now, outing, phone, replay,
 };
 use host::log;
 
@@ -28,6 +28,7 @@ fn main() -> ExitCode {
         Some(Command::Run(options)) => run(&options),
         Some(Command::Now(look)) => now::now(&look),
         Some(Command::Pin(look)) => now::pin(&look),
+        Some(Command::Phone(command)) => phone::run(&command),
         Some(Command::Answer(options)) => answer::run(&options),
         Some(Command::Check(options)) => check(&options),
         Some(Command::Replay(options)) => replay::run(&options),

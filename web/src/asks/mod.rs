@@ -2,4 +2,5 @@
 
 pub(crate) mod answer;
 pub(crate) mod now;
+pub(crate) mod phones;
 pub(crate) mod record;

@@ -5,9 +5,8 @@ use std::time::Duration;
 
 use axum::{
     extract::State,
-    http::{HeaderMap, HeaderName, StatusCode, header},
+    http::{HeaderName, StatusCode, header},
 };
-use axum_extra::extract::cookie::SignedCookieJar;
 use reckon::{
     bank::{BankDescription, BankFault, BankSpec, Start},
     engine::{Command, Refusal},
@@ -23,7 +22,6 @@ use crate::{
     http::{
         assets::Theme,
         door::{Body, Done, Door, Outcome},
-        pairing::Rejected,
         problem::{Problem, refused, unreadable},
     },
 };
@@ -344,41 +342,7 @@ pub(crate) async fn sleep(State(site): State<Site>, door: Door, body: Body<Sleep
     Ok(door.done("/"))
 }
 
-// ---- pairing and look -----------------------------------------------------------------------
-
-#[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
-pub(crate) struct PairWish {
-    code: String,
-}
-
-fn paired(site: &Site, wish: &PairWish, headers: &HeaderMap) -> Result<SignedCookieJar, Problem> {
-    let at = site.snapshot().at.mono;
-    site.shown.pairing.pair(&wish.code, at, headers).map_err(|rejected| {
-        let problem = |status, code, say: String| {
-            Problem::new(status, code, "Not paired", say).way_on("/pair", "Try again")
-        };
-        match rejected {
-            Rejected::Wrong => {
-                problem(StatusCode::FORBIDDEN, "wrong-code", words::refusal::WRONG_CODE.to_owned())
-            }
-            Rejected::Wait(wait) => {
-                problem(StatusCode::TOO_MANY_REQUESTS, "wait", words::wait(wait))
-                    .retry_after(wait.as_secs() + 1)
-            }
-        }
-    })
-}
-
-pub(crate) async fn pair(
-    State(site): State<Site>,
-    headers: HeaderMap,
-    door: Door,
-    body: Body<PairWish>,
-) -> Result<(SignedCookieJar, Done), Problem> {
-    let ticket = paired(&site, &body.read(), &headers)?;
-    Ok((ticket, door.done("/")))
-}
+// ---- look -----------------------------------------------------------------------------------
 
 #[derive(Deserialize)]
 pub(crate) struct ThemeForm {

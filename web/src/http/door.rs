@@ -125,6 +125,7 @@ fn noun(path: &str) -> &'static str {
     match path.strip_prefix("/api/v1").unwrap_or(path).split('/').nth(1) {
         Some("banks") => "bank",
         Some("rundowns") => "run-down",
+        Some("phones") => "paired phone",
         _ => "outing",
     }
 }

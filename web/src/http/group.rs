@@ -2,9 +2,15 @@
 //! IPv6 address. Whoever has one address of a /64 has all of them for the taking (RFC 8981: a host
 //! makes itself new ones as it likes); a second IPv4 address at least has to be free in the network.
 
-use std::net::{IpAddr, Ipv4Addr, SocketAddr};
+use std::{
+    convert::Infallible,
+    net::{IpAddr, Ipv4Addr, SocketAddr},
+};
 
-use axum::{extract::ConnectInfo, http::Extensions};
+use axum::{
+    extract::{ConnectInfo, FromRequestParts},
+    http::{Extensions, request::Parts},
+};
 
 /// The group of whoever asks.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -42,6 +48,17 @@ impl Group {
 /// From where a request came: what the listener put among its extensions; nothing on the socket.
 pub(crate) fn address_of(extensions: &Extensions) -> Option<IpAddr> {
     extensions.get::<ConnectInfo<SocketAddr>>().map(|peer| peer.0.ip().to_canonical())
+}
+
+/// The same, for a handler.
+pub(crate) struct Address(pub(crate) Option<IpAddr>);
+
+impl<S: Sync> FromRequestParts<S> for Address {
+    type Rejection = Infallible;
+
+    async fn from_request_parts(parts: &mut Parts, _: &S) -> Result<Self, Infallible> {
+        Ok(Self(address_of(&parts.extensions)))
+    }
 }
 
 #[cfg(test)]

@@ -1,6 +1,6 @@
 //! What every request passes: which names we answer to, and who may change things.
 
-use std::{net::IpAddr, str::FromStr};
+use std::{net::IpAddr, str::FromStr, sync::Arc};
 
 use axum::{
     extract::{Request, State},
@@ -11,7 +11,7 @@ use axum::{
 
 use reckon::words;
 
-use crate::http::{problem::Problem, site::Site};
+use crate::http::{group::address_of, pairing::TicketShown, problem::Problem, site::Site};
 
 /// Answers only to names that are ours, so that a page on the internet cannot have its own name
 /// point at this board and talk to it through the phone (DNS rebinding).
@@ -73,17 +73,40 @@ pub(crate) async fn may_change(State(site): State<Site>, request: Request, next:
     }
     let path = request.uri().path();
     let open = matches!(path, "/pair" | "/look" | "/api/v1/pair");
-    if !open && !site.shown.pairing.knows(request.headers()) {
-        return Problem::new(
-            StatusCode::FORBIDDEN,
-            "not-paired",
-            words::refusal::PAIR_FIRST_TITLE,
-            words::refusal::PAIR_FIRST,
-        )
-        .way_on("/pair", words::refusal::PAIR_LINK)
-        .into_response();
+    if !open && !site.may_change(request.headers()) {
+        return pair_first().into_response();
     }
     next.run(request).await
+}
+
+/// What is for paired phones only.
+pub(crate) fn pair_first() -> Problem {
+    let (title, say) = (words::refusal::PAIR_FIRST_TITLE, words::refusal::PAIR_FIRST);
+    Problem::new(StatusCode::FORBIDDEN, "not-paired", title, say)
+        .way_on("/pair", words::refusal::PAIR_LINK)
+}
+
+/// Notes that a paired phone was here, tells the listener, and renews its ticket when it is time.
+pub(crate) async fn note_ticket(
+    State(site): State<Site>,
+    request: Request,
+    next: Next,
+) -> Response {
+    let (at, from) = (site.snapshot().at, address_of(request.extensions()));
+    let used = site.shown.pairing.note_use(request.headers(), from, at);
+    let mut response = next.run(request).await;
+    let Some(used) = used else { return response };
+    response.extensions_mut().insert(TicketShown);
+    if used.keep {
+        let pairing = Arc::clone(&site.shown.pairing);
+        // Nobody waits for it; what goes wrong is said in the journal and on the page.
+        drop(tokio::task::spawn_blocking(move || pairing.keep(at.mono)));
+    }
+    let renewed = used.renew.then(|| site.shown.pairing.renewed(used.number)).flatten();
+    match renewed {
+        Some(jar) => (jar, response).into_response(),
+        None => response,
+    }
 }
 
 /// Whether the browser says that our own page sent this.

@@ -2,6 +2,7 @@
 //! script, and what the handlers share.
 
 pub(crate) mod assets;
+pub(crate) mod bodies;
 pub(crate) mod door;
 pub(crate) mod finish;
 pub(crate) mod group;
@@ -9,7 +10,9 @@ pub(crate) mod guard;
 pub(crate) mod gzip;
 pub(crate) mod multipart;
 pub(crate) mod pairing;
+pub(crate) mod phones;
 pub(crate) mod problem;
 pub(crate) mod rendered;
 pub(crate) mod site;
 pub(crate) mod streams;
+pub(crate) mod window;

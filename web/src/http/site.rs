@@ -14,6 +14,7 @@ use tokio::sync::{Semaphore, mpsc, mpsc::error::TrySendError, oneshot, watch};
 
 use crate::{
     http::{
+        bodies::Bodies,
         pairing::Pairing,
         problem::{self, Problem, busy},
         rendered::{Cache, Rendered},
@@ -67,7 +68,8 @@ pub(crate) struct Parts {
     /// Who may wait for a reading of the past, and whose turn it is.
     line: Semaphore,
     turns: Arc<Semaphore>,
-    /// Who may hand over a contact log: one at a time.
+    /// Whose large bodies are on their way in, and whose contact log is read: one at a time.
+    pub(crate) bodies: Bodies,
     pub(crate) logs: Semaphore,
     /// Whether whoever can reach this may change things without pairing.
     pub(crate) trusted: bool,
@@ -83,6 +85,7 @@ impl Parts {
             shown,
             line: Semaphore::new(AT_ONCE + MAY_WAIT),
             turns: Arc::new(Semaphore::new(AT_ONCE)),
+            bodies: Bodies::default(),
             logs: Semaphore::new(1),
             trusted,
             cache: Cache::default(),
@@ -100,7 +103,7 @@ impl Parts {
 
     /// Whether whoever sent this may change things.
     pub(crate) fn may_change(&self, headers: &HeaderMap) -> bool {
-        self.trusted || self.shown.pairing.knows(headers)
+        self.trusted || self.shown.pairing.knows(headers, self.snapshot().at)
     }
 
     /// What is made of the newest snapshot.

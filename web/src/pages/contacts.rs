@@ -4,7 +4,7 @@ use askama::Template;
 use axum::{
     Json,
     body::Bytes,
-    extract::{FromRequest, Query, Request, State, rejection::QueryRejection},
+    extract::{Query, Request, State, rejection::QueryRejection},
     http::{HeaderMap, StatusCode, header},
     response::IntoResponse,
 };
@@ -20,7 +20,7 @@ use crate::{
     NoRecord, RecordReader,
     http::door::Reply,
     http::multipart,
-    http::problem::{Problem, busy, not_there, unreadable},
+    http::problem::{Problem, not_there, unreadable},
     http::site::Site,
     pages::frame::{Frame, shown},
     pages::outings::local,
@@ -54,20 +54,19 @@ fn too_large() -> Problem {
     Problem::new(StatusCode::PAYLOAD_TOO_LARGE, "too-large", words::refusal::TOO_MUCH_TITLE, say)
 }
 
-/// The whole body, one asker at a time.
-async fn body(request: Request) -> Result<Bytes, Problem> {
-    Bytes::from_request(request, &()).await.map_err(|rejection| {
-        let status = rejection.into_response().status();
-        if status == StatusCode::PAYLOAD_TOO_LARGE {
-            too_large()
-        } else {
-            Problem::from_status(status)
-        }
+/// The whole body. Nobody else waits for it.
+async fn body(site: &Site, request: Request) -> Result<Bytes, Problem> {
+    let read = site.bodies.read(request, LOG_BYTES).await;
+    read.map_err(|problem| match problem.status {
+        StatusCode::PAYLOAD_TOO_LARGE => too_large(),
+        _ => problem,
     })
 }
 
 /// Reads a log, hands its contacts over to be kept, and tells where they went.
 async fn import_log(site: &Site, file: Bytes) -> Result<Imported, Problem> {
+    // Its memory is bounded by this.
+    let _turn = site.logs.acquire().await;
     let reading = tokio::task::spawn_blocking(move || {
         // Whether the calls are kept is not decided here.
         let log = adif::read(&file, adif::Keep { calls: true });
@@ -81,7 +80,7 @@ async fn import_log(site: &Site, file: Bytes) -> Result<Imported, Problem> {
     if log.contacts.is_empty() {
         return Err(unreadable(contact_log::nothing_read(&log)));
     }
-    let (count, read) = (log.contacts.len(), site.shown.language.contact_log.read(&log));
+    let (count, read) = (log.contacts.len(), (site.shown.language.contact_log.read)(&log));
     let contacts = std::mem::take(&mut log.contacts);
     site.record_command(RecordCommand::Contacts { contacts }).await?;
     tracing::info!("contact log: {read}");
@@ -137,11 +136,11 @@ struct Of {
 
 fn undated(w: &ContactLogPage, line: &Outing, told: &OutingContacts) -> Option<String> {
     let part_s = told.undated_s?;
-    Some(w.undated(Seconds::of(part_s), part_s >= line.lasted_s - 1.0))
+    Some((w.undated)(Seconds::of(part_s), part_s >= line.lasted_s - 1.0))
 }
 
 fn name_of(line: &Outing, site: &Site) -> String {
-    site.shown.language.contact_log.outing_name(line.name.as_deref(), local(line.began, site))
+    (site.shown.language.contact_log.outing_name)(line.name.as_deref(), local(line.began, site))
 }
 
 fn outing_view(placed: &Placed, site: &Site) -> OutingView {
@@ -149,7 +148,7 @@ fn outing_view(placed: &Placed, site: &Site) -> OutingView {
     OutingView {
         id: placed.line.id,
         name: name_of(&placed.line, site),
-        contacts: w.contacts(placed.told.contacts.len()),
+        contacts: (w.contacts)(placed.told.contacts.len()),
         undated: undated(w, &placed.line, &placed.told),
     }
 }
@@ -169,8 +168,8 @@ async fn of_outing(site: &Site, outing: Option<i64>) -> Result<Option<Of>, Probl
         id,
         name: name_of(&outing, site),
         count,
-        has: w.outing_has(count),
-        take_out: w.take_out(count),
+        has: (w.outing_has)(count),
+        take_out: (w.take_out)(count),
         undated: undated(w, &outing, &told),
     }))
 }
@@ -193,7 +192,7 @@ pub(crate) async fn page(
         more: None,
         outings: Vec::new(),
         of,
-        file: w.file(LOG_BYTES >> 20),
+        file: (w.file)(LOG_BYTES >> 20),
     }))
 }
 
@@ -203,12 +202,11 @@ pub(crate) async fn log_form(
     headers: HeaderMap,
     request: Request,
 ) -> Reply {
-    let _alone = site.logs.try_acquire().map_err(|_| crowded())?;
     let kind = headers.get(header::CONTENT_TYPE).and_then(|value| value.to_str().ok());
     let boundary = kind.and_then(multipart::boundary).map(str::to_owned);
     let boundary =
         boundary.ok_or_else(|| Problem::from_status(StatusCode::UNSUPPORTED_MEDIA_TYPE))?;
-    let whole = body(request).await?;
+    let whole = body(&site, request).await?;
     let parts = multipart::parts(&whole, &boundary);
     let parts = parts.ok_or_else(|| Problem::from_status(StatusCode::BAD_REQUEST))?;
     let field = |wanted: &str| {
@@ -228,16 +226,12 @@ pub(crate) async fn log_form(
         w,
         paired: site.may_change(&headers),
         complaints: imported.log.complaints.iter().map(w.complaint).collect(),
-        more: (more > 0).then(|| w.more(more)),
+        more: (more > 0).then(|| (w.more)(more)),
         outings: imported.placed.iter().map(|placed| outing_view(placed, &site)).collect(),
         of: of_outing(&site, outing).await?,
         read: Some(imported.read),
-        file: w.file(LOG_BYTES >> 20),
+        file: (w.file)(LOG_BYTES >> 20),
     }))
-}
-
-fn crowded() -> Problem {
-    busy(words::refusal::ONE_LOG_AT_A_TIME)
 }
 
 // ---- JSON -----------------------------------------------------------------------------------
@@ -267,8 +261,7 @@ struct PlacedJson {
 
 /// The raw file as the body.
 pub(crate) async fn log_json(State(site): State<Site>, request: Request) -> Reply {
-    let _alone = site.logs.try_acquire().map_err(|_| crowded())?;
-    let file = body(request).await?;
+    let file = body(&site, request).await?;
     let imported = import_log(&site, file).await?;
     Ok(Json(json(imported)).into_response())
 }

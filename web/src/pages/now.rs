@@ -15,7 +15,7 @@ use reckon::{
     power_off::PowerOff,
     snapshot::{ActivityView, Basis, Snapshot, Switched},
     units::Seconds,
-    words::{self, Language},
+    words,
 };
 
 use crate::{
@@ -45,7 +45,6 @@ struct NowPage<'a> {
 #[derive(Template)]
 #[template(path = "bars.html")]
 struct BarsPart<'a> {
-    w: &'static words::NowPage,
     test: bool,
     aside: &'a [FileSetAside],
 }
@@ -53,7 +52,6 @@ struct BarsPart<'a> {
 #[derive(Template)]
 #[template(path = "top.html")]
 struct TopPart<'a> {
-    w: &'static words::Frame,
     snapshot: &'a Snapshot,
     clock: Option<String>,
 }
@@ -68,7 +66,6 @@ struct AlarmView {
 #[derive(Template)]
 #[template(path = "alarms.html")]
 struct AlarmsPart {
-    w: &'static words::NowPage,
     off: Option<words::Said>,
     /// Whether the countdown can be stopped, and shortened.
     off_asks: (bool, bool),
@@ -95,7 +92,6 @@ struct Tile<'a> {
 #[derive(Template)]
 #[template(path = "doing.html")]
 struct DoingPart<'a> {
-    w: &'static words::NowPage,
     tiles: Vec<Tile<'a>>,
     by_itself: Option<bool>,
 }
@@ -113,7 +109,6 @@ struct FoldPart {
 #[derive(Template)]
 #[template(path = "finish.html")]
 struct FinishPart {
-    w: &'static words::NowPage,
     set: Option<String>,
     /// The field's value, `17:00`.
     at: Option<String>,
@@ -131,7 +126,6 @@ struct BankTile {
 #[derive(Template)]
 #[template(path = "bank.html")]
 struct BankPart {
-    w: &'static words::BankForm,
     choices: Vec<BankTile>,
     /// No bank has been told of yet: a tap is enough.
     first: bool,
@@ -147,12 +141,7 @@ struct FactsPart {
 }
 
 /// The parts of Now, in reading order.
-fn sections(
-    language: &'static Language,
-    snapshot: &Snapshot,
-    record_status: &RecordStatus,
-) -> Vec<Section> {
-    let w = &language.now;
+fn sections(snapshot: &Snapshot, record_status: &RecordStatus) -> Vec<Section> {
     let section = |id, html| Section { id, html };
     let modelled = snapshot.draw.basis == Basis::Modelled;
     let answer = AnswerPart {
@@ -163,24 +152,21 @@ fn sections(
     };
     let clock = words::clock_time(snapshot.at.mono, snapshot.at);
     let ask_bank = snapshot.bank.spec.is_none();
-    let bars = BarsPart { w, test: record_status.test.is_some(), aside: &record_status.set_aside };
+    let bars = BarsPart { test: record_status.test.is_some(), aside: &record_status.set_aside };
     vec![
         section("bars", part(&bars)),
-        section("top", part(&TopPart { w: &language.frame, snapshot, clock })),
-        section("alarms", alarms(w, snapshot)),
+        section("top", part(&TopPart { snapshot, clock })),
+        section("alarms", alarms(snapshot)),
         section("answer", part(&answer)),
-        section("asked", questions::asked(w, snapshot)),
+        section("asked", questions::asked(snapshot)),
         section("spoken", words::spoken(snapshot)),
-        section(
-            "bank",
-            if ask_bank { bank(&language.bank_form, snapshot, true) } else { String::new() },
-        ),
+        section("bank", if ask_bank { bank(snapshot, true) } else { String::new() }),
         section("day", draw::day_line::day_line(snapshot).unwrap_or_default()),
-        section("doing", doing(w, snapshot)),
+        section("doing", doing(snapshot)),
         section("facts", part(&FactsPart { lines: facts(snapshot) })),
-        section("held", questions::held(w, snapshot)),
+        section("held", questions::held(snapshot)),
         section("fold", fold(snapshot)),
-        section("finish", if ask_bank { String::new() } else { finish(w, snapshot) }),
+        section("finish", if ask_bank { String::new() } else { finish(snapshot) }),
     ]
 }
 
@@ -204,7 +190,7 @@ fn facts(snapshot: &Snapshot) -> Vec<String> {
     lines
 }
 
-fn alarms(w: &'static words::NowPage, snapshot: &Snapshot) -> String {
+fn alarms(snapshot: &Snapshot) -> String {
     let at = snapshot.at;
     let (mut awake, mut asleep) = (Vec::new(), Vec::new());
     for (ix, alarm) in snapshot.alarms.iter().enumerate() {
@@ -225,10 +211,10 @@ fn alarms(w: &'static words::NowPage, snapshot: &Snapshot) -> String {
     }
     let unsure = matches!(snapshot.power_off, PowerOff::Unsure { .. });
     let off_asks = (counting || saving, counting || unsure);
-    part(&AlarmsPart { w, off, off_asks, awake, asleep })
+    part(&AlarmsPart { off, off_asks, awake, asleep })
 }
 
-fn doing(w: &'static words::NowPage, snapshot: &Snapshot) -> String {
+fn doing(snapshot: &Snapshot) -> String {
     if snapshot.activities.is_empty() {
         return String::new();
     }
@@ -241,7 +227,7 @@ fn doing(w: &'static words::NowPage, snapshot: &Snapshot) -> String {
         let left = if by_rule { format!("{left}, {}", words::BY_RULE) } else { left };
         Tile { activity, label, left }
     });
-    part(&DoingPart { w, tiles: tiles.collect(), by_itself: snapshot.activity_auto })
+    part(&DoingPart { tiles: tiles.collect(), by_itself: snapshot.activity_auto })
 }
 
 /// The draw over one period of a timed mode, and what it is made of.
@@ -274,13 +260,12 @@ fn fold(snapshot: &Snapshot) -> String {
     })
 }
 
-fn finish(w: &'static words::NowPage, snapshot: &Snapshot) -> String {
+fn finish(snapshot: &Snapshot) -> String {
     let at = snapshot.at;
     let set = snapshot.finish.map(|finish| words::moment(finish.at, at));
     let clock_known = at.believed().is_some();
     let preset = |hours: u32| (hours * 60, words::span(Seconds::of(f64::from(hours) * 3600.0)));
     part(&FinishPart {
-        w,
         at: snapshot
             .finish
             .and_then(|finish| words::clock_time(finish.at, at))
@@ -292,7 +277,7 @@ fn finish(w: &'static words::NowPage, snapshot: &Snapshot) -> String {
     })
 }
 
-pub(crate) fn bank(w: &'static words::BankForm, snapshot: &Snapshot, first: bool) -> String {
+pub(crate) fn bank(snapshot: &Snapshot, first: bool) -> String {
     let connected = snapshot.bank.spec.as_deref();
     let tile = |bank: &BankSpec| BankTile {
         name: bank.name.clone(),
@@ -302,7 +287,6 @@ pub(crate) fn bank(w: &'static words::BankForm, snapshot: &Snapshot, first: bool
     let own = connected.filter(|it| snapshot.bank_choices.iter().all(|bank| bank.name != it.name));
     let choices = own.into_iter().chain(snapshot.bank_choices.iter()).map(tile).collect();
     part(&BankPart {
-        w,
         choices,
         first,
         levels: questions::levels(None),
@@ -311,21 +295,20 @@ pub(crate) fn bank(w: &'static words::BankForm, snapshot: &Snapshot, first: bool
 }
 
 /// The parts of Now as they were made of this snapshot, once.
-pub(crate) fn sections_of(rendered: &Rendered, language: &'static Language) -> Arc<[Section]> {
-    rendered.sections(|snapshot, record_status| sections(language, snapshot, record_status))
+pub(crate) fn sections_of(rendered: &Rendered) -> Arc<[Section]> {
+    rendered.sections(sections)
 }
 
 /// `GET /`: style and script within, made once for each snapshot, look and state of pairing.
 pub(crate) async fn now(State(site): State<Site>, headers: HeaderMap) -> Response {
     let rendered = site.rendered();
-    let language = site.shown.language;
     let (look, paired) = (Theme::from_headers(&headers), site.may_change(&headers));
     let page = rendered.page(Variant { look, paired }, || {
         let page = filled(&NowPage {
-            frame: Frame { language, ..Frame::new(look, "Now") },
+            frame: Frame::new(look, "Now"),
             script: assets::script(),
             title: words::title(&rendered.snapshot),
-            sections: &sections_of(&rendered, language),
+            sections: &sections_of(&rendered),
             paired,
         });
         page.map(Bytes::from)

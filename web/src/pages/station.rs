@@ -1,4 +1,4 @@
-//! Station: bank, sensors, board, record, clock and pairing; and the page where a phone is paired.
+//! Station: bank, sensors, board, record, clock and pairing.
 
 use askama::Template;
 use axum::{extract::State, http::HeaderMap, response::Response};
@@ -53,13 +53,6 @@ struct StationPage<'a> {
     version: &'static str,
 }
 
-#[derive(Template)]
-#[template(path = "pair.html")]
-struct PairPage {
-    frame: Frame,
-    paired: bool,
-}
-
 pub(crate) async fn station(State(site): State<Site>, headers: HeaderMap) -> Response {
     let snapshot = site.snapshot();
     let record_status = site.record_status();
@@ -71,7 +64,7 @@ pub(crate) async fn station(State(site): State<Site>, headers: HeaderMap) -> Res
         paired,
         trusted: site.trusted,
         bank_line: words::bank(&snapshot),
-        bank: bank(&site.shown.language.bank_form, &snapshot, false),
+        bank: bank(&snapshot, false),
         sources: sources(&snapshot),
         board: words::board_facts(&snapshot),
         record: record(&snapshot, &record_status),
@@ -121,14 +114,4 @@ fn sources(snapshot: &Snapshot) -> Vec<SourceView<'_>> {
             silent: matches!(report.state, SourceState::Silent { .. }),
         })
         .collect()
-}
-
-pub(crate) async fn pair(State(site): State<Site>, headers: HeaderMap) -> Response {
-    // Makes sure that the journal has a code that is good now.
-    let at: Mono = site.snapshot().at.mono;
-    drop(site.shown.pairing.pin(at));
-    shown(&PairPage {
-        frame: Frame::for_request(&site, &headers, "Station"),
-        paired: site.shown.pairing.knows(&headers),
-    })
 }

@@ -6,4 +6,6 @@ pub(crate) mod names;
 pub(crate) mod now;
 pub(crate) mod object;
 pub(crate) mod past;
+pub(crate) mod phones;
 pub(crate) mod report;
+pub(crate) mod time;

@@ -299,14 +299,20 @@ async fn a_body_without_announced_length_is_bounded_too() {
 async fn a_fault_costs_that_page_only() {
     let (_keep, now) = watch::channel(Arc::new(scenes::scene("fine").unwrap()));
     let (asks, _hear) = mpsc::channel(1);
-    // The generator of codes is what falls here; nothing else asks for it.
-    let pairing = Arc::new(Pairing::new([5; 32], || panic!("an invented fault")));
+    // The generator of what a ticket says is what falls here, while a code is good.
+    let mut count = 0_u8;
+    let pairing = Arc::new(Pairing::new([5; 32], move || {
+        count += 1;
+        assert!(count % 2 == 1, "an invented fault");
+        [count; 16]
+    }));
     let app = web::pages(shown_with(now, asks, &pairing).0);
     let ask = async |path: &str| {
         app.clone().oneshot(get(path).body(Body::empty()).unwrap()).await.unwrap()
     };
     for _ in 0..3 {
-        let fell = ask("/pair").await;
+        let code = pairing.pin(reckon::time::Mono::at_s(11_400.0)).code;
+        let fell = app.clone().oneshot(form("/pair", &format!("code={code}"), "")).await.unwrap();
         assert_eq!(fell.status(), StatusCode::INTERNAL_SERVER_ERROR);
         let text = axum::body::to_bytes(fell.into_body(), 1 << 20).await.unwrap();
         let text = String::from_utf8_lossy(&text).into_owned();
@@ -335,6 +341,7 @@ async fn a_brain_that_has_stopped_is_said_and_not_waited_for() {
 #[tokio::test]
 async fn wrong_codes_are_slowed_and_told_how_long() {
     let rig = Rig::of("fine");
+    rig.pairing.pin(rig.now.borrow().at.mono);
     let mut last = StatusCode::OK;
     for _ in 0..6 {
         let got = rig.send(form("/pair", "code=000001", "")).await;

@@ -10,6 +10,7 @@ mod looks;
 mod metrics;
 mod openapi;
 mod pages;
+mod pairing;
 mod past;
 mod pseudo;
 mod record;

@@ -9,7 +9,7 @@ use axum::{
 use serde_json::Value;
 
 use crate::{
-    rig::{HOST, Rig, json},
+    rig::{HOST, Rig, get, json},
     scenes,
 };
 
@@ -229,11 +229,13 @@ async fn every_route_is_in_the_document_and_every_one_there_is_served() {
     let rig = Rig::socket("alarm");
     let ways = document["paths"].as_object().unwrap();
     for (path, methods) in ways {
+        // The one phone that is paired is the last that was.
+        let phone = if path.starts_with("/api/v1/phones/") { newest_phone(&rig).await } else { 1 };
         for method in ["GET", "POST", "PUT", "DELETE"] {
             let promised = methods.get(method.to_lowercase()).is_some();
             let request = Request::builder()
                 .method(method.parse::<Method>().unwrap())
-                .uri(path.replace("{id}", "1"))
+                .uri(path.replace("{id}", &phone.to_string()))
                 .header(header::HOST, HOST)
                 .header(header::CONTENT_TYPE, "application/json")
                 .body(Body::from("{"))
@@ -251,6 +253,24 @@ async fn every_route_is_in_the_document_and_every_one_there_is_served() {
         }
     }
     assert_eq!(rig.get("/api/v1/openapi.json").await.text, DOCUMENT);
+}
+
+/// Pairs a phone and tells its number.
+async fn newest_phone(rig: &Rig) -> i64 {
+    rig.ticket().await;
+    rig.get("/api/v1/phones").await.json()["phones"][0]["id"].as_i64().unwrap()
+}
+
+#[tokio::test]
+async fn the_paired_phones_are_told_as_promised() {
+    let (document, rig) = (document(), Rig::of("fine"));
+    let ticket = rig.ticket().await;
+    let request = get("/api/v1/phones").header(header::COOKIE, &ticket);
+    let told = rig.send(request.body(Body::empty()).unwrap()).await.json();
+    let schema = &document["components"]["schemas"]["Phones"];
+    fits(&document, schema, &told, "phones", &mut BTreeSet::new()).unwrap();
+    assert_eq!(told["phones"][0]["this_phone"], true);
+    assert!(!told.to_string().contains(&ticket["paired=".len()..][..20]), "no ticket among it");
 }
 
 #[tokio::test]
@@ -271,6 +291,7 @@ async fn problems_and_the_pin_are_as_promised() {
     for source in [
         include_str!("../../src/asks/answer.rs"),
         include_str!("../../src/asks/now.rs"),
+        include_str!("../../src/asks/phones.rs"),
         include_str!("../../src/http/problem.rs"),
         include_str!("../../src/http/streams.rs"),
         include_str!("../../src/http/guard.rs"),

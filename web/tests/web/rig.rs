@@ -148,6 +148,15 @@ impl Rig {
         Self::with("fine", |shown| shown.past = Invented::new(mood, false))
     }
 
+    /// With these phones, and who keeps them.
+    pub(crate) fn phones(kept: Vec<web::Phone>, keeper: impl web::PhoneKeeper + 'static) -> Self {
+        let fresh = Arc::into_inner(pairing()).unwrap();
+        let pairing = Arc::new(fresh.with_phones(kept, keeper));
+        let (shown, Rig0 { now, heard, heard_record }) =
+            shown(scenes::scene("fine").unwrap(), &pairing);
+        Self { app: web::pages(shown), pairing, now, heard, heard_record }
+    }
+
     pub(crate) fn socket(scene: &str) -> Self {
         let pairing = pairing();
         let (shown, Rig0 { now, heard, heard_record }) =

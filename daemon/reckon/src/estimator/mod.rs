@@ -26,7 +26,7 @@ mod time_to_empty;
 mod volts;
 mod work_life;
 
-pub use learned::Learned;
+pub use learned::{Ending, Learned, RunDown};
 pub use load_prior::LoadPrior;
 pub use observation::{FED_OTHERWISE_W, Observation};
 
@@ -37,7 +37,6 @@ use libm::log;
 use crate::{
     bank::{BankSpec, MeasuredAt, Start},
     forecast::Spread,
-    record::RunDown,
     units::{Seconds, Share},
 };
 use outing::Outing;
@@ -160,10 +159,10 @@ impl Estimator {
         self.speaker().bridged_wh()
     }
 
-    /// Closes the outing; `whole` if the bank cut out.
+    /// Closes the outing.
     #[must_use]
-    pub fn close(self, whole: bool) -> RunDown {
-        self.spare.map_or(self.outing, |spare| *spare).close(whole)
+    pub fn close(self, ending: Ending) -> RunDown {
+        self.spare.map_or(self.outing, |spare| *spare).close(ending)
     }
 }
 

@@ -8,12 +8,11 @@ use std::sync::Arc;
 use reckon::{
     bank::{BankSpec, Cells, MeasuredAt},
     engine::{Command, Engine, Setup, Start},
-    estimator::{Estimator, Learned, LoadPrior, Observation},
+    estimator::{Ending, Estimator, Learned, LoadPrior, Observation, RunDown},
     power_off::{Order, PowerOff, PowerOffAsk, PowerOffWants},
     reading::{
         BoardReading, Gap, Role, SourceIx, SourceReport, SourceState, SupplyReading, Sweep, Via,
     },
-    record::RunDown,
     time::{Mono, Stamp, Trust, Wall},
     units::{AmpHours, Amps, Share, Volts, Watts},
 };
@@ -197,5 +196,5 @@ fn play_one(outing: usize, holds_wh: f64, learned: &Learned, case: Case) -> (Wen
         believed_wh: [0.0; 3],
         silent: at_s >= dies_at_s,
     };
-    (went, recorder.close(!off))
+    (went, recorder.close(if off { Ending::Stopped } else { Ending::Died }))
 }

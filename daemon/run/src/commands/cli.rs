@@ -39,8 +39,11 @@ pub(crate) enum Command {
     ///
     /// Reads every sensor itself, whether outlast runs or not.
     Check(Check),
-    /// The code that lets a phone change things
+    /// A code that lets a phone change things: good for one phone and a few minutes
     Pin(Look),
+    /// The phones that may change things: the list, end one, end all
+    #[command(subcommand)]
+    Phone(Phone),
     /// The forecasts that recorded outings of one bank would have got, in order
     ///
     /// Each file is one outing as CSV with the header t_s,cpu_util,cpu_temp_c,bus_v,current_a
@@ -199,6 +202,28 @@ pub(crate) enum Outing {
         json: bool,
         #[command(flatten)]
         reach: Reach,
+    },
+}
+
+/// What can be done with paired phones. A PHONE is its number in the list.
+#[derive(Debug, Subcommand)]
+pub(crate) enum Phone {
+    /// The paired phones, the one last used first
+    List {
+        #[command(flatten)]
+        look: Look,
+    },
+    /// End the pairing of a phone: it can look, and must be paired again to change anything
+    End {
+        /// Which
+        #[arg(required_unless_present = "all")]
+        phone: Option<u32>,
+        /// All of them
+        #[arg(long, conflicts_with = "phone")]
+        all: bool,
+        /// Socket of the running outlast [default: where `run` puts it]
+        #[arg(long, value_name = "FILE")]
+        socket: Option<PathBuf>,
     },
 }
 

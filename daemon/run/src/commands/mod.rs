@@ -11,5 +11,6 @@ pub(crate) mod failed;
 mod files;
 pub(crate) mod now;
 pub(crate) mod outing;
+pub(crate) mod phone;
 pub(crate) mod replay;
 mod text;

@@ -35,7 +35,7 @@ pub(crate) fn pin(look: &Look) -> Result<(), Failed> {
         return Ok(());
     }
     let pin: Pin = read(&body)?;
-    print(&words::terminal::pin(&pin.code, (pin.good_for_s / 60.0).ceil()));
+    print(&words::terminal::pin(&words::in_groups(&pin.code), (pin.good_for_s / 60.0).ceil()));
     Ok(())
 }
 

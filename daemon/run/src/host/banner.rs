@@ -60,7 +60,7 @@ fn text(w: &Banner<'_>, addresses: &[String]) -> String {
     }
     let minutes = w.pin.good_for.as_secs().div_ceil(60);
     if !w.snapshot.demo {
-        line(&words::terminal::code(&w.pin.code, &minutes));
+        line(&words::terminal::code(&w.pin.in_groups(), &minutes));
     }
     match w.settings {
         Some(path) => line(&format!("Settings: {}", path.display())),
@@ -163,7 +163,7 @@ mod tests {
         let wall = Wall::from_unix_ms(0);
         let at = Stamp { mono: Mono::at_s(9.0), wall, trust: Trust::Unset, utc_offset_s: 0 };
         let snapshot = Engine::new(Setup::default(), at).tick(at);
-        let pin = Pin { code: "004711".into(), good_for: Duration::from_secs(599) };
+        let pin = Pin { code: "004711000815".into(), good_for: Duration::from_secs(299) };
         let listen = SocketAddr::from(([0, 0, 0, 0], 8073));
         let trouble = Some("There is no home folder to keep anything in");
         let w =
@@ -171,7 +171,7 @@ mod tests {
         let said = text(&w, &["192.0.2.7:8073".to_owned(), "127.0.0.1:8073".to_owned()]);
         for line in [
             "  http://192.0.2.7:8073/\n  http://127.0.0.1:8073/\n",
-            "enter this code on it: 004711 (valid for 10 min;",
+            "enter this code on it: 0047 1100 0815 (valid for 5 min;",
             "no home folder to keep anything in; your choices are lost at a restart",
             "No sensor sees the bank",
         ] {

@@ -8,6 +8,8 @@ pub(crate) mod footprint;
 pub(crate) mod log;
 pub(crate) mod now_text;
 pub(crate) mod phone_clock;
+pub(crate) mod phones_file;
+mod seats;
 pub(crate) mod serve;
 pub(crate) mod small_files;
 pub(crate) mod stop_reason;

@@ -1,13 +1,13 @@
 //! Serves a router on a socket with limits that a phone never meets and a nuisance does: so many
 //! connections at a time, so many of them from one address, so long for a request's head, so much
-//! for its size.
+//! for its size. Who has to go when all seats are taken is for [`super::seats`].
 
 use std::{
-    collections::HashMap,
     convert::Infallible,
     io,
-    net::{IpAddr, SocketAddr},
-    sync::Arc,
+    net::SocketAddr,
+    pin::Pin,
+    task::{Context, Poll, ready},
     time::Duration,
 };
 
@@ -25,11 +25,14 @@ use hyper_util::{
 };
 use reckon::words;
 use tokio::{
-    io::{AsyncRead, AsyncWrite},
+    io::{AsyncRead, AsyncWrite, ReadBuf},
     net::{TcpListener, UnixListener},
-    sync::{Semaphore, watch},
+    sync::watch,
     time::{sleep, timeout},
 };
+use web::TicketShown;
+
+use crate::host::seats::{Seats, Stir};
 
 /// For the head of a request; also how long an idle connection may stay.
 const HEAD_WITHIN: Duration = Duration::from_secs(20);
@@ -40,25 +43,6 @@ const STOP_WITHIN: Duration = Duration::from_secs(2);
 
 /// After this long without a sign of life from the other side a connection is given up.
 const UNHEARD_MS: u32 = 60_000;
-
-/// Upper limit of connections of one address, besides a quarter of all seats. A browser opens six at
-/// most to one host (common practice, no source). The loopback address is not exempt: behind a
-/// tunnel or proxy sits everybody.
-const FROM_ONE_ADDRESS: usize = 16;
-
-/// Who sits there: each connection holds a copy of its address's token, which counts them without a
-/// lock. A Unix socket has no address, and its own few seats.
-#[derive(Default)]
-struct Guests(HashMap<IpAddr, Arc<()>>);
-
-impl Guests {
-    /// `None` when this address has its share already.
-    fn seat(&mut self, from: IpAddr, most: usize) -> Option<Arc<()>> {
-        self.0.retain(|_, token| Arc::strong_count(token) > 1);
-        let token = self.0.entry(from.to_canonical()).or_default();
-        (Arc::strong_count(token) <= most).then(|| Arc::clone(token))
-    }
-}
 
 /// Something that connections come in on.
 pub(crate) trait Door {
@@ -95,20 +79,15 @@ pub(crate) async fn serve(
     seats: usize,
     mut stop: watch::Receiver<bool>,
 ) {
-    let (mut guests, most) = (Guests::default(), (seats / 4).clamp(2, FROM_ONE_ADDRESS));
-    let seats = Arc::new(Semaphore::new(seats));
+    let seats = Seats::new(seats);
     let graceful = GracefulShutdown::new();
     let mut said = false;
     loop {
-        let come = async {
-            let seat = Arc::clone(&seats).acquire_owned().await;
-            (seat, door.next().await)
-        };
-        let (seat, stream) = tokio::select! {
-            come = come => come,
+        let come = tokio::select! {
+            come = door.next() => come,
             _ = stop.wait_for(|stop| *stop) => break,
         };
-        let (stream, peer) = match stream {
+        let (stream, peer) = match come {
             Ok(come) => {
                 said = false;
                 come
@@ -123,22 +102,24 @@ pub(crate) async fn serve(
                 continue;
             }
         };
-        let seated = peer.map(|peer| guests.seat(peer.ip(), most));
-        if matches!(seated, Some(None)) {
-            // Closed at once, which costs less than an answer.
-            tracing::debug!(?peer, "{}", words::journal::TOO_MANY_CONNECTIONS);
-            continue;
-        }
+        let (mut seat, stir) = seats.take(peer.map(|peer| peer.ip()));
         let answer = http1::Builder::new()
             .timer(TokioTimer::new())
             .header_read_timeout(HEAD_WITHIN)
             .max_buf_size(HEAD_BYTES)
-            .serve_connection(TokioIo::new(stream), answering(router.clone(), peer));
+            .serve_connection(
+                TokioIo::new(Stirring { stream, stir }),
+                answering(router.clone(), peer, seats.clone()),
+            );
         let answer = graceful.watch(answer);
         tokio::spawn(async move {
-            // A phone that walks out of reach ends its connection in an error every time.
-            let _ = answer.await;
-            drop((seat, seated));
+            tokio::select! {
+                // A phone that walks out of reach ends its connection in an error every time.
+                _ = answer => {}
+                () = seat.is_needed() => {
+                    tracing::debug!(?peer, "{}", words::journal::SEAT_NEEDED);
+                }
+            }
         });
     }
     if timeout(STOP_WITHIN, graceful.shutdown()).await.is_err() {
@@ -146,16 +127,79 @@ pub(crate) async fn serve(
     }
 }
 
-/// The router, told with each request from where it comes.
+/// The router, told with each request from where it comes; an answer to a paired phone makes its
+/// address known.
 fn answering(
     router: Router,
     peer: Option<SocketAddr>,
+    seats: Seats,
 ) -> impl HttpService<Incoming, ResBody = Body, Error = Infallible, Future: Send> {
     let inner = TowerToHyperService::new(router);
     service_fn(move |mut request: Request<Incoming>| {
         if let Some(peer) = peer {
             request.extensions_mut().insert(ConnectInfo(peer));
         }
-        hyper::service::Service::call(&inner, request)
+        let answer = hyper::service::Service::call(&inner, request);
+        let seats = seats.clone();
+        async move {
+            let answer = answer.await?;
+            let shown = answer.extensions().get::<TicketShown>().is_some();
+            if let Some(peer) = peer.filter(|_| shown) {
+                seats.know(peer.ip());
+            }
+            Ok(answer)
+        }
     })
+}
+
+/// A connection that stirs with every byte it brings or takes.
+struct Stirring<S> {
+    stream: S,
+    stir: Stir,
+}
+
+impl<S: AsyncRead + Unpin> AsyncRead for Stirring<S> {
+    fn poll_read(
+        mut self: Pin<&mut Self>,
+        cx: &mut Context<'_>,
+        buf: &mut ReadBuf<'_>,
+    ) -> Poll<io::Result<()>> {
+        let read = ready!(Pin::new(&mut self.stream).poll_read(cx, buf));
+        self.stir.stir();
+        Poll::Ready(read)
+    }
+}
+
+impl<S: AsyncWrite + Unpin> AsyncWrite for Stirring<S> {
+    fn poll_write(
+        mut self: Pin<&mut Self>,
+        cx: &mut Context<'_>,
+        buf: &[u8],
+    ) -> Poll<io::Result<usize>> {
+        let written = ready!(Pin::new(&mut self.stream).poll_write(cx, buf));
+        self.stir.stir();
+        Poll::Ready(written)
+    }
+
+    fn poll_write_vectored(
+        mut self: Pin<&mut Self>,
+        cx: &mut Context<'_>,
+        bufs: &[io::IoSlice<'_>],
+    ) -> Poll<io::Result<usize>> {
+        let written = ready!(Pin::new(&mut self.stream).poll_write_vectored(cx, bufs));
+        self.stir.stir();
+        Poll::Ready(written)
+    }
+
+    fn is_write_vectored(&self) -> bool {
+        self.stream.is_write_vectored()
+    }
+
+    fn poll_flush(mut self: Pin<&mut Self>, cx: &mut Context<'_>) -> Poll<io::Result<()>> {
+        Pin::new(&mut self.stream).poll_flush(cx)
+    }
+
+    fn poll_shutdown(mut self: Pin<&mut Self>, cx: &mut Context<'_>) -> Poll<io::Result<()>> {
+        Pin::new(&mut self.stream).poll_shutdown(cx)
+    }
 }

@@ -36,16 +36,17 @@ pub(crate) fn read_some(path: &Path) -> io::Result<Vec<u8>> {
     Ok(bytes)
 }
 
-/// The secret that signs the tickets of paired phones, made at the first start.
+/// The secret that signs the tickets of paired phones, made at the first start; and whether it is the
+/// one from before.
 ///
 /// # Errors
 /// A sentence, with the secret of this run, which cannot be kept.
-pub(crate) fn secret(folder: Option<&Path>) -> ([u8; 32], Result<(), String>) {
-    let Some(folder) = folder else { return (random(), Ok(())) };
+pub(crate) fn secret(folder: Option<&Path>) -> ([u8; 32], Result<bool, String>) {
+    let Some(folder) = folder else { return (random(), Ok(false)) };
     let path = folder.join(SECRET);
     let trouble = match read_some(&path) {
         Ok(bytes) => match <[u8; 32]>::try_from(bytes.as_slice()) {
-            Ok(secret) => return (secret, Ok(())),
+            Ok(secret) => return (secret, Ok(true)),
             Err(_) => Some(set_aside(&path)),
         },
         Err(why) if why.kind() == io::ErrorKind::NotFound => None,
@@ -56,6 +57,7 @@ pub(crate) fn secret(folder: Option<&Path>) -> ([u8; 32], Result<(), String>) {
     };
     let fresh = random();
     let written = write_whole(folder, SECRET, &fresh)
+        .map(|()| false)
         .map_err(|why| words::journal::keys_unwritable(&path.display(), &why));
     let said = trouble.map_or(written, |_| Err(words::journal::keys_damaged(&path.display())));
     (fresh, said)
@@ -112,8 +114,8 @@ mod tests {
     fn the_secret_is_ours_alone_and_stays() {
         let home = tempfile::tempdir().unwrap();
         let (first, said) = secret(Some(home.path()));
-        assert_eq!(said, Ok(()));
-        assert_eq!(secret(Some(home.path())).0, first);
+        assert_eq!(said, Ok(false));
+        assert_eq!(secret(Some(home.path())), (first, Ok(true)));
         let mode = fs::metadata(home.path().join(SECRET)).unwrap().permissions().mode();
         assert_eq!(mode & 0o777, 0o600);
         fs::write(home.path().join(SECRET), b"short").unwrap();

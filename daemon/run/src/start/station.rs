@@ -35,7 +35,7 @@ use crate::{
         banner,
         clock::{Clock, HandClock},
         folders::Folders,
-        phone_clock, small_files, threads,
+        phone_clock, phones_file, threads,
     },
     record::{
         choices_file::{self, ChoicesFile},
@@ -82,9 +82,9 @@ pub(super) fn station(
 ) -> Station {
     let (clock, feed, facts) = source(run, &settings);
     let found = folders.state.as_deref().map(choices_file::load);
-    let (secret, secret_kept) = small_files::secret(folders.state.as_deref());
+    let (pairing, unpaired) = phones_file::pairing(folders.state.as_deref());
     let mut trouble = folders.trouble.clone();
-    for more in found.iter().filter_map(|f| f.trouble.clone()).chain(secret_kept.err()) {
+    for more in found.iter().filter_map(|f| f.trouble.clone()).chain(unpaired) {
         tracing::warn!("{more}");
         trouble.get_or_insert(more);
     }
@@ -119,7 +119,7 @@ pub(super) fn station(
         feed,
         setup,
         folder: folders.state.clone(),
-        pairing: Arc::new(Pairing::new(secret, small_files::random)),
+        pairing: Arc::new(pairing),
         trouble,
         seats: usize::from(settings.connections),
         hosts: banner::own_names(settings.hosts),

@@ -3,8 +3,7 @@
 use super::*;
 use crate::{
     engine::{Carried, Command},
-    estimator::Learned,
-    record::RunDown,
+    estimator::{Ending, Learned, RunDown},
     units::Seconds,
 };
 
@@ -22,10 +21,10 @@ fn carried(hours: f64, wh: f64) -> Carried {
 
 fn whole(wh: f64) -> RunDown {
     RunDown {
-        whole: true,
-        start_share: Some(1.0),
+        ending: Ending::Died,
+        start: Start::Full,
         lasted_s: 3600.0 * wh / 4.0,
-        delivered_wh: Some(wh),
+        energy_wh: wh,
         measured: true,
         ..RunDown::default()
     }

@@ -8,9 +8,8 @@ use super::*;
 use crate::{
     alarm::{AlarmChange, Edge},
     engine::Command,
-    estimator::Learned,
+    estimator::{Ending, Learned, RunDown},
     power_off::{Order, PowerOff, PowerOffAsk, PowerOffWants},
-    record::RunDown,
     snapshot::{About, Verdict},
     units::{AmpHours, Seconds},
     words,
@@ -107,10 +106,10 @@ fn taught(truth_wh: f64, times: u32, lot: &mut Lot) -> Learned {
     for _ in 0..times {
         let energy_wh = truth_wh * (1.0 + 0.02 * lot.normal());
         learned.credit(&RunDown {
-            whole: true,
-            start_share: Some(1.0),
+            ending: Ending::Died,
+            start: FULL,
             lasted_s: energy_wh / 4.0 * 3600.0,
-            delivered_wh: Some(energy_wh),
+            energy_wh,
             measured: true,
             ..RunDown::default()
         });

@@ -19,7 +19,7 @@ sentences! {
     NO_HOME = "There is no home folder to keep anything in";
     no_folder(folder, why) = "The state folder {folder} cannot be made: {why}";
     no_connection(why) = "a connection could not be accepted: {why}";
-    TOO_MANY_CONNECTIONS = "more connections than one address may have";
+    SEAT_NEEDED = "a connection was closed to make room for another";
     PAGES_CUT_OFF = "some pages were still being read and were cut off";
     set_aside(path, aside) = "{path} is damaged and was set aside as {aside}";
     stuck(path) = "{path} is damaged and cannot be moved out of the way";
@@ -62,7 +62,11 @@ sentences! {
     not_recorded(why) = "{why} Nothing is recorded";
     end_not_marked(trouble) = "{trouble} The next start will take this end for a loss of power";
     old_request(why) = "an old request to switch off cannot be removed: {why}";
-    WRONG_CODE = "a wrong pairing code was typed; the next try is possible after a wait";
-    PAIRED = "a phone was paired; to make all phones pair again, remove the key file";
-    pairing_code(shown) = "to pair a phone, enter this code on its Station page: {shown}";
+    WRONG_CODE = "wrong pairing codes were typed; from there the next try is possible after a wait";
+    WINDOW_OPEN = "a phone can be paired with the code that was shown";
+    WINDOW_CLOSED = "a million wrong pairing codes: the code is not good any more; `outlast pin` \
+        shows a new one";
+    PAIRED = "a phone was paired; `outlast phone list` shows all of them";
+    TICKET_ENDED = "the pairing of a phone was ended";
+    TICKETS_ENDED = "the pairing of all phones was ended";
 }

@@ -124,7 +124,7 @@ fn or(names: &[&str]) -> String {
 #[must_use]
 pub fn wait(time: Duration) -> String {
     let seconds = Seconds::of(time.as_secs_f64() + 1.0);
-    format!("Too many wrong codes, here or on another phone. Try again in {}.", span(seconds))
+    format!("Too many wrong codes from this phone. Try again in {}.", span(seconds))
 }
 
 sentences! {
@@ -174,8 +174,13 @@ sentences! {
     NAME_OR_RULES = "Give a name or let the rules choose, not both. Nothing was changed.";
     BAD_WISH = "`wish` is stop or now. Nothing was changed.";
     BAD_SLEEP = "An alarm can be silenced for one minute to one day.";
-    WRONG_CODE = "That code is wrong, used or too old. `outlast pin` on the board shows the \
-        current one.";
+    WRONG_CODE = "That code is wrong. `outlast pin` on the board shows the one that is good now.";
+    NO_CODE = "No code is good now: none was asked for, or it is used or too old. Run `outlast pin` \
+        on the board and enter what it shows.";
+    NO_PHONE_TITLE = "No such phone";
+    NO_PHONE = "No phone of that number is paired. Nothing was changed.";
+    NOT_KEPT_TITLE = "Done, but not kept";
+    BACK_TO_PHONES = "Paired phones";
     NO_SUCH_LOOK = "There is no such appearance. Nothing was changed.";
     YES_OR_NO = "Say yes or no. Nothing was changed.";
     NO_SPAN = "Give both times as hours and minutes, 1:20. Nothing was changed.";
@@ -220,8 +225,7 @@ sentences! {
     NOT_IN_RECORD_TITLE = "Not in the record";
     not_in_record(what) = "There is no {what} of that number in the record.";
     NO_LOG = "Choose the log's file, or paste its text. Nothing was changed.";
-    ONE_LOG_AT_A_TIME = "Another log is being imported. Try again in a moment. Nothing was \
-        changed.";
+    TOO_MANY_BODIES = "Other files are being sent. Try again in a moment. Nothing was changed.";
     TOO_MANY_STREAMS_TITLE = "Too many viewers";
     TOO_MANY_STREAMS = "No more live views can be opened. The page still works when it is \
         reloaded.";

@@ -54,6 +54,9 @@ sentences! {
     /// An outing that is open in a record that nobody writes.
     WAS_OPEN = "It was still open when outlast last ran.";
     NOTHING_ASKED = "There is no open question.\n";
+    NO_PHONES = "No phone is paired.\n";
+    phone_paired(when) = "paired {when}";
+    phone_used(when) = "used {when}";
     connected_now(bank) = "{bank} now counts as connected and full, and the outing so far has \
         ended. If that is wrong, undo it within ten minutes: outlast answer bank-changed undo\n";
     TEST_BEGUN = "The run-down test has begun. Leave the board running until the bank cuts out; \

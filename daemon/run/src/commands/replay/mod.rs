@@ -16,9 +16,8 @@ use reckon::{
     bank::{AMBIENT_C, BankSpec, MeasuredAt},
     draw::{BoardModel, ModelFrom},
     engine::Start,
-    estimator::{Estimator, Learned, LoadPrior, Observation},
+    estimator::{Ending, Estimator, Learned, LoadPrior, Observation},
     forecast::Spread,
-    record::RunDown,
     units::{Celsius, Seconds, Share},
     words,
 };
@@ -80,8 +79,7 @@ pub(crate) fn run(args: &cli::Replay) -> Result<(), Failed> {
 #[derive(Clone, Debug, PartialEq)]
 struct Told {
     path: PathBuf,
-    /// The bank cut out; else it was stopped.
-    died: bool,
+    ending: Ending,
     start: Start,
     ambient: Option<Celsius>,
 }
@@ -91,15 +89,19 @@ const AFTER_FILE: &str = words::terminal::AFTER_FILE;
 /// `FILE[:died|:stopped][:from=0.7|:unknown][:ambient=6]`. Without a word on the end it is taken as
 /// stopped: then the outing only says 'at least'.
 fn told(text: &str) -> Result<Told, String> {
-    let mut told =
-        Told { path: PathBuf::from(text), died: false, start: Start::Full, ambient: None };
+    let mut told = Told {
+        path: PathBuf::from(text),
+        ending: Ending::Stopped,
+        start: Start::Full,
+        ambient: None,
+    };
     let mut name = text;
     // From the back, so that a name with a colon in it stays whole.
     while let Some((before, word)) = name.rsplit_once(':') {
         let (key, value) = word.split_once('=').unwrap_or((word, ""));
         match key {
-            "died" => told.died = true,
-            "stopped" => told.died = false,
+            "died" => told.ending = Ending::Died,
+            "stopped" => told.ending = Ending::Stopped,
             "unknown" => told.start = Start::Unknown,
             "from" => {
                 let share = value.parse().ok().and_then(Share::new).filter(|s| s.part() > 0.0);
@@ -175,7 +177,7 @@ impl<W: Write> Player<W> {
         number: usize,
         outing: &Told,
         learned: &Learned,
-    ) -> Result<RunDown, Trouble> {
+    ) -> Result<reckon::estimator::RunDown, Trouble> {
         let name = outing.path.display();
         let text = fs::read(&outing.path)
             .map_err(|why| Trouble::Input(words::terminal::recording_unreadable(&name, &why)))?;
@@ -200,14 +202,17 @@ impl<W: Write> Player<W> {
             }
         }
         let usable = estimator.usable_wh();
-        let rundown = estimator.close(outing.died);
+        let rundown = estimator.close(outing.ending);
         if !self.json {
-            let end = if outing.died { "the bank died" } else { "stopped" };
+            let end = match outing.ending {
+                Ending::Died => "the bank died",
+                Ending::Stopped => "stopped",
+            };
             let after = now_text::plain_spaces(&words::span(Seconds::of(now)));
             writeln!(
                 self.out,
                 "Outing {number} ({name}): {end} after {after}, {:.1} Wh.",
-                rundown.energy_wh()
+                rundown.energy_wh
             )?;
             if let Some([low, _, high]) = usable {
                 writeln!(

@@ -1,0 +1,100 @@
+//! Paired phones: the list, and what happens when it cannot be kept.
+
+use alloc::{
+    format,
+    string::{String, ToString},
+};
+use core::net::IpAddr;
+
+use super::{calendar::Local, numbers::ago};
+use crate::{time::Mono, words::PhonesPage};
+
+pub(super) const PAGES: PhonesPage = PhonesPage {
+    pair: "Pair this phone",
+    is_paired: ["It is already paired and can make changes.", "Back to Now"],
+    how,
+    no_code,
+    fields: ["Code", "Name of this phone, if you like", "Pair"],
+    title: "Paired phones",
+    what_they_may,
+    none: "No phone is paired.",
+    only_paired: "Only a paired phone sees which others are.",
+    this: "This phone.",
+    end: "End its pairing",
+    all: [
+        "All",
+        "End all pairings",
+        "Every phone must be paired again, this one too.",
+        "End all of them",
+    ],
+    back: "Back to Station",
+};
+
+sentences! {
+    how(minutes: u64) = "Run `outlast pin` on the board and enter the twelve digits here within \
+        {minutes} minutes. Only someone with access to the board can do this. Anyone else can only \
+        look.";
+    no_code(minutes: u64) = "No code is good now: nobody has asked for one in the last {minutes} \
+        minutes, or it is used.";
+    what_they_may(days: u64) = "Each can make changes. A phone that has not been used for {days} days \
+        must be paired again. End one that is lost, or that you do not know: it can still look.";
+}
+
+/// A code in groups of four digits.
+#[must_use]
+pub fn in_groups(code: &str) -> String {
+    let mut grouped = String::new();
+    for (ix, digit) in code.chars().enumerate() {
+        if ix > 0 && ix % 4 == 0 {
+            grouped.push(' ');
+        }
+        grouped.push(digit);
+    }
+    grouped
+}
+
+/// What its owner calls it, or its number.
+#[must_use]
+pub fn phone_title(number: u32, name: Option<&str>) -> String {
+    name.map_or_else(|| format!("Phone {number}"), ToString::to_string)
+}
+
+/// When it was paired.
+#[must_use]
+pub fn phone_paired(at: Option<Local>) -> String {
+    match at {
+        Some(at) => format!("Paired on {}, {}.", at.date(), at.hour_minute()),
+        None => String::from("Paired while the board did not know the time."),
+    }
+}
+
+/// When and from where it was last seen since the board was switched on.
+#[must_use]
+pub fn phone_seen(then: Mono, now: Mono, from: Option<IpAddr>) -> String {
+    let from = from.map_or_else(String::new, |from| format!(", from {from}"));
+    format!("Last used {}{from}.", ago(then, now))
+}
+
+/// The same before that.
+#[must_use]
+pub fn phone_used(at: Option<Local>) -> String {
+    match at {
+        Some(at) => format!("Last used on {}.", at.date()),
+        None => String::from("Not used since outlast was started."),
+    }
+}
+
+sentences! {
+    /// The list is not on the card, and nobody was ended.
+    phones_not_kept(path, why) = "The list of paired phones cannot be kept: {path} cannot be written \
+        ({why}). A phone paired since then must be paired again after a restart; the others need \
+        not. Make room on the card, or replace it.";
+    /// So that nobody who was ended comes back, the whole list is gone.
+    phones_taken_away(path, why) = "The list of paired phones cannot be kept: {path} cannot be \
+        written ({why}). It was removed, so that no pairing that was ended comes back: after a \
+        restart every phone must be paired again. Make room on the card, or replace it.";
+    /// Nothing can be done to the file.
+    phones_stuck(path, why) = "The list of paired phones can be neither written nor removed ({path}: \
+        {why}). What was ended stays ended until outlast is started again, and is good again then. \
+        Replace the card, or remove the file by hand.";
+}
