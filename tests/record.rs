@@ -123,6 +123,33 @@ fn an_outing_survives_a_kill_in_the_same_boot() {
 }
 
 #[test]
+fn thirty_kills_lose_no_mark_and_show_none_twice() {
+    let (board, home) = (Board::with_sensor(), home());
+    let mut made = Vec::new();
+    for run in 0..30 {
+        let mut daemon = started(&board, &home);
+        daemon.wait_until(|now| now["supply"]["power_w"].is_number());
+        for k in 0..4 {
+            let text = format!("mark {run}.{k}");
+            let status = post(&socket(home.path()), "/api/v1/mark", &json!({ "text": text }));
+            assert!((200..300).contains(&status), "{status}");
+            made.push(text);
+        }
+        // Whether a row was on the card yet is up to the moment.
+        sleep(Duration::from_millis(400 * (run % 5)));
+        daemon.end("KILL");
+    }
+    let told = read(home.path(), &["export", "last", "--json"]);
+    let events = told["events"].as_array().expect("a list");
+    let marks: Vec<&str> = events
+        .iter()
+        .filter(|event| event["kind"] == "mark")
+        .filter_map(|event| event["text"].as_str())
+        .collect();
+    assert_eq!(marks, made, "of {} marks {} are shown", made.len(), marks.len());
+}
+
+#[test]
 fn a_power_that_goes_away_leaves_an_interval_and_a_question() {
     let (board, home) = (Board::with_sensor(), home());
     let mut daemon = recorded(&board, &home, 5.0);

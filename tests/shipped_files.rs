@@ -130,6 +130,13 @@ fn the_rule_opens_the_buses_to_their_group_only() {
     let lines: Vec<&str> =
         rules.lines().filter(|l| !l.starts_with('#') && !l.trim().is_empty()).collect();
     assert!(!lines.is_empty());
+    // A power monitor's averaging is set, and nothing else of it.
+    let (monitors, lines): (Vec<&str>, Vec<&str>) =
+        lines.iter().partition(|l| l.contains("\"hwmon\""));
+    for line in monitors {
+        let changes = line.split(", ").filter(|part| !part.contains("==")).collect::<Vec<_>>();
+        assert_eq!(changes, ["ATTR{update_interval}=\"1000\""], "{line}");
+    }
     // The LEDs are no device nodes; their files are given to our own group, and to nobody else.
     let (leds, nodes): (Vec<&str>, Vec<&str>) = lines.iter().partition(|l| l.contains("\"leds\""));
     assert!(

@@ -16,7 +16,7 @@ mod arrows;
 
 /// What each crate may use outside its tests. The walls of DEVELOPERS.md in one table.
 const MAY_USE: &[(&str, &[&str])] = &[
-    ("reckon", &["libm"]),
+    ("reckon", &["jiff", "libm"]),
     ("history", &["jiff", "reckon", "rusqlite", "serde_json"]),
     (
         "alert",

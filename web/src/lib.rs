@@ -32,7 +32,7 @@ use crate::{
         site::{Parts, Site},
     },
     pages::{banks, contacts, frame, live, now, outings, phones, questions, report, station},
-    wire::{metrics, time::rfc3339},
+    wire::metrics,
 };
 
 pub use http::group::Group;
@@ -182,7 +182,7 @@ async fn api_now(State(site): State<Site>) -> Response {
 /// The board's moment, for a phone that compares its clock.
 async fn api_clock(State(site): State<Site>) -> Response {
     let at = site.shown.clock.stamp();
-    let believed = at.believed().and_then(|wall| rfc3339(wall, at.utc_offset_s));
+    let believed = at.believed().and_then(|wall| wall.rfc3339(at.utc_offset_s));
     Json(serde_json::json!({ "boot_s": at.mono.as_s(), "at": believed })).into_response()
 }
 

@@ -7,7 +7,10 @@
 //! Power is voltage times current: the drivers' own power attribute is coarser and never negative.
 //! The shunt-voltage attribute has steps of 1 mV and is never used for a current.
 
-use std::path::{Path, PathBuf};
+use std::{
+    path::{Path, PathBuf},
+    time::Duration,
+};
 
 use reckon::{
     name,
@@ -24,12 +27,14 @@ use crate::{
     want::{SensorWant, Want},
 };
 
+mod averaging;
 mod models;
 mod wire;
 
 #[cfg(test)]
 mod tests;
 
+use averaging::Averaging;
 use models::{Model, ShuntShown};
 use wire::Wire;
 
@@ -51,6 +56,7 @@ pub(super) struct Monitor {
     about: Vec<SensorWant>,
     wires: Vec<Wire>,
     channels: Vec<Channel>,
+    averaging: Averaging,
     version: u32,
     sweeps: u32,
 }
@@ -114,6 +120,7 @@ impl Monitor {
             root: root.clone(),
             model,
             device,
+            averaging: Averaging::settle(root, &home),
             home: None,
             about,
             wires,
@@ -152,6 +159,9 @@ impl Monitor {
             channel.shunt = Some(shunt);
             channel.notes = notes;
             channel.notes.extend(self.model.remark.map(str::to_owned));
+            if !wire.counts_energy() {
+                channel.notes.extend(self.averaging.remark(self.model.snapshot));
+            }
             channel.notes.extend(wire.suspicion(self.model, shunt));
             wire.set_shunt(self.model, shunt);
         }
@@ -164,6 +174,8 @@ impl Monitor {
             .into_iter()
             .find(|(name, device, _)| name == self.model.name && *device == self.device);
         if let Some((_, _, home)) = home {
+            // A driver that was bound anew has its own setting again.
+            self.averaging = Averaging::settle(&self.root, &home);
             self.open(home);
         }
     }
@@ -189,7 +201,11 @@ impl Source for Monitor {
         let mut lost = false;
         let mut doubts = false;
         for wire in &mut self.wires {
-            let supply = wire.read(&self.root, self.model);
+            let mut supply = wire.read(&self.root, self.model);
+            if self.averaging.is_long() {
+                // The mean of hundreds of conversions within the chip.
+                supply.looks = supply.looks.max(2);
+            }
             lost |= wire.is_lost();
             doubts |= wire.take_new_doubt();
             into.push(Reading::Supply(supply));
@@ -205,8 +221,17 @@ impl Source for Monitor {
         }
     }
 
-    fn sample_every(&self) -> Option<std::time::Duration> {
-        self.model.snapshot.then_some(std::time::Duration::from_millis(200))
+    fn sample_every(&self) -> Option<Duration> {
+        self.model.snapshot.then_some(Duration::from_millis(200))
+    }
+
+    fn wander(&self) -> Option<Duration> {
+        let ignored = |one: &SensorWant| one.role == Some(Role::NotCounted);
+        let counts = self.wires.iter().all(Wire::counts_energy);
+        if counts || self.about.iter().all(ignored) {
+            return None;
+        }
+        self.averaging.wander(self.sample_every())
     }
 
     fn sample(&mut self) {

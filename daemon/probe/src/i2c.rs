@@ -460,6 +460,10 @@ impl Source for Wired {
         self.facts.sample_every
     }
 
+    fn wander(&self) -> Option<Duration> {
+        self.facts.sample_every
+    }
+
     fn sample(&mut self) {
         if self.facts.sample_every.is_none() {
             return; // the chip averages over the whole second by itself

@@ -40,6 +40,12 @@ pub(crate) trait Source: Send {
         None
     }
 
+    /// Over which part of the second the moment of the look should wander, where a reading is an
+    /// instant that would beat with what it looks at; `None` where it does not matter.
+    fn wander(&self) -> Option<Duration> {
+        None
+    }
+
     /// One extra look, averaged into the next reading.
     fn sample(&mut self) {}
 }

@@ -99,6 +99,7 @@ struct Slot {
     version: u32,
     apart: Option<Apart>,
     sample_every: Option<Duration>,
+    wander: Option<Duration>,
 }
 
 /// A source that is read on a thread of its own.
@@ -182,6 +183,14 @@ impl Sweeper {
         let due = done.plus(every).max(after);
         // The next sweep looks by itself.
         (due.since(last) + every / 2 < Duration::from_secs(1)).then_some(due)
+    }
+
+    /// Over which part of the second the moment of the sweep should wander, if any source gives
+    /// instants: always on the whole second they would beat with whatever else keeps whole seconds.
+    #[must_use]
+    pub fn wander(&self) -> Duration {
+        let state = self.core.lock();
+        state.slots.iter().filter_map(|slot| slot.wander).max().unwrap_or(Duration::ZERO)
     }
 
     /// One extra look at the sources that want it.
@@ -416,6 +425,7 @@ impl State {
             self.slots.push(Slot {
                 version: source.version(),
                 sample_every: source.sample_every(),
+                wander: source.wander(),
                 readings: source.channels().iter().map(unread).collect(),
                 spare: Vec::new(),
                 source: Some(source),
@@ -433,6 +443,7 @@ impl State {
         let slot = &mut self.slots[slot];
         if slot.version != source.version() {
             slot.version = source.version();
+            slot.wander = source.wander();
             for (ix, channel) in slot.channels.iter().zip(source.channels()) {
                 self.registry.describe(*ix, channel);
             }

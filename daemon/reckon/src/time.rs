@@ -4,10 +4,13 @@
 //! it. [`Wall`] is what a calendar says; a board without a clock battery may not know it, and it
 //! may jump by years, so it is only ever attached, never subtracted.
 
+use alloc::{format, string::String};
 use core::{
     ops::{Range, RangeInclusive},
     time::Duration,
 };
+
+use jiff::{SignedDuration, civil::DateTime};
 
 use crate::units::Seconds;
 
@@ -92,6 +95,30 @@ impl Wall {
     pub const fn plus_s(self, seconds: f64) -> Self {
         Self(self.0.saturating_add((seconds * 1000.0) as i64))
     }
+
+    /// What the calendar and the clock of a place show, to the second, so many seconds east of UTC.
+    /// `None` for years that four digits cannot hold.
+    #[must_use]
+    pub fn local(self, utc_offset_s: i32) -> Option<DateTime> {
+        const EPOCH: DateTime = jiff::civil::date(1970, 1, 1).at(0, 0, 0, 0);
+        let local_s = self.0.div_euclid(1000).checked_add(i64::from(utc_offset_s))?;
+        let local = EPOCH.checked_add(SignedDuration::from_secs(local_s)).ok()?;
+        (local.year() >= 0).then_some(local)
+    }
+
+    /// As RFC 3339 section 5.6 writes it, to the second, in local time. Years that four digits cannot
+    /// hold have no such form.
+    #[must_use]
+    pub fn rfc3339(self, utc_offset_s: i32) -> Option<String> {
+        let offset_min = utc_offset_s.div_euclid(60);
+        let local = self.local(offset_min.saturating_mul(60))?;
+        if offset_min == 0 {
+            return Some(format!("{local}Z"));
+        }
+        let sign = if offset_min < 0 { '-' } else { '+' };
+        let (hours, minutes) = (offset_min.abs() / 60, offset_min.abs() % 60);
+        Some(format!("{local}{sign}{hours:02}:{minutes:02}"))
+    }
 }
 
 /// What a phone's clock may show, ms since 1970: times before outlast was written, and those of
@@ -155,5 +182,37 @@ mod tests {
     #[test]
     fn boot_lies_before_by_what_has_passed() {
         assert_eq!(Wall::from_unix_ms(10_250).of_boot(Mono::at_s(4.25)).unix_ms(), 6000);
+    }
+
+    #[test]
+    fn the_examples_of_the_standard() {
+        // RFC 3339 section 5.8; the counts of seconds by GNU date from the same texts. Fractions
+        // are cut, since we write whole seconds; its two leap-second examples have no such count.
+        for (unix_ms, offset_s, want) in [
+            (482_196_050_520, 0, "1985-04-12T23:20:50Z"),
+            (851_042_397_000, -8 * 3600, "1996-12-19T16:39:57-08:00"),
+            (-1_041_337_172_130, 20 * 60, "1937-01-01T12:00:27+00:20"),
+        ] {
+            assert_eq!(Wall::from_unix_ms(unix_ms).rfc3339(offset_s).as_deref(), Some(want));
+        }
+    }
+
+    #[test]
+    fn leap_days_and_the_ends_of_the_calendar() {
+        // RFC 3339 appendix C: 2000 and 2400 are leap years, 1900 and 2100 are not.
+        for (unix_s, want) in [
+            (951_782_400, Some("2000-02-29T00:00:00Z")),
+            (4_107_542_400, Some("2100-03-01T00:00:00Z")),
+            (4_107_542_399, Some("2100-02-28T23:59:59Z")),
+            (253_402_300_799, Some("9999-12-31T23:59:59Z")),
+            (253_402_300_800, None),
+            (-62_167_219_200, Some("0000-01-01T00:00:00Z")),
+            (-62_167_219_201, None),
+        ] {
+            let wall = Wall::from_unix_ms(unix_s * 1000);
+            assert_eq!(wall.rfc3339(0).as_deref(), want, "{unix_s}");
+        }
+        assert_eq!(Wall::from_unix_ms(i64::MAX).rfc3339(0), None);
+        assert_eq!(Wall::from_unix_ms(i64::MIN).rfc3339(i32::MIN), None);
     }
 }

@@ -13,7 +13,7 @@ use std::{fs, path::PathBuf};
 use reckon::{
     bank::{BankSpec, Cells, MeasuredAt},
     engine::Start,
-    estimator::{Ending, Estimator, Learned, LoadPrior, Observation},
+    estimator::{Estimator, Learned, LoadPrior, Observation},
     units::{AmpHours, Celsius, Share, Volts},
 };
 use scorer::{Figures, Said};
@@ -156,7 +156,7 @@ fn play(sensor: bool) -> Vec<(usize, Figures)> {
         }
         figures
             .push((learned.rundowns_data().len(), scorer::judge(&said, outing.lasted_s(), 3600.0)));
-        learned.credit(&estimator.close(Ending::Died));
+        learned.credit(&estimator.close(true));
     }
     figures
 }

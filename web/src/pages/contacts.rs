@@ -80,7 +80,7 @@ async fn import_log(site: &Site, file: Bytes) -> Result<Imported, Problem> {
     if log.contacts.is_empty() {
         return Err(unreadable(contact_log::nothing_read(&log)));
     }
-    let (count, read) = (log.contacts.len(), (site.shown.language.contact_log.read)(&log));
+    let (count, read) = (log.contacts.len(), site.shown.language.contact_log.read(&log));
     let contacts = std::mem::take(&mut log.contacts);
     site.record_command(RecordCommand::Contacts { contacts }).await?;
     tracing::info!("contact log: {read}");
@@ -136,11 +136,11 @@ struct Of {
 
 fn undated(w: &ContactLogPage, line: &Outing, told: &OutingContacts) -> Option<String> {
     let part_s = told.undated_s?;
-    Some((w.undated)(Seconds::of(part_s), part_s >= line.lasted_s - 1.0))
+    Some(w.undated(Seconds::of(part_s), part_s >= line.lasted_s - 1.0))
 }
 
 fn name_of(line: &Outing, site: &Site) -> String {
-    (site.shown.language.contact_log.outing_name)(line.name.as_deref(), local(line.began, site))
+    site.shown.language.contact_log.outing_name(line.name.as_deref(), local(line.began, site))
 }
 
 fn outing_view(placed: &Placed, site: &Site) -> OutingView {
@@ -148,7 +148,7 @@ fn outing_view(placed: &Placed, site: &Site) -> OutingView {
     OutingView {
         id: placed.line.id,
         name: name_of(&placed.line, site),
-        contacts: (w.contacts)(placed.told.contacts.len()),
+        contacts: w.contacts(placed.told.contacts.len()),
         undated: undated(w, &placed.line, &placed.told),
     }
 }
@@ -168,8 +168,8 @@ async fn of_outing(site: &Site, outing: Option<i64>) -> Result<Option<Of>, Probl
         id,
         name: name_of(&outing, site),
         count,
-        has: (w.outing_has)(count),
-        take_out: (w.take_out)(count),
+        has: w.outing_has(count),
+        take_out: w.take_out(count),
         undated: undated(w, &outing, &told),
     }))
 }
@@ -192,7 +192,7 @@ pub(crate) async fn page(
         more: None,
         outings: Vec::new(),
         of,
-        file: (w.file)(LOG_BYTES >> 20),
+        file: w.file(LOG_BYTES >> 20),
     }))
 }
 
@@ -226,11 +226,11 @@ pub(crate) async fn log_form(
         w,
         paired: site.may_change(&headers),
         complaints: imported.log.complaints.iter().map(w.complaint).collect(),
-        more: (more > 0).then(|| (w.more)(more)),
+        more: (more > 0).then(|| w.more(more)),
         outings: imported.placed.iter().map(|placed| outing_view(placed, &site)).collect(),
         of: of_outing(&site, outing).await?,
         read: Some(imported.read),
-        file: (w.file)(LOG_BYTES >> 20),
+        file: w.file(LOG_BYTES >> 20),
     }))
 }
 

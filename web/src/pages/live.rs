@@ -15,6 +15,7 @@ use axum::{
     response::Response,
 };
 use futures_util::stream;
+use reckon::words::Language;
 use serde_json::json;
 
 use crate::{
@@ -54,7 +55,7 @@ pub(crate) async fn snapshots(
 /// `GET /live`: what changed of Now, as HTML parts by element id. Only our own page reads it.
 pub(crate) async fn parts(State(site): State<Site>, From(from): From) -> Result<Response, Problem> {
     let seat = site.streams.seat(from)?;
-    let last: Option<Arc<Rendered>> = None;
+    let (last, language): (Option<Arc<Rendered>>, _) = (None, site.shown.language);
     Ok(streaming(site, last, move |rendered, last| {
         let _held = &seat;
         if let Some(before) = last
@@ -64,18 +65,18 @@ pub(crate) async fn parts(State(site): State<Site>, From(from): From) -> Result<
         {
             return None;
         }
-        let event = changes(last.as_deref(), rendered);
+        let event = changes(last.as_deref(), rendered, language);
         *last = Some(Arc::clone(rendered));
         Some(event)
     }))
 }
 
-fn changes(before: Option<&Rendered>, now: &Rendered) -> Bytes {
-    let old = before.map(sections_of);
+fn changes(before: Option<&Rendered>, now: &Rendered, language: &'static Language) -> Bytes {
+    let old = before.map(|before| sections_of(before, language));
     let same = |ix: usize, html: &str| {
         old.as_ref().and_then(|old| old.get(ix)).is_some_and(|old| old.html == html)
     };
-    let changed: serde_json::Map<_, _> = sections_of(now)
+    let changed: serde_json::Map<_, _> = sections_of(now, language)
         .iter()
         .enumerate()
         .filter(|(ix, section)| !same(*ix, &section.html))

@@ -15,7 +15,7 @@ use reckon::{
     power_off::PowerOff,
     snapshot::{ActivityView, Basis, Snapshot, Switched},
     units::Seconds,
-    words,
+    words::{self, Language},
 };
 
 use crate::{
@@ -45,6 +45,7 @@ struct NowPage<'a> {
 #[derive(Template)]
 #[template(path = "bars.html")]
 struct BarsPart<'a> {
+    w: &'static words::NowPage,
     test: bool,
     aside: &'a [FileSetAside],
 }
@@ -52,6 +53,7 @@ struct BarsPart<'a> {
 #[derive(Template)]
 #[template(path = "top.html")]
 struct TopPart<'a> {
+    w: &'static words::Frame,
     snapshot: &'a Snapshot,
     clock: Option<String>,
 }
@@ -66,6 +68,7 @@ struct AlarmView {
 #[derive(Template)]
 #[template(path = "alarms.html")]
 struct AlarmsPart {
+    w: &'static words::NowPage,
     off: Option<words::Said>,
     /// Whether the countdown can be stopped, and shortened.
     off_asks: (bool, bool),
@@ -92,6 +95,7 @@ struct Tile<'a> {
 #[derive(Template)]
 #[template(path = "doing.html")]
 struct DoingPart<'a> {
+    w: &'static words::NowPage,
     tiles: Vec<Tile<'a>>,
     by_itself: Option<bool>,
 }
@@ -109,6 +113,7 @@ struct FoldPart {
 #[derive(Template)]
 #[template(path = "finish.html")]
 struct FinishPart {
+    w: &'static words::NowPage,
     set: Option<String>,
     /// The field's value, `17:00`.
     at: Option<String>,
@@ -126,6 +131,7 @@ struct BankTile {
 #[derive(Template)]
 #[template(path = "bank.html")]
 struct BankPart {
+    w: &'static words::BankForm,
     choices: Vec<BankTile>,
     /// No bank has been told of yet: a tap is enough.
     first: bool,
@@ -141,7 +147,12 @@ struct FactsPart {
 }
 
 /// The parts of Now, in reading order.
-fn sections(snapshot: &Snapshot, record_status: &RecordStatus) -> Vec<Section> {
+fn sections(
+    language: &'static Language,
+    snapshot: &Snapshot,
+    record_status: &RecordStatus,
+) -> Vec<Section> {
+    let w = &language.now;
     let section = |id, html| Section { id, html };
     let modelled = snapshot.draw.basis == Basis::Modelled;
     let answer = AnswerPart {
@@ -152,21 +163,24 @@ fn sections(snapshot: &Snapshot, record_status: &RecordStatus) -> Vec<Section> {
     };
     let clock = words::clock_time(snapshot.at.mono, snapshot.at);
     let ask_bank = snapshot.bank.spec.is_none();
-    let bars = BarsPart { test: record_status.test.is_some(), aside: &record_status.set_aside };
+    let bars = BarsPart { w, test: record_status.test.is_some(), aside: &record_status.set_aside };
     vec![
         section("bars", part(&bars)),
-        section("top", part(&TopPart { snapshot, clock })),
-        section("alarms", alarms(snapshot)),
+        section("top", part(&TopPart { w: &language.frame, snapshot, clock })),
+        section("alarms", alarms(w, snapshot)),
         section("answer", part(&answer)),
-        section("asked", questions::asked(snapshot)),
+        section("asked", questions::asked(w, snapshot)),
         section("spoken", words::spoken(snapshot)),
-        section("bank", if ask_bank { bank(snapshot, true) } else { String::new() }),
+        section(
+            "bank",
+            if ask_bank { bank(&language.bank_form, snapshot, true) } else { String::new() },
+        ),
         section("day", draw::day_line::day_line(snapshot).unwrap_or_default()),
-        section("doing", doing(snapshot)),
+        section("doing", doing(w, snapshot)),
         section("facts", part(&FactsPart { lines: facts(snapshot) })),
-        section("held", questions::held(snapshot)),
+        section("held", questions::held(w, snapshot)),
         section("fold", fold(snapshot)),
-        section("finish", if ask_bank { String::new() } else { finish(snapshot) }),
+        section("finish", if ask_bank { String::new() } else { finish(w, snapshot) }),
     ]
 }
 
@@ -190,7 +204,7 @@ fn facts(snapshot: &Snapshot) -> Vec<String> {
     lines
 }
 
-fn alarms(snapshot: &Snapshot) -> String {
+fn alarms(w: &'static words::NowPage, snapshot: &Snapshot) -> String {
     let at = snapshot.at;
     let (mut awake, mut asleep) = (Vec::new(), Vec::new());
     for (ix, alarm) in snapshot.alarms.iter().enumerate() {
@@ -211,10 +225,10 @@ fn alarms(snapshot: &Snapshot) -> String {
     }
     let unsure = matches!(snapshot.power_off, PowerOff::Unsure { .. });
     let off_asks = (counting || saving, counting || unsure);
-    part(&AlarmsPart { off, off_asks, awake, asleep })
+    part(&AlarmsPart { w, off, off_asks, awake, asleep })
 }
 
-fn doing(snapshot: &Snapshot) -> String {
+fn doing(w: &'static words::NowPage, snapshot: &Snapshot) -> String {
     if snapshot.activities.is_empty() {
         return String::new();
     }
@@ -227,7 +241,7 @@ fn doing(snapshot: &Snapshot) -> String {
         let left = if by_rule { format!("{left}, {}", words::BY_RULE) } else { left };
         Tile { activity, label, left }
     });
-    part(&DoingPart { tiles: tiles.collect(), by_itself: snapshot.activity_auto })
+    part(&DoingPart { w, tiles: tiles.collect(), by_itself: snapshot.activity_auto })
 }
 
 /// The draw over one period of a timed mode, and what it is made of.
@@ -260,12 +274,13 @@ fn fold(snapshot: &Snapshot) -> String {
     })
 }
 
-fn finish(snapshot: &Snapshot) -> String {
+fn finish(w: &'static words::NowPage, snapshot: &Snapshot) -> String {
     let at = snapshot.at;
     let set = snapshot.finish.map(|finish| words::moment(finish.at, at));
     let clock_known = at.believed().is_some();
     let preset = |hours: u32| (hours * 60, words::span(Seconds::of(f64::from(hours) * 3600.0)));
     part(&FinishPart {
+        w,
         at: snapshot
             .finish
             .and_then(|finish| words::clock_time(finish.at, at))
@@ -277,7 +292,7 @@ fn finish(snapshot: &Snapshot) -> String {
     })
 }
 
-pub(crate) fn bank(snapshot: &Snapshot, first: bool) -> String {
+pub(crate) fn bank(w: &'static words::BankForm, snapshot: &Snapshot, first: bool) -> String {
     let connected = snapshot.bank.spec.as_deref();
     let tile = |bank: &BankSpec| BankTile {
         name: bank.name.clone(),
@@ -287,6 +302,7 @@ pub(crate) fn bank(snapshot: &Snapshot, first: bool) -> String {
     let own = connected.filter(|it| snapshot.bank_choices.iter().all(|bank| bank.name != it.name));
     let choices = own.into_iter().chain(snapshot.bank_choices.iter()).map(tile).collect();
     part(&BankPart {
+        w,
         choices,
         first,
         levels: questions::levels(None),
@@ -295,20 +311,21 @@ pub(crate) fn bank(snapshot: &Snapshot, first: bool) -> String {
 }
 
 /// The parts of Now as they were made of this snapshot, once.
-pub(crate) fn sections_of(rendered: &Rendered) -> Arc<[Section]> {
-    rendered.sections(sections)
+pub(crate) fn sections_of(rendered: &Rendered, language: &'static Language) -> Arc<[Section]> {
+    rendered.sections(|snapshot, record_status| sections(language, snapshot, record_status))
 }
 
 /// `GET /`: style and script within, made once for each snapshot, look and state of pairing.
 pub(crate) async fn now(State(site): State<Site>, headers: HeaderMap) -> Response {
     let rendered = site.rendered();
+    let language = site.shown.language;
     let (look, paired) = (Theme::from_headers(&headers), site.may_change(&headers));
     let page = rendered.page(Variant { look, paired }, || {
         let page = filled(&NowPage {
-            frame: Frame::new(look, "Now"),
+            frame: Frame { language, ..Frame::new(look, "Now") },
             script: assets::script(),
             title: words::title(&rendered.snapshot),
-            sections: &sections_of(&rendered),
+            sections: &sections_of(&rendered, language),
             paired,
         });
         page.map(Bytes::from)

@@ -24,7 +24,7 @@ use crate::{
         door::{Id, Reply},
         problem::{Problem, not_there, unreadable},
     },
-    pages::frame::{Frame, part, shown},
+    pages::frame::{Frame, shown},
     wire::past,
 };
 
@@ -73,19 +73,19 @@ pub(crate) struct Row {
 
 /// 'How did this outing end?', with what is most likely first.
 pub(crate) struct Question {
-    outing: i64,
-    hint: String,
+    pub(crate) outing: i64,
+    pub(crate) hint: String,
     /// The likelier answer comes first and is marked.
-    died_first: bool,
+    pub(crate) died_first: bool,
 }
 
 /// How an outing ended whose power was lost, as it stands.
 pub(crate) struct Answered {
-    outing: i64,
+    pub(crate) outing: i64,
     /// The bank ran empty; else its plug was pulled.
-    died: bool,
+    pub(crate) died: bool,
     /// A person has said so, and can take it back.
-    said: bool,
+    pub(crate) said: bool,
 }
 
 /// What is settled of an ending, and whether by a person's word that can be taken back.
@@ -156,30 +156,6 @@ struct OutingsPage {
     rows: Vec<Row>,
     next: Option<i64>,
     later: bool,
-}
-
-#[derive(Template)]
-#[template(path = "question.html")]
-struct QuestionPart<'a> {
-    question: &'a Question,
-}
-
-#[derive(Template)]
-#[template(path = "answered.html")]
-struct AnsweredPart<'a> {
-    it: &'a Answered,
-}
-
-impl Answered {
-    pub(crate) fn html(&self) -> String {
-        part(&AnsweredPart { it: self })
-    }
-}
-
-impl Question {
-    pub(crate) fn html(&self) -> String {
-        part(&QuestionPart { question: self })
-    }
 }
 
 pub(crate) async fn list(

@@ -8,7 +8,7 @@ use axum::{
     http::HeaderMap,
     response::{IntoResponse, Response},
 };
-use reckon::words::{self, Local, PhonesPage as WordsOfPhones};
+use reckon::words::{self, Local};
 
 use crate::{
     http::{
@@ -29,22 +29,19 @@ use crate::{
 #[template(path = "pair.html")]
 struct PairPage {
     frame: Frame,
-    w: &'static WordsOfPhones,
     paired: bool,
-    how: String,
-    no_code: Option<String>,
+    /// Whether a code is good now.
+    open: bool,
+    lasts_min: u64,
 }
 
 pub(crate) async fn pair(State(site): State<Site>, headers: HeaderMap) -> Response {
-    let (at, w) = (site.snapshot().at, &site.shown.language.phones);
-    let lasts_min = CODE_LASTS.as_secs() / 60;
-    let is_open = site.shown.pairing.is_open(at.mono);
+    let at = site.snapshot().at;
     shown(&PairPage {
         frame: Frame::for_request(&site, &headers, "Station"),
-        w,
         paired: site.shown.pairing.knows(&headers, at),
-        how: (w.how)(lasts_min),
-        no_code: (!is_open).then(|| (w.no_code)(lasts_min)),
+        open: site.shown.pairing.is_open(at.mono),
+        lasts_min: CODE_LASTS.as_secs() / 60,
     })
 }
 
@@ -52,9 +49,8 @@ pub(crate) async fn pair(State(site): State<Site>, headers: HeaderMap) -> Respon
 #[template(path = "phones.html")]
 struct PhonesPage {
     frame: Frame,
-    w: &'static WordsOfPhones,
     paired: bool,
-    what_they_may: String,
+    lasts_days: u64,
     phones: Vec<PhoneView>,
     not_kept: Option<String>,
 }
@@ -68,15 +64,14 @@ struct PhoneView {
 
 /// The page; the list is for those who may change it.
 pub(crate) async fn page(State(site): State<Site>, headers: HeaderMap) -> Response {
-    let (paired, w) = (site.may_change(&headers), &site.shown.language.phones);
+    let paired = site.may_change(&headers);
     let (listed, not_kept) = site.shown.pairing.phones();
     let this = site.shown.pairing.number(&headers, site.snapshot().at);
     let view = |it: &Listed| phone_view(it, this, &site);
     shown(&PhonesPage {
         frame: Frame::for_request(&site, &headers, "Station"),
-        w,
         paired,
-        what_they_may: (w.what_they_may)(TICKET_LASTS.as_secs() / 86_400),
+        lasts_days: TICKET_LASTS.as_secs() / 86_400,
         phones: listed.iter().filter(|_| paired).map(view).collect(),
         not_kept: not_kept.filter(|_| paired),
     })

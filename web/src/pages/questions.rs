@@ -12,7 +12,7 @@ use reckon::{
     belief::{Answer, Question, QuestionView, Standing},
     snapshot::Snapshot,
     units::{Seconds, Share},
-    words::{self, Asked},
+    words::{self, Asked, NowPage},
 };
 use serde::Deserialize;
 
@@ -47,12 +47,14 @@ struct Card {
 #[derive(Template)]
 #[template(path = "asked.html")]
 struct AskedPart {
+    w: &'static NowPage,
     cards: Vec<Card>,
 }
 
 #[derive(Template)]
 #[template(path = "held.html")]
 struct HeldPart {
+    w: &'static NowPage,
     /// What holds, and the question it answers.
     lines: Vec<(String, &'static str)>,
 }
@@ -130,20 +132,20 @@ fn stands(view: &QuestionView) -> bool {
 }
 
 /// The open questions, each with its answers.
-pub(crate) fn asked(snapshot: &Snapshot) -> String {
+pub(crate) fn asked(w: &'static NowPage, snapshot: &Snapshot) -> String {
     let open = snapshot.questions.iter().filter(|view| stands(view));
     let cards: Vec<Card> =
         open.map(|view| card(view, words::asked(view, snapshot), snapshot)).collect();
-    if cards.is_empty() { String::new() } else { part(&AskedPart { cards }) }
+    if cards.is_empty() { String::new() } else { part(&AskedPart { w, cards }) }
 }
 
 /// What holds without being asked any more, each with a way to change it.
-pub(crate) fn held(snapshot: &Snapshot) -> String {
+pub(crate) fn held(w: &'static NowPage, snapshot: &Snapshot) -> String {
     let settled = snapshot.questions.iter().filter(|view| !stands(view));
     let lines: Vec<(String, &'static str)> = settled
         .filter_map(|view| Some((words::asked(view, snapshot).holds?, view.question.name())))
         .collect();
-    if lines.is_empty() { String::new() } else { part(&HeldPart { lines }) }
+    if lines.is_empty() { String::new() } else { part(&HeldPart { w, lines }) }
 }
 
 fn not_asked() -> Problem {

@@ -127,6 +127,7 @@ struct OutingPage {
 #[template(path = "outing_file.html")]
 struct OutingFile {
     t: ReportView,
+    language: &'static str,
     demo: bool,
     policy: String,
     style: &'static Asset,
@@ -213,6 +214,7 @@ async fn read(site: &Site, id: i64) -> Result<Option<(OutingReport, Option<Serie
 /// lets it have none, whoever opens it.
 fn as_file(site: &Site, told: &OutingReport, series: Option<&Series>) -> Response {
     let page = OutingFile {
+        language: site.shown.language.tag,
         demo: site.snapshot().demo,
         t: report_view(site, told, series, true),
         policy: assets::file_policy(),
@@ -318,7 +320,7 @@ fn report_view(
         let drawing = series.and_then(|it| draw::report::small(it, of, &said, began));
         (said, drawing)
     };
-    let left = |all: usize| (all > ROWS).then(|| (w.in_export)(all - ROWS));
+    let left = |all: usize| (all > ROWS).then(|| w.in_export(all - ROWS));
     ReportView {
         w,
         row: row(line, site),
@@ -342,7 +344,7 @@ fn report_view(
         foresight: series::foresight(&whole.forecasts, came_s(report), line.lasted_s),
         forecast_rows: forecast_rows(&report.forecasts.all, began),
         events: first,
-        events_rest: (w.more)(events_more.len()),
+        events_rest: w.more(events_more.len()),
         events_more,
         events_left: left(whole.events.len()),
         gaps: gaps(whole, began),

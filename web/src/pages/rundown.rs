@@ -1,38 +1,22 @@
 //! A run-down as a row, on Banks and on the report of its outing.
 
-use askama::Template;
 use reckon::{
     record::RecordedRunDown,
     units::{Celsius, Joules, Seconds, Share, Watts},
     words,
 };
 
-use crate::{
-    http::site::Site,
-    pages::{frame::part, outings::local},
-};
+use crate::{http::site::Site, pages::outings::local};
 
 /// A run-down as a row with its tap.
 pub(crate) struct RunDownRow {
-    id: i64,
-    lines: [String; 2],
-    struck: bool,
+    pub(crate) id: i64,
+    pub(crate) lines: [String; 2],
+    pub(crate) struck: bool,
     /// The report of its outing, where it has one and is not on it.
-    outing: Option<i64>,
+    pub(crate) outing: Option<i64>,
     /// Where the tap leads back to: the report's outing.
-    back_outing: Option<i64>,
-}
-
-#[derive(Template)]
-#[template(path = "rundown.html")]
-struct RunDownPart<'a> {
-    row: &'a RunDownRow,
-}
-
-impl RunDownRow {
-    pub(crate) fn html(&self) -> String {
-        part(&RunDownPart { row: self })
-    }
+    pub(crate) back_outing: Option<i64>,
 }
 
 /// The row of a run-down; `on` is the outing on whose report it stands.

@@ -64,7 +64,7 @@ pub(crate) async fn station(State(site): State<Site>, headers: HeaderMap) -> Res
         paired,
         trusted: site.trusted,
         bank_line: words::bank(&snapshot),
-        bank: bank(&snapshot, false),
+        bank: bank(&site.shown.language.bank_form, &snapshot, false),
         sources: sources(&snapshot),
         board: words::board_facts(&snapshot),
         record: record(&snapshot, &record_status),

@@ -8,4 +8,3 @@ pub(crate) mod object;
 pub(crate) mod past;
 pub(crate) mod phones;
 pub(crate) mod report;
-pub(crate) mod time;

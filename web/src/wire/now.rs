@@ -21,7 +21,6 @@ use reckon::{
 use super::{
     names::{answer_name, part_name},
     object::{Object, gap_name, list, three},
-    time::rfc3339,
 };
 
 const CLOCK_UNSET: &str = "clock_unset";
@@ -29,7 +28,7 @@ const CLOCK_UNSET: &str = "clock_unset";
 /// What the calendar says at a moment of boot time, if the clock may be believed now.
 fn calendar(mono: Mono, at: Stamp) -> Option<String> {
     let ahead_s = mono.as_s() - at.mono.as_s();
-    at.believed().and_then(|wall| rfc3339(wall.plus_s(ahead_s), at.utc_offset_s))
+    at.believed().and_then(|wall| wall.plus_s(ahead_s).rfc3339(at.utc_offset_s))
 }
 
 fn three_s<'a>(of: [Seconds; 3]) -> Object<'a> {

@@ -8,12 +8,11 @@ use reckon::{
 use super::{
     now::spec,
     object::{Object, column, list, three},
-    time::rfc3339,
 };
 use crate::BankShown;
 
 fn at(wall: Option<Wall>, utc_offset_s: i32) -> Option<String> {
-    wall.and_then(|wall| rfc3339(wall, utc_offset_s))
+    wall.and_then(|wall| wall.rfc3339(utc_offset_s))
 }
 
 fn outing(line: &record::Outing, utc_offset_s: i32) -> Object<'_> {

@@ -1,13 +1,10 @@
 //! The paired phones as JSON. What a ticket says is never among it.
 
-use reckon::time::Stamp;
+use reckon::time::{Stamp, Wall};
 
 use crate::{
     http::phones::Listed,
-    wire::{
-        object::{Object, list},
-        time::rfc3339,
-    },
+    wire::object::{Object, list},
 };
 
 /// All of them; `not_kept` is why the list is not on the card, and what a restart will bring.
@@ -23,7 +20,7 @@ pub(crate) fn phones<'a>(
 
 fn phone(it: &Listed, this: Option<u32>, at: Stamp) -> Object<'_> {
     let phone = &it.phone;
-    let time = |wall| rfc3339(wall, at.utc_offset_s);
+    let time = |wall: Wall| wall.rfc3339(at.utc_offset_s);
     Object::new()
         .with("id", phone.number)
         .with("name", phone.name.as_deref())

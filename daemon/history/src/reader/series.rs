@@ -117,7 +117,7 @@ fn wall_pieces(connection: &Connection, from_ms: i64, to_ms: i64) -> rusqlite::R
         if at_s + sign <= 0.0 {
             continue;
         }
-        pieces.push(Piece { boot, from_s: 0.0, to_s: sign, at_s });
+        pieces.push(Piece::whole(boot, sign, at_s));
     }
     pieces.sort_by(|a, b| a.at_s.total_cmp(&b.at_s));
     Ok(pieces)

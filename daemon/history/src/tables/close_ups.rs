@@ -10,7 +10,7 @@ use rusqlite::{Connection, params};
 
 use reckon::record::{CloseUp, Second};
 
-use crate::tables::spans::{heard_till, pieces, version};
+use crate::tables::spans::{pieces, version};
 
 type Done<T> = rusqlite::Result<T>;
 
@@ -60,12 +60,11 @@ pub(crate) fn of_outing(connection: &Connection, outing: i64) -> Done<Vec<CloseU
     let mut met = (0, 0);
     for piece in pieces(connection, outing)? {
         let shift = piece.at_s - piece.from_s;
-        let end = heard_till(connection, &piece)?;
-        let mut found = ask.query(params![piece.boot, piece.from_s, end])?;
+        let mut found = ask.query(params![piece.boot, piece.from_s, piece.heard_to_s])?;
         while let Some(row) = found.next()? {
             let (id, data): (i64, String) = (row.get(0)?, row.get(3)?);
             let same_boot = met.0 == piece.boot;
-            // One that reaches over a change of bank within an outing is met twice.
+            // One that reaches over another outing of the boot is met twice.
             if same_boot && id <= met.1 {
                 continue;
             }

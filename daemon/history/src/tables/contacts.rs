@@ -9,7 +9,7 @@ use rusqlite::{Connection, OptionalExtension, params};
 
 use reckon::record::{LoggedContact, OutingContacts, PlacedContact};
 
-use crate::tables::spans::{Piece, heard_till, pieces, version};
+use crate::tables::spans::{LATE_S, Piece, pieces, version};
 
 type Done<T> = rusqlite::Result<T>;
 
@@ -137,7 +137,7 @@ fn windows(connection: &Connection, pieces: &[Piece]) -> Done<Vec<Window>> {
             boot.query_row([piece.boot], |row| Ok((row.get(0)?, row.get(1)?))).optional()?;
         let Some((boot_ms, within_ms)) = known else { continue };
         let begin_ms = boot_ms.saturating_add(millis(piece.from_s));
-        let end_ms = boot_ms.saturating_add(millis(heard_till(connection, piece)?));
+        let end_ms = boot_ms.saturating_add(millis(piece.heard_to_s.min(piece.to_s + LATE_S)));
         let earlier: Option<i64> = before.query_row([begin_ms], |row| row.get(0))?;
         let within = millis(within_ms / 1000.0);
         all.push(Window {

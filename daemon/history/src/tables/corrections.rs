@@ -4,7 +4,7 @@ use rusqlite::{Connection, params};
 
 use reckon::record::{Correction, Origin};
 
-use crate::tables::spans::{heard_till, pieces, version};
+use crate::tables::spans::{pieces, version};
 
 type Done<T> = rusqlite::Result<T>;
 
@@ -64,7 +64,7 @@ pub(crate) fn of_outing(connection: &Connection, outing: i64) -> Done<Vec<Correc
     for (k, piece) in pieces.iter().enumerate() {
         let shift = piece.at_s - piece.from_s;
         // A correction of the last minute may be ahead of its rows.
-        let end = if k + 1 == pieces.len() { heard_till(connection, piece)? } else { piece.to_s };
+        let end = if k + 1 == pieces.len() { piece.heard_to_s } else { piece.to_s };
         let mut found = ask.query(params![piece.boot, piece.from_s, end])?;
         while let Some(row) = found.next()? {
             let (from_s, to_s): (f64, f64) = (row.get(1)?, row.get(2)?);

@@ -6,7 +6,7 @@ use reckon::{
 };
 use rusqlite::{Connection, params};
 
-use super::spans::{heard_till, pieces};
+use super::spans::pieces;
 
 type Done<T> = rusqlite::Result<T>;
 
@@ -21,15 +21,14 @@ pub(crate) fn of_outing(connection: &Connection, outing: i64) -> rusqlite::Resul
     let mut all = Vec::new();
     for piece in pieces(connection, outing)? {
         let mut ask = connection.prepare_cached(
-            "SELECT at_s, kind, text FROM event WHERE boot = ?1 AND at_s BETWEEN ?2 AND ?3
+            "SELECT at_s, kind, text FROM event WHERE boot = ?1 AND at_s >= ?2 AND at_s < ?3
              ORDER BY at_s, id",
         )?;
-        let end = heard_till(connection, &piece)?;
-        let mut found = ask.query(params![piece.boot, piece.from_s, end])?;
+        let mut found = ask.query(params![piece.boot, piece.from_s, piece.heard_to_s])?;
         while let Some(row) = found.next()? {
             let (at_s, kind): (f64, String) = (row.get(0)?, row.get(1)?);
             all.push(Event {
-                at: Mono::at_s(at_s - piece.from_s + piece.at_s),
+                at: Mono::at_s(piece.axis_s(at_s)),
                 kind: EventKind::from_name(&kind),
                 text: row.get(2)?,
             });

@@ -41,14 +41,14 @@ pub(crate) fn of_outing(
         let mut ask = connection.prepare_cached(
             "SELECT at_s, p10_s, p50_s, p90_s, basis, delivered_wh, bridged_wh, usable_p10_wh,
                  usable_p50_wh, usable_p90_wh
-             FROM forecast WHERE boot = ?1 AND at_s BETWEEN ?2 AND ?3 ORDER BY at_s",
+             FROM forecast WHERE boot = ?1 AND at_s >= ?2 AND at_s < ?3 ORDER BY at_s",
         )?;
-        let mut found = ask.query(params![piece.boot, piece.from_s, piece.to_s])?;
+        let mut found = ask.query(params![piece.boot, piece.from_s, piece.heard_to_s])?;
         while let Some(row) = found.next()? {
             let (at_s, basis): (f64, String) = (row.get(0)?, row.get(4)?);
             let usable: [Option<f64>; 3] = [row.get(7)?, row.get(8)?, row.get(9)?];
             all.push(ForecastMade {
-                at: Mono::at_s(at_s - piece.from_s + piece.at_s),
+                at: Mono::at_s(piece.axis_s(at_s)),
                 remaining_s: [row.get(1)?, row.get(2)?, row.get(3)?],
                 basis: Basis::named(&basis),
                 delivered_wh: row.get(5)?,

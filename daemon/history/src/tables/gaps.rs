@@ -37,16 +37,18 @@ pub(crate) fn of_outing(connection: &Connection, outing: i64) -> rusqlite::Resul
         let mut ask = connection.prepare_cached(
             "SELECT s.ident, s.title, g.from_s, g.to_s, g.why FROM gap AS g
              JOIN source AS s ON s.id = g.source
-             WHERE g.boot = ?1 AND g.from_s <= ?3 AND (g.to_s IS NULL OR g.to_s >= ?2)
+             WHERE g.boot = ?1 AND g.from_s < ?3
+                 AND (g.to_s IS NULL OR g.to_s > ?2 OR g.from_s >= ?2)
              ORDER BY g.from_s",
         )?;
         let shift = piece.at_s - piece.from_s;
-        let found = ask.query_map(params![piece.boot, piece.from_s, piece.to_s], |row| {
+        let heard = params![piece.boot, piece.from_s, piece.heard_to_s];
+        let found = ask.query_map(heard, |row| {
             Ok(SourceGap {
                 id: row.get(0)?,
                 title: row.get(1)?,
                 from_s: row.get::<_, f64>(2)?.max(piece.from_s) + shift,
-                to_s: row.get::<_, Option<f64>>(3)?.map(|to_s| to_s + shift),
+                to_s: row.get::<_, Option<f64>>(3)?.map(|to_s| to_s.min(piece.heard_to_s) + shift),
                 why: row.get(4)?,
             })
         })?;

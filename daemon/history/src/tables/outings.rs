@@ -3,7 +3,10 @@
 use reckon::record::{Ending, Outing, Page};
 use rusqlite::{Connection, OptionalExtension, params};
 
-use super::{spans::wall, tiers::last_sign, walk::rows_between};
+use super::{
+    spans::{Piece, pieces, wall},
+    walk::rows_between,
+};
 use crate::rows::FIVE_S;
 
 type Done<T> = rusqlite::Result<T>;
@@ -104,11 +107,6 @@ impl Sums {
 
 /// Sums the rows of an outing's spans. An open span reaches to its boot's last sign.
 pub(crate) fn sums(connection: &Connection, outing: i64) -> Done<Sums> {
-    let mut ask = connection
-        .prepare_cached("SELECT boot, from_s, to_s FROM span WHERE outing = ?1 ORDER BY id")?;
-    let spans: Vec<(i64, f64, Option<f64>)> = ask
-        .query_map([outing], |row| Ok((row.get(0)?, row.get(1)?, row.get(2)?)))?
-        .collect::<Done<_>>()?;
     let mut sums = Sums {
         lasted_s: 0.0,
         energy_wh: None,
@@ -117,12 +115,8 @@ pub(crate) fn sums(connection: &Connection, outing: i64) -> Done<Sums> {
         peak_w: None,
     };
     let (mut seen_s, mut seen_wh) = (0.0, 0.0);
-    for (boot, from_s, to_s) in spans {
-        let to_s = match to_s {
-            Some(to_s) => to_s,
-            None => last_sign(connection, boot)?.map_or(from_s, |(sign, _)| sign),
-        };
-        sums.lasted_s += (to_s - from_s).max(0.0);
+    for Piece { boot, from_s, to_s, .. } in pieces(connection, outing)? {
+        sums.lasted_s += to_s - from_s;
         for row in rows_between(connection, boot, from_s, to_s, FIVE_S)? {
             let Some(draw) = row.draw_w() else { continue };
             // The first and last row may stick out of the span.

@@ -6,7 +6,7 @@ use rusqlite::{Connection, Row, params};
 
 use reckon::record::{PeriodFold, PeriodFoldPart};
 
-use crate::tables::spans::{heard_till, pieces, version};
+use crate::tables::spans::{pieces, version};
 
 type Done<T> = rusqlite::Result<T>;
 
@@ -70,12 +70,13 @@ pub(crate) fn of_outing(connection: &Connection, outing: i64) -> Done<Vec<Period
              receive_j, transmit_j, transmit_w, transmit_begins_s, transmit_lasts_s,
              transmit_bridged, decode_j, decode_w, decode_begins_s, decode_lasts_s,
              decode_bridged, curve
-         FROM fold WHERE boot = ?1 AND (from_s + to_s) / 2 BETWEEN ?2 AND ?3 ORDER BY from_s, id",
+         FROM fold WHERE boot = ?1 AND (from_s + to_s) / 2 >= ?2 AND (from_s + to_s) / 2 < ?3
+         ORDER BY from_s, id",
     )?;
     for piece in pieces(connection, outing)? {
         let shift = piece.at_s - piece.from_s;
-        let end = heard_till(connection, &piece)?;
-        let found = ask.query_map(params![piece.boot, piece.from_s, end], |row| {
+        let heard = params![piece.boot, piece.from_s, piece.heard_to_s];
+        let found = ask.query_map(heard, |row| {
             let curve: String = row.get(21)?;
             Ok(PeriodFold {
                 from_s: row.get::<_, f64>(0)? + shift,

@@ -134,6 +134,7 @@ impl Work<'_> {
         at_s: f64,
     ) -> Done<()> {
         let bank = bank.map(|name| banks::id_of(self.on, name)).transpose()?.flatten();
+        let at_s = self.free_from(at_s)?;
         self.on.execute(
             "INSERT INTO outing (bank, name, start_share, began_boot, began_s)
              VALUES (?1, ?2, ?3, ?4, ?5)",
@@ -143,6 +144,16 @@ impl Work<'_> {
         self.open_span(outing, bank, at_s, None)?;
         self.at.outing = Some(outing);
         Ok(())
+    }
+
+    /// The first moment from `at_s` on that no outing of this boot has yet.
+    fn free_from(&self, at_s: f64) -> Done<f64> {
+        let taken_s: Option<f64> = self.on.query_row(
+            "SELECT max(max(from_s, coalesce(to_s, from_s))) FROM span WHERE boot = ?1",
+            [self.boot],
+            |row| row.get(0),
+        )?;
+        Ok(taken_s.map_or(at_s, |taken_s| taken_s.max(at_s)))
     }
 
     fn open_span(&self, outing: i64, bank: Option<i64>, at_s: f64, off: Option<f64>) -> Done<()> {
@@ -156,16 +167,22 @@ impl Work<'_> {
     }
 
     fn outing_goes_on(&mut self, outing: i64, at_s: f64, off: Option<f64>) -> Done<()> {
-        self.close_spans(outing, None)?;
-        let bank: Option<i64> = self
+        let last: Option<(Option<i64>, i64, Option<f64>)> = self
             .on
             .query_row(
-                "SELECT bank FROM span WHERE outing = ?1 ORDER BY id DESC LIMIT 1",
+                "SELECT bank, boot, to_s FROM span WHERE outing = ?1 ORDER BY id DESC LIMIT 1",
                 [outing],
-                |row| row.get(0),
+                |row| Ok((row.get(0)?, row.get(1)?, row.get(2)?)),
             )
-            .optional()?
-            .flatten();
+            .optional()?;
+        // In one boot nothing was interrupted but the daemon.
+        if last.is_some_and(|(_, boot, to_s)| boot == self.boot && to_s.is_none()) {
+            self.at.outing = Some(outing);
+            return Ok(());
+        }
+        let bank = last.and_then(|(bank, ..)| bank);
+        self.close_spans(outing, None)?;
+        let at_s = self.free_from(at_s)?;
         self.on.execute(
             "UPDATE outing SET ending = 'open', ended_boot = NULL, ended_s = NULL,
                  ended_by_s = NULL, died_chance = NULL WHERE id = ?1",

@@ -361,6 +361,43 @@ fn a_chip_that_counts_energy_is_believed_and_scaled() {
     near(counted(&mut *source), 8.4);
 }
 
+/// 16 averages of 2.2 ms are what the driver begins with (Linux, `Documentation/hwmon/ina2xx.rst`).
+#[test]
+fn a_driver_that_may_be_told_averages_over_the_second() {
+    let tree = Tree::empty();
+    let find = |tree: &Tree| {
+        let root = Root::new(Some(tree.root()));
+        discover(&root, &Want::default(), &Known::default()).sources.remove(0)
+    };
+    for (name, text) in [
+        ("name", "ina226\n"),
+        ("in1_input", "5000\n"),
+        ("curr1_input", "500\n"),
+        ("shunt_resistor", "100000\n"),
+        ("update_interval", "35\n"),
+    ] {
+        tree.write(&format!("{HOME}/{name}"), text);
+    }
+    tree.write("/sys/devices/1-0040/name", "ina226\n");
+    tree.link(&format!("{HOME}/device"), "../../../devices/1-0040");
+    let mut source = find(&tree);
+    let set = std::fs::read_to_string(tree.root().join(&HOME[1..]).join("update_interval"));
+    assert_eq!(set.unwrap(), "1000\n");
+    assert_eq!(source.wander(), None);
+    assert!(source.channels()[0].notes.iter().any(|note| note.contains("instead of 35 ms")));
+    let mut readings = Vec::new();
+    source.read(Mono::BOOT, &mut readings);
+    assert!(matches!(&readings[0], Reading::Supply(one) if one.looks == 2), "{readings:?}");
+    // A driver that shows no such setting.
+    std::fs::remove_file(tree.root().join(&HOME[1..]).join("update_interval")).unwrap();
+    assert_eq!(find(&tree).wander(), Some(Duration::from_millis(950)));
+    assert_eq!(ina228(&Tree::empty()).wander(), None, "it counts the energy by itself");
+    // Five looks a second wander over the fifth between them.
+    tree.write(&format!("{HOME}/name"), "ina219\n");
+    tree.write("/sys/devices/1-0040/name", "ina219\n");
+    assert_eq!(find(&tree).wander(), Some(Duration::from_millis(200)));
+}
+
 /// The driver hides the shunt; the device tree may tell it.
 /// Source: the kernel's `Documentation/devicetree/bindings/hwmon/ti,ina2xx.yaml`: property
 /// `shunt-resistor`, micro-ohms; every cell of a device tree is big-endian (Devicetree

@@ -91,6 +91,11 @@ impl Wire {
         self.lost = true;
     }
 
+    /// Whether the chip counts the energy by itself, so that no look matters.
+    pub(super) const fn counts_energy(&self) -> bool {
+        self.energy.is_some()
+    }
+
     pub(super) const fn is_lost(&self) -> bool {
         self.lost
     }

@@ -1,32 +1,16 @@
 //! The standard's data types, as far as they are needed: Date, Time, Number.
 
+use jiff::civil::Date;
+
 use crate::time::Wall;
 
 /// A Date, eight digits `YYYYMMDD` from 1930 on, as days since 1970-01-01.
 pub(super) fn day(text: &str) -> Option<i64> {
+    const EPOCH: Date = jiff::civil::date(1970, 1, 1);
     let [year, month, day] = digits(text, [4, 2, 2])?;
-    let leap = year % 4 == 0 && (year % 100 != 0 || year % 400 == 0);
-    let longest = match month {
-        1 | 3 | 5 | 7 | 8 | 10 | 12 => 31,
-        4 | 6 | 9 | 11 => 30,
-        2 if leap => 29,
-        2 => 28,
-        _ => return None,
-    };
-    if year < 1930 || day < 1 || day > longest {
-        return None;
-    }
-    Some(days_from_civil(year, month, day))
-}
-
-/// Days since 1970-01-01 in the Gregorian calendar (Hinnant, 'chrono-Compatible Low-Level Date
-/// Algorithms').
-const fn days_from_civil(year: i64, month: i64, day: i64) -> i64 {
-    let year = if month <= 2 { year - 1 } else { year };
-    let era = year.div_euclid(400);
-    let of_era = year.rem_euclid(400);
-    let of_year = (153 * ((month + 9) % 12) + 2) / 5 + day - 1;
-    era * 146_097 + of_era * 365 + of_era / 4 - of_era / 100 + of_year - 719_468
+    let (month, day) = (i8::try_from(month).ok()?, i8::try_from(day).ok()?);
+    let date = Date::new(i16::try_from(year).ok()?, month, day).ok()?;
+    (year >= 1930).then(|| i64::from((date - EPOCH).get_days()))
 }
 
 /// A Time, six digits `HHMMSS` or four `HHMM`, as seconds of the day.

@@ -13,6 +13,7 @@ use super::{
 use crate::{
     bank::MeasuredAt,
     estimator::{FED_OTHERWISE_W, Observation},
+    fold::Reads,
     forecast::Outlook,
     reading::{BoardReading, Gap, Sweep},
     snapshot::{Basis, Snapshot},
@@ -53,7 +54,7 @@ impl Engine {
             self.tick_at(when);
         }
         self.watch_supply(&picked, when);
-        self.draw_of(&picked, sweep, Seconds::of(seen), when);
+        self.draw_of(&picked, sweep, Seconds::of(seen), at.mono);
         self.remember(&picked, sweep);
         if let Some(name) = self.by_rules.choose_activity(&sweep.programs, at)
             && name != self.on.activities.current()
@@ -101,7 +102,8 @@ impl Engine {
     }
 
     /// Takes the draw of one sweep into the count, the estimate, the draw history and the activities.
-    fn draw_of(&mut self, picked: &SelectedSource, sweep: &Sweep, dt: Seconds, when: Mono) {
+    fn draw_of(&mut self, picked: &SelectedSource, sweep: &Sweep, dt: Seconds, at: Mono) {
+        let when = sweep.at.min(at);
         self.drain.observe(picked, when);
         let modelled = self.modelled(Some(&sweep.board));
         self.latest.draw_now = match picked.measured {
@@ -123,7 +125,7 @@ impl Engine {
             Some(Ok(watts)) => {
                 self.count(dt, watts, &seen);
                 self.on.activities.add(dt.si(), watts.max(Watts::ZERO), modelled);
-                self.take_apart(sweep, watts, dt, when);
+                self.take_apart(sweep, watts, dt, at);
             }
             Some(Err(_)) if let Some(bound) = picked.supply.at_least => {
                 self.count_at_least(dt, bound.watts, &seen);
@@ -148,9 +150,11 @@ impl Engine {
     }
 
     /// A measured second, for what is told of the draw besides its sum.
-    fn take_apart(&mut self, sweep: &Sweep, watts: Watts, dt: Seconds, when: Mono) {
+    /// Taken `at` this moment, which for a mean is when its second was over.
+    fn take_apart(&mut self, sweep: &Sweep, watts: Watts, dt: Seconds, at: Mono) {
         if dt.si() <= BEAT_S {
             let reads = reads(sweep);
+            let when = if reads == Reads::Instants { at } else { sweep.at.min(at) };
             self.folding.observe(when, watts, reads, self.on.activities.current());
             if let Some(sent) = self.folding.transmission() {
                 self.loads.sends(sent);

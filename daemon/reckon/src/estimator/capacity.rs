@@ -10,13 +10,10 @@
 
 use libm::{exp, log, sqrt};
 
-use super::{
-    Ending, RunDown,
-    maths::{above, correct, phi},
-};
+use super::maths::{above, correct, phi};
 use crate::{
-    bank::{BankSpec, Cells},
-    engine::Start,
+    bank::{BankSpec, Cells, Start},
+    record::RunDown,
 };
 
 const N: usize = 4;
@@ -208,19 +205,18 @@ impl Capacity {
     /// Learns from one run-down that took the bank to `depth` (1: as deep as usual). `blur` is the
     /// deviation of ln energy where the energy itself is not well known.
     pub(super) fn learn(&mut self, run: &RunDown, outings: f64, blur: f64, depth: f64) {
-        let mean_w = run.energy_wh * 3600.0 / run.lasted_s.max(1.0);
-        let x = self.terms(mean_w, run.ambient_c, outings);
-        let (part, guessed) = match run.start {
+        let x = self.terms(run.mean_w(), run.ambient_c, outings);
+        let (part, guessed) = match run.start() {
             Start::Full | Start::Unknown => (1.0, 0.0),
             part => (part.middle().map_or(1.0, |share| share.part().max(0.05)), GUESSED_LEVEL),
         };
-        let y = log(run.energy_wh / part / depth);
+        let y = log(run.energy_wh() / part / depth);
         let blur2 = blur * blur + guessed * guessed;
-        if run.ending == Ending::Died && run.start != Start::Unknown {
+        if run.whole && run.start() != Start::Unknown {
             self.whole(&x, y, blur2);
         } else {
             // Delivered alive, as far as it was measured like this.
-            let alive = if blur > 0.0 { f64::NEG_INFINITY } else { log(run.energy_wh) };
+            let alive = if blur > 0.0 { f64::NEG_INFINITY } else { log(run.energy_wh()) };
             self.at_least(&x, y, blur2, alive);
         }
     }

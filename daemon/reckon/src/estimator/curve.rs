@@ -1,9 +1,9 @@
 //! Rest voltage against the share of a bank's energy that was taken: from published tables at
 //! first, from the bank's own run-downs as soon as there is one.
 
-use super::RunDown;
 use crate::{
     bank::{BankSpec, Cells},
+    record::RunDown,
     units::Volts,
 };
 
@@ -145,15 +145,15 @@ impl Curve {
         let size = f64::from(bank.series.max(1)) / stray.cells;
         let mut curve: Option<Self> = None;
         let (mut sum, mut weight, mut w) = ([0.0; KNOTS], 0.0, 1.0);
-        for run in runs.rev().filter(|r| r.rest_curve.len() >= 8).take(RUNS) {
-            let end_v = run.rest_curve[run.rest_curve.len() - 1][1];
+        for run in runs.rev().filter(|r| r.detail.rest_curve.len() >= 8).take(RUNS) {
+            let end_v = run.detail.rest_curve[run.detail.rest_curve.len() - 1][1];
             let part = curve.as_ref().map_or(1.0, |known| known.run_end_of(end_v));
             for (k, s) in sum.iter_mut().enumerate() {
-                *s += w * read(&run.rest_curve, run.energy_wh / part * depth_at(k));
+                *s += w * read(&run.detail.rest_curve, run.energy_wh() / part * depth_at(k));
             }
             weight += w;
             w *= OLDER;
-            let sag = run.peak_a.unwrap_or(0.0) * run.source_ohms.unwrap_or(0.0);
+            let sag = run.detail.peak_a.unwrap_or(0.0) * run.detail.source_ohms.unwrap_or(0.0);
             let (end_v, sag_v) = curve.as_ref().map_or((end_v, sag), |c| (c.end_v, c.sag_v));
             curve = Some(Self {
                 volts: sum.map(|s| s / weight),

@@ -5,12 +5,12 @@ use alloc::vec::Vec;
 use libm::sqrt;
 
 use super::{
-    LoadPrior, RunDown,
+    LoadPrior,
     burst_rhythm::BurstRhythm,
     capacity::Capacity,
     work_life::{Case, PARTS, Work, WorkLife},
 };
-use crate::bank::BankSpec;
+use crate::{bank::BankSpec, record::RunDown};
 
 /// Processor use that is bridged with when it is not read: its memory, s, and the first guess.
 const BUSY_MEMORY_S: f64 = 600.0;
@@ -49,8 +49,8 @@ impl DrawModel {
         for work in runs.iter().filter_map(Work::from_run_down) {
             usual.add(&work, OUTING_H / work.hours().max(0.1));
         }
-        let floor = runs.iter().rev().find_map(|r| r.work.get(PARTS).copied());
-        let burst = runs.iter().rev().find_map(|r| r.burst);
+        let floor = runs.iter().rev().find_map(|r| r.detail.work.get(PARTS).copied());
+        let burst = runs.iter().rev().find_map(|r| r.detail.burst);
         Self {
             life: WorkLife::new(bank, load, (m, sqrt(v)), drift, runs),
             rhythm: BurstRhythm::new(burst, floor),
@@ -96,7 +96,7 @@ impl DrawModel {
         work
     }
 
-    /// What later outings learn from: [`RunDown::work`] and [`RunDown::burst`].
+    /// What later outings learn from: [`Detail::work`](crate::record::Detail) and its `burst`.
     pub(super) fn sums(&self) -> (Vec<f64>, Option<[f64; 2]>) {
         let mut sums = self.work.parts.to_vec();
         sums.extend([self.rhythm.floor(), self.work.quiet, self.work.unmarked]);

@@ -2,8 +2,8 @@
 
 use libm::log;
 
-use super::{LoadPrior, RunDown, draw::DrawPrior, maths::correct};
-use crate::bank::BankSpec;
+use super::{LoadPrior, draw::DrawPrior, maths::correct};
+use crate::{bank::BankSpec, record::RunDown};
 
 /// A 12 V pack feeds the board through a step-down converter of about this efficiency (trade
 /// figure for 0.5 to 3 A at 5 V; common practice, no source).

@@ -26,7 +26,7 @@ mod time_to_empty;
 mod volts;
 mod work_life;
 
-pub use learned::{Ending, Learned, RunDown};
+pub use learned::Learned;
 pub use load_prior::LoadPrior;
 pub use observation::{FED_OTHERWISE_W, Observation};
 
@@ -37,6 +37,7 @@ use libm::log;
 use crate::{
     bank::{BankSpec, MeasuredAt, Start},
     forecast::Spread,
+    record::RunDown,
     units::{Seconds, Share},
 };
 use outing::Outing;
@@ -159,10 +160,10 @@ impl Estimator {
         self.speaker().bridged_wh()
     }
 
-    /// Closes the outing.
+    /// Closes the outing; `whole` if the bank cut out.
     #[must_use]
-    pub fn close(self, ending: Ending) -> RunDown {
-        self.spare.map_or(self.outing, |spare| *spare).close(ending)
+    pub fn close(self, whole: bool) -> RunDown {
+        self.spare.map_or(self.outing, |spare| *spare).close(whole)
     }
 }
 

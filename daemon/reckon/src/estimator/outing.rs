@@ -5,7 +5,7 @@ use alloc::vec::Vec;
 use libm::{exp, log, sqrt};
 
 use super::{
-    Ending, FED_OTHERWISE_W, LoadPrior, Observation, RunDown,
+    FED_OTHERWISE_W, LoadPrior, Observation,
     capacity::{Capacity, Terms},
     draw::{Ahead, BUCKET_S, Draw},
     draw_model::DrawModel,
@@ -16,9 +16,9 @@ use super::{
     work_life::{Case, Work},
 };
 use crate::{
-    bank::{BankSpec, MeasuredAt},
-    engine::Start,
-    units::Celsius,
+    bank::{BankSpec, MeasuredAt, Start},
+    record::{Detail, RunDown},
+    units::{Celsius, Share},
 };
 
 /// No portable station draws this much, W: such a reading is treated as missing.
@@ -316,24 +316,30 @@ impl Outing {
         self.bridged_wh
     }
 
-    pub(super) fn close(self, ending: Ending) -> RunDown {
+    pub(super) fn close(self, whole: bool) -> RunDown {
         let (work, burst) = self.modelled.as_ref().map(DrawModel::sums).unwrap_or_default();
         let source_ohms = self.volts.as_ref().and_then(Volts::seen_ohms);
-        let peak_a = source_ohms.and(self.volts.as_ref().map(Volts::peak_a));
+        let mean_w = self.delivered_wh * 3600.0 / self.elapsed_s;
         RunDown {
-            ending,
-            start: self.start,
+            name: None,
+            whole,
+            start_share: self.start.middle().map(Share::part),
             lasted_s: self.elapsed_s,
-            energy_wh: self.delivered_wh,
-            bridged_wh: self.bridged_wh,
+            within_s: 0.0,
+            before_s: 0.0,
+            delivered_wh: Some(self.delivered_wh),
+            bridged_wh: Some(self.bridged_wh),
+            mean_power_w: Some(mean_w).filter(|_| self.elapsed_s > 0.0),
             measured: self.is_measured(),
             ambient_c: self.ambient_c,
-            rest_curve: self.volts.map(|v| v.into_curve(self.delivered_wh)).unwrap_or_default(),
-            source_ohms,
-            peak_a,
-            half_hours_w: self.half_hours_w,
-            work,
-            burst,
+            detail: Detail {
+                peak_a: source_ohms.and(self.volts.as_ref().map(Volts::peak_a)),
+                rest_curve: self.volts.map(|v| v.into_curve(self.delivered_wh)).unwrap_or_default(),
+                source_ohms,
+                half_hours_w: self.half_hours_w,
+                work,
+                burst,
+            },
         }
     }
 }

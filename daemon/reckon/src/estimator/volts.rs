@@ -11,8 +11,8 @@ use alloc::vec::Vec;
 
 use libm::{exp, log};
 
-use super::{Ending, RunDown, curve::Curve, energy_left::Node};
-use crate::bank::BankSpec;
+use super::{curve::Curve, energy_left::Node};
+use crate::{bank::BankSpec, record::RunDown};
 
 /// Readings are gathered into ticks of this length, so that one-second and ten-second steps see
 /// the same.
@@ -85,7 +85,7 @@ impl Volts {
         bank: &BankSpec,
         runs: impl DoubleEndedIterator<Item = &'a RunDown> + Clone,
     ) -> Self {
-        let ohms = runs.clone().filter_map(|r| r.source_ohms).next_back();
+        let ohms = runs.clone().filter_map(|r| r.detail.source_ohms).next_back();
         Self {
             curve: Curve::best_known(bank, runs),
             usual_wh: 0.0,
@@ -247,8 +247,8 @@ impl Volts {
 
     /// Depth to which an earlier run-down took the bank, in terms of its own curve; else 1.
     pub(super) fn own_end_depth_of(&self, run: &RunDown) -> f64 {
-        match run.rest_curve.last() {
-            Some(p) if self.curve.own && run.ending == Ending::Died => self.curve.run_end_of(p[1]),
+        match run.detail.rest_curve.last() {
+            Some(p) if self.curve.own && run.whole => self.curve.run_end_of(p[1]),
             _ => 1.0,
         }
     }

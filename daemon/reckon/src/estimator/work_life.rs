@@ -11,11 +11,14 @@
 use libm::{exp, log, log1p, sqrt};
 
 use super::{
-    Ending, LoadPrior, RunDown,
+    LoadPrior,
     draw_prior::{FULL_TO_IDLE, SOME_BOARD_W, STEP_DOWN},
     maths::{above, correct},
 };
-use crate::{bank::BankSpec, engine::Start};
+use crate::{
+    bank::{BankSpec, Start},
+    record::RunDown,
+};
 
 /// Parts of the draw: board, processor, person, receiving, sending.
 pub(super) const PARTS: usize = 5;
@@ -90,8 +93,8 @@ impl Work {
 
     /// As a run-down keeps it: parts, processor use at rest, then the two other sums.
     pub(super) fn from_run_down(run: &RunDown) -> Option<Self> {
-        let parts = run.work.first_chunk::<PARTS>()?;
-        let sum = |k: usize| run.work.get(k).copied().unwrap_or(0.0);
+        let parts = run.detail.work.first_chunk::<PARTS>()?;
+        let sum = |k: usize| run.detail.work.get(k).copied().unwrap_or(0.0);
         (parts[0] > 0.0).then(|| Self { parts: *parts, quiet: sum(6), unmarked: sum(7) })
     }
 
@@ -227,7 +230,7 @@ impl WorkLife {
 
     fn learn(&mut self, run: &RunDown, work: &Work, around: &[f64; N], drift: f64) {
         let line = self.line(around, work);
-        let part = match run.start {
+        let part = match run.start() {
             Start::Full | Start::Unknown => 0.0,
             part => part.middle().map_or(0.0, |share| log(share.part().max(0.05))),
         };
@@ -236,7 +239,7 @@ impl WorkLife {
         let value = line.value + drift + part + ahead;
         let c = self.times(&line.slope);
         let v = dot(&c, &line.slope).max(1e-9);
-        let (new, new_v) = if run.ending == Ending::Died && run.start != Start::Unknown {
+        let (new, new_v) = if run.whole && run.start() != Start::Unknown {
             let guessed = if part < 0.0 { 0.01 } else { 0.0 };
             let lacks = self.lacks(around, work);
             let chance = if lacks > 0.0 { self.unmarked.share() } else { 0.0 };
@@ -331,6 +334,7 @@ mod tests {
     use super::*;
     use crate::{
         bank::{Cells, MeasuredAt},
+        record::Detail,
         units::{AmpHours, Volts},
     };
 
@@ -358,10 +362,14 @@ mod tests {
     /// A run-down of so many hours, of which so many with somebody there and no mark of sending.
     fn run(hours: f64, unmarked: f64) -> RunDown {
         RunDown {
-            ending: Ending::Died,
+            whole: true,
+            start_share: Some(1.0),
             lasted_s: hours * 3600.0,
-            energy_wh: 66.0,
-            work: alloc::vec![hours, 0.1 * hours, unmarked, hours, 0.0, 0.03, hours, unmarked],
+            delivered_wh: Some(66.0),
+            detail: Detail {
+                work: alloc::vec![hours, 0.1 * hours, unmarked, hours, 0.0, 0.03, hours, unmarked],
+                ..Detail::default()
+            },
             ..RunDown::default()
         }
     }

@@ -1,5 +1,5 @@
 //! What the record teaches of a bank: an outing's rows become a run-down, run-downs become what is
-//! learned. The only place where the record's run-downs and the estimator's meet.
+//! learned.
 
 use alloc::vec::Vec;
 
@@ -8,7 +8,7 @@ use crate::{
     bank::{BankSpec, MeasuredAt, Start},
     belief::last_end::start_of,
     engine::few_steps,
-    estimator::{self, Estimator, FED_OTHERWISE_W, Learned, LoadPrior, Observation},
+    estimator::{Estimator, FED_OTHERWISE_W, Learned, LoadPrior, Observation},
 };
 
 /// A shorter outing teaches nothing that is worth a line, s.
@@ -17,7 +17,7 @@ const WORTH_S: f64 = 600.0;
 /// What these run-downs teach about the bank; struck ones teach nothing.
 #[must_use]
 pub fn learned(bank: &BankSpec, kept: &[RecordedRunDown]) -> Learned {
-    let runs = kept.iter().filter(|one| !one.struck).filter_map(|one| one.data.to_learn_from());
+    let runs = kept.iter().filter(|one| !one.struck).map(|one| one.data.clone());
     Learned::from_rundowns(bank, runs)
 }
 
@@ -33,7 +33,7 @@ pub fn usable_wh(bank: &BankSpec, learned: &Learned) -> Option<[f64; 3]> {
     if bank.measured_at != MeasuredAt::Nowhere {
         let runs = learned.rundowns_data();
         let usual = bank.label_energy().wh() / USUAL_H;
-        let watts = runs.last().map_or(usual, estimator::RunDown::mean_w);
+        let watts = runs.last().map_or(usual, RunDown::mean_w);
         let second = Observation { dt_s: 1.0, watts: Some(watts), ..Observation::default() };
         estimator.step(&second);
     }
@@ -84,13 +84,8 @@ impl Outing {
             follower.step(&observation(row));
             at_s = row.to_s();
         }
-        let ending = if self.ending.is_death() {
-            estimator::Ending::Died
-        } else {
-            estimator::Ending::Stopped
-        };
-        let seen = follower.close(ending);
-        if !(seen.energy_wh > 0.0 && seen.energy_wh.is_finite()) {
+        let seen = follower.close(self.ending.is_death());
+        if !(seen.energy_wh() > 0.0 && seen.energy_wh().is_finite()) {
             return None;
         }
         // Time in which something else fed the board is no part of a run-down.
@@ -99,7 +94,7 @@ impl Outing {
         Some(RunDown {
             lasted_s: self.lasted_s - fed_s,
             within_s: self.ended_within_s.unwrap_or(0.0),
-            ..RunDown::from(&seen)
+            ..seen
         })
     }
 }

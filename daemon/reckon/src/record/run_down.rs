@@ -2,12 +2,7 @@
 
 use alloc::{string::String, vec::Vec};
 
-use crate::{
-    engine::Start,
-    estimator::{Ending, RunDown as Seen},
-    time::Wall,
-    units::Share,
-};
+use crate::{bank::Start, time::Wall, units::Share};
 
 /// A run-down: what later forecasts of its bank learn from.
 #[derive(Clone, Debug, PartialEq, Default)]
@@ -38,74 +33,66 @@ pub struct RunDown {
     pub detail: Detail,
 }
 
-impl From<&Seen> for RunDown {
-    fn from(seen: &Seen) -> Self {
-        let mean_power_w = (seen.lasted_s > 0.0).then(|| seen.energy_wh * 3600.0 / seen.lasted_s);
-        Self {
-            name: None,
-            whole: seen.ending == Ending::Died,
-            start_share: seen.start.middle().map(Share::part),
-            lasted_s: seen.lasted_s,
-            within_s: 0.0,
-            before_s: 0.0,
-            delivered_wh: Some(seen.energy_wh),
-            bridged_wh: Some(seen.bridged_wh),
-            mean_power_w,
-            measured: seen.measured,
-            ambient_c: seen.ambient_c,
-            detail: Detail {
-                rest_curve: seen.rest_curve.clone(),
-                source_ohms: seen.source_ohms,
-                peak_a: seen.peak_a,
-                half_hours_w: seen.half_hours_w.clone(),
-                work: seen.work.clone(),
-                burst: seen.burst,
-            },
+impl RunDown {
+    /// How full it began.
+    #[must_use]
+    pub fn start(&self) -> Start {
+        match self.start_share {
+            Some(share) if share >= 1.0 => Start::Full,
+            Some(share) => Start::Part(Share::nearest(share)),
+            None => Start::Unknown,
         }
     }
-}
 
-impl RunDown {
-    /// As the estimator learns from it; `None` where no energy is known (an imported list of time
-    /// stamps says how long, not how much: whoever knows the draw fills `delivered_wh` in before).
+    /// Energy delivered, Wh; zero where none is known: an imported list of time stamps says how long,
+    /// not how much, and nothing is learned from it.
     #[must_use]
-    pub fn to_learn_from(&self) -> Option<Seen> {
-        Some(Seen {
-            ending: if self.whole { Ending::Died } else { Ending::Stopped },
-            start: match self.start_share {
-                Some(share) if share >= 1.0 => Start::Full,
-                Some(share) => Start::Part(Share::nearest(share)),
-                None => Start::Unknown,
-            },
-            lasted_s: self.lasted_s,
-            energy_wh: self.delivered_wh?,
-            bridged_wh: self.bridged_wh.unwrap_or(0.0),
-            measured: self.measured,
-            ambient_c: self.ambient_c,
-            rest_curve: self.detail.rest_curve.clone(),
-            source_ohms: self.detail.source_ohms,
-            peak_a: self.detail.peak_a,
-            half_hours_w: self.detail.half_hours_w.clone(),
-            work: self.detail.work.clone(),
-            burst: self.detail.burst,
-        })
+    pub fn energy_wh(&self) -> f64 {
+        self.delivered_wh.unwrap_or(0.0)
+    }
+
+    /// Mean draw, W.
+    #[must_use]
+    pub fn mean_w(&self) -> f64 {
+        self.energy_wh() * 3600.0 / self.lasted_s.max(1.0)
+    }
+
+    /// Whether there is energy in it, and every number can be reckoned with.
+    pub(crate) fn is_sound(&self) -> bool {
+        let Detail { rest_curve, source_ohms, peak_a, work, burst, .. } = &self.detail;
+        self.energy_wh() > 0.0
+            && self.lasted_s > 0.0
+            && [self.energy_wh(), self.lasted_s]
+                .iter()
+                .chain(&self.bridged_wh)
+                .chain(&self.ambient_c)
+                .chain(rest_curve.iter().flatten())
+                .chain(work)
+                .chain(source_ohms)
+                .chain(peak_a)
+                .chain(burst.iter().flatten())
+                .all(|x| x.is_finite())
+            && burst.is_none_or(|b| b[0] > 0.0)
     }
 }
 
-/// See `reckon`'s run-down data; kept as JSON so that new figures need no new columns.
+/// What only the estimator makes and reads; kept as JSON so that new figures need no new columns.
 #[derive(Clone, Debug, PartialEq, Default)]
 pub struct Detail {
-    /// Rest voltage against energy delivered, `[Wh, V]`.
+    /// Rest voltage against energy delivered, `[Wh, V]`, rising in Wh; empty where the cells' voltage
+    /// is not seen. At most 64 points.
     pub rest_curve: Vec<[f64; 2]>,
     /// Resistance of bank and lead as seen by the sensor, ohms.
     pub source_ohms: Option<f64>,
     /// Typical peak current, A.
     pub peak_a: Option<f64>,
-    /// Mean draw of each half hour, W.
+    /// Mean draw of each half hour, W. At most 256.
     pub half_hours_w: Vec<f64>,
-    /// Hours of each part of a modelled draw.
+    /// What a modelled draw was made of: hours of each part, in an order that only the estimator
+    /// knows. At most 16.
     pub work: Vec<f64>,
-    /// Size and length of the processor's bursts in a timed mode.
+    /// The processor's rhythm in a timed mode: size (seconds of full processor use) and length (s) of
+    /// the burst that follows a slot that was listened to.
     pub burst: Option<[f64; 2]>,
 }
 
@@ -129,35 +116,32 @@ pub struct RecordedRunDown {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use alloc::vec;
 
     #[test]
-    fn what_the_estimator_saw_comes_back_as_it_was() {
-        for start in [Start::Full, Start::Part(Share::nearest(0.7)), Start::Unknown] {
-            let seen = Seen {
-                ending: Ending::Died,
-                start,
-                lasted_s: 70_800.0,
-                energy_wh: 31.5,
-                bridged_wh: 0.2,
-                measured: true,
-                ambient_c: Some(4.0),
-                half_hours_w: vec![1.6, 1.61],
-                burst: Some([0.4, 2.1]),
-                ..Seen::default()
-            };
-            assert_eq!(RunDown::from(&seen).to_learn_from(), Some(seen));
-        }
-        assert_eq!(RunDown::default().to_learn_from(), None, "no energy, nothing to learn");
+    fn one_without_energy_or_with_a_broken_number_teaches_nothing() {
+        let some = RunDown { lasted_s: 70_800.0, delivered_wh: Some(31.5), ..RunDown::default() };
         // SI brochure, 9th ed.: 1 Wh = 3600 J; 31.5 Wh over 70 800 s are 1.602 W.
-        let seen = Seen { lasted_s: 70_800.0, energy_wh: 31.5, ..Seen::default() };
-        let mean_w = RunDown::from(&seen).mean_power_w.unwrap();
-        assert!((mean_w - 1.602).abs() < 0.001, "{mean_w}");
-        assert_eq!(RunDown::from(&Seen::default()).mean_power_w, None, "no time, no mean");
-        // One that was only cut short says 'at least'; a share of 1 is full.
-        let cut_short =
-            RunDown { delivered_wh: Some(3.0), start_share: Some(1.0), ..RunDown::default() };
-        let learned = cut_short.to_learn_from().unwrap();
-        assert_eq!((learned.ending, learned.start), (Ending::Stopped, Start::Full));
+        assert!((some.mean_w() - 1.602).abs() < 0.001, "{}", some.mean_w());
+        assert!(some.is_sound() && !RunDown::default().is_sound());
+        let burst = |size| Detail { burst: Some([size, 2.1]), ..Detail::default() };
+        let bad = f64::NAN;
+        for broken in [
+            RunDown { delivered_wh: None, ..some.clone() },
+            RunDown { lasted_s: 0.0, ..some.clone() },
+            RunDown { bridged_wh: Some(bad), ..some.clone() },
+            RunDown { ambient_c: Some(bad), ..some.clone() },
+            RunDown { detail: Detail { peak_a: Some(bad), ..Detail::default() }, ..some.clone() },
+            RunDown { detail: burst(0.0), ..some.clone() },
+        ] {
+            assert!(!broken.is_sound(), "{broken:?}");
+        }
+        assert!(RunDown { detail: burst(0.4), ..some }.is_sound());
+    }
+
+    #[test]
+    fn a_share_of_one_is_full_and_none_is_unknown() {
+        let start = |start_share| RunDown { start_share, ..RunDown::default() }.start();
+        assert_eq!([start(Some(1.0)), start(None)], [Start::Full, Start::Unknown]);
+        assert_eq!(start(Some(0.7)), Start::Part(Share::nearest(0.7)));
     }
 }

@@ -23,7 +23,7 @@ use std::sync::Arc;
 
 use reckon::{
     engine::{AlarmChange, Engine, Radio, Setup, Start},
-    estimator::{Ending, Estimator, Learned, Observation},
+    estimator::{Estimator, Learned, Observation},
     reading::{BoardReading, Role, SourceIx, SourceReport, SourceState, SupplyReading, Sweep, Via},
     snapshot::About,
     time::{Mono, Stamp, Trust, Wall},
@@ -160,7 +160,7 @@ fn play_one(outing: &Outing, known: bool, learned: &mut Learned) -> Warned {
             }
         }
     }
-    learned.credit(&estimator.close(Ending::Died));
+    learned.credit(&estimator.close(true));
     let name = outing.file.file_stem().unwrap().to_string_lossy().into_owned();
     Warned { outing: name, known, lasted_min: outing.lasted_s() / 60.0, left_min }
 }

@@ -8,11 +8,12 @@ use std::sync::Arc;
 use reckon::{
     bank::{BankSpec, Cells, MeasuredAt},
     engine::{Command, Engine, Setup, Start},
-    estimator::{Ending, Estimator, Learned, LoadPrior, Observation, RunDown},
+    estimator::{Estimator, Learned, LoadPrior, Observation},
     power_off::{Order, PowerOff, PowerOffAsk, PowerOffWants},
     reading::{
         BoardReading, Gap, Role, SourceIx, SourceReport, SourceState, SupplyReading, Sweep, Via,
     },
+    record::RunDown,
     time::{Mono, Stamp, Trust, Wall},
     units::{AmpHours, Amps, Share, Volts, Watts},
 };
@@ -196,5 +197,5 @@ fn play_one(outing: usize, holds_wh: f64, learned: &Learned, case: Case) -> (Wen
         believed_wh: [0.0; 3],
         silent: at_s >= dies_at_s,
     };
-    (went, recorder.close(if off { Ending::Stopped } else { Ending::Died }))
+    (went, recorder.close(!off))
 }

@@ -56,13 +56,13 @@ pub(super) fn dying(countdown: core::time::Duration) -> Field {
     let power_off = PowerOffWants { unit: true, countdown, ..PowerOffWants::default() };
     let spec = Some(blue_ten());
     let mut field = Field::new(Setup { bank: spec, power_off, ..setup() });
-    let run = crate::estimator::RunDown {
-        ending: crate::estimator::Ending::Died,
-        start: Start::Full,
+    let run = crate::record::RunDown {
+        whole: true,
+        start_share: Some(1.0),
         lasted_s: 36_000.0,
-        energy_wh: 30.0,
+        delivered_wh: Some(30.0),
         measured: true,
-        ..crate::estimator::RunDown::default()
+        ..crate::record::RunDown::default()
     };
     let known = crate::estimator::Learned::from_rundowns(&blue_ten(), vec![run; 4]);
     field.engine.note_learned(vec![(String::from("Blue ten"), known)]);

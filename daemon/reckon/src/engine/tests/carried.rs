@@ -3,7 +3,8 @@
 use super::*;
 use crate::{
     engine::{Carried, Command},
-    estimator::{Ending, Learned, RunDown},
+    estimator::Learned,
+    record::RunDown,
     units::Seconds,
 };
 
@@ -21,10 +22,10 @@ fn carried(hours: f64, wh: f64) -> Carried {
 
 fn whole(wh: f64) -> RunDown {
     RunDown {
-        ending: Ending::Died,
-        start: Start::Full,
+        whole: true,
+        start_share: Some(1.0),
         lasted_s: 3600.0 * wh / 4.0,
-        energy_wh: wh,
+        delivered_wh: Some(wh),
         measured: true,
         ..RunDown::default()
     }

@@ -8,8 +8,9 @@ use super::*;
 use crate::{
     alarm::{AlarmChange, Edge},
     engine::Command,
-    estimator::{Ending, Learned, RunDown},
+    estimator::Learned,
     power_off::{Order, PowerOff, PowerOffAsk, PowerOffWants},
+    record::RunDown,
     snapshot::{About, Verdict},
     units::{AmpHours, Seconds},
     words,
@@ -106,10 +107,10 @@ fn taught(truth_wh: f64, times: u32, lot: &mut Lot) -> Learned {
     for _ in 0..times {
         let energy_wh = truth_wh * (1.0 + 0.02 * lot.normal());
         learned.credit(&RunDown {
-            ending: Ending::Died,
-            start: FULL,
+            whole: true,
+            start_share: Some(1.0),
             lasted_s: energy_wh / 4.0 * 3600.0,
-            energy_wh,
+            delivered_wh: Some(energy_wh),
             measured: true,
             ..RunDown::default()
         });

@@ -6,6 +6,7 @@ mod published;
 use super::*;
 use crate::{
     bank::Cells,
+    record::Detail,
     units::{AmpHours, Share, Volts},
 };
 
@@ -97,11 +98,11 @@ fn a_rundown_narrows_the_range_and_a_cut_short_one_lifts_it() {
     };
     let mut learned = Learned::default();
     let fresh = quantiles(&play(&learned, 1.0).remaining().unwrap());
-    learned.credit(&play(&learned, 10.0).close(Ending::Died));
+    learned.credit(&play(&learned, 10.0).close(true));
     let after = quantiles(&play(&learned, 1.0).remaining().unwrap());
     assert!(after[2] - after[0] < fresh[2] - fresh[0], "{fresh:?} {after:?}");
     let mut short = Learned::default();
-    short.credit(&play(&short, 10.5).close(Ending::Stopped));
+    short.credit(&play(&short, 10.5).close(false));
     let lifted = quantiles(&play(&short, 1.0).remaining().unwrap());
     assert!(lifted[0] > fresh[0], "{fresh:?} {lifted:?}");
     let again = Learned::from_rundowns(&bank, learned.rundowns_data().to_vec());
@@ -119,11 +120,19 @@ fn the_bank_may_outlive_everything_thought_possible() {
     assert!(low >= 0.0 && low <= middle && middle <= high && high > 0.0);
 }
 
+#[derive(Clone, Copy, Debug, PartialEq)]
+enum Ending {
+    Died,
+    Stopped,
+}
+use Ending::{Died, Stopped};
+
 fn run_down(wh: f64, ending: Ending) -> RunDown {
     RunDown {
-        ending,
+        whole: ending == Died,
+        start_share: Some(1.0),
         lasted_s: wh / 2.5 * 3600.0,
-        energy_wh: wh,
+        delivered_wh: Some(wh),
         measured: true,
         ..RunDown::default()
     }
@@ -145,17 +154,17 @@ fn believed(runs: &[(f64, Ending)]) -> [f64; 3] {
 /// that and may hold all of it.
 #[test]
 fn a_bank_better_than_its_kind_is_believed_so_at_once() {
-    let [low, middle, high] = believed(&[(31.5, Ending::Stopped)]);
+    let [low, middle, high] = believed(&[(31.5, Stopped)]);
     assert!((28.0..31.5).contains(&low), "{low}");
     assert!(middle > 31.5 && (36.0..40.0).contains(&high), "{middle} {high}");
     // A second one says hardly more, and does not drive it up.
-    let again = believed(&[(31.5, Ending::Stopped); 2]);
+    let again = believed(&[(31.5, Stopped); 2]);
     assert!(again[0] >= low && again[2] < high + 1.0, "{again:?}");
 }
 
 #[test]
 fn a_stop_that_tells_nothing_changes_nothing() {
-    let (none, early) = (believed(&[]), believed(&[(8.0, Ending::Stopped)]));
+    let (none, early) = (believed(&[]), believed(&[(8.0, Stopped)]));
     for (a, b) in none.iter().zip(early) {
         // Ageing, and what is usual of the draw, move it by half a hundredth.
         assert!((b / a - 0.997).abs() < 0.006, "{none:?} {early:?}");
@@ -164,7 +173,6 @@ fn a_stop_that_tells_nothing_changes_nothing() {
 
 #[test]
 fn never_less_is_believed_than_was_delivered_alive() {
-    use Ending::{Died, Stopped};
     for alive in [24.5, 28.0, 31.5, 36.0, 44.0] {
         for before in [vec![], vec![(22.0, Died)], vec![(24.0, Died), (23.5, Died)]] {
             let mut runs = before;
@@ -179,7 +187,6 @@ fn never_less_is_believed_than_was_delivered_alive() {
 
 #[test]
 fn a_stop_after_a_death_pulls_nothing_down() {
-    use Ending::{Died, Stopped};
     // It died once, and went on beyond that another time.
     let died = believed(&[(24.0, Died)]);
     let beyond = believed(&[(24.0, Died), (26.0, Stopped)]);
@@ -232,7 +239,7 @@ fn readings_near_nothing_are_no_draw() {
         step(&mut est, 7200, 2.5);
         step(&mut est, fed_s, 0.02);
         step(&mut est, 1800, 2.5);
-        (quantiles(&est.remaining().unwrap()), est.close(Ending::Died))
+        (quantiles(&est.remaining().unwrap()), est.close(true))
     };
     let ((without, plain), (with, fed)) = (play(0), play(2700));
     assert_eq!(without, with);

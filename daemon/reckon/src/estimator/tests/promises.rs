@@ -74,7 +74,7 @@ proptest! {
             let [low, middle, high] = est.usable_wh().unwrap();
             prop_assert!(low <= middle && middle <= high && high.is_finite());
             prop_assert!(low >= est.delivered_wh() * 0.999, "alive after {}", est.delivered_wh());
-            learned.credit(&est.close(if died { Ending::Died } else { Ending::Stopped }));
+            learned.credit(&est.close(died));
         }
     }
 }
@@ -174,9 +174,10 @@ fn a_dumb_sensor_is_stood_in_for() {
 #[test]
 fn a_rundown_can_be_struck_out() {
     let run = |wh: f64| RunDown {
-        ending: Ending::Died,
+        whole: true,
+        start_share: Some(1.0),
         lasted_s: 36_000.0,
-        energy_wh: wh,
+        delivered_wh: Some(wh),
         measured: true,
         ..RunDown::default()
     };
@@ -186,7 +187,7 @@ fn a_rundown_can_be_struck_out() {
         learned.credit(&run(wh));
     }
     let kept: Vec<RunDown> =
-        learned.rundowns_data().iter().filter(|r| r.energy_wh > 20.0).cloned().collect();
+        learned.rundowns_data().iter().filter(|r| r.energy_wh() > 20.0).cloned().collect();
     let again = Learned::from_rundowns(&bank, kept);
     let mut fresh = Learned::default();
     fresh.credit(&run(25.0));
@@ -211,13 +212,17 @@ fn a_flat_end_tells_no_depth() {
                 .collect()
         };
         let run = |last: f64| RunDown {
-            ending: Ending::Died,
+            whole: true,
+            start_share: Some(1.0),
             lasted_s: 36_000.0,
-            energy_wh: 38.4,
+            delivered_wh: Some(38.4),
             measured: true,
-            rest_curve: curve(last),
-            source_ohms: Some(0.1),
-            peak_a: Some(1.5),
+            detail: Detail {
+                rest_curve: curve(last),
+                source_ohms: Some(0.1),
+                peak_a: Some(1.5),
+                ..Detail::default()
+            },
             ..RunDown::default()
         };
         let bank = BankSpec { label: AmpHours::of(3.3), ..long_six() };

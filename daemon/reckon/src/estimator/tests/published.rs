@@ -184,9 +184,10 @@ fn what_haste_costs_is_learned_and_carries_over() {
     let mut capacity = Capacity::from_label(&bank, false);
     for (k, amps) in [0.3, 0.8, 1.6, 0.4, 1.2, 0.3, 1.6].into_iter().enumerate() {
         let run = RunDown {
-            ending: Ending::Died,
+            whole: true,
+            start_share: Some(1.0),
             lasted_s: hours(amps) * 3600.0,
-            energy_wh: hours(amps) * amps * 12.0,
+            delivered_wh: Some(hours(amps) * amps * 12.0),
             measured: true,
             ..RunDown::default()
         };

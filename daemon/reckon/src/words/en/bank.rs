@@ -27,6 +27,12 @@ pub const fn chemistry(cells: Cells) -> &'static str {
     }
 }
 
+/// The run-downs of a bank, on Banks.
+#[must_use]
+pub fn run_downs(count: usize) -> String {
+    if count == 1 { String::from("One run-down") } else { format!("{count} run-downs") }
+}
+
 /// Cells, where one of them is to be chosen.
 #[must_use]
 pub const fn cells_hint(cells: Cells) -> &'static str {

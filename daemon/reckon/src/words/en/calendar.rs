@@ -1,8 +1,11 @@
 //! Dates, times of day and durations of the record, as fine as they are known.
 
-use alloc::{format, string::String};
+use alloc::{
+    format,
+    string::{String, ToString},
+};
 
-use super::numbers::{TIE, span, weekday};
+use super::numbers::{TIE, span};
 use crate::{time::Wall, units::Seconds};
 
 /// A date and time of the place: a wall time and the offset in force there, seconds east of UTC.
@@ -43,62 +46,26 @@ impl Local {
     /// `Saturday 9 March 2024`.
     #[must_use]
     pub fn day(self) -> String {
-        let days = self.seconds().div_euclid(86_400);
-        match date_of(days) {
-            Some(date) => format!("{} {}", weekday(days), day_of(date)),
-            None => String::from("a day beyond the calendar"),
-        }
+        self.told("%A %-d\u{a0}%B %Y")
     }
 
     /// `9 March 2024`.
     #[must_use]
     pub fn date(self) -> String {
-        date_of(self.seconds().div_euclid(86_400))
-            .map_or_else(|| String::from("a day beyond the calendar"), day_of)
+        self.told("%-d\u{a0}%B %Y")
     }
 
-    pub(super) const fn same_day(self, other: Self) -> bool {
-        let (one, two) = (self.wall.unix_ms() / 1000, other.wall.unix_ms() / 1000);
-        let off = self.utc_offset_s as i64;
-        one.saturating_add(off).div_euclid(86_400) == two.saturating_add(off).div_euclid(86_400)
+    fn told(self, format: &str) -> String {
+        match self.wall.local(self.utc_offset_s) {
+            Some(local) => local.strftime(format).to_string(),
+            None => String::from("a day beyond the calendar"),
+        }
     }
-}
 
-fn day_of((year, month, day): (i64, i64, i64)) -> String {
-    const MONTHS: [&str; 12] = [
-        "January",
-        "February",
-        "March",
-        "April",
-        "May",
-        "June",
-        "July",
-        "August",
-        "September",
-        "October",
-        "November",
-        "December",
-    ];
-    let name = usize::try_from(month - 1).ok().and_then(|ix| MONTHS.get(ix)).unwrap_or(&"");
-    format!("{day}{TIE}{name} {year}")
-}
-
-/// Year, month, day of a count of days since 1970-01-01, in the proleptic Gregorian calendar that
-/// RFC 3339 uses, by whole 400-year cycles of 146 097 days, years beginning in March. `None` for
-/// years that four digits cannot hold.
-#[must_use]
-pub fn date_of(days_since_1970: i64) -> Option<(i64, i64, i64)> {
-    let from_year_0 = days_since_1970.checked_add(719_468)?;
-    let cycle = from_year_0.div_euclid(146_097);
-    let in_cycle = from_year_0.rem_euclid(146_097);
-    let year_of_cycle =
-        (in_cycle - in_cycle / 1_460 + in_cycle / 36_524 - in_cycle / 146_096) / 365;
-    let in_year = in_cycle - (365 * year_of_cycle + year_of_cycle / 4 - year_of_cycle / 100);
-    let from_march = (5 * in_year + 2) / 153;
-    let day = in_year - (153 * from_march + 2) / 5 + 1;
-    let month = if from_march < 10 { from_march + 3 } else { from_march - 9 };
-    let year = year_of_cycle + cycle * 400 + i64::from(month <= 2);
-    (0..=9999).contains(&year).then_some((year, month, day))
+    pub(super) fn same_day(self, other: Self) -> bool {
+        let day = |one: Self| one.seconds().div_euclid(86_400);
+        day(self) == day(Self { utc_offset_s: self.utc_offset_s, ..other })
+    }
 }
 
 /// A duration known to so much: `9 h 40 min 12 s` where that is under a minute, else `9 h 40`.
@@ -153,14 +120,18 @@ mod tests {
     }
 
     #[test]
-    fn leap_days_and_the_ends_of_the_calendar() {
-        // RFC 3339 appendix C: 2000 is a leap year, 2100 is not. Days by GNU date.
-        assert_eq!(date_of(11_016), Some((2000, 2, 29)));
-        assert_eq!(date_of(47_540), Some((2100, 2, 28)));
-        assert_eq!(date_of(47_541), Some((2100, 3, 1)));
-        assert_eq!(date_of(2_932_896), Some((9999, 12, 31)));
-        assert_eq!(date_of(2_932_897), None);
-        assert_eq!(date_of(i64::MAX), None);
-        assert_eq!(date_of(i64::MIN), None);
+    fn days_are_those_of_the_calendar() {
+        // RFC 3339 appendix C: 2000 is a leap year, 2100 is not. Seconds by GNU date.
+        for (unix_s, want) in [
+            (951_782_400, "Tuesday 29 February 2000"),
+            (4_107_542_399, "Sunday 28 February 2100"),
+            (4_107_542_400, "Monday 1 March 2100"),
+            (253_402_300_799, "Friday 31 December 9999"),
+            (253_402_300_800, "a day beyond the calendar"),
+            (i64::MIN, "a day beyond the calendar"),
+        ] {
+            let wall = Wall::from_unix_ms(unix_s.saturating_mul(1000));
+            assert_eq!(plain(&Local { wall, utc_offset_s: 0 }.day()), want);
+        }
     }
 }

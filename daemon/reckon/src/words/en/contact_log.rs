@@ -6,44 +6,18 @@ use alloc::{
     vec::Vec,
 };
 
-use super::{
-    numbers::{TIE, energy, power, span},
-    outing::outing_name,
-};
+use super::numbers::{TIE, energy, power, span};
 use crate::{
     adif::{Complaint, Fault, Log, MOST_BYTES, MOST_KEPT, MOST_RECORDS},
     contacts::{Group, Reckoned},
     units::{Joules, Seconds},
-    words::ContactLogPage,
 };
 
-/// The page's texts.
-pub const PAGE: ContactLogPage = ContactLogPage {
-    title: "Contact log",
-    all_outings: "All outings",
-    imported: "What was imported",
-    none_placed: "None of the latest outings has contacts: they were at other times, or the logging \
-                  program's clock was wrong.",
-    import: "Import a log",
-    what_is_kept: "The log is an ADIF file (.adi or .adx), as logging programs write it. Only the \
-                   time, band and mode of each contact are kept, unless the settings ask for more. \
-                   Importing the same log again adds nothing.",
-    what_places_it: "Contacts are matched to outings by their time in UTC, so the logging program's \
-                     clock must have been right.",
-    or_paste: "Or paste its text",
-    text: "The log's text",
-    import_it: "Import it",
-    by_mistake: "For a log imported by mistake. Importing it again brings its contacts back.",
-    file: |most_mib| format!("A file on this phone, at most {most_mib} MiB"),
-    more: |more| format!("And {more} more."),
-    read: log_read,
-    complaint,
-    contacts: contacts_in,
-    outing_has: |count| format!("This outing has {}.", contacts_in(count)),
-    take_out: |count| format!("Remove {} from the record", if count == 1 { "it" } else { "them" }),
-    undated,
-    outing_name,
-};
+/// The button that takes so many out of the record.
+#[must_use]
+pub fn take_out(count: usize) -> String {
+    format!("Remove {} from the record", if count == 1 { "it" } else { "them" })
+}
 
 /// `3 contacts`.
 #[must_use]

@@ -5,14 +5,13 @@ pub mod bank;
 pub mod calendar;
 pub mod contact_log;
 pub mod fold;
-mod frame;
 pub mod journal;
 pub mod metrics;
 pub mod missing;
-mod notes;
 pub mod now;
 pub mod numbers;
 pub mod outing;
+mod pages;
 pub mod phone;
 pub mod power_off;
 pub mod question;
@@ -26,24 +25,12 @@ pub mod terminal;
 pub mod theme;
 pub mod warning;
 
-use super::Language;
-
-/// English.
-pub const ENGLISH: Language = Language {
-    tag: "en",
-    frame: frame::FRAME,
-    contact_log: contact_log::PAGE,
-    report: report::PAGE,
-    phones: phone::PAGES,
-    notes: notes::NOTES,
-};
-
 pub use alarm::{Said, alarm, edge, gap, gap_remedy, help, over_line};
 pub use bank::{
     RunDownSaid, bank_label, believed_to_hold, cells_choice, cells_hint, chemistry, place_choice,
     place_hint, rundown, seen_to_deliver, test_load, test_on,
 };
-pub use calendar::{Local, date_of, lasted};
+pub use calendar::{Local, lasted};
 pub use now::{
     Answer, BY_RULE, activity, activity_left, answer, bank, basis, board, clock, day_line, draw,
     hour_mark, log, shift, spoken, status, supply, title, verdict,
@@ -57,6 +44,7 @@ pub use outing::{
     OutingEnd, began, bridged, draw_line, ending, event, how_ended, moment_of, outing_name,
     silence, so_far, took,
 };
+pub use pages::*;
 pub use phone::{
     in_groups, phone_paired, phone_seen, phone_title, phone_used, phones_not_kept, phones_stuck,
     phones_taken_away,

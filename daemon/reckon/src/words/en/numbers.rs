@@ -6,7 +6,7 @@ use alloc::{
 };
 
 use crate::{
-    time::{Mono, Stamp},
+    time::{Mono, Stamp, Wall},
     units::{Amps, Celsius, Joules, Seconds, Share, Volts, Watts},
 };
 
@@ -142,21 +142,11 @@ pub(super) fn time_of_day(then: Mono, at: Stamp, step_min: i64) -> Option<String
         0 => Some(time),
         1 => Some(format!("{time} tomorrow")),
         -1 => Some(format!("{time} yesterday")),
-        2..=6 => Some(format!("{time} on {}", weekday(day))),
+        2..=6 => {
+            let date = Wall::from_unix_ms(day.saturating_mul(86_400_000)).local(0)?;
+            Some(format!("{time} on {}", date.strftime("%A")))
+        }
         _ => None,
-    }
-}
-
-/// 1970-01-01 was a Thursday.
-pub(super) fn weekday(days_since_1970: i64) -> &'static str {
-    match days_since_1970.rem_euclid(7) {
-        0 => "Thursday",
-        1 => "Friday",
-        2 => "Saturday",
-        3 => "Sunday",
-        4 => "Monday",
-        5 => "Tuesday",
-        _ => "Wednesday",
     }
 }
 

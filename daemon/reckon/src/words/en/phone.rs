@@ -7,38 +7,7 @@ use alloc::{
 use core::net::IpAddr;
 
 use super::{calendar::Local, numbers::ago};
-use crate::{time::Mono, words::PhonesPage};
-
-pub(super) const PAGES: PhonesPage = PhonesPage {
-    pair: "Pair this phone",
-    is_paired: ["It is already paired and can make changes.", "Back to Now"],
-    how,
-    no_code,
-    fields: ["Code", "Name of this phone, if you like", "Pair"],
-    title: "Paired phones",
-    what_they_may,
-    none: "No phone is paired.",
-    only_paired: "Only a paired phone sees which others are.",
-    this: "This phone.",
-    end: "End its pairing",
-    all: [
-        "All",
-        "End all pairings",
-        "Every phone must be paired again, this one too.",
-        "End all of them",
-    ],
-    back: "Back to Station",
-};
-
-sentences! {
-    how(minutes: u64) = "Run `outlast pin` on the board and enter the twelve digits here within \
-        {minutes} minutes. Only someone with access to the board can do this. Anyone else can only \
-        look.";
-    no_code(minutes: u64) = "No code is good now: nobody has asked for one in the last {minutes} \
-        minutes, or it is used.";
-    what_they_may(days: u64) = "Each can make changes. A phone that has not been used for {days} days \
-        must be paired again. End one that is lost, or that you do not know: it can still look.";
-}
+use crate::time::Mono;
 
 /// A code in groups of four digits.
 #[must_use]

@@ -15,40 +15,11 @@ use crate::{
         Truth,
     },
     units::{Celsius, Joules, Seconds, Share, Volts},
-    words::ReportPage,
 };
 use alloc::{
     format,
     string::{String, ToString},
     vec::Vec,
-};
-
-/// The page's texts.
-pub const PAGE: ReportPage = ReportPage {
-    draw: "Draw",
-    draw_shows: "The line is the mean; the band runs from the lowest to the highest value of each \
-                 step. Gaps in the line: no reading.",
-    no_draw: "Nothing to draw: the record has no readings of it.",
-    energy: "Where the energy went",
-    doing: "Doing",
-    hours: "Hour by hour",
-    hour: "Hour",
-    timed_modes: "Timed modes",
-    contacts: "Contacts",
-    band_mode: "Band, mode",
-    contacts_alone: "Time and energy during the contacts alone.",
-    supply: "Supply",
-    temperature: "Processor temperature",
-    forecasts: "What the forecasts said",
-    forecasts_show: "Each forecast as the total length of the outing that it predicted: the band \
-                     runs from its cautious to its hopeful end, the line is its middle.",
-    in_words: "Some of them in words",
-    learned: "What was learned about the bank",
-    events: "What happened",
-    gaps: "Sensor gaps",
-    corrections: "Corrections so far",
-    more: |more| format!("{more} more"),
-    in_export: |more| format!("And {more} more: the export has them all."),
 };
 
 /// The heads of the energy book's columns.

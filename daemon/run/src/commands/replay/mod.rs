@@ -16,8 +16,9 @@ use reckon::{
     bank::{AMBIENT_C, BankSpec, MeasuredAt},
     draw::{BoardModel, ModelFrom},
     engine::Start,
-    estimator::{Ending, Estimator, Learned, LoadPrior, Observation},
+    estimator::{Estimator, Learned, LoadPrior, Observation},
     forecast::Spread,
+    record::RunDown,
     units::{Celsius, Seconds, Share},
     words,
 };
@@ -79,7 +80,8 @@ pub(crate) fn run(args: &cli::Replay) -> Result<(), Failed> {
 #[derive(Clone, Debug, PartialEq)]
 struct Told {
     path: PathBuf,
-    ending: Ending,
+    /// The bank cut out; else it was stopped.
+    died: bool,
     start: Start,
     ambient: Option<Celsius>,
 }
@@ -89,19 +91,15 @@ const AFTER_FILE: &str = words::terminal::AFTER_FILE;
 /// `FILE[:died|:stopped][:from=0.7|:unknown][:ambient=6]`. Without a word on the end it is taken as
 /// stopped: then the outing only says 'at least'.
 fn told(text: &str) -> Result<Told, String> {
-    let mut told = Told {
-        path: PathBuf::from(text),
-        ending: Ending::Stopped,
-        start: Start::Full,
-        ambient: None,
-    };
+    let mut told =
+        Told { path: PathBuf::from(text), died: false, start: Start::Full, ambient: None };
     let mut name = text;
     // From the back, so that a name with a colon in it stays whole.
     while let Some((before, word)) = name.rsplit_once(':') {
         let (key, value) = word.split_once('=').unwrap_or((word, ""));
         match key {
-            "died" => told.ending = Ending::Died,
-            "stopped" => told.ending = Ending::Stopped,
+            "died" => told.died = true,
+            "stopped" => told.died = false,
             "unknown" => told.start = Start::Unknown,
             "from" => {
                 let share = value.parse().ok().and_then(Share::new).filter(|s| s.part() > 0.0);
@@ -177,7 +175,7 @@ impl<W: Write> Player<W> {
         number: usize,
         outing: &Told,
         learned: &Learned,
-    ) -> Result<reckon::estimator::RunDown, Trouble> {
+    ) -> Result<RunDown, Trouble> {
         let name = outing.path.display();
         let text = fs::read(&outing.path)
             .map_err(|why| Trouble::Input(words::terminal::recording_unreadable(&name, &why)))?;
@@ -202,17 +200,14 @@ impl<W: Write> Player<W> {
             }
         }
         let usable = estimator.usable_wh();
-        let rundown = estimator.close(outing.ending);
+        let rundown = estimator.close(outing.died);
         if !self.json {
-            let end = match outing.ending {
-                Ending::Died => "the bank died",
-                Ending::Stopped => "stopped",
-            };
+            let end = if outing.died { "the bank died" } else { "stopped" };
             let after = now_text::plain_spaces(&words::span(Seconds::of(now)));
             writeln!(
                 self.out,
                 "Outing {number} ({name}): {end} after {after}, {:.1} Wh.",
-                rundown.energy_wh
+                rundown.energy_wh()
             )?;
             if let Some([low, _, high]) = usable {
                 writeln!(

@@ -1,0 +1,368 @@
+//! What stands on the pages at any moment, a table for each.
+
+use super::{
+    bank::run_downs,
+    contact_log::{complaint, contacts_in, log_read, take_out, undated},
+    outing::outing_name,
+};
+use crate::{
+    adif::{Complaint, Log},
+    units::Seconds,
+    words::Local,
+};
+
+language! {
+    ENGLISH = "en";
+
+    /// Around every page.
+    frame: Frame {
+        /// For a keyboard: past the navigation.
+        skip = "Skip to the content";
+        demo = ["Demonstration.", "Everything here is made up, and time runs fast."];
+        /// What the navigation is, for a screen reader.
+        pages = "Pages";
+        places = ["Now", "Outings", "Banks", "Station"];
+        may_look = "Anyone on the network can look.";
+        pair = "Pair this phone to make changes.";
+    }
+
+    /// Now.
+    now: NowPage {
+        test_runs = "A run-down test is running: this board will not switch itself off.";
+        about_test = "About the test";
+        /// Around the place of a file that was set aside.
+        moved = ["It was moved to", "; nothing was overwritten."];
+        stay_on = "Do not switch off";
+        at_once = "Now";
+        switch_off = "Switch off now";
+        not_for_an_hour = "Not for the next hour";
+        asleep(until, alarm) = "Asleep until {until}: {alarm}";
+        which_bank = "Say which bank it is";
+        doing = "What are you doing?";
+        by_itself = "By itself";
+        rules_choose = "the rules choose";
+        change = "Change";
+        finish(when) = "Finish {when}";
+        no_finish = "No finish";
+        how_long = "How long should the bank last?";
+        until = "Until";
+        set = "Set";
+    }
+
+    /// A question and its answers.
+    question: QuestionPage {
+        take_back = "Undo: I do not know";
+        which_bank = "Say which bank it is";
+        to_now = "Back to Now";
+    }
+
+    /// Before a bank is connected or counts as charged.
+    change_bank: ChangeBankPage {
+        charged(bank) = "{bank} was charged";
+        connect(bank) = "Connect {bank}";
+        ask_charged(bank) = "Was {bank} charged?";
+        ask_connected(bank) = "Is {bank} connected now?";
+        ends(bank, so_far) = "The outing on {bank} then ends ({so_far}) and a new one begins. You \
+            can undo this for ten minutes.";
+        how_full = "Yes, and how full is it?";
+        no = "No, change nothing";
+    }
+
+    /// The fields of a bank, on several pages.
+    bank_form: BankForm {
+        connected = "connected now";
+        charged(bank) = "{bank} was charged";
+        another = "Another bank";
+        name = "Name";
+        label_mah = "mAh on the label";
+        label_v = "Volts that the mAh figure is for";
+        label_v_if_printed = "Volts that the mAh figure is for, if printed";
+        cells = "Cells";
+        series = "Cells in series";
+        series_if_known = "Cells in series, if you know";
+        series_usual = "1 for a USB bank";
+        sensor = "Where the sensor is";
+        ambient = "Usual temperature around it, °C";
+        cutoff = "Volts at which it cuts off, if you know";
+        how_full = "How full it is";
+        connect = "It is connected now";
+    }
+
+    /// Banks.
+    banks: BanksPage {
+        title = "Banks";
+        test_runs = "A run-down test is running";
+        stop_test = "Stop the test";
+        none = "No bank has been added yet.";
+        run_downs(count: usize) = run_downs;
+        delivered = "What it delivered";
+        run_down = "Run it down";
+        import = "Import a list of times";
+        change = "Change or forget it";
+        rename = "Rename";
+        save_label = "Save what the label says";
+        forget = "Forget it";
+        add = "Add a bank";
+        add_it = "Add it";
+        forgotten = "Forgotten";
+        offer_again = "Offer it again";
+        not_counted = "Not counted.";
+        count_again = "Count it again";
+        do_not_count = "Do not count it";
+        its_outing = "Its outing";
+    }
+
+    /// What a bank delivered, by activity.
+    bank_book: BankBookPage {
+        title(bank) = "What {bank} delivered";
+        all_banks = "All banks";
+        corrected = "Corrections made to an outing count here too.";
+    }
+
+    /// Before a run-down test.
+    test: TestPage {
+        title(bank) = "Run {bank} down";
+        one_at_a_time = "One test at a time.";
+        what_it_does = "This board discharges a full bank until it cuts out. The record survives \
+            that. At the next start the run-down counts for the bank, and every later forecast is \
+            sharper.";
+        charged(bank, so_far) = "The test assumes that {bank} was charged full. Its outing \
+            ({so_far}) ends when you start, and a new one begins.";
+        connected_now(before) = "{before} is connected now.";
+        swapped(bank, before, so_far) = "The test assumes that {bank} is connected instead, and \
+            full. The outing on {before} ({so_far}) ends when you start, and a new one begins.";
+        can_undo = "You can undo this for ten minutes.";
+        connected(bank) = "The test assumes that {bank} is connected, and full.";
+        before = "Before you start";
+        see_to = [
+            "The board will not switch itself off: it stops when the bank does. Finish other work, \
+             and let nothing write to the card that you cannot afford to lose.",
+            "Charge the bank full with its own charger and let it cool down. Nothing must charge \
+             it during the test.",
+            "Stay near. Put it on something that does not burn, in the shade, not in a bag. \
+             Lithium cells that grow hot, swell or smell: disconnect, carry it outside if that is \
+             safe, keep away.",
+            "Do not use a swollen, dented or wet bank, and none whose protection you do not trust. \
+             Keep the fuse in place.",
+            "Lead-acid is harmed by being emptied: stop such a test at the maker's lowest voltage. \
+             Charge every bank again soon afterwards.",
+        ];
+        load = "Load the board makes by itself";
+        start(bank) = "{bank} is full and connected: start";
+        not_now = "Not now";
+    }
+
+    /// A run-down of before, as a list of times.
+    import: ImportPage {
+        title(bank) = "Import a list of times for {bank}";
+        what_for = "Have you run this bank down before, with a script that noted the time at a \
+            regular interval? That list counts as a run-down, from full until the bank cut out, to \
+            within one interval.";
+        name = "A name for it";
+        name_such_as = "Small idle board";
+        file = "A file on this phone";
+        times = "One time stamp per line";
+        such_as = "A time may look like 2024-03-09T08:00:00Z or 2024-03-09 08:00:00, or be seconds \
+            since 1970. The rest of a line is ignored.";
+        count(bank) = "Count it for {bank}";
+        not_now = "Not now";
+    }
+
+    /// Before a bank is forgotten.
+    forget: ForgetPage {
+        title(bank) = "Forget {bank}?";
+        what_it_does = "It is no longer offered. Its outings and run-downs stay in the record, and \
+            you can offer it again later.";
+        forget = "Forget it";
+        keep = "Keep it";
+    }
+
+    /// Outings, and what is asked of one.
+    outings: OutingsPage {
+        title = "Outings";
+        none_earlier = "There is nothing earlier.";
+        none = "The record is still empty. An outing begins when a bank is connected.";
+        import_log = "Import a contact log";
+        newest = "Newest";
+        earlier = "Earlier";
+        how_ended = "How did this outing end?";
+        ran_empty = "The bank ran empty";
+        plug_pulled = "The plug was pulled";
+        change_end = "Change how it ended";
+        take_back = "Undo: I do not know";
+    }
+
+    /// Around the report of an outing.
+    outing: OutingPage {
+        all_outings = "All outings";
+        goes_on = "Does this outing go on?";
+        why_goes_on = "It ran on the bank that is connected now. If that was not charged since, \
+            the outing goes on, and what the bank delivered then counts in the forecast.";
+        not_charged = "Not charged: it goes on";
+        charged = "It was charged";
+        counted = "Counted as a run-down";
+        why_counted = "Later forecasts for this bank learn from it. If something went wrong, do \
+            not count it.";
+        correct = "Correct what you were doing";
+        as_recorded = "What the record says now";
+        from = "From";
+        to = "to";
+        since_beginning = "Hours and minutes since it began.";
+        it_was = "it was";
+        no_activity = "no activity";
+        correct_it = "Correct it";
+        during_contacts = "During the log's contacts you were doing";
+        count_so = "Count them so";
+        undo = "Undo";
+        mark = "Mark this moment";
+        in_your_words = "In your words";
+        mark_it = "Mark";
+        name = "Name";
+        save = "Save";
+        import_log = "Import a contact log";
+        download = "Download";
+        as_file = "Report as one file";
+        close_ups = "Close-ups";
+        what_they_hold = "The report can be printed. It names no station you worked; your marks \
+            appear as you wrote them. Close-ups are the volts and watts of every second around an \
+            event, as CSV.";
+    }
+
+    /// The report of an outing, as a page, a file and in the terminal.
+    report: ReportPage {
+        draw = "Draw";
+        draw_shows = "The line is the mean; the band runs from the lowest to the highest value of \
+            each step. Gaps in the line: no reading.";
+        no_draw = "Nothing to draw: the record has no readings of it.";
+        energy = "Where the energy went";
+        doing = "Doing";
+        hours = "Hour by hour";
+        hour = "Hour";
+        timed_modes = "Timed modes";
+        contacts = "Contacts";
+        band_mode = "Band, mode";
+        contacts_alone = "Time and energy during the contacts alone.";
+        supply = "Supply";
+        temperature = "Processor temperature";
+        forecasts = "What the forecasts said";
+        forecasts_show = "Each forecast as the total length of the outing that it predicted: the \
+            band runs from its cautious to its hopeful end, the line is its middle.";
+        in_words = "Some of them in words";
+        learned = "What was learned about the bank";
+        events = "What happened";
+        gaps = "Sensor gaps";
+        corrections = "Corrections so far";
+        /// Behind a list that can be opened.
+        more(more: usize) = "{more} more";
+        in_export(more: usize) = "And {more} more: the export has them all.";
+        demo = ["Demonstration.", "Everything here is made up."];
+        made_by(version) = "Made by outlast {version} from its own record of this outing.";
+    }
+
+    /// The contact log.
+    contact_log: ContactLogPage {
+        title = "Contact log";
+        all_outings = "All outings";
+        imported = "What was imported";
+        none_placed = "None of the latest outings has contacts: they were at other times, or the \
+            logging program's clock was wrong.";
+        import = "Import a log";
+        what_is_kept = "The log is an ADIF file (.adi or .adx), as logging programs write it. Only \
+            the time, band and mode of each contact are kept, unless the settings ask for more. \
+            Importing the same log again adds nothing.";
+        what_places_it = "Contacts are matched to outings by their time in UTC, so the logging \
+            program's clock must have been right.";
+        or_paste = "Or paste its text";
+        text = "The log's text";
+        import_it = "Import it";
+        by_mistake = "For a log imported by mistake. Importing it again brings its contacts back.";
+        file(most_mib: usize) = "A file on this phone, at most {most_mib} MiB";
+        more(more: usize) = "And {more} more.";
+        read(log: &Log) = log_read;
+        complaint(it: &Complaint) = complaint;
+        contacts(count: usize) = contacts_in;
+        outing_has(count: usize) = "This outing has {}.", contacts_in(count);
+        take_out(count: usize) = take_out;
+        undated(part: Seconds, all: bool) = undated;
+        outing_name(name: Option<&str>, began: Option<Local>) = outing_name;
+    }
+
+    /// Station.
+    station: StationPage {
+        title(station) = "Station · {station}";
+        look = "Appearance";
+        bank = "Bank";
+        outing = "Outing";
+        name = "Name";
+        save = "Save";
+        sensors = "Sensors found";
+        no_sensor = "No sensor was found that can be read.";
+        board = "Board";
+        record = "Record";
+        /// Between why a file was set aside, and its place.
+        moved = "It was moved here, and nothing was overwritten:";
+        clock = "Clock";
+        set_clock = "Set the board's clock from this phone";
+        with_scripts = "With scripts allowed, this phone compares its clock with the board's here.";
+        when_paired = "A paired phone compares its clock with the board's here.";
+        pairing = "Pairing";
+        all_may_change = "Anyone who connects this way can change everything.";
+        is_paired = "This phone is paired: it can make changes.";
+        phones = "Paired phones";
+        may_look = ["This phone can look.", "Pair it", "to make changes."];
+        warnings = "Warnings";
+        where_warned = "Now shows them first. While it is open and this phone's screen is on, a \
+            new one also vibrates and sounds, once you have tapped the page. With the screen off, \
+            or another app in front, the phone stays silent. An on-board LED, a command or a \
+            webhook in the settings can warn you then, and the record keeps every alarm.";
+        uses = "What outlast itself uses";
+        care = "Take care";
+        take_care = [
+            "A forecast is no promise. Where someone depends on the radio, carry a second bank.",
+            "Put a fuse close to every pack, sized for the thinnest wire behind it. A shorted pack \
+             melts wire and starts fires.",
+            "Do not charge lithium cells below 0 °C, do not use swollen, dented or wet ones, and \
+             keep all of them out of the sun. LiFePO4 packs and lead-acid have limits of their \
+             own: follow the maker's sheet.",
+            "Check polarity before the sensor and before the radio. Disconnect the bank before you \
+             change wires.",
+            "Keep people away from the antenna while you transmit, and keep within your licence \
+             and the local exposure limits.",
+        ];
+        about = "About";
+        licence(version) = "outlast {version}, under the MIT licence. For programs:";
+        what_it_means = "what it means";
+    }
+
+    /// Where a phone is paired.
+    pair: PairPage {
+        title = "Pair this phone";
+        already = "It is already paired and can make changes.";
+        to_now = "Back to Now";
+        /// Around the command that shows the code.
+        how = ["Run", "on the board and enter the twelve digits here. Only someone with access to \
+            the board can do this. Anyone else can only look."];
+        lasts(minutes) = "A code is good for {minutes} minutes.";
+        no_code = "No code is good now: none was asked for, or it is used or too old.";
+        code = "Code";
+        name = "Name of this phone, if you like";
+        pair = "Pair";
+    }
+
+    /// Paired phones.
+    phones: PhonesPage {
+        title = "Paired phones";
+        what_they_may(days) = "Each can make changes. A phone that has not been used for \
+            {days} days must be paired again. End one that is lost, or that you do not know: it \
+            can still look.";
+        none = "No phone is paired.";
+        only_paired = "Only a paired phone sees which others are.";
+        this = "This phone.";
+        end = "End its pairing";
+        all = "All";
+        end_all = "End all pairings";
+        what_all_means = "Every phone must be paired again, this one too.";
+        end_them = "End all of them";
+        to_station = "Back to Station";
+    }
+}

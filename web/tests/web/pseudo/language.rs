@@ -1,0 +1,109 @@
+//! The second language: every text of English with its letters circled.
+
+use std::cell::RefCell;
+
+use reckon::words::{
+    self, BankBookPage, BankForm, BanksPage, ChangeBankPage, ContactLogPage, ENGLISH, ForgetPage,
+    Frame, ImportPage, Language, NowPage, OutingPage, OutingsPage, PairPage, PhonesPage,
+    QuestionPage, ReportPage, StationPage, TestPage,
+};
+
+/// Every letter in a circle, so that none of ASCII is left.
+pub(super) fn circled(text: &str) -> String {
+    let circled = |letter: char| match letter.to_ascii_uppercase() {
+        upper @ 'A'..='Z' => char::from_u32(0x24b6 + u32::from(upper) - u32::from('A')).unwrap(),
+        _ => letter,
+    };
+    text.chars().map(circled).collect()
+}
+
+/// Texts of English that are the same at any moment, each with the table it stands in.
+pub(super) type Fixed = Vec<(&'static str, &'static str)>;
+
+/// A text that is circled, and kept as it was. Leaks a little, as a test may.
+trait Text: Copy {
+    fn circled(self, table: &'static str, english: &RefCell<Fixed>) -> Self;
+}
+
+impl Text for &'static str {
+    fn circled(self, table: &'static str, english: &RefCell<Fixed>) -> Self {
+        english.borrow_mut().push((table, self));
+        Box::leak(circled(self).into_boxed_str())
+    }
+}
+
+impl Text for &'static [&'static str] {
+    fn circled(self, table: &'static str, english: &RefCell<Fixed>) -> Self {
+        self.iter().map(|text| text.circled(table, english)).collect::<Vec<_>>().leak()
+    }
+}
+
+/// A page of the second language. It names every text, as a language must; those with arguments too.
+macro_rules! page {
+    ($english:ident $Page:ident $page:ident: $($text:ident $(($($arg:ident),+))?),+) => {
+        $Page { $($text: page!($english $page $text $(($($arg),+))?)),+ }
+    };
+    ($english:ident $page:ident $text:ident) => {
+        ENGLISH.$page.$text.circled(stringify!($page), &$english)
+    };
+    ($english:ident $page:ident $text:ident ($($arg:ident),+)) => {
+        |$($arg),+| circled(&ENGLISH.$page.$text($($arg),+))
+    };
+}
+
+/// The second language, and the fixed texts of English that it has others for.
+pub(super) fn pseudo() -> (&'static Language, Fixed) {
+    let en = RefCell::default();
+    let language = Language {
+        tag: "en-x-pseudo",
+        frame: page!(en Frame frame: skip, demo, pages, places, may_look, pair),
+        now: page!(en NowPage now: test_runs, about_test, moved, stay_on, at_once, switch_off,
+            not_for_an_hour, asleep(until, alarm), which_bank, doing, by_itself, rules_choose,
+            change, finish(when), no_finish, how_long, until, set),
+        question: page!(en QuestionPage question: take_back, which_bank, to_now),
+        change_bank: page!(en ChangeBankPage change_bank: charged(bank), connect(bank),
+            ask_charged(bank), ask_connected(bank), ends(bank, so_far), how_full, no),
+        bank_form: page!(en BankForm bank_form: connected, charged(bank), another, name, label_mah,
+            label_v, label_v_if_printed, cells, series, series_if_known, series_usual, sensor,
+            ambient, cutoff, how_full, connect),
+        banks: page!(en BanksPage banks: title, test_runs, stop_test, none, run_downs(count),
+            delivered, run_down, import, change, rename, save_label, forget, add, add_it, forgotten,
+            offer_again, not_counted, count_again, do_not_count, its_outing),
+        bank_book: page!(en BankBookPage bank_book: title(bank), all_banks, corrected),
+        test: page!(en TestPage test: title(bank), one_at_a_time, what_it_does,
+            charged(bank, so_far), connected_now(before), swapped(bank, before, so_far), can_undo,
+            connected(bank), before, see_to, load, start(bank), not_now),
+        import: page!(en ImportPage import: title(bank), what_for, name, name_such_as, file, times,
+            such_as, count(bank), not_now),
+        forget: page!(en ForgetPage forget: title(bank), what_it_does, forget, keep),
+        outings: page!(en OutingsPage outings: title, none_earlier, none, import_log, newest,
+            earlier, how_ended, ran_empty, plug_pulled, change_end, take_back),
+        outing: page!(en OutingPage outing: all_outings, goes_on, why_goes_on, not_charged, charged,
+            counted, why_counted, correct, as_recorded, from, to, since_beginning, it_was,
+            no_activity, correct_it, during_contacts, count_so, undo, mark, in_your_words, mark_it,
+            name, save, import_log, download, as_file, close_ups, what_they_hold),
+        report: page!(en ReportPage report: draw, draw_shows, no_draw, energy, doing, hours, hour,
+            timed_modes, contacts, band_mode, contacts_alone, supply, temperature, forecasts,
+            forecasts_show, in_words, learned, events, gaps, corrections, more(more),
+            in_export(more), demo, made_by(version)),
+        contact_log: ContactLogPage {
+            outing_name: |name, began| match name {
+                Some(name) => format!("«{name}»"),
+                None => circled(&words::outing_name(None, began)),
+            },
+            ..page!(en ContactLogPage contact_log: title, all_outings, imported, none_placed, import,
+                what_is_kept, what_places_it, or_paste, text, import_it, by_mistake, file(most_mib),
+                more(more), read(log), complaint(it), contacts(count), outing_has(count),
+                take_out(count), undated(part, all), outing_name(name, began))
+        },
+        station: page!(en StationPage station: title(station), look, bank, outing, name, save,
+            sensors, no_sensor, board, record, moved, clock, set_clock, with_scripts, when_paired,
+            pairing, all_may_change, is_paired, phones, may_look, warnings, where_warned, uses, care,
+            take_care, about, licence(version), what_it_means),
+        pair: page!(en PairPage pair: title, already, to_now, how, lasts(minutes), no_code, code, name,
+            pair),
+        phones: page!(en PhonesPage phones: title, what_they_may(days), none, only_paired, this, end,
+            all, end_all, what_all_means, end_them, to_station),
+    };
+    (Box::leak(Box::new(language)), en.into_inner())
+}
