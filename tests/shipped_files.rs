@@ -93,7 +93,8 @@ fn the_units_that_switch_off_pass_the_verifier_and_can_do_nothing_else() {
         ("NoNewPrivileges", "yes"),
         ("ProtectSystem", "strict"),
         ("RestrictAddressFamilies", "none"),
-        ("CapabilityBoundingSet", "CAP_DAC_OVERRIDE"),
+        ("CapabilityBoundingSet", ""),
+        ("User", "outlast"),
     ] {
         assert_eq!(values(key), [value], "{key}");
     }
@@ -103,6 +104,62 @@ fn the_units_that_switch_off_pass_the_verifier_and_can_do_nothing_else() {
     fs::write(&paths[1], service.replace("SuccessAction=", "SuccesAction=")).expect("a file");
     let (_, said) = tool("systemd-analyze", "systemd", &["verify", "--man=no", &paths[1]]);
     assert!(said.contains("SuccesAction"), "a misspelt key passes: {said}");
+}
+
+/// The exposure that systemd's own rating finds, 0 to 10, and what it finds open.
+fn exposure(unit: &Path) -> (f64, Vec<String>) {
+    let unit = unit.to_str().expect("a path");
+    let told = ["security", "--offline=true", "--no-pager", unit];
+    let (_, said) = tool("systemd-analyze", "systemd", &told);
+    let overall = said.split("Overall exposure level for ").nth(1);
+    let figure = overall.and_then(|rest| rest.split(": ").nth(1)?.split(' ').next()?.parse().ok());
+    let open = said.lines().filter_map(|l| l.strip_prefix('✗')?.trim().split(['=', '/']).next());
+    (figure.unwrap_or_else(|| panic!("no figure: {said}")), open.map(str::to_owned).collect())
+}
+
+#[test]
+fn the_units_leave_little_open_and_say_why() {
+    let folder = tempfile::tempdir().expect("a folder");
+    for (name, most) in [("outlast.service", 1.5), ("outlast-poweroff.service", 1.0)] {
+        let path = tree().join("systemd").join(name);
+        let (figure, open) = exposure(&path);
+        assert!(figure <= most, "{name}: {figure}, open: {open:?}");
+        let unit = fs::read_to_string(&path).expect("the unit");
+        for key in open {
+            assert!(unit.contains(&key), "{name}: {key} stays open without a word");
+        }
+        // The rating is no rubber stamp.
+        let bare = folder.path().join(name);
+        let without = unit.lines().filter(|l| !l.starts_with("SystemCallFilter="));
+        fs::write(&bare, without.collect::<Vec<_>>().join("\n")).expect("a copy");
+        assert!(exposure(&bare).0 > figure + 0.5, "{name}");
+    }
+}
+
+#[test]
+fn what_a_drop_in_opens_passes_the_verifier() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let unit = unit_of_this_build(folder.path());
+    let place = folder.path().join("outlast.service.d");
+    fs::create_dir(&place).expect("a folder");
+    for name in ["clock.conf", "commands.conf"] {
+        let text = fs::read_to_string(tree().join("systemd").join(name)).expect("the drop-in");
+        // Everything it offers, at once.
+        let all: Vec<&str> = text
+            .lines()
+            .map(|l| l.strip_prefix('#').filter(|l| !l.starts_with(' ')).unwrap_or(l))
+            .collect();
+        assert!(all.len() > 6, "{name}");
+        let verify = |text: &str| {
+            fs::write(place.join(name), text).expect("a copy");
+            tool("systemd-analyze", "systemd", &["verify", "--man=no", &unit])
+        };
+        let (well, said) = verify(&all.join("\n"));
+        assert!(well && !said.contains(name), "{name}: {said}");
+        let (_, said) = verify("[Service]\nProtectClok=no\n");
+        assert!(said.contains("ProtectClok"), "a misspelt key passes: {said}");
+        fs::remove_file(place.join(name)).expect("removed");
+    }
 }
 
 #[test]
@@ -137,13 +194,25 @@ fn the_rule_opens_the_buses_to_their_group_only() {
         let changes = line.split(", ").filter(|part| !part.contains("==")).collect::<Vec<_>>();
         assert_eq!(changes, ["ATTR{update_interval}=\"1000\""], "{line}");
     }
-    // The LEDs are no device nodes; their files are given to our own group, and to nobody else.
-    let (leds, nodes): (Vec<&str>, Vec<&str>) = lines.iter().partition(|l| l.contains("\"leds\""));
-    assert!(
-        leds.iter().all(|l| l.contains("chgrp outlast") && l.contains("chmod g+w")),
-        "{leds:?}"
-    );
-    for line in &nodes {
+    // What is run sees a device's name as a word of its own, never a shell; and only a plain name.
+    let runs: Vec<&str> =
+        lines.iter().filter_map(|l| l.split_once("RUN+=\"")).map(|it| it.1).collect();
+    assert!(runs.len() >= 4, "{lines:?}");
+    for run in runs {
+        let mut words = run.trim_end_matches('"').split(' ');
+        let what = (words.next(), words.next());
+        assert!(
+            matches!(what, (Some("/usr/bin/chgrp"), Some("outlast")))
+                || matches!(what, (Some("/usr/bin/chmod"), Some("g+w"))),
+            "{run}"
+        );
+        assert!(words.all(|word| word.starts_with("/sys%p/")), "{run}");
+    }
+    let guard = lines.iter().position(|l| l.starts_with("KERNEL==\"*[!0-9A-Za-z:_.-]*\", GOTO="));
+    let first = lines.iter().position(|l| l.contains("RUN+="));
+    assert!(guard.is_some() && guard < first, "{lines:?}");
+    // The LEDs are no device nodes; the nodes go to a group and to nobody else.
+    for line in lines.iter().filter(|l| l.starts_with("SUBSYSTEM==")) {
         assert!(line.contains("GROUP=\"") && line.contains("MODE=\"0660\""), "{line}");
     }
     assert!(lines.iter().any(|l| l.contains("SUBSYSTEM==\"i2c-dev\"")));
@@ -240,6 +309,8 @@ fn the_scripts_make_the_man_pages_and_lay_everything_out_for_a_package() {
         ("outlast.sysusers", "/usr/lib/sysusers.d/outlast.conf"),
         ("outlast.rules", "/usr/lib/udev/rules.d/70-outlast.rules"),
         ("outlast.toml", "/usr/share/doc/outlast/outlast.toml"),
+        ("clock.conf", "/usr/share/doc/outlast/clock.conf"),
+        ("commands.conf", "/usr/share/doc/outlast/commands.conf"),
     ] {
         let ours = fs::read(tree().join("systemd").join(name)).expect("shipped");
         assert_eq!(fs::read(format!("{root}{place}")).expect("installed"), ours, "{name}");

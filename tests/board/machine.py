@@ -31,8 +31,10 @@ class TimeIsUp(BoardTrouble):
     """The run took longer than it may."""
 
 
-def with_libraries(archive, program, place):
-    """Adds a program, without its debugging text, and the shared libraries that it names."""
+def with_libraries(archive, program, place, there=None):
+    """Adds a program, without its debugging text, and the shared libraries that it names; a library that is
+    `there` already is not added twice."""
+    there = set() if there is None else there
     with tempfile.TemporaryDirectory() as folder:
         slim = Path(folder) / "program"
         subprocess.run(["strip", "-o", slim, program], check=True)
@@ -44,8 +46,9 @@ def with_libraries(archive, program, place):
         if "not found" in line:
             raise BoardTrouble(f"{program} needs a library that is not here: {line.strip()}")
         found = re.search(r"(?:=> )?(/\S+)", line)
-        if found:
+        if found and found[1] not in there:
             path = found[1]
+            there.add(path)
             archive.file(path, Path(path).resolve().read_bytes(), executable=True)
 
 
@@ -64,8 +67,11 @@ def _die_with_parent():
 class Board:
     """One boot of the virtual board. Use as a context manager."""
 
-    def __init__(self, kernel, program, files, out, guest_port, disk=None, extra=()):
+    def __init__(self, kernel, program, files, out, guest_port, disk=None, extra=(), programs=None, told=""):
+        """`files`: what else is there, by place; `programs`: programs of this machine, by place; `told`: more for the
+        kernel's command line."""
         self.kernel, self.program, self.files = Path(kernel), program, files
+        self.programs, self.told = programs or {}, told
         self.out, self.disk, self.extra = Path(out), disk, list(extra)
         self.guest_port, self.port = guest_port, free_port()
         self.qemu = self.channel = None
@@ -88,7 +94,9 @@ class Board:
         overlay = cpio.Archive()
         overlay.node("dev/console", 5, 1)
         overlay.file("init", (HERE / "guest/init").read_bytes(), executable=True)
-        with_libraries(overlay, self.program, "usr/bin/outlast")
+        there = set()
+        for place, path in {"usr/bin/outlast": self.program, **self.programs}.items():
+            with_libraries(overlay, path, place, there)
         for place, data in self.files.items():
             overlay.file(place, data)
         initramfs = Path(self._folder) / "initramfs.gz"
@@ -99,7 +107,7 @@ class Board:
             "qemu-system-x86_64", "-accel", "tcg", "-M", "q35", "-cpu", "max", "-m", "512", "-smp", "1",
             "-nodefaults", "-display", "none", "-no-reboot",
             "-kernel", self.kernel / "vmlinuz", "-initrd", initramfs,
-            "-append", "console=ttyS0 quiet loglevel=4 panic=-1 no_timer_check tsc=reliable",
+            "-append", "console=ttyS0 quiet loglevel=4 panic=-1 no_timer_check tsc=reliable " + self.told,
             "-serial", f"file:{self.out / 'console.log'}",
             "-netdev", f"user,id=net,restrict=on,hostfwd=tcp:127.0.0.1:{self.port}-:{self.guest_port}",
             "-device", "virtio-net-pci,netdev=net,romfile=",

@@ -22,6 +22,8 @@ pub(crate) fn how(clock: &Clock) -> StopHow {
 fn jobs(clock: &Clock) -> Option<String> {
     let mut child = Command::new("systemctl")
         .args(["list-jobs", "--plain", "--no-legend", "--no-pager"])
+        // It would report its own failure there, as if it were ours.
+        .env_remove("NOTIFY_SOCKET")
         .stdin(Stdio::null())
         .stdout(Stdio::piped())
         .stderr(Stdio::null())
