@@ -102,6 +102,16 @@ fn settled(line: &Outing, snapshot: &Snapshot) -> Option<Answered> {
     Some(Answered { outing: line.id, died, said: said.is_some() })
 }
 
+fn ending(line: &Outing, end: OutingEnd, ended: Option<Local>) -> String {
+    let said = words::ending(end, ended, line.ended_within_s.map(Seconds::of));
+    let empty = matches!(end, OutingEnd::Died | OutingEnd::PowerLost(_));
+    if empty && line.died_too_soon() {
+        format!("{said} {}", words::TOO_SOON_TO_LEARN)
+    } else {
+        said
+    }
+}
+
 pub(crate) fn row(line: &Outing, site: &Site) -> Row {
     let began = local(line.began, site);
     let ended = local(line.ended, site);
@@ -126,7 +136,7 @@ pub(crate) fn row(line: &Outing, site: &Site) -> Row {
                 Seconds::of(0.0),
             ),
         },
-        ending: words::ending(end, ended, within),
+        ending: ending(line, end, ended),
         took: words::took(wh(line.energy_wh), watts(line.mean_power_w), None),
         question: match line.ending {
             Ending::PowerLost { died } if answered.is_none() => Some(Question {
@@ -300,4 +310,22 @@ pub(crate) async fn api_copy(State(site): State<Site>) -> Reply {
         (header::CONTENT_DISPOSITION, "attachment; filename=\"outlast-copy.sqlite3\""),
     ];
     Ok((headers, body).into_response())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_bank_that_died_too_soon_to_learn_from_is_said() {
+        let died = |lasted_s| Outing { ending: Ending::Died, lasted_s, ..Outing::default() };
+        let said = |lasted_s, end| ending(&died(lasted_s), end, None);
+        assert_eq!(
+            said(480.0, OutingEnd::Died),
+            "The bank ran empty. That was too soon to learn from: a run-down counts from ten \
+             minutes on."
+        );
+        assert_eq!(said(600.0, OutingEnd::Died), "The bank ran empty.");
+        assert_eq!(said(480.0, OutingEnd::Unplugged), "The plug was pulled.");
+    }
 }

@@ -68,6 +68,12 @@ impl Outing {
         self.ending != Ending::Open && self.lasted_s >= WORTH_S
     }
 
+    /// Whether the bank ran empty in it and nothing is learned of that, because it was too short.
+    #[must_use]
+    pub fn died_too_soon(&self) -> bool {
+        self.ending.is_death() && !self.teaches()
+    }
+
     /// It as a run-down: its rows go through an estimator of their own, which notes what later
     /// ones can use. `None` without any energy in them.
     #[must_use]
@@ -248,6 +254,21 @@ mod tests {
         ] {
             let one = Outing { lasted_s, ..outing(ending, 1.0) };
             assert_eq!(one.teaches(), teaches, "{ending:?} {lasted_s}");
+            assert!(!one.died_too_soon(), "{ending:?} {lasted_s}");
+        }
+    }
+
+    #[test]
+    fn a_bank_that_died_within_ten_minutes_teaches_nothing_and_that_is_known() {
+        for (ending, too_soon) in [
+            (Ending::Died, true),
+            (Ending::PowerLost { died: 0.9 }, true),
+            (Ending::PowerLost { died: 0.1 }, false),
+            (Ending::SwitchedOff, false),
+            (Ending::Open, false),
+        ] {
+            let one = Outing { lasted_s: 480.0, ..outing(ending, 1.0) };
+            assert_eq!(one.died_too_soon(), too_soon, "{ending:?}");
         }
     }
 

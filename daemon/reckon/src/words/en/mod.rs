@@ -41,8 +41,8 @@ pub use numbers::{
     volts,
 };
 pub use outing::{
-    OutingEnd, began, bridged, draw_line, ending, event, how_ended, moment_of, outing_name,
-    silence, so_far, took,
+    OutingEnd, TOO_SOON_TO_LEARN, began, bridged, draw_line, ending, event, how_ended, moment_of,
+    outing_name, silence, so_far, took,
 };
 pub use pages::*;
 pub use phone::{

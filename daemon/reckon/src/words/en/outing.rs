@@ -66,6 +66,10 @@ pub fn ending(end: OutingEnd, ended: Option<Local>, within: Option<Seconds>) -> 
     }
 }
 
+/// Behind the end of an outing in which the bank ran empty too soon to learn from it.
+pub const TOO_SOON_TO_LEARN: &str =
+    "That was too soon to learn from: a run-down counts from ten minutes on.";
+
 /// `between 13:45:10 and 13:45:20`, or `at 13:45:10`.
 fn between(ended: Local, within: Option<Seconds>) -> String {
     let width_s = within.map_or(0.0, Seconds::si);
