@@ -94,3 +94,47 @@ fn check_tries_every_way_out_and_says_what_happened() {
     assert!(ended.out.contains("It cannot be reached."), "{}", ended.out);
     assert!(ended.err.contains("1 of "), "{}", ended.err);
 }
+
+/// A web server that answers with these codes, one a request.
+fn server(codes: &'static [&'static str]) -> std::net::SocketAddr {
+    use std::io::{Read as _, Write as _};
+    let listener = std::net::TcpListener::bind("127.0.0.1:0").expect("a port");
+    let address = listener.local_addr().expect("its address");
+    std::thread::spawn(move || {
+        for code in codes {
+            let Ok((mut stream, _)) = listener.accept() else { return };
+            let _ = stream.read(&mut [0; 8192]);
+            let answer =
+                format!("HTTP/1.1 {code}\r\nContent-Length: 0\r\nConnection: close\r\n\r\n");
+            let _ = stream.write_all(answer.as_bytes());
+        }
+    });
+    address
+}
+
+#[test]
+fn a_warning_that_took_two_attempts_says_so() {
+    let (home, board) = (home(), Board::with_sensor());
+    // RFC 9110, section 15.6.4: 503 says that it may be tried again.
+    let address = server(&["503 Service Unavailable", "200 OK"]);
+    let file = home.path().join("outlast.toml");
+    fs::write(&file, format!("[[webhook]]\nurl = \"http://{address}/warn\"\n")).expect("a file");
+    let mut command = outlast(home.path());
+    command.args(["run", "--listen", "127.0.0.1:0", "--settings"]).arg(&file);
+    command.arg("--sysroot").arg(board.path(""));
+    let mut daemon = Daemon::of(command);
+    daemon.wait_until(|now| now["supply"]["power_w"].is_number());
+    board.unbind();
+    for _ in 0..600 {
+        if daemon.said().contains("after 2 attempts") {
+            break;
+        }
+        std::thread::sleep(Duration::from_millis(50));
+    }
+    let said = daemon.said();
+    assert!(said.contains("did not reach http://127.0.0.1"), "{said}");
+    assert!(
+        said.contains("delivered to http://127.0.0.1") && said.contains(" after 2 attempts"),
+        "{said}"
+    );
+}
