@@ -5,3 +5,4 @@ pub(crate) mod change;
 pub(crate) mod offline;
 pub(crate) mod thread;
 pub(crate) mod transaction;
+mod waiting;

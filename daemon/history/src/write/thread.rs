@@ -17,7 +17,6 @@ use std::{
 
 use reckon::{
     belief::last_end::{BeforeStart, StopHow},
-    record::LoggedContact,
     words,
 };
 
@@ -28,6 +27,7 @@ use crate::{
     write::{
         change::{Change, Who},
         transaction::Keeper,
+        waiting::Waiting,
     },
 };
 
@@ -86,10 +86,6 @@ pub struct RecordState {
     pub set_aside: Vec<SetAside>,
 }
 
-/// Rows that wait while the card cannot be written to: six hours of them.
-const MOST_ROWS_HELD: usize = 2160;
-/// Other entries that wait.
-const MOST_OTHERS_HELD: usize = 4096;
 /// The queue to the thread: ten minutes at an entry a second.
 const QUEUE: usize = 600;
 /// Wait before a card that refused is tried again, s.
@@ -223,9 +219,7 @@ struct Hand {
     /// Kept even when it has to be opened again: readers go on through it till then.
     keeper: Option<Keeper>,
     reopen: bool,
-    /// What waits, oldest first.
-    held: Vec<Change>,
-    rows_held: usize,
+    waiting: Waiting,
     /// The newest moment heard of, seconds since boot.
     now_s: f64,
     /// The batch must be on the card by then: what the last one promised.
@@ -238,12 +232,7 @@ struct Hand {
     /// Extra commits that urgent entries may still cause.
     extras: f64,
     extras_at_s: f64,
-    urgent: bool,
     checked_hour: i64,
-    lost: u64,
-    /// What a new file must be told again if this one has to be set aside.
-    banks: Vec<Change>,
-    outing: Option<Change>,
     state: RecordState,
 }
 
@@ -263,8 +252,7 @@ impl Hand {
             tell,
             keeper: None,
             reopen: false,
-            held: Vec::new(),
-            rows_held: 0,
+            waiting: Waiting::default(),
             now_s,
             due_at_s,
             kept_to_s: now_s,
@@ -272,11 +260,7 @@ impl Hand {
             cautious_s: None,
             extras: EXTRA_AN_HOUR,
             extras_at_s: now_s,
-            urgent: false,
             checked_hour: -1,
-            lost: 0,
-            banks: Vec::new(),
-            outing: None,
             state: RecordState::default(),
         }
     }
@@ -301,7 +285,7 @@ impl Hand {
         loop {
             match messages.recv_timeout(patience) {
                 Ok(Message::Keep(entry)) => {
-                    self.drop_covered(&entry);
+                    self.waiting.drop_covered(&entry);
                     self.hold(*entry);
                     self.perhaps_commit();
                 }
@@ -312,14 +296,14 @@ impl Hand {
                 }
                 Err(RecvTimeoutError::Timeout) => {
                     self.now_s += patience.as_secs_f64();
-                    if !self.held.is_empty() && self.now_s >= self.retry_at_s {
+                    if !self.waiting.all().is_empty() && self.now_s >= self.retry_at_s {
                         let _ = self.commit();
                     }
                 }
                 Err(RecvTimeoutError::Disconnected) => break,
             }
         }
-        if !self.held.is_empty() {
+        if !self.waiting.all().is_empty() {
             let _ = self.commit();
         }
         if let Some(keeper) = &self.keeper {
@@ -337,68 +321,11 @@ impl Hand {
 
     fn hold(&mut self, entry: Change) {
         match &entry {
-            Change::Row(row) => {
-                self.now_s = self.now_s.max(row.to_s());
-                self.rows_held += 1;
-            }
+            Change::Row(row) => self.now_s = self.now_s.max(row.to_s()),
             Change::Event(event) => self.now_s = self.now_s.max(event.at.as_s()),
-            Change::Bank(_) => self.banks.push(entry.clone()),
-            Change::OutingBegins { .. } => self.outing = Some(entry.clone()),
-            Change::OutingGoesOn { at_s, .. } => {
-                // A new file would not know the earlier outing: there it begins here.
-                self.outing = Some(Change::OutingBegins {
-                    bank: None,
-                    name: None,
-                    start_share: None,
-                    at_s: *at_s,
-                });
-            }
-            Change::OutingEnds { outing: None, .. } => self.outing = None,
             _ => {}
         }
-        self.urgent |= entry.urgent();
-        self.held.push(entry);
-        self.make_room();
-    }
-
-    /// A watched contact log comes again whenever it has grown: of those that wait, what the newer
-    /// one holds too is let go.
-    fn drop_covered(&mut self, newer: &Change) {
-        let Change::Contacts(newer) = newer else { return };
-        let first = |rows: &[LoggedContact]| rows.iter().map(|row| row.began_ms).min();
-        self.held.retain(|entry| match entry {
-            Change::Contacts(rows) => rows.len() > newer.len() || first(rows) < first(newer),
-            _ => true,
-        });
-    }
-
-    /// Memory is bounded: the oldest rows go first, then the oldest of what is not an outing or a
-    /// bank.
-    fn make_room(&mut self) {
-        if self.rows_held > MOST_ROWS_HELD {
-            self.drop_first(|entry| matches!(entry, Change::Row(_)));
-            self.rows_held -= 1;
-        }
-        if self.held.len() - self.rows_held > MOST_OTHERS_HELD {
-            self.drop_first(|entry| {
-                matches!(
-                    entry,
-                    Change::Event(_)
-                        | Change::Source(_)
-                        | Change::Forecast(_)
-                        | Change::Clock(_)
-                        | Change::Fold(_)
-                        | Change::CloseUp(_)
-                )
-            });
-        }
-    }
-
-    fn drop_first(&mut self, which: impl Fn(&Change) -> bool) {
-        if let Some(place) = self.held.iter().position(which) {
-            self.held.remove(place);
-            self.lost += 1;
-        }
+        self.waiting.add(entry);
     }
 
     fn perhaps_commit(&mut self) {
@@ -411,8 +338,8 @@ impl Hand {
         // What the last batch promised, or sooner if the pace has quickened since.
         let due_s = self.due_at_s.min(self.kept_to_s + self.every_s());
         // A row is due when it ends: half a second spares the rounding of boot time.
-        let rows_due = self.rows_held > 0 && self.now_s >= due_s - 0.5;
-        if rows_due || (self.urgent && self.take_extra()) {
+        let rows_due = self.waiting.has_rows() && self.now_s >= due_s - 0.5;
+        if rows_due || (self.waiting.is_urgent() && self.take_extra()) {
             let _ = self.commit();
         }
     }
@@ -429,8 +356,7 @@ impl Hand {
     }
 
     fn ask(&mut self, entries: Vec<Change>) -> Result<(), Trouble> {
-        let before = self.held.len();
-        let (banks, outing) = (self.banks.len(), self.outing.clone());
+        let before = self.waiting.place();
         for entry in entries {
             if let Change::Stops { at_s, .. } = &entry {
                 self.now_s = self.now_s.max(*at_s);
@@ -440,9 +366,7 @@ impl Hand {
         let done = self.commit();
         if done.is_err() {
             // Whoever asked knows; keeping it would carry it out later, unasked.
-            self.held.truncate(before);
-            self.banks.truncate(banks);
-            self.outing = outing;
+            self.waiting.back_to(before);
         }
         done
     }
@@ -451,9 +375,7 @@ impl Hand {
         let done = self.try_commit();
         match &done {
             Ok(()) => {
-                self.held.clear();
-                self.rows_held = 0;
-                self.urgent = false;
+                self.waiting.clear();
                 self.state.stopped = None;
                 self.look_at_size();
             }
@@ -469,9 +391,9 @@ impl Hand {
         let Some(keeper) = &mut self.keeper else {
             return Err(Trouble::new(words::record::NOT_OPEN, "", ""));
         };
-        match keeper.keep(&self.held, every_s) {
+        match keeper.keep(self.waiting.all(), every_s) {
             Ok(()) => {
-                let newest = self.held.iter().rev().find_map(|entry| match entry {
+                let newest = self.waiting.all().iter().rev().find_map(|entry| match entry {
                     Change::Row(row) => Some(row.to_s()),
                     _ => None,
                 });
@@ -507,9 +429,9 @@ impl Hand {
             Ok(mut keeper) => {
                 if anew {
                     // The new file knows nothing of the banks and the outing that goes on.
-                    let mut again = self.banks.clone();
-                    again.extend(self.outing.clone());
-                    keeper.keep(&again, self.every_s()).map_err(Trouble::writing)?;
+                    keeper
+                        .keep(&self.waiting.for_a_new_file(), self.every_s())
+                        .map_err(Trouble::writing)?;
                 } else {
                     keeper.take_up_open_outing().map_err(Trouble::writing)?;
                 }
@@ -551,34 +473,8 @@ impl Hand {
     }
 
     fn say(&mut self) {
-        self.state.waiting = self.held.len();
-        self.state.missed = self.lost + self.missed.load(Ordering::Relaxed);
+        self.state.waiting = self.waiting.all().len();
+        self.state.missed = self.waiting.lost() + self.missed.load(Ordering::Relaxed);
         (self.tell)(self.state.clone());
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn a_log_that_grows_while_the_card_is_full_takes_no_more_memory_each_time() {
-        let who = Who { boot_uuid: "boot-a".into(), began_s: 0.0, version: "test".into() };
-        let keep = Keep::here(PathBuf::from("nowhere"));
-        let mut hand = Hand::new(keep, who, Arc::default(), Box::new(|_| ()));
-        let log = |from: i64, to: i64| {
-            let row = |began_ms| LoggedContact { began_ms, ..LoggedContact::default() };
-            Change::Contacts((from..to).map(row).collect())
-        };
-        // All of the log first, then its last day again and again.
-        for entry in std::iter::once(log(0, 100)).chain((101..200).map(|to| log(90, to))) {
-            hand.drop_covered(&entry);
-            hand.hold(entry);
-        }
-        assert_eq!(hand.held, [log(0, 100), log(90, 199)]);
-        let whole = log(0, 300);
-        hand.drop_covered(&whole);
-        hand.hold(whole.clone());
-        assert_eq!(hand.held, [whole]);
     }
 }
