@@ -265,7 +265,8 @@ fn outing_whole(on: &Connection, id: i64) -> Done<Option<OutingWhole>> {
     let banks = banks::all(on)?;
     let bank = banks.into_iter().find(|bank| Some(&bank.spec.name) == outing.bank.as_ref());
     Ok(Some(OutingWhole {
-        rows: walk::of_outing(on, id)?,
+        on: spans::switched_on(on, id)?,
+        rows: walk::within_outing(on, id, outing.ended_within_s.unwrap_or(0.0))?,
         events: events::of_outing(on, id)?,
         gaps: gaps::of_outing(on, id)?,
         off_s: spans::off(on, id)?,

@@ -18,6 +18,7 @@ use crate::{
     energy_tally::{BeforeAfter, EnergyTally, LoadFit, OutingTally, PART_SENT, RegressionLine},
     engine::is_switch,
     fold::{Fold, Kind, Total, Totals},
+    record::{EnergyPart, OutingEnergy, Unread},
     time::Wall,
     units::{Celsius, Joules, Seconds, Share, Volts, Watts},
 };
@@ -159,6 +160,10 @@ pub struct Report {
     pub modelled: EnergyTally,
     /// Time within the rows' reach in which no draw was known.
     pub silent: Seconds,
+    /// The same rows, and what was taken while nobody read.
+    pub energy: OutingEnergy,
+    /// What every list names as the outing's energy; `None` where the record has none.
+    pub named: Option<Joules>,
     /// What goes with the processor's load.
     pub load: Option<LoadShare>,
     /// The processor's temperature.
@@ -178,6 +183,29 @@ pub struct Report {
 }
 
 impl Report {
+    /// All energy of the outing, by the name that every list gives it. It is the sum of what was read
+    /// ([`OutingTally::whole`]), [`Report::unread`] and [`Report::difference`].
+    #[must_use]
+    pub fn all(&self) -> Joules {
+        self.named.unwrap_or_else(|| self.told_apart())
+    }
+
+    /// What was taken while nobody read, by the reason.
+    pub fn unread(&self) -> impl Iterator<Item = (Unread, EnergyPart)> {
+        self.energy.unread()
+    }
+
+    /// What the outing was said to have taken when it ended, beyond what can be told apart now: of
+    /// five-minute rows, or by an older version.
+    #[must_use]
+    pub fn difference(&self) -> Joules {
+        self.all() - self.told_apart()
+    }
+
+    fn told_apart(&self) -> Joules {
+        self.tally.whole().energy() + Joules::from_wh(self.energy.bridged_wh())
+    }
+
     /// Takes an outing apart.
     #[must_use]
     pub fn from_inputs(told: &ReportInputs<'_>) -> Self {
@@ -228,6 +256,8 @@ impl Report {
             tally,
             modelled,
             silent,
+            energy: OutingEnergy::default(),
+            named: None,
             temp: temp.spread(Celsius::of),
             volts: volts.spread(Volts::of),
             folds: folds.into_vec(),

@@ -5,7 +5,7 @@ use askama::Template;
 use axum::{Json, extract::State, http::HeaderMap, response::IntoResponse};
 use reckon::{
     bank::{BankSpec, Cells, MeasuredAt},
-    record::{BankWhole, RunDown, TestLoad},
+    record::{BankWhole, EnergyPart, RecordedRunDown, TestLoad},
     report::BankTally,
     units::{Joules, Seconds},
     words::{self, report as said},
@@ -156,10 +156,10 @@ fn test_line(site: &Site) -> Option<String> {
 
 fn bank_row(told: &BankShown, connected: Option<&str>, site: &Site) -> BankRow {
     let BankWhole { bank, run_downs } = &told.whole;
-    let counted = || run_downs.iter().filter(|it| !it.struck).map(|it| &it.data);
-    let delivered = |it: &RunDown| it.delivered_wh.map(Joules::from_wh);
-    let whole: Vec<Joules> = counted().filter(|it| it.whole).filter_map(delivered).collect();
-    let most = counted().filter(|it| !it.whole).filter_map(|it| it.delivered_wh);
+    let counted = || run_downs.iter().filter(|it| !it.struck);
+    let delivered = |it: &RecordedRunDown| it.delivered_wh().map(Joules::from_wh);
+    let whole: Vec<Joules> = counted().filter(|it| it.data.whole).filter_map(delivered).collect();
+    let most = counted().filter(|it| !it.data.whole).filter_map(RecordedRunDown::delivered_wh);
     let most = most.reduce(f64::max).map(Joules::from_wh);
     BankRow {
         id: bank.id,
@@ -193,6 +193,12 @@ struct BookPage {
     note: String,
 }
 
+fn book_lines(told: &BankTally) -> Vec<Line> {
+    let unread = [(said::UNREAD.to_owned(), told.unread)];
+    let besides = if told.unread == EnergyPart::default() { &[][..] } else { &unread };
+    by_activity(&told.tally, besides, told.all())
+}
+
 async fn told_book(site: &Site, id: i64) -> Result<BankTally, Problem> {
     site.read_record(move |past| past.book(id)).await?.ok_or_else(|| not_there("bank"))
 }
@@ -201,9 +207,9 @@ pub(crate) async fn book(State(site): State<Site>, Id(id): Id, headers: HeaderMa
     let told = told_book(&site, id).await?;
     Ok(shown(&BookPage {
         frame: Frame::for_request(&site, &headers, "Banks"),
-        over: words::bank::bank_over(told.tally.whole(), told.outings, told.of),
+        over: words::bank::bank_over(&told),
         head: said::BOOK_HEAD,
-        lines: by_activity(&told.tally),
+        lines: book_lines(&told),
         note: said::book_note(Seconds::of(told.coarsest_s)),
         name: told.bank,
     }))
@@ -212,8 +218,8 @@ pub(crate) async fn book(State(site): State<Site>, Id(id): Id, headers: HeaderMa
 /// The same for a terminal.
 pub(crate) async fn book_text(State(site): State<Site>, Id(id): Id) -> Reply {
     let told = told_book(&site, id).await?;
-    let over = words::bank::bank_over(told.tally.whole(), told.outings, told.of);
-    let lines = by_activity(&told.tally);
+    let over = words::bank::bank_over(&told);
+    let lines = book_lines(&told);
     let rows = lines.iter().map(|line| (line.name.as_str(), &line.cells));
     let table = words::terminal::table(site.shown.language.report.doing, &said::BOOK_HEAD, rows);
     Ok(format!("{over}\n{table}").into_response())

@@ -12,7 +12,8 @@ use reckon::{
     energy_tally::{EnergyTally, OutingTally},
     fold::{Fold, Total},
     record::{
-        Channel, Correction, Ending, Origin, Outing, OutingWhole, Series, SeriesAsk, Stretch,
+        Channel, Correction, Ending, EnergyPart, Origin, Outing, OutingWhole, Series, SeriesAsk,
+        Stretch,
     },
     report::{ActivitySpan, JudgedForecast, OutingReport, Report},
     snapshot::Snapshot,
@@ -330,7 +331,7 @@ fn report_view(
         done: draw::report::done(report, line.lasted_s, began),
         done_rows: done_rows(report, began),
         book_head: BOOK_HEAD,
-        activities: by_activity(&report.tally),
+        activities: by_activity(&report.tally, &said::besides(report), report.all()),
         hours: by_hour(report, began),
         book_note: said::book_note(report.coarsest),
         drew: drew(report, began),
@@ -365,33 +366,51 @@ fn came_s(report: &Report) -> Option<f64> {
     })
 }
 
-/// What takes most first, and all of it last.
-pub(crate) fn by_activity(book: &OutingTally) -> Vec<Line> {
-    let line = |name: String, page: &EnergyTally| Line { name, cells: said::book_row(page) };
+/// What takes most first, then what nobody read, and all of it last.
+pub(crate) fn by_activity(
+    book: &OutingTally,
+    besides: &[(String, EnergyPart)],
+    all: Joules,
+) -> Vec<Line> {
     let mut pages: Vec<(&str, &EnergyTally)> = book.activities().collect();
     pages.sort_by(|a, b| b.1.energy().si().total_cmp(&a.1.energy().si()));
+    let mut pages: Vec<(String, &EnergyTally)> =
+        pages.into_iter().map(|(name, page)| (said::doing(Some(name)), page)).collect();
     let untold = book.untagged();
-    let mut lines: Vec<Line> =
-        pages.into_iter().map(|(name, page)| line(said::doing(Some(name)), page)).collect();
-    if untold.lasted().si() >= WORTH_S {
-        lines.push(line(said::UNTOLD.to_owned(), untold));
+    if untold.lasted().si() >= WORTH_S || said::is_worth_a_line(untold.energy(), all) {
+        pages.push((said::UNTOLD.to_owned(), untold));
     }
-    if book.whole().lasted().si() > 0.0 {
-        lines.push(line(said::ALL.to_owned(), book.whole()));
-    }
-    lines
+    lines(pages, besides, book.whole(), all)
 }
 
+fn lines(
+    pages: Vec<(String, &EnergyTally)>,
+    besides: &[(String, EnergyPart)],
+    read: &EnergyTally,
+    all: Joules,
+) -> Vec<Line> {
+    if read.lasted().si() <= 0.0 {
+        return Vec::new();
+    }
+    let lines = said::book(pages, besides, read, all).into_iter();
+    lines.map(|(name, cells)| Line { name, cells }).collect()
+}
+
+/// Hour by hour; those beyond the longest outing that is kept by the hour are in no line.
 fn by_hour(report: &Report, began: Option<Local>) -> Vec<Line> {
     let hours = report.tally.hours().iter().enumerate();
     let read = hours.filter(|(_, page)| page.lasted().si() > 0.0);
-    read.map(|(ix, page)| Line { name: said::book_hour(began, ix), cells: said::book_row(page) })
-        .collect()
+    let read: Vec<(String, &EnergyTally)> =
+        read.map(|(ix, page)| (said::book_hour(began, ix), page)).collect();
+    if read.len() < 2 {
+        return Vec::new();
+    }
+    lines(read, &said::besides(report), report.tally.whole(), report.all())
 }
 
 /// What drew how much: the processor's load, and what marks switched.
 fn drew(report: &Report, began: Option<Local>) -> Vec<String> {
-    let whole = report.tally.whole().energy();
+    let whole = report.all();
     let mut lines: Vec<String> =
         report.load.iter().map(|load| said::load_took(load, whole)).collect();
     lines.extend(report.switched.iter().map(|it| said::switched(it, began)));

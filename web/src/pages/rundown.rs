@@ -28,8 +28,8 @@ pub(crate) fn rundown_row(it: &RecordedRunDown, site: &Site, on: Option<i64>) ->
         whole: seen.whole,
         start: seen.start_share.map(Share::nearest),
         lasted: [seen.lasted_s, seen.within_s, seen.before_s].map(Seconds::of),
-        delivered: seen.delivered_wh.map(Joules::from_wh),
-        mean: seen.mean_power_w.map(Watts::of),
+        delivered: it.delivered_wh().map(Joules::from_wh),
+        mean: it.mean_power_w().map(Watts::of),
         measured: seen.measured,
         ambient: seen.ambient_c.map(Celsius::of),
     });

@@ -81,9 +81,9 @@ fn rundown(it: &RecordedRunDown, utc_offset_s: i32) -> Object<'_> {
         .with("lasted_s", seen.lasted_s)
         .with("longer_s", seen.within_s)
         .with("shorter_s", seen.before_s)
-        .with("delivered_wh", seen.delivered_wh)
+        .with("delivered_wh", it.delivered_wh())
         .with("bridged_wh", seen.bridged_wh)
-        .with("mean_power_w", seen.mean_power_w)
+        .with("mean_power_w", it.mean_power_w())
         .with("measured", seen.measured)
         .with("ambient_c", seen.ambient_c)
 }

@@ -5,7 +5,7 @@ use reckon::{
     contacts::Reckoned,
     energy_tally::{EnergyTally, OutingTally},
     fold::{Part, Total},
-    record::Correction,
+    record::{Correction, EnergyPart, Unread},
     report::{
         ActivitySpan, BankTally, ForecastOutcome, Forecasts, JudgedForecast, LearnedStep,
         LoadShare, MarkedChange, MinMeanMax, OutingReport, Report, Truth,
@@ -47,6 +47,16 @@ pub(crate) fn bank_book(told: &BankTally) -> Object<'_> {
         .with("of_outings", told.of)
         .with("means_of_s", told.coarsest_s);
     shares(object, &told.tally)
+        .with("total_wh", told.all().wh())
+        .with("unread_wh", told.unread.energy_wh)
+        .with("unread_s", told.unread.lasted_s)
+}
+
+fn unread<'a>((why, part): (Unread, EnergyPart)) -> Object<'a> {
+    Object::new()
+        .with("why", why.name())
+        .with("energy_wh", part.energy_wh)
+        .with("lasted_s", part.lasted_s)
 }
 
 fn energy(report: &Report) -> Object<'_> {
@@ -57,6 +67,9 @@ fn energy(report: &Report) -> Object<'_> {
         .with("modelled_wh", report.modelled.energy().wh())
         .with("modelled_s", report.modelled.lasted().si())
         .with("silent_s", report.silent.si())
+        .with("total_wh", report.all().wh())
+        .with("unread", list(report.unread().map(unread)))
+        .with("difference_wh", report.difference().wh())
 }
 
 fn load<'a>(load: LoadShare) -> Object<'a> {

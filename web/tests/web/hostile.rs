@@ -383,7 +383,9 @@ impl web::RecordReader for Wild {
     fn book(&self, _: i64) -> Result<Option<report::BankTally>, web::NoRecord> {
         let tally = wild_report(&self.outing, &self.series).report.tally;
         let (bank, coarsest_s) = (String::new(), self.series.step_s);
-        Ok(Some(report::BankTally { bank, outings: 1, of: 1, coarsest_s, tally }))
+        let unread =
+            record::EnergyPart { lasted_s: coarsest_s, energy_wh: self.outing.outing.lasted_s };
+        Ok(Some(report::BankTally { bank, outings: 1, of: 1, coarsest_s, tally, unread }))
     }
     fn csv(&self, _: i64) -> Result<Option<String>, web::NoRecord> {
         Ok(None)
@@ -505,7 +507,9 @@ fn wild_outing() -> impl Strategy<Value = OutingWhole> {
             ..record::RunDown::default()
         };
         let (bank, outing, began) = (1, Some(ms), wall);
-        let run_down = record::RecordedRunDown { id: 1, bank, outing, began, struck: false, data };
+        let (struck, outing_wh) = (false, Some(n[4]));
+        let run_down =
+            record::RecordedRunDown { id: 1, bank, outing, began, outing_wh, struck, data };
         let event = record::Event {
             at: Mono::at_s(n[8]),
             kind: record::EventKind::Mark,
@@ -530,6 +534,7 @@ fn wild_outing() -> impl Strategy<Value = OutingWhole> {
             record::PlacedContact { t_s: n[11], contact: record::LoggedContact::default() };
         OutingWhole {
             outing: line,
+            on: vec![record::SwitchedOn { from_s: n[0], to_s: n[1], boots: true }],
             rows: Vec::new(),
             off_s: vec![(n[2], n[3])],
             contacts: record::OutingContacts {

@@ -153,6 +153,7 @@ fn whole(id: i64) -> OutingWhole {
             why: "the chip did not answer".to_owned(),
         }],
         forecasts,
+        on: Vec::new(),
         rows: Vec::new(),
         off_s: Vec::new(),
         contacts: contacts_of(id),
@@ -197,7 +198,7 @@ fn rundown(id: i64, outing: Option<i64>) -> RecordedRunDown {
         ..RunDown::default()
     };
     let began = Some(Wall::from_unix_ms((DAY_S - 20 * 86_400) * 1000));
-    RecordedRunDown { id, bank: 1, outing, began, struck: false, data }
+    RecordedRunDown { id, bank: 1, outing, began, outing_wh: None, struck: false, data }
 }
 
 fn rundowns() -> Vec<RecordedRunDown> {
@@ -318,7 +319,7 @@ fn report_of(id: i64) -> OutingReport {
         })
         .collect();
     let died = whole.outing.ending == Ending::Died;
-    let report = Report::from_inputs(&report::ReportInputs {
+    let mut report = Report::from_inputs(&report::ReportInputs {
         rows: &rows(lasted),
         changes: &[
             ActivityChange { at: of(4.0), doing: Some("receive") },
@@ -337,6 +338,11 @@ fn report_of(id: i64) -> OutingReport {
             _ => Truth::AtLeast { at: of(lasted) },
         },
     });
+    // The board started for 22 s; what the gap took is bridged.
+    report.energy.unread[0] = record::EnergyPart { lasted_s: 22.0, energy_wh: 0.02 };
+    report.energy.unread[2] = record::EnergyPart { lasted_s: 1500.0, energy_wh: 1.36 };
+    whole.outing.energy_wh = Some(report.all().wh());
+    whole.outing.bridged_wh = Some(1.38);
     whole.corrections = put_right;
     whole.contacts.undated_s = None;
     OutingReport {
@@ -426,6 +432,7 @@ impl RecordReader for Invented {
             of: 23,
             coarsest_s: 10.0,
             tally,
+            unread: record::EnergyPart { lasted_s: 44.0, energy_wh: 0.04 },
         });
         self.told(bank, None)
     }

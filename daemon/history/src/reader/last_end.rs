@@ -157,9 +157,9 @@ fn open_outing(connection: &Connection) -> rusqlite::Result<Option<OpenOuting>> 
         name,
         start_share,
         lasted_s: sums.lasted_s,
-        energy_wh: sums.energy_wh.unwrap_or(0.0),
-        bridged_wh: sums.bridged_wh.unwrap_or(0.0),
-        over_range_wh: sums.over_range_wh.unwrap_or(0.0),
+        energy_wh: sums.whole_wh().unwrap_or(0.0),
+        bridged_wh: sums.bridged_wh(),
+        over_range_wh: 0.0,
         steps: Vec::new(),
     }))
 }

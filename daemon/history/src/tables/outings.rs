@@ -1,13 +1,12 @@
 //! Outings: their facts, and the sums over their rows.
 
-use reckon::record::{Ending, Outing, Page};
+use reckon::record::{Ending, Outing, OutingEnergy, Page};
 use rusqlite::{Connection, OptionalExtension, params};
 
 use super::{
-    spans::{Piece, pieces, wall},
-    walk::rows_between,
+    spans::{switched_on, wall},
+    walk::within_outing,
 };
-use crate::rows::FIVE_S;
 
 type Done<T> = rusqlite::Result<T>;
 
@@ -78,57 +77,15 @@ fn complete(connection: &Connection, outing: &mut Outing) -> rusqlite::Result<()
     }
     let sums = sums(connection, outing.id)?;
     outing.lasted_s = sums.lasted_s;
-    outing.energy_wh = sums.energy_wh;
-    outing.bridged_wh = sums.bridged_wh;
-    outing.over_range_wh = sums.over_range_wh;
+    outing.energy_wh = sums.whole_wh();
+    outing.bridged_wh = sums.whole_wh().map(|_| sums.bridged_wh());
     outing.mean_power_w = sums.mean_w();
     outing.peak_power_w = sums.peak_w;
     Ok(())
 }
 
 /// An outing's sums over its rows.
-pub(crate) struct Sums {
-    pub(crate) lasted_s: f64,
-    /// With what is bridged; `None` without any row that has a draw.
-    pub(crate) energy_wh: Option<f64>,
-    /// Taken while no row was kept (the daemon was stopped, a sensor silent): at the mean of the
-    /// rest, since the board was on.
-    pub(crate) bridged_wh: Option<f64>,
-    /// Counted while a sensor was at the end of its range.
-    pub(crate) over_range_wh: Option<f64>,
-    pub(crate) peak_w: Option<f64>,
-}
-
-impl Sums {
-    pub(crate) fn mean_w(&self) -> Option<f64> {
-        self.energy_wh.filter(|_| self.lasted_s > 0.0).map(|wh| wh * 3600.0 / self.lasted_s)
-    }
-}
-
-/// Sums the rows of an outing's spans. An open span reaches to its boot's last sign.
-pub(crate) fn sums(connection: &Connection, outing: i64) -> Done<Sums> {
-    let mut sums = Sums {
-        lasted_s: 0.0,
-        energy_wh: None,
-        bridged_wh: None,
-        over_range_wh: None,
-        peak_w: None,
-    };
-    let (mut seen_s, mut seen_wh) = (0.0, 0.0);
-    for Piece { boot, from_s, to_s, .. } in pieces(connection, outing)? {
-        sums.lasted_s += to_s - from_s;
-        for row in rows_between(connection, boot, from_s, to_s, FIVE_S)? {
-            let Some(draw) = row.draw_w() else { continue };
-            // The first and last row may stick out of the span.
-            let part = (row.to_s().min(to_s) - row.from_s.max(from_s)).max(0.0);
-            seen_s += part;
-            seen_wh += draw.mean * part / 3600.0;
-            sums.peak_w = Some(sums.peak_w.map_or(draw.max, |peak: f64| peak.max(draw.max)));
-        }
-    }
-    if seen_s > 0.0 {
-        let bridged_wh = seen_wh / seen_s * (sums.lasted_s - seen_s).max(0.0);
-        (sums.energy_wh, sums.bridged_wh) = (Some(seen_wh + bridged_wh), Some(bridged_wh));
-    }
-    Ok(sums)
+pub(crate) fn sums(connection: &Connection, outing: i64) -> Done<OutingEnergy> {
+    let on = switched_on(connection, outing)?;
+    Ok(OutingEnergy::of_rows(&on, &within_outing(connection, outing, 0.0)?))
 }

@@ -91,6 +91,7 @@ fn rundown_of(row: &rusqlite::Row<'_>) -> rusqlite::Result<RecordedRunDown> {
         bank: row.get(1)?,
         outing: row.get(2)?,
         began: wall(row.get(16)?, row.get(17)?),
+        outing_wh: row.get(18)?,
         struck: row.get(5)?,
         data: RunDown {
             name: row.get(3)?,
@@ -116,7 +117,7 @@ const RUNDOWN_COLUMNS: &str = "r.id, r.bank, r.outing, r.name, r.whole, r.struck
 /// The run-downs of a bank, oldest first, struck ones too.
 pub(crate) fn of_bank(connection: &Connection, bank: i64) -> Done<Vec<RecordedRunDown>> {
     let sql = format!(
-        "SELECT {RUNDOWN_COLUMNS}, b.wall_at_boot_ms, o.began_s FROM rundown AS r
+        "SELECT {RUNDOWN_COLUMNS}, b.wall_at_boot_ms, o.began_s, o.energy_wh FROM rundown AS r
          LEFT JOIN outing AS o ON o.id = r.outing LEFT JOIN boot AS b ON b.id = o.began_boot
          WHERE r.bank = ?1 ORDER BY r.id"
     );

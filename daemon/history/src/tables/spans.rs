@@ -2,7 +2,7 @@
 
 use std::collections::HashMap;
 
-use reckon::time::Wall;
+use reckon::{record::SwitchedOn, time::Wall};
 use rusqlite::Connection;
 
 use super::tiers::last_sign;
@@ -73,6 +73,16 @@ pub(crate) fn pieces(connection: &Connection, outing: i64) -> Done<Vec<Piece>> {
         at_s += to_s - from_s;
     }
     Ok(pieces)
+}
+
+/// When the board was on within an outing, on its own axis.
+pub(crate) fn switched_on(connection: &Connection, outing: i64) -> Done<Vec<SwitchedOn>> {
+    let on = |piece: Piece| SwitchedOn {
+        from_s: piece.at_s,
+        to_s: piece.at_s + piece.to_s - piece.from_s,
+        boots: piece.from_s <= 0.0,
+    };
+    Ok(pieces(connection, outing)?.into_iter().map(on).collect())
 }
 
 /// The outing's spans, in order. Those of one boot that follow one another are one stretch: the board

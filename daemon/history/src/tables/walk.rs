@@ -10,7 +10,7 @@ use super::{
     spans::pieces,
     tiers::{fine_rows, last_sign},
 };
-use crate::rows::{FIVE_S, HOUR_S};
+use crate::rows::{FINE_S, FIVE_S, HOUR_S};
 
 /// What a walk through the rows of a boot needs to know.
 struct Walk<'c> {
@@ -174,8 +174,29 @@ pub(crate) fn of_outing(connection: &Connection, outing: i64) -> rusqlite::Resul
     let mut all = Vec::new();
     for piece in pieces(connection, outing)? {
         let shift = piece.at_s - piece.from_s;
-        let rows = rows_between(connection, piece.boot, piece.from_s, piece.to_s, 10.0)?;
+        let rows = rows_between(connection, piece.boot, piece.from_s, piece.to_s, FINE_S)?;
         all.extend(rows.into_iter().map(|row| Row { from_s: row.from_s + shift, ..row }));
+    }
+    Ok(all)
+}
+
+/// The same without what sticks out of the outing. It may have ended so much later than is known.
+pub(crate) fn within_outing(
+    connection: &Connection,
+    outing: i64,
+    later_s: f64,
+) -> rusqlite::Result<Vec<Row>> {
+    let mut all = Vec::new();
+    let pieces = pieces(connection, outing)?;
+    let last = pieces.len().saturating_sub(1);
+    for (ix, piece) in pieces.into_iter().enumerate() {
+        let shift = piece.at_s - piece.from_s;
+        let end_s = piece.to_s + if ix == last { later_s } else { 0.0 };
+        let rows = rows_between(connection, piece.boot, piece.from_s, piece.to_s, FINE_S)?;
+        all.extend(rows.into_iter().filter_map(|row| {
+            let (from_s, to_s) = (row.from_s.max(piece.from_s), row.to_s().min(end_s));
+            (to_s > from_s).then_some(Row { from_s: from_s + shift, span_s: to_s - from_s, ..row })
+        }));
     }
     Ok(all)
 }

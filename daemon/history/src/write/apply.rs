@@ -347,8 +347,8 @@ impl Work<'_> {
                 end.to_s.max(end.from_s),
                 end.ending.name(),
                 died,
-                sums.energy_wh,
-                sums.bridged_wh,
+                sums.whole_wh(),
+                sums.whole_wh().map(|_| sums.bridged_wh()),
                 sums.mean_w(),
                 sums.peak_w,
                 sums.lasted_s

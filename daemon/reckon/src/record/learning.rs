@@ -3,7 +3,7 @@
 
 use alloc::vec::Vec;
 
-use super::{BankWhole, Channel, Ending, Outing, RecordedRunDown, Row, RunDown};
+use super::{BankWhole, Channel, Ending, Outing, RecordedRunDown, Row, RunDown, SwitchedOn};
 use crate::{
     bank::{BankSpec, MeasuredAt, Start},
     belief::last_end::start_of,
@@ -75,20 +75,20 @@ impl Outing {
     }
 
     /// It as a run-down: its rows go through an estimator of their own, which notes what later
-    /// ones can use. `None` without any energy in them.
+    /// ones can use. Where they were measured its energy is the outing's own; modelled, the
+    /// estimator's, in which it learns. `None` without any energy in them.
     #[must_use]
-    pub fn run_down(&self, bank: &BankSpec, rows: &[Row], load: &LoadPrior) -> Option<RunDown> {
+    pub fn run_down(
+        &self,
+        bank: &BankSpec,
+        (on, rows): (&[SwitchedOn], &[Row]),
+        load: &LoadPrior,
+    ) -> Option<RunDown> {
         let start = start_of(self.start_share);
         let spec = BankSpec { measured_at: seen_at(bank, rows), ..bank.clone() };
         let mut follower = Estimator::new(&spec, load, &Learned::default(), start);
-        let mut at_s = 0.0;
-        for row in rows {
-            // A hole in the rows is a gap, which the estimator bridges.
-            if row.from_s > at_s + 1.0 {
-                follower.step(&Observation { dt_s: row.from_s - at_s, ..Observation::default() });
-            }
-            follower.step(&observation(row));
-            at_s = row.to_s();
+        for stretch in on {
+            follow(&mut follower, stretch, rows);
         }
         let seen = follower.close(self.ending.is_death());
         if !(seen.energy_wh() > 0.0 && seen.energy_wh().is_finite()) {
@@ -97,11 +97,33 @@ impl Outing {
         // Time in which something else fed the board is no part of a run-down.
         let fed = |row: &&Row| row.get(Channel::Watts).is_some_and(|it| it.mean < FED_OTHERWISE_W);
         let fed_s: f64 = rows.iter().filter(fed).map(|row| row.span_s).sum();
-        Some(RunDown {
+        let seen = RunDown {
             lasted_s: self.lasted_s - fed_s,
             within_s: self.ended_within_s.unwrap_or(0.0),
             ..seen
+        };
+        Some(match self.energy_wh.filter(|wh| seen.measured && *wh > 0.0) {
+            Some(wh) => RunDown {
+                delivered_wh: Some(wh),
+                bridged_wh: self.bridged_wh,
+                mean_power_w: (seen.lasted_s > 0.0).then(|| wh * 3600.0 / seen.lasted_s),
+                ..seen
+            },
+            None => seen,
         })
+    }
+}
+
+/// The rows of a stretch; a hole in them is a gap, which the estimator bridges. While the board
+/// was off nothing was drawn.
+fn follow(follower: &mut Estimator, on: &SwitchedOn, rows: &[Row]) {
+    let mut at_s = on.from_s;
+    for row in rows.iter().filter(|row| row.from_s < on.to_s && row.to_s() > on.from_s) {
+        if row.from_s > at_s + 1.0 {
+            follower.step(&Observation { dt_s: row.from_s - at_s, ..Observation::default() });
+        }
+        follower.step(&observation(row));
+        at_s = row.to_s();
     }
 }
 
@@ -150,6 +172,17 @@ mod tests {
         (0..count).map(row).collect()
     }
 
+    /// It as a run-down, switched on from its beginning to its end.
+    fn run_down(
+        outing: &Outing,
+        bank: &BankSpec,
+        rows: &[Row],
+        load: &LoadPrior,
+    ) -> Option<RunDown> {
+        let on = SwitchedOn { from_s: 0.0, to_s: outing.lasted_s, boots: true };
+        outing.run_down(bank, (&[on], rows), load)
+    }
+
     fn outing(ending: Ending, hours: f64) -> Outing {
         Outing {
             id: 1,
@@ -188,7 +221,7 @@ mod tests {
             (Ending::Swapped, false),
         ] {
             let load = LoadPrior::default();
-            let seen = outing(ending, 10.0).run_down(&blue_ten(), &rows(10, 3.0), &load);
+            let seen = run_down(&outing(ending, 10.0), &blue_ten(), &rows(10, 3.0), &load);
             let seen = seen.unwrap();
             assert_eq!(seen.whole, whole, "{ending:?}");
             // Power times time.
@@ -204,7 +237,7 @@ mod tests {
             row.stats[Channel::Watts.ix()] = Some(Stats::one(0.05));
         }
         let load = LoadPrior::default();
-        let seen = outing(Ending::Died, 3.0).run_down(&blue_ten(), &some, &load).unwrap();
+        let seen = run_down(&outing(Ending::Died, 3.0), &blue_ten(), &some, &load).unwrap();
         // Half an hour of the three: 2.5 h at 3 W.
         assert!((seen.lasted_s - 9000.0).abs() < 1e-6, "{seen:?}");
         assert!((seen.delivered_wh.unwrap() - 7.5).abs() < 0.03, "{seen:?}");
@@ -216,10 +249,34 @@ mod tests {
         let mut some = rows(4, 3.0);
         some.retain(|row| !(3600.0..7200.0).contains(&row.from_s));
         let load = LoadPrior::default();
-        let seen = outing(Ending::Died, 4.0).run_down(&blue_ten(), &some, &load).unwrap();
+        let seen = run_down(&outing(Ending::Died, 4.0), &blue_ten(), &some, &load).unwrap();
         assert!((seen.bridged_wh.unwrap() - 3.0).abs() < 0.2, "{seen:?}");
         assert!((seen.delivered_wh.unwrap() - 12.0).abs() < 0.2, "{seen:?}");
-        assert_eq!(outing(Ending::Died, 4.0).run_down(&blue_ten(), &[], &load), None);
+        assert_eq!(run_down(&outing(Ending::Died, 4.0), &blue_ten(), &[], &load), None);
+    }
+
+    #[test]
+    fn while_the_board_was_off_nothing_was_drawn_and_the_energy_is_the_outings() {
+        // Two hours, a night of nine off, two hours more: 12 Wh and not the 39 of thirteen hours.
+        let mut some = rows(4, 3.0);
+        for row in &mut some[720..] {
+            row.from_s += 32_400.0;
+        }
+        let on = [(0.0, 7200.0), (39_600.0, 46_800.0)].map(|(from_s, to_s)| SwitchedOn {
+            from_s,
+            to_s,
+            boots: true,
+        });
+        let load = LoadPrior::default();
+        let one = outing(Ending::Died, 4.0);
+        let seen = one.run_down(&blue_ten(), (&on, &some), &load).unwrap();
+        assert!((seen.delivered_wh.unwrap() - 12.0).abs() < 0.01, "{seen:?}");
+        assert_eq!(seen.bridged_wh, Some(0.0));
+        // What the list of outings says, the list of banks says.
+        let named = Outing { energy_wh: Some(12.4), bridged_wh: Some(0.4), ..one };
+        let seen = named.run_down(&blue_ten(), (&on, &some), &load).unwrap();
+        assert_eq!((seen.delivered_wh, seen.bridged_wh), (Some(12.4), Some(0.4)));
+        assert!((seen.mean_power_w.unwrap() - 3.1).abs() < 1e-9, "{seen:?}");
     }
 
     #[test]
@@ -237,6 +294,7 @@ mod tests {
             bank: 1,
             outing: None,
             began: None,
+            outing_wh: None,
             struck,
             data: data.clone(),
         };
@@ -292,7 +350,7 @@ mod tests {
                 row.stats[Channel::Watts.ix()] = None;
             }
             let bank = BankSpec { measured_at: told, ..blue_ten() };
-            outing(Ending::Died, 2.0).run_down(&bank, &some, &load).unwrap().measured
+            run_down(&outing(Ending::Died, 2.0), &bank, &some, &load).unwrap().measured
         };
         // Of 720 rows at least half.
         assert!(measured(720, MeasuredAt::Output) && measured(360, MeasuredAt::Output));
@@ -308,11 +366,11 @@ mod tests {
             row.from_s += f64::from(u32::try_from(k).unwrap());
         }
         let load = LoadPrior::default();
-        let seen = outing(Ending::Died, 10.0).run_down(&blue_ten(), &some, &load).unwrap();
+        let seen = run_down(&outing(Ending::Died, 10.0), &blue_ten(), &some, &load).unwrap();
         assert_eq!((seen.bridged_wh, seen.lasted_s), (Some(0.0), 36_000.0));
         // At the very draw below which something else feeds the board it is not fed.
         let some = rows(2, FED_OTHERWISE_W);
-        let seen = outing(Ending::Died, 2.0).run_down(&blue_ten(), &some, &load).unwrap();
+        let seen = run_down(&outing(Ending::Died, 2.0), &blue_ten(), &some, &load).unwrap();
         assert_eq!(seen.lasted_s, 7200.0);
     }
 

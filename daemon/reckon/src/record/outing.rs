@@ -6,6 +6,7 @@ use super::{
     bank::BankWhole,
     contact::OutingContacts,
     correction::Correction,
+    energy::SwitchedOn,
     event::{Event, SourceGap},
     forecast::ForecastMade,
     period_fold::PeriodFold,
@@ -52,7 +53,10 @@ pub struct Outing {
 pub struct OutingWhole {
     /// The outing.
     pub outing: Outing,
-    /// Its rows, oldest first: ten seconds each, or five minutes where those were thinned.
+    /// When the board was switched on within it, oldest first.
+    pub on: Vec<SwitchedOn>,
+    /// Its rows, oldest first: ten seconds each, or five minutes where those were thinned; what
+    /// sticks out of it is cut off.
     pub rows: Vec<Row>,
     /// What happened, oldest first.
     pub events: Vec<Event>,

@@ -107,15 +107,49 @@ pub struct RecordedRunDown {
     pub outing: Option<i64>,
     /// When that outing began, if the wall time is known.
     pub began: Option<Wall>,
+    /// What that outing delivered, as every list names it, Wh.
+    pub outing_wh: Option<f64>,
     /// Taken back by the operator: nothing learns from it.
     pub struck: bool,
     /// What was seen.
     pub data: RunDown,
 }
 
+impl RecordedRunDown {
+    /// What it delivered, Wh: as its outing is said to have, wherever that is known.
+    #[must_use]
+    pub fn delivered_wh(&self) -> Option<f64> {
+        self.outing_wh.or(self.data.delivered_wh)
+    }
+
+    /// Its mean draw by that, W.
+    #[must_use]
+    pub fn mean_power_w(&self) -> Option<f64> {
+        let by_outing = self.outing_wh.filter(|_| self.data.lasted_s > 0.0);
+        by_outing.map(|wh| wh * 3600.0 / self.data.lasted_s).or(self.data.mean_power_w)
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn an_outing_has_one_energy_wherever_it_is_named() {
+        let data = RunDown { lasted_s: 36_000.0, delivered_wh: Some(35.0), ..RunDown::default() };
+        let of = |outing_wh| RecordedRunDown {
+            id: 1,
+            bank: 1,
+            outing: Some(1),
+            began: None,
+            outing_wh,
+            struck: false,
+            data: data.clone(),
+        };
+        let seen = of(Some(32.4));
+        assert_eq!((seen.delivered_wh(), seen.mean_power_w()), (Some(32.4), Some(3.24)));
+        assert_eq!(of(None).delivered_wh(), Some(35.0), "an imported one has no outing");
+    }
 
     #[test]
     fn one_without_energy_or_with_a_broken_number_teaches_nothing() {

@@ -189,6 +189,7 @@ fn an_outing_finds_its_run_down_and_a_series_its_channel() {
         bank: 1,
         outing,
         began: None,
+        outing_wh: None,
         struck: false,
         data: RunDown::default(),
     };
@@ -204,6 +205,7 @@ fn an_outing_finds_its_run_down_and_a_series_its_channel() {
     };
     let mut whole = OutingWhole {
         outing,
+        on: vec![],
         rows: vec![],
         events: vec![],
         gaps: vec![],

@@ -11,11 +11,11 @@ use crate::{
     energy_tally::{EnergyTally, OutingTally},
     engine::EarlierDraw,
     record::{
-        self, BankWhole, Channel, Ending, Event, EventKind, Outing, OutingWhole, PeriodFold,
-        PlacedContact, RecordedRunDown, Stats, learned, usable_wh,
+        self, BankWhole, Channel, Ending, EnergyPart, Event, EventKind, Outing, OutingEnergy,
+        OutingWhole, PeriodFold, PlacedContact, RecordedRunDown, Stats, learned, usable_wh,
     },
     time::Wall,
-    units::{Celsius, Seconds, Share, Volts, Watts},
+    units::{Celsius, Joules, Seconds, Share, Volts, Watts},
 };
 
 /// An outing, its report and what its run-down taught.
@@ -51,6 +51,8 @@ pub struct BankTally {
     pub coarsest_s: f64,
     /// By activity.
     pub tally: OutingTally,
+    /// Besides, what was taken while nobody read.
+    pub unread: EnergyPart,
 }
 
 impl OutingReport {
@@ -79,7 +81,20 @@ impl BankTally {
     /// Nothing yet, of a bank with so many outings.
     #[must_use]
     pub fn new(bank: String, of: usize) -> Self {
-        Self { bank, outings: 0, of, coarsest_s: 0.0, tally: OutingTally::new() }
+        Self {
+            bank,
+            outings: 0,
+            of,
+            coarsest_s: 0.0,
+            tally: OutingTally::new(),
+            unread: EnergyPart::default(),
+        }
+    }
+
+    /// All energy of these outings, by the name that every list gives it.
+    #[must_use]
+    pub fn all(&self) -> Joules {
+        self.tally.whole().energy() + Joules::from_wh(self.unread.energy_wh)
     }
 
     /// Counts an outing in.
@@ -87,6 +102,10 @@ impl BankTally {
         self.outings += 1;
         self.coarsest_s = self.coarsest_s.max(report.coarsest.si());
         self.tally.merge(&report.tally);
+        let besides = report.all() - report.tally.whole().energy();
+        let unread_s: f64 = report.unread().map(|(_, part)| part.lasted_s).sum();
+        self.unread.lasted_s += unread_s;
+        self.unread.energy_wh += besides.wh();
     }
 }
 
@@ -106,9 +125,10 @@ impl Report {
     /// Takes an outing apart.
     #[must_use]
     pub fn from_outing(whole: &OutingWhole) -> Self {
+        let energy = OutingEnergy::of_rows(&whole.on, &whole.rows);
         let off =
             whole.off_s.iter().map(|&(from_s, to_s)| (Seconds::of(from_s), Seconds::of(to_s)));
-        Self::from_inputs(&ReportInputs {
+        let report = Self::from_inputs(&ReportInputs {
             rows: &whole.rows.iter().map(row).collect::<Vec<_>>(),
             changes: &whole.events.iter().filter_map(change).collect::<Vec<_>>(),
             corrections: &put_right(&whole.corrections),
@@ -118,7 +138,8 @@ impl Report {
             marks: &whole.events.iter().filter_map(mark).collect::<Vec<_>>(),
             off: &off.collect::<Vec<_>>(),
             truth: truth(&whole.outing, &whole.off_s),
-        })
+        });
+        Self { energy, named: whole.outing.energy_wh.map(Joules::from_wh), ..report }
     }
 }
 

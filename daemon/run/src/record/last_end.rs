@@ -16,7 +16,7 @@ use reckon::{
 };
 
 use crate::record::{
-    recorder::{beginning, share_of},
+    recorder::{beginning, share_of, since_boot_s},
     run_downs::steps,
 };
 
@@ -131,7 +131,7 @@ fn go_on(
 ) -> Vec<Change> {
     let same_boot = last_end.is_same_boot();
     // In one boot the board was on, and fed, through the time in which nobody looked.
-    let at_s = if same_boot { last_end.from_s } else { start.at.as_s() };
+    let at_s = if same_boot { last_end.from_s } else { since_boot_s(start.at.as_s()) };
     let mut entries = vec![Change::OutingGoesOn {
         outing: outing.id,
         at_s,

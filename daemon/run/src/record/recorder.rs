@@ -467,6 +467,11 @@ pub(crate) fn share_of(start: Start) -> Option<f64> {
     start.middle().map(Share::part)
 }
 
+/// The board draws from the moment it is switched on, not from when outlast starts.
+pub(crate) fn since_boot_s(at_s: f64) -> f64 {
+    if at_s < BOOTING_S { 0.0 } else { at_s }
+}
+
 /// The entries that begin an outing.
 pub(crate) fn beginning(snapshot: &Snapshot, start: Start, at_s: f64) -> Vec<Change> {
     let bank = snapshot.bank.spec.as_deref();
@@ -475,7 +480,7 @@ pub(crate) fn beginning(snapshot: &Snapshot, start: Start, at_s: f64) -> Vec<Cha
         bank: bank.map(|bank| bank.name.clone()),
         name: snapshot.outing.clone(),
         start_share: if bank.is_some() { share_of(start) } else { None },
-        at_s: if at_s < BOOTING_S { 0.0 } else { at_s },
+        at_s: since_boot_s(at_s),
     };
     told.into_iter().chain([begins]).collect()
 }

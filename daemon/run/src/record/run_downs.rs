@@ -37,7 +37,8 @@ pub(crate) fn uncredited(reader: &Reader, load: &LoadPrior) -> Result<Vec<Change
         if reader.rundowns(bank.id)?.iter().any(|one| one.outing == Some(outing.id)) {
             continue;
         }
-        if let Some(data) = outing.run_down(&bank.spec, &reader.rows(outing.id)?, load) {
+        let Some(whole) = reader.outing_whole(outing.id)? else { continue };
+        if let Some(data) = outing.run_down(&bank.spec, (&whole.on, &whole.rows), load) {
             entries.push(Change::RunDown {
                 bank: bank.spec.name.clone(),
                 outing: Some(outing.id),

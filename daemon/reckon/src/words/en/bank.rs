@@ -12,8 +12,8 @@ use super::{
 };
 use crate::{
     bank::{BankSpec, Cells, MeasuredAt},
-    energy_tally::EnergyTally,
     record::TestLoad,
+    report::BankTally,
     units::{Celsius, Joules, Seconds, Share, Watts},
 };
 
@@ -198,14 +198,15 @@ pub fn believed_to_hold(usable: [Joules; 3]) -> String {
 
 /// What a bank's book is summed over.
 #[must_use]
-pub fn bank_over(page: &EnergyTally, outings: usize, of: usize) -> String {
-    let over = match (outings, of) {
+pub fn bank_over(told: &BankTally) -> String {
+    let over = match (told.outings, told.of) {
         (0, _) => return "The record has no outing with it yet.".to_string(),
         (1, 1) => "one outing".to_string(),
         (some, all) if some == all => format!("{all} outings"),
         (some, all) => format!("the newest {some} of {all} outings"),
     };
-    format!("It delivered {} in {}, over {over}.", energy(page.energy()), span(page.lasted()))
+    let lasted = told.tally.whole().lasted() + Seconds::of(told.unread.lasted_s);
+    format!("It delivered {} in {}, over {over}.", energy(told.all()), span(lasted))
 }
 
 #[cfg(test)]

@@ -3,6 +3,7 @@
 use alloc::{
     format,
     string::{String, ToString},
+    vec::Vec,
 };
 
 use crate::{
@@ -178,12 +179,42 @@ pub fn power(watts: Watts) -> String {
 #[must_use]
 pub fn energy(joules: Joules) -> String {
     let wh = joules.wh();
-    let size = wh.abs();
-    if size < 0.0005 {
+    if wh.abs() < 0.0005 {
         return format!("0{TIE}Wh");
     }
-    let digits = if size < 0.995 { 2 } else { usize::from(size < 99.95) };
-    signed(wh, digits, "Wh")
+    signed(wh, energy_digits(wh), "Wh")
+}
+
+/// Whether a part is more than nothing, to as many digits as the whole is said with.
+pub(super) fn shows_beside(part: Joules, all: Joules) -> bool {
+    let half = [0.5, 0.05, 0.005][energy_digits(all.wh())];
+    part.wh().abs() >= half
+}
+
+fn energy_digits(wh: f64) -> usize {
+    let size = wh.abs();
+    if size < 0.995 { 2 } else { usize::from(size < 99.95) }
+}
+
+/// The parts of an energy, each to as many digits as the whole is said with and so rounded that
+/// what is said adds up: the largest remainders are rounded up. In Wh, without the unit.
+pub(super) fn energy_parts(all: Joules, parts: &[Joules]) -> Vec<String> {
+    let digits = energy_digits(all.wh());
+    let steps_a_wh = [1.0, 10.0, 100.0][digits];
+    let exact: Vec<f64> = parts.iter().map(|part| part.wh() * steps_a_wh).collect();
+    let mut steps: Vec<f64> = exact.iter().map(|exact| libm::floor(*exact)).collect();
+    let missing = whole(libm::round(all.wh() * steps_a_wh) - steps.iter().sum::<f64>());
+    let mut by_remainder: Vec<(f64, usize)> =
+        exact.iter().zip(&steps).map(|(exact, floor)| exact - floor).zip(0..).collect();
+    by_remainder.sort_by(|a, b| b.0.total_cmp(&a.0));
+    for (_, ix) in by_remainder.into_iter().take(usize::try_from(missing).unwrap_or(0)) {
+        steps[ix] += 1.0;
+    }
+    let bare = |steps: f64| {
+        let sign = if steps < 0.0 { "\u{2212}" } else { "" };
+        format!("{sign}{:.digits$}", steps.abs() / steps_a_wh)
+    };
+    steps.into_iter().map(bare).collect()
 }
 
 fn measured(value: f64, unit: &str) -> String {
@@ -247,4 +278,40 @@ pub fn chance(share: Share) -> String {
     }
     let nearest = SAID.iter().min_by(|a, b| (a.0 - part).abs().total_cmp(&(b.0 - part).abs()));
     nearest.map_or_else(String::new, |(_, said)| format!("about {said}").replace(' ', "\u{a0}"))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    #[test]
+    fn what_is_said_of_parts_adds_up_to_what_is_said_of_all() {
+        let number = |said: &str| said.replace('\u{2212}', "-").parse::<f64>().unwrap();
+        // Any parts will do: the golden ratio's multiples fill the unit evenly.
+        let mut n = 0.0;
+        let mut even = || {
+            n += 0.618_033_988_75;
+            libm::fmod(n, 1.0)
+        };
+        for size in [0.1, 0.9, 3.0, 30.0, 99.0, 300.0] {
+            for _ in 0..50 {
+                let mut parts: Vec<Joules> =
+                    (0..7).map(|_| Joules::from_wh(size * even())).collect();
+                // What was counted otherwise once may have been more.
+                parts.push(Joules::from_wh(-0.03 * size * even()));
+                let all = parts.iter().fold(Joules::ZERO, |sum, part| sum + *part);
+                let said = energy_parts(all, &parts);
+                let sum: f64 = said.iter().map(|said| number(said)).sum();
+                let whole = energy(all).replace("\u{a0}Wh", "");
+                assert!((sum - number(&whole)).abs() < 1e-9, "{said:?}, {whole}");
+                for (said, part) in said.iter().zip(&parts) {
+                    let step = [1.0, 0.1, 0.01][energy_digits(all.wh())];
+                    assert!((number(said) - part.wh()).abs() <= step, "{said}, {part:?}");
+                }
+            }
+        }
+        // Each for itself would be 1.0, 1.0, 1.0 of 3.1.
+        let third = Joules::from_wh(1.04);
+        assert_eq!(energy_parts(Joules::from_wh(3.12), &[third; 3]), ["1.1", "1.0", "1.0"]);
+        assert!(energy_parts(Joules::ZERO, &[]).is_empty());
+    }
 }

@@ -4,17 +4,20 @@
 use super::{
     calendar::{Local, capital},
     fold::{load, marked},
-    numbers::{TIE, celsius, energy, left, percent, power, range, span, volts},
+    numbers::{
+        TIE, celsius, energy, energy_parts, left, percent, power, range, shows_beside, span, volts,
+    },
     outing::moment_of,
 };
 use crate::{
     energy_tally::EnergyTally,
     fold::{Fold, Total},
+    record::{EnergyPart, Unread},
     report::{
         ForecastOutcome, Forecasts, JudgedForecast, LoadShare, MarkedChange, MinMeanMax, Report,
         Truth,
     },
-    units::{Celsius, Joules, Seconds, Share, Volts},
+    units::{Celsius, Joules, Seconds, Share, Volts, Watts},
 };
 use alloc::{
     format,
@@ -27,7 +30,6 @@ pub const BOOK_HEAD: [&str; 5] = ["Wh", "time", "mean W", "95 % W", "peak W"];
 /// A page of the energy book, a cell for each column; the units stand in the head.
 #[must_use]
 pub fn book_row(page: &EnergyTally) -> [String; 5] {
-    let bare = |said: String| said.split(TIE).next().unwrap_or_default().to_string();
     let watts = |watts: Option<_>| watts.map_or_else(|| "–".to_string(), |it| bare(power(it)));
     [
         bare(energy(page.energy())),
@@ -37,6 +39,83 @@ pub fn book_row(page: &EnergyTally) -> [String; 5] {
         watts(page.mean().map(|_| page.peak())),
     ]
 }
+
+fn bare(said: String) -> String {
+    said.split(TIE).next().unwrap_or_default().to_string()
+}
+
+/// The energy book: its pages, what was taken while nobody read, and all of it last. What is said of
+/// the parts adds up to what is said of all.
+#[must_use]
+pub fn book(
+    pages: Vec<(String, &EnergyTally)>,
+    besides: &[(String, EnergyPart)],
+    read: &EnergyTally,
+    all: Joules,
+) -> Vec<(String, [String; 5])> {
+    let joules = |part: &EnergyPart| Joules::from_wh(part.energy_wh);
+    let parts: Vec<Joules> = pages
+        .iter()
+        .map(|(_, page)| page.energy())
+        .chain(besides.iter().map(|(_, part)| joules(part)))
+        .collect();
+    let mut lines: Vec<(String, [String; 5])> = pages
+        .into_iter()
+        .map(|(name, page)| (name, book_row(page)))
+        .chain(besides.iter().map(|(name, part)| (name.clone(), unread_row(part))))
+        .collect();
+    for ((_, cells), energy) in lines.iter_mut().zip(energy_parts(all, &parts)) {
+        cells[0] = energy;
+    }
+    let lasted_s = read.lasted().si() + besides.iter().map(|it| it.1.lasted_s).sum::<f64>();
+    let mut cells = book_row(read);
+    cells[0] = bare(energy(all));
+    cells[1] = span(Seconds::of(lasted_s));
+    cells[2] = mean_w(all, lasted_s);
+    lines.push((ALL.to_string(), cells));
+    lines
+}
+
+fn unread_row(part: &EnergyPart) -> [String; 5] {
+    let none = || "–".to_string();
+    let lasted = span(Seconds::of(part.lasted_s));
+    let mean = mean_w(Joules::from_wh(part.energy_wh), part.lasted_s);
+    [none(), if part.lasted_s > 0.0 { lasted } else { none() }, mean, none(), none()]
+}
+
+fn mean_w(energy: Joules, lasted_s: f64) -> String {
+    let mean = Watts::new(energy.si() / lasted_s);
+    mean.map_or_else(|| "–".to_string(), |mean| bare(power(mean)))
+}
+
+/// What an outing took while nobody read, and what it was once said to have taken beyond that.
+#[must_use]
+pub fn besides(report: &Report) -> Vec<(String, EnergyPart)> {
+    let named = |why| match why {
+        Unread::Starting => "board starting",
+        Unread::NotRunning => "outlast not running",
+        Unread::NoReading => "no reading",
+        Unread::NotKept => "not on the card",
+    };
+    let mut parts: Vec<(String, EnergyPart)> =
+        report.unread().map(|(why, part)| (named(why).to_string(), part)).collect();
+    if shows_beside(report.difference(), report.all()) {
+        let energy_wh = report.difference().wh();
+        parts.push((NO_LONGER_TOLD.to_string(), EnergyPart { lasted_s: 0.0, energy_wh }));
+    }
+    parts
+}
+
+/// What was counted when the outing ended and cannot be told apart now.
+const NO_LONGER_TOLD: &str = "no longer told apart";
+/// Whether a part is more than nothing, to as many digits as the whole is said with.
+#[must_use]
+pub fn is_worth_a_line(part: Joules, all: Joules) -> bool {
+    shows_beside(part, all)
+}
+
+/// What a bank's outings took while nobody read.
+pub const UNREAD: &str = "no reading";
 
 /// What the columns mean.
 #[must_use]
@@ -72,10 +151,6 @@ pub fn not_measured(report: &Report) -> Vec<String> {
         let taken = energy(report.modelled.energy());
         let lasted = span(report.modelled.lasted());
         lines.push(format!("Of that, {taken} in {lasted} is estimated: no sensor measured it."));
-    }
-    if report.silent.si() >= 10.0 {
-        let silent = span(report.silent);
-        lines.push(format!("For {silent} there was no reading; that time is not counted."));
     }
     lines
 }
@@ -277,7 +352,7 @@ pub fn forecasts(held: usize, all: usize, miss: Option<(Seconds, Share)>) -> Str
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::{forecast::Basis, report::PlacedForecast, units::Watts};
+    use crate::{forecast::Basis, report::PlacedForecast};
 
     fn said(text: &str) -> String {
         text.replace(TIE, " ")
