@@ -17,8 +17,8 @@ use rusqlite::{Connection, ErrorCode, OpenFlags};
 use crate::{
     schema,
     tables::{
-        banks, choices, close_ups, contacts, corrections, events, forecasts, gaps, outings,
-        period_folds, run_downs, spans, walk,
+        banks, choices, close_ups, contacts, corrections, events, forecasts, gaps, load_lines,
+        outings, period_folds, run_downs, spans, walk,
     },
     trouble::Trouble,
 };
@@ -274,6 +274,7 @@ fn outing_whole(on: &Connection, id: i64) -> Done<Option<OutingWhole>> {
         contacts: contacts::of_outing(on, id)?,
         corrections: corrections::of_outing(on, id)?,
         folds: period_folds::of_outing(on, id)?,
+        loads: load_lines::of_outing(on, id)?,
         bank: bank.map(|bank| bank_whole(on, bank)).transpose()?,
         outing,
     }))

@@ -7,11 +7,13 @@ mod support;
 use history::{Change, FILE, Reader, Started, amend};
 use reckon::{
     belief::last_end::StopHow,
+    energy_tally::RegressionLine,
     record::{
-        ClockFix, ClockFrom, CloseUp, End, Ending, Event, EventKind, LoggedContact, Origin,
-        PeriodFold, PeriodFoldPart, Second,
+        ClockFix, ClockFrom, CloseUp, End, Ending, Event, EventKind, LoadLine, LoggedContact,
+        Origin, PeriodFold, PeriodFoldPart, Second,
     },
     time::{Mono, Wall},
+    units::Share,
 };
 use rusqlite::Connection;
 use support::{Folder, draw_row, give_rows, row_at, start};
@@ -299,6 +301,28 @@ fn folds_and_close_ups_come_back_as_they_were() {
         [shifted(&a_fold(100.0)), shifted(&bare)],
         "times since the outing began, nothing else changed"
     );
+    // A fit goes on: what stood of the same stretch is replaced, and nothing told is kept as such.
+    let line = |slope| RegressionLine {
+        intercept: 2.61,
+        slope,
+        slope_se: 0.05,
+        intercept_se: 0.02,
+        explained: Share::nearest(0.8),
+        pairs: 41.0,
+    };
+    let fit = |from_s, to_s, line| LoadLine { from_s, to_s, line };
+    let broken = fit(4000.0, 7000.0, Some(line(f64::NAN)));
+    let fits = [
+        fit(110.0, 1000.0, None),
+        fit(110.0, 3000.0, Some(line(3.4))),
+        fit(3100.0, 3200.0, None),
+        broken,
+    ];
+    started.writer.change(fits.map(Change::LoadLine).to_vec()).unwrap();
+    let kept = started.reader.outing_whole(1).unwrap().unwrap().loads;
+    let want =
+        [fit(10.0, 2900.0, Some(line(3.4))), fit(3000.0, 3100.0, None), fit(3900.0, 6900.0, None)];
+    assert_eq!(kept, want);
     let ups = started.reader.close_ups(1).unwrap();
     assert_eq!(
         ups,
@@ -395,6 +419,7 @@ fn a_record_of_the_first_version_is_read_as_it_is_and_brought_up_to_date() {
     assert_eq!((found.contacts.len(), found.undated_s), (0, None));
     assert!(reader.corrections(1).unwrap().is_empty());
     assert!(reader.folds(1).unwrap().is_empty() && reader.close_ups(1).unwrap().is_empty());
+    assert!(reader.outing_whole(1).unwrap().unwrap().loads.is_empty());
     let copy = folder.0.join("record-before-version-2-1.db");
     assert!(!copy.exists());
 

@@ -18,7 +18,7 @@ use crate::{
     energy_tally::{BeforeAfter, EnergyTally, LoadFit, OutingTally, PART_SENT, RegressionLine},
     engine::is_switch,
     fold::{Fold, Kind, Total, Totals},
-    record::{EnergyPart, OutingEnergy, Unread},
+    record::{EnergyPart, LoadLine, OutingEnergy, Unread},
     time::Wall,
     units::{Celsius, Joules, Seconds, Share, Volts, Watts},
 };
@@ -82,6 +82,8 @@ pub struct ReportInputs<'a> {
     pub contacts: &'a [Contact],
     /// Stretches that were folded.
     pub folds: &'a [Fold],
+    /// What the processor's load takes, as the fit stood at the time; none in an old record.
+    pub loads: &'a [LoadLine],
     /// Forecasts, oldest first.
     pub forecasts: &'a [PlacedForecast],
     /// Marks, oldest first.
@@ -98,8 +100,10 @@ pub struct ReportInputs<'a> {
 pub struct LoadShare {
     /// Draw against load.
     pub line: RegressionLine,
-    /// What the load took, and its standard error; `None` where the line is too flat to tell.
+    /// What the load took, and its standard error.
     pub taken: Option<(Joules, Joules)>,
+    /// It was not fitted at the time, second by second, but to rows of the record.
+    pub from_rows: bool,
 }
 
 /// Before against after a mark.
@@ -137,6 +141,7 @@ pub struct MarkedChange {
 ///     corrections: &[],
 ///     contacts: &[],
 ///     folds: &[],
+///     loads: &[],
 ///     forecasts: &[],
 ///     marks: &[],
 ///     off: &[],
@@ -231,12 +236,10 @@ impl Report {
             if !row.measured {
                 modelled.add(row.span, draw.mean);
             }
-            match row.busy {
-                Some(busy) if sent.is_none_or(|sent| draw.high - draw.low < sent * PART_SENT) => {
-                    fit.add(row.span, busy, draw.mean);
-                }
-                Some(busy) => fit.pass(row.span, busy),
-                None => {}
+            // What is modelled follows the load by itself.
+            if let Some(busy) = row.busy.filter(|_| row.measured) {
+                let moved = sent.map(|sent| sent * PART_SENT);
+                fit.add_below(row.span, busy, [draw.low, draw.mean, draw.high], moved);
             }
             record.push(Stretch { from: zero_at(row.from), lasted: row.span, draw: draw.mean });
         }
@@ -251,7 +254,7 @@ impl Report {
         Self {
             done: doing::done(&stretches, ends),
             coarsest,
-            load: fit.line().map(|line| LoadShare { line, taken: fit.energy_of_load() }),
+            load: load_of(told.loads, &fit),
             left: left(told, tally.whole()),
             tally,
             modelled,
@@ -266,6 +269,16 @@ impl Report {
             switched: switched(told),
         }
     }
+}
+
+/// By the fit that stood at the time on most minutes; in an old record, by its rows.
+fn load_of(told: &[LoadLine], rows: &LoadFit) -> Option<LoadShare> {
+    let told_then = told.iter().filter_map(|it| it.line).filter(RegressionLine::is_possible_draw);
+    let line = match told.is_empty() {
+        true => rows.line().filter(RegressionLine::is_possible_draw),
+        false => told_then.max_by(|a, b| a.pairs.total_cmp(&b.pairs)),
+    }?;
+    Some(LoadShare { line, taken: rows.energy_by(&line), from_rows: told.is_empty() })
 }
 
 /// What the weakest transmission takes that was found in the draw: rows that move by it tell of the

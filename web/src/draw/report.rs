@@ -194,6 +194,7 @@ mod tests {
             corrections: &[],
             contacts: &[],
             folds: &[],
+            loads: &[],
             forecasts: &[],
             marks: &[],
             off: &[],

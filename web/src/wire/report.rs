@@ -80,6 +80,7 @@ fn load<'a>(load: LoadShare) -> Object<'a> {
         .with("explained_share", load.line.explained.part())
         .with("taken_wh", load.taken.map(|(taken, _)| taken.wh()))
         .with("taken_error_wh", load.taken.map(|(_, error)| error.wh()))
+        .with("from_rows", load.from_rows)
         .with("taken_gap", load.taken.is_none().then_some(missing::LOAD_TOO_EVEN))
 }
 

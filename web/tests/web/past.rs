@@ -159,6 +159,7 @@ fn whole(id: i64) -> OutingWhole {
         contacts: contacts_of(id),
         corrections: Vec::new(),
         folds: Vec::new(),
+        loads: Vec::new(),
         bank: (line.ending == Ending::Died).then(|| BankWhole {
             bank: bank(1, scenes::blue_ten(), false),
             run_downs: vec![rundown(3, Some(id))],
@@ -329,6 +330,7 @@ fn report_of(id: i64) -> OutingReport {
         corrections: &corrections,
         contacts: &contacts,
         folds: &folds,
+        loads: &[],
         forecasts: &whole.forecasts.iter().map(made).collect::<Vec<_>>(),
         marks: &[Mark { at: of(9_010.0), text: "rain, moved under the <tree>" }],
         off: &[],

@@ -8,7 +8,7 @@ use rusqlite::{Connection, OptionalExtension, params};
 
 use crate::{
     tables::{
-        banks, choices, close_ups, contacts, corrections, events, forecasts, gaps,
+        banks, choices, close_ups, contacts, corrections, events, forecasts, gaps, load_lines,
         outings::sums,
         period_folds, run_downs,
         tiers::{last_sign, put_fine},
@@ -99,6 +99,7 @@ impl Work<'_> {
             }
             Change::CorrectionForgotten { id } => corrections::forget(self.on, *id),
             Change::Fold(row) => period_folds::put(self.on, self.boot, row),
+            Change::LoadLine(row) => load_lines::put(self.on, self.boot, row),
             Change::CloseUp(row) => close_ups::put(self.on, self.boot, row),
             Change::Stops { at_s, how } => self.stops(*at_s, *how),
         }

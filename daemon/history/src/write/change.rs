@@ -4,8 +4,8 @@ use reckon::{
     bank::BankSpec,
     belief::last_end::StopHow,
     record::{
-        ClockFix, CloseUp, End, Event, ForecastMade, LoggedContact, Origin, PeriodFold, Row,
-        RunDown, SourceChange,
+        ClockFix, CloseUp, End, Event, ForecastMade, LoadLine, LoggedContact, Origin, PeriodFold,
+        Row, RunDown, SourceChange,
     },
 };
 
@@ -177,6 +177,8 @@ pub enum Change {
     },
     /// A stretch of the draw was folded over the period of a timed mode.
     Fold(PeriodFold),
+    /// What the processor's load takes, as the fit stands: in the place of what stood before.
+    LoadLine(LoadLine),
     /// Seconds around what happened.
     CloseUp(CloseUp),
     /// The daemon ends cleanly.
@@ -199,6 +201,7 @@ impl Change {
             | Self::Clock(_)
             | Self::Contacts(_)
             | Self::Fold(_)
+            | Self::LoadLine(_)
             | Self::CloseUp(_) => false,
             Self::Event(event) => event.kind.urgent(),
             Self::Choice { .. }

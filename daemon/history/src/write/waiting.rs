@@ -117,6 +117,7 @@ impl Waiting {
                         | Change::Forecast(_)
                         | Change::Clock(_)
                         | Change::Fold(_)
+                        | Change::LoadLine(_)
                         | Change::CloseUp(_)
                 )
             });

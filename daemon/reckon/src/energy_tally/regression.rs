@@ -36,6 +36,22 @@ pub struct RegressionLine {
     pub pairs: f64,
 }
 
+/// No board and no processor of a portable station draws so much, W.
+const TOO_MANY_W: f64 = 100.0;
+
+impl RegressionLine {
+    /// Whether this can be a board's draw by its load: an idle board draws something, and one at work
+    /// more, both known to better than half of themselves (two standard errors). What cannot be is
+    /// never shown.
+    #[must_use]
+    pub fn is_possible_draw(&self) -> bool {
+        let known = |watts: f64, error_w: f64| {
+            error_w.is_finite() && watts > 2.0 * error_w && watts > 0.0 && watts < TOO_MANY_W
+        };
+        known(self.slope, self.slope_se) && known(self.intercept, self.intercept_se)
+    }
+}
+
 impl Regression {
     /// Adds a pair; numbers that are not finite are left out.
     pub fn add(&mut self, x: f64, y: f64) {
@@ -156,6 +172,8 @@ pub struct LoadFit {
     within: WithinMinuteFit,
     busy_s: f64,
     open: Vec<(f64, f64)>,
+    /// The lowest and the highest look in the open group.
+    looks: Option<(f64, f64)>,
 }
 
 /// Rows in a group.
@@ -164,14 +182,32 @@ const GROUP: usize = 6;
 impl LoadFit {
     /// Adds a row that the line is fitted to.
     pub fn add(&mut self, lasted: Seconds, busy: Share, draw: Watts) {
+        self.add_below(lasted, busy, [draw; 3], None);
+    }
+
+    /// The same with the row's lowest look, mean and highest look: a group in which the draw moved by
+    /// so much was moved by something else, and its draw tells nothing.
+    pub fn add_below(
+        &mut self,
+        lasted: Seconds,
+        busy: Share,
+        [low, mean, high]: [Watts; 3],
+        moved: Option<Watts>,
+    ) {
         self.pass(lasted, busy);
         if lasted.si() <= 0.0 {
             return;
         }
-        self.open.push((busy.part(), draw.si()));
+        self.open.push((busy.part(), mean.si()));
+        let (least, most) = self.looks.unwrap_or((low.si(), high.si()));
+        let looks = (least.min(low.si()), most.max(high.si()));
+        self.looks = Some(looks);
         if self.open.len() >= GROUP {
-            self.within.add(&self.open);
+            if moved.is_none_or(|moved| looks.1 - looks.0 < moved.si()) {
+                self.within.add(&self.open);
+            }
             self.open.clear();
+            self.looks = None;
         }
     }
 
@@ -190,7 +226,12 @@ impl LoadFit {
     /// line is steeper than twice its error (a load that never changed tells nothing).
     #[must_use]
     pub fn energy_of_load(&self) -> Option<(Joules, Joules)> {
-        let line = self.line().filter(|line| line.slope > 2.0 * line.slope_se)?;
+        self.energy_by(&self.line().filter(|line| line.slope > 2.0 * line.slope_se)?)
+    }
+
+    /// The same by a line that was fitted to something better.
+    #[must_use]
+    pub fn energy_by(&self, line: &RegressionLine) -> Option<(Joules, Joules)> {
         Some((Joules::new(line.slope * self.busy_s)?, Joules::new(line.slope_se * self.busy_s)?))
     }
 }
@@ -200,7 +241,7 @@ impl LoadFit {
 /// `None` without a usable line. The error is that of the slope alone.
 #[must_use]
 pub fn footprint(line: &RegressionLine, own_core_share: f64, cores: u32) -> Option<(Watts, Watts)> {
-    if cores == 0 || own_core_share < 0.0 || line.slope <= 2.0 * line.slope_se {
+    if cores == 0 || own_core_share < 0.0 || !line.is_possible_draw() {
         return None;
     }
     let of_all = own_core_share / f64::from(cores);

@@ -98,7 +98,7 @@ impl LoadWatch {
     /// Watts from idle to all cores busy, once a load that changed has told them.
     pub(super) fn line(&self) -> Option<RegressionLine> {
         let line = self.within.line()?;
-        (self.within.groups() >= FEWEST && line.slope > 2.0 * line.slope_se).then_some(line)
+        (self.within.groups() >= FEWEST && line.is_possible_draw()).then_some(line)
     }
 }
 

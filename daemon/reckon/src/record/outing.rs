@@ -9,6 +9,7 @@ use super::{
     energy::SwitchedOn,
     event::{Event, SourceGap},
     forecast::ForecastMade,
+    load_line::LoadLine,
     period_fold::PeriodFold,
     rows::Row,
     run_down::RecordedRunDown,
@@ -72,6 +73,8 @@ pub struct OutingWhole {
     pub corrections: Vec<Correction>,
     /// Its folds, oldest first.
     pub folds: Vec<PeriodFold>,
+    /// What the processor's load took, a fit for each run of the daemon; empty in an old record.
+    pub loads: Vec<LoadLine>,
     /// The bank it began with.
     pub bank: Option<BankWhole>,
 }

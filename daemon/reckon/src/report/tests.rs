@@ -55,6 +55,7 @@ fn told(rows: &[ReportRow]) -> ReportInputs<'_> {
         corrections: &[],
         contacts: &[],
         folds: &[],
+        loads: &[],
         forecasts: &[],
         marks: &[],
         off: &[],
@@ -392,4 +393,123 @@ fn a_mark_that_switched_something_says_what_it_draws() {
     assert!(
         Report::from_inputs(&ReportInputs { marks: &marks, ..told(&rows) }).switched.is_empty()
     );
+}
+
+/// Two hours of a board that is idle at 3 W and takes 3.4 W more at work. With a radio on the same
+/// sensor: 4 W for 12.64 s of every other slot of 15 s (QEX Jul/Aug 2020), decoding after the others.
+fn beside_a_transmitter(sends: bool, measured: bool) -> (Vec<ReportRow>, f64) {
+    let at = |second: u32| {
+        let sent = sends && second / 300 % 2 == 1 && second / 15 % 2 == 0;
+        let decodes = second % 15 >= 13 && !sent;
+        let busy = if decodes { 0.8 } else { 0.05 + 0.05 * f64::from(second / 20 % 5) };
+        (busy, 3.0 + 3.4 * busy + if sent && second % 15 < 13 { 4.0 } else { 0.0 })
+    };
+    let (mut rows, mut busy_s) = (Vec::new(), 0.0);
+    for ten in 0..720_u32 {
+        let seconds: Vec<(f64, f64)> = (0..10).map(|second| at(10 * ten + second)).collect();
+        let mean = |of: fn(&(f64, f64)) -> f64| seconds.iter().map(of).sum::<f64>() / 10.0;
+        let watts = || seconds.iter().map(|it| it.1);
+        let (low, high) = (watts().fold(99.0, f64::min), watts().fold(0.0, f64::max));
+        let draw = MinMeanMax { low, mean: mean(|it| it.1), high };
+        let draw = Some(MinMeanMax {
+            low: Watts::of(draw.low),
+            mean: Watts::of(draw.mean),
+            high: Watts::of(draw.high),
+        });
+        busy_s += 10.0 * mean(|it| it.0);
+        let busy = Share::new(mean(|it| it.0));
+        rows.push(ReportRow { draw, busy, measured, ..row(f64::from(ten) * 10.0, 10.0, 0.0) });
+    }
+    (rows, 3.4 * busy_s)
+}
+
+fn transmissions() -> Fold {
+    let part = |kind, watts| crate::fold::Part {
+        kind,
+        watts: Watts::of(watts),
+        time: Share::WHOLE,
+        share: Share::WHOLE,
+        energy: Joules::of(3600.0 * watts),
+        begins_s: 0.0,
+        lasts_s: 12.64,
+        bridged: false,
+    };
+    Fold {
+        period_s: 30.0,
+        slot_s: 15.0,
+        mode: None,
+        chance: 1e-9,
+        curve: Vec::new(),
+        parts: alloc::vec![part(Kind::Receive, 3.2), part(Kind::Transmit, 4.0)],
+        seconds: 3600.0,
+        energy: Joules::of(3600.0 * 7.2),
+        sent: 60,
+        slots: 240,
+    }
+}
+
+fn line(intercept: f64, slope: f64, slope_se: f64, pairs: f64) -> RegressionLine {
+    RegressionLine {
+        intercept,
+        slope,
+        slope_se,
+        intercept_se: 0.02,
+        explained: Share::WHOLE,
+        pairs,
+    }
+}
+
+#[test]
+fn what_load_takes_is_the_fit_that_stood_at_the_time() {
+    let (rows, taken_j) = beside_a_transmitter(true, true);
+    let of = |line| LoadLine { from_s: 0.0, to_s: 7200.0, line };
+    // Of two runs the one that rests on more; what cannot be is none, however much it rests on.
+    let stood = [
+        of(Some(line(3.0, 3.42, 0.05, 40.0))),
+        of(Some(line(3.1, 3.1, 0.3, 12.0))),
+        of(Some(line(23.61, -18.13, 0.5, 90.0))),
+        of(None),
+    ];
+    let report = Report::from_inputs(&ReportInputs { loads: &stood, ..told(&rows) });
+    let load = report.load.unwrap();
+    assert_eq!((load.line.slope, load.from_rows), (3.42, false));
+    near(load.taken.unwrap().0.si(), taken_j, 0.1, "work took");
+    // A fit that told nothing is not made up for.
+    let report = Report::from_inputs(&ReportInputs { loads: &stood[3..], ..told(&rows) });
+    assert_eq!(report.load, None);
+}
+
+#[test]
+fn an_old_record_is_fitted_to_what_no_transmitter_moved() {
+    let folds = [transmissions()];
+    for (sends, folds) in [(true, &folds[..]), (false, &[])] {
+        let (rows, taken_j) = beside_a_transmitter(sends, true);
+        let load = Report::from_inputs(&ReportInputs { folds, ..told(&rows) }).load.unwrap();
+        near(load.line.slope, 3.4, 0.1, "what all cores take");
+        near(load.taken.unwrap().0.si(), taken_j, 0.1, "work took");
+        assert!(load.from_rows);
+    }
+}
+
+#[test]
+fn what_is_modelled_or_cannot_be_is_no_fit() {
+    // Without a sensor the draw is made of the load: to fit it says nothing.
+    let (rows, _) = beside_a_transmitter(false, false);
+    assert_eq!(Report::from_inputs(&told(&rows)).load, None);
+    for (intercept, slope, slope_se) in [
+        (23.61, -18.13, 1.0),
+        (-0.5, 3.0, 0.1),
+        (3.0, 0.1, 0.1),
+        (3.0, 3400.0, 1.0),
+        (3.0, 3.0, f64::NAN),
+        (f64::NAN, 3.0, 0.1),
+        (0.03, 3.0, 0.1),
+    ] {
+        let line = line(intercept, slope, slope_se, 60.0);
+        assert!(!line.is_possible_draw(), "{line:?}");
+        let said = crate::words::fold::load(&line);
+        assert!(!said.contains("would draw"), "{said}");
+        assert_eq!(crate::energy_tally::footprint(&line, 0.02, 4), None);
+    }
+    assert!(line(2.5, 3.2, 0.1, 60.0).is_possible_draw());
 }

@@ -134,6 +134,7 @@ impl Report {
             corrections: &put_right(&whole.corrections),
             contacts: &whole.contacts.contacts.iter().map(contact).collect::<Vec<_>>(),
             folds: &whole.folds.iter().map(PeriodFold::fold).collect::<Vec<_>>(),
+            loads: &whole.loads,
             forecasts: &whole.forecasts.iter().map(forecast).collect::<Vec<_>>(),
             marks: &whole.events.iter().filter_map(mark).collect::<Vec<_>>(),
             off: &off.collect::<Vec<_>>(),

@@ -13,7 +13,7 @@ use reckon::{
     reading::{Gap, SourceReport, SourceState, Strain},
     record::{
         Channel, ClockFix, ClockFrom, CloseUp, End, Ending, Event, EventKind, ForecastMade,
-        PeriodFold, Sample, Second, SourceChange,
+        LoadLine, PeriodFold, Sample, Second, SourceChange,
     },
     snapshot::Snapshot,
     time::{Mono, Trust},
@@ -74,6 +74,10 @@ pub(crate) struct Recorder {
     seen: Seen,
     begun: bool,
     forecast_at: Option<Mono>,
+    /// When this run began to record, and what the load takes as it last stood and as it was kept.
+    began: Mono,
+    load: Option<LoadLine>,
+    load_at: Option<Mono>,
     clock_at: Option<Mono>,
     /// The bound of what a phone told.
     phone_within_ms: u32,
@@ -92,6 +96,9 @@ impl Recorder {
             seen: Seen::default(),
             begun: false,
             forecast_at: None,
+            began: Mono::BOOT,
+            load: None,
+            load_at: None,
             clock_at: None,
             phone_within_ms: 60_000,
             last_end: None,
@@ -114,6 +121,7 @@ impl Recorder {
         last_end: Option<End>,
     ) {
         self.begun = true;
+        self.began = snapshot.at.mono;
         self.last_end = last_end;
         for entry in entries {
             self.writer.give(entry);
@@ -152,6 +160,7 @@ impl Recorder {
         self.sources(snapshot);
         self.clock(snapshot);
         self.forecast(snapshot);
+        self.load(snapshot);
         self.supply_away(snapshot);
     }
 
@@ -278,7 +287,9 @@ impl Recorder {
     /// Another bank (or the same one, charged): one outing ends and the next begins.
     fn next_outing(&mut self, snapshot: &Snapshot, start: Start) {
         let at_s = snapshot.outing_began.as_s();
-        // The row till now belongs to the outing that ends.
+        // The row till now belongs to the outing that ends, and so does what its load took.
+        self.keep_load();
+        self.load = None;
         if let Some(row) = self.folder.finish() {
             self.writer.give(Change::Row(row));
         }
@@ -415,6 +426,24 @@ impl Recorder {
         }));
     }
 
+    /// What the processor's load takes, as often as a forecast.
+    fn load(&mut self, snapshot: &Snapshot) {
+        let now = snapshot.at.mono;
+        let from = self.began.max(snapshot.outing_began);
+        let (from_s, to_s, line) = (from.as_s(), now.as_s(), snapshot.load);
+        self.load = Some(LoadLine { from_s, to_s, line });
+        if self.load_at.is_none_or(|then| now.seconds_since(then).si() >= FORECAST_EVERY_S) {
+            self.load_at = Some(now);
+            self.keep_load();
+        }
+    }
+
+    fn keep_load(&self) {
+        if let Some(load) = self.load.filter(|_| self.begun) {
+            self.writer.give(Change::LoadLine(load));
+        }
+    }
+
     /// A line in the record. What may be seen in volts and watts is kept second by second as well.
     pub(crate) fn event(&mut self, at: Mono, kind: EventKind, text: String) {
         if matches!(
@@ -454,6 +483,7 @@ impl Recorder {
 
     /// The daemon ends: the row till now goes too, and a close-up that goes on.
     pub(crate) fn end(&mut self) {
+        self.keep_load();
         let part = self.ring.finish();
         self.close_up(part);
         if let Some(row) = self.folder.finish() {

@@ -59,7 +59,7 @@ pub fn part(part: &Part) -> String {
 /// `With idle cores 2.4 W would be drawn; all of them busy take 3.0 W more, give or take 0.1 W.`
 #[must_use]
 pub fn load(line: &RegressionLine) -> String {
-    if line.slope <= 2.0 * line.slope_se {
+    if !line.is_possible_draw() {
         return "The processor load changed too little to tell what it draws.".to_string();
     }
     format!(

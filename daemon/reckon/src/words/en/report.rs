@@ -289,7 +289,12 @@ pub fn switched(it: &MarkedChange, began: Option<Local>) -> String {
 /// What the processor's load drew, in one or two sentences.
 #[must_use]
 pub fn load_took(found: &LoadShare, whole: Joules) -> String {
-    let line = load(&found.line);
+    let mut line = load(&found.line);
+    if found.from_rows {
+        line.push_str(
+            " That is worked out from ten-second means, and less sure than what Station shows.",
+        );
+    }
     let Some((taken, error)) = found.taken else { return line };
     let share = percent(Share::nearest(taken.si() / whole.si().max(1e-9)));
     format!(
