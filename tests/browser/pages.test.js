@@ -9,7 +9,7 @@ import { join } from 'node:path';
 import { BLUE_TEN, LOOKS, PHONE, Station, openBrowser, phone, pictures, runAxe, until } from './station.js';
 
 const PAGES = [['now', '/'], ['outings', '/outings'], ['outing', '/outings/1'], ['banks', '/banks'],
-  ['station', '/station'], ['question', '/answer/how-full'], ['change-bank', '/bank?bank=Blue+ten'], ['contacts', '/contacts?outing=1'], ['pair', '/pair']];
+  ['station', '/station'], ['question', '/answer/how-full'], ['change-bank', '/bank?bank=Blue+ten'], ['contacts', '/contacts?outing=1'], ['pair', '/pair'], ['phones', '/phones']];
 
 let browser;
 let station;

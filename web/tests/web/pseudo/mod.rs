@@ -72,9 +72,10 @@ async fn a_page_speaks_a_second_language_and_nothing_else() {
 }
 
 /// Pages that say computed sentences beside their fixed texts, and the tables of the fixed ones.
-const PAGES: [(&str, &[&str]); 7] = [
+const PAGES: [(&str, &[&str]); 8] = [
     ("/", &["frame", "now", "bank_form"]),
     ("/station", &["frame", "station", "bank_form"]),
+    ("/phones", &["frame", "phones"]),
     ("/banks", &["frame", "banks", "bank_form"]),
     ("/banks/1/test", &["frame", "test"]),
     ("/banks/1/book", &["frame", "bank_book"]),
