@@ -133,7 +133,7 @@ pub(crate) fn from(source: [u8; 4], to: SocketAddr) -> TcpStream {
 /// How many of them have not been closed.
 fn staying(streams: &[TcpStream]) -> usize {
     let stays = |mut stream: &TcpStream| {
-        stream.set_read_timeout(Some(Duration::from_millis(20))).unwrap();
+        stream.set_read_timeout(Some(Duration::from_millis(20))).expect("a limit");
         let waits = stream.read(&mut [0]).map_err(|why| why.kind());
         matches!(waits, Err(ErrorKind::WouldBlock | ErrorKind::TimedOut))
     };
