@@ -9,6 +9,7 @@ mod record;
 mod report;
 mod settings;
 mod shipped_files;
+mod spend;
 mod support;
 mod texts;
 mod walls;

@@ -266,7 +266,7 @@ fn listen(from: impl Read + Send + 'static, to: &Arc<Mutex<String>>) {
     });
 }
 
-fn blocking<T>(work: impl Future<Output = T>) -> T {
+pub(crate) fn blocking<T>(work: impl Future<Output = T>) -> T {
     tokio::runtime::Builder::new_current_thread()
         .enable_all()
         .build()

@@ -42,14 +42,14 @@ pub use http::site::{Request, Shown};
 pub use http::window::{CODE_LASTS, Rejected};
 pub use pages::contacts::LOG_BYTES;
 pub use record::{
-    BankShown, Clock, ClockCompared, FileSetAside, NoRecord, RecordReader, RecordStatus,
+    BankShown, Clock, ClockCompared, FileSetAside, NoRecord, Pieces, RecordReader, RecordStatus,
     RunningTest,
 };
 
 /// The pages and the JSON for the network: everyone may look, changing needs pairing.
 pub fn pages(shown: Shown) -> Router {
     let site = Arc::new(Parts::new(shown, false));
-    let inner = routes()
+    let inner = routes(&site)
         .layer(middleware::from_fn_with_state(Arc::clone(&site), guard::may_change))
         .layer(middleware::from_fn_with_state(Arc::clone(&site), guard::note_ticket))
         .layer(middleware::from_fn_with_state(Arc::clone(&site), guard::known_host));
@@ -61,11 +61,12 @@ pub fn pages(shown: Shown) -> Router {
 pub fn socket(shown: Shown) -> Router {
     let site = Arc::new(Parts::new(shown, true));
     let routes =
-        routes().route("/api/v1/pin", get(pin)).route("/api/v1/copy", get(outings::api_copy));
+        routes(&site).route("/api/v1/pin", get(pin)).route("/api/v1/copy", get(outings::api_copy));
     finished(routes, site)
 }
 
-fn routes() -> Router<Site> {
+fn routes(site: &Site) -> Router<Site> {
+    let in_turn = middleware::from_fn_with_state(Arc::clone(site), guard::in_turn);
     Router::new()
         .route("/", get(now::now))
         .route("/station", get(station::station))
@@ -101,8 +102,9 @@ fn routes() -> Router<Site> {
         .route("/api/v1/phones", get(phones::api))
         .route("/api/v1/phones/end", post(asks::phones::end_all))
         .route("/api/v1/phones/{id}/end", post(asks::phones::end))
-        .merge(record_pages())
-        .merge(record_api())
+        .route(assets::helper().path, get(assets::helper_file))
+        .route("/api/v1/clock", get(api_clock).post(asks::record::clock))
+        .merge(record_pages().merge(record_api()).route_layer(in_turn))
 }
 
 /// Pages and forms of the past and of the record.
@@ -131,7 +133,6 @@ fn record_pages() -> Router<Site> {
         .route("/test/stop", post(asks::record::stop_test))
         .route("/mark", post(asks::record::mark))
         .route("/clock/set", post(asks::record::set_clock))
-        .route(assets::helper().path, get(assets::helper_file))
 }
 
 /// The JSON of the past and of the record.
@@ -161,7 +162,6 @@ fn record_api() -> Router<Site> {
         .route("/api/v1/banks/{id}/import", import)
         .route("/api/v1/test/stop", post(asks::record::stop_test))
         .route("/api/v1/mark", post(asks::record::mark))
-        .route("/api/v1/clock", get(api_clock).post(asks::record::clock))
         .route("/api/v1/clock/set", post(asks::record::set_clock))
 }
 

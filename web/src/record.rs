@@ -1,7 +1,7 @@
 //! What pages need of the past and of the record: the port [`RecordReader`], filled in by whoever has the
 //! store, and the asks that change what is kept. Structs of plain values, units last in their names.
 
-use std::io::Read;
+use std::sync::{Arc, atomic::AtomicBool};
 
 use reckon::{
     record::{BankWhole, Outing, OutingContacts, OutingWhole, Page, Series, SeriesAsk, TestLoad},
@@ -9,15 +9,28 @@ use reckon::{
     time::{Mono, Stamp},
 };
 
+/// A file in pieces; it ends with the first that cannot be read.
+pub type Pieces = Box<dyn Iterator<Item = Result<Vec<u8>, NoRecord>> + Send>;
+
 /// What pages need of the past. Its calls may block; they are made on the blocking pool only, a few
 /// at once.
 pub trait RecordReader: Send + Sync {
-    /// A reader for one request: it opens the record once, and all it reads is of one moment. `None`:
-    /// this one does that already.
+    /// A number that moves whenever the record may have changed: what was read under one holds while
+    /// that stands. `None`: nobody can say, and nothing is kept.
+    fn state(&self) -> Option<u64> {
+        None
+    }
+    /// A reader for one request: it opens the record once, and all it reads is of one moment. It may
+    /// give up as soon as `gone` is set: then nobody wants to know any more. `None`: this one does that
+    /// already.
     ///
     /// # Errors
     /// When the record cannot be read.
-    fn at_one_moment(&self) -> Result<Option<Box<dyn RecordReader>>, NoRecord> {
+    fn at_one_moment(
+        &self,
+        gone: &Arc<AtomicBool>,
+    ) -> Result<Option<Box<dyn RecordReader>>, NoRecord> {
+        let _ = gone;
         Ok(None)
     }
     /// Outings, newest first, at most `most` of them, older than the id `before`.
@@ -55,12 +68,12 @@ pub trait RecordReader: Send + Sync {
     ///
     /// # Errors
     /// When the record cannot be read.
-    fn csv(&self, outing: i64) -> Result<Option<String>, NoRecord>;
+    fn csv(&self, outing: i64) -> Result<Option<Pieces>, NoRecord>;
     /// An outing as JSON.
     ///
     /// # Errors
     /// When the record cannot be read.
-    fn json(&self, outing: i64) -> Result<Option<String>, NoRecord>;
+    fn json(&self, outing: i64) -> Result<Option<Pieces>, NoRecord>;
     /// The contacts that fall into an outing; `None`: there is no such outing.
     ///
     /// # Errors
@@ -70,12 +83,12 @@ pub trait RecordReader: Send + Sync {
     ///
     /// # Errors
     /// When the record cannot be read.
-    fn close_ups(&self, outing: i64) -> Result<Option<String>, NoRecord>;
+    fn close_ups(&self, outing: i64) -> Result<Option<Pieces>, NoRecord>;
     /// A whole copy of the store, for people's own tools. Asked for over the socket only.
     ///
     /// # Errors
     /// When the record cannot be read or there is no room for the copy.
-    fn copy(&self) -> Result<Box<dyn Read + Send>, NoRecord>;
+    fn copy(&self) -> Result<Pieces, NoRecord>;
 }
 
 /// The record cannot be read just now.

@@ -98,7 +98,12 @@ fn keep_outing(started: Started, changes: &[Change], at_s: f64) -> Result<(), Tr
     started.writer.stop(at_s, StopHow::Stopped)
 }
 
-fn write(folder: &std::path::Path, outings: u32, hours: u32, open: bool) -> Result<(), String> {
+pub(crate) fn write(
+    folder: &std::path::Path,
+    outings: u32,
+    hours: u32,
+    open: bool,
+) -> Result<(), String> {
     let bank = BankSpec { name: "Blue ten".into(), ..BankSpec::common()[0].clone() };
     for k in 0..outings {
         let who =

@@ -2,13 +2,18 @@
 
 use std::{
     path::{Path, PathBuf},
-    sync::{Arc, Mutex, PoisonError},
+    sync::{
+        Arc, Mutex, PoisonError,
+        atomic::{AtomicBool, Ordering},
+    },
+    vec::IntoIter,
 };
 
 use reckon::{
     record::{
-        BankWhole, CloseUp, Correction, Event, ForecastMade, Outing, OutingContacts, OutingWhole,
-        Page, PeriodFold, RecordedBank, RecordedRunDown, Row, Series, SeriesAsk, SourceGap,
+        BankWhole, Channel, CloseUp, Correction, Event, ForecastMade, Outing, OutingContacts,
+        OutingWhole, Page, PeriodFold, RecordedBank, RecordedRunDown, Row, Series, SeriesAsk,
+        SourceGap,
     },
     words,
 };
@@ -18,7 +23,8 @@ use crate::{
     schema,
     tables::{
         banks, choices, close_ups, contacts, corrections, events, forecasts, gaps, load_lines,
-        outings, period_folds, run_downs, spans, walk,
+        outings, period_folds, run_downs, spans,
+        walk::{self, Hour},
     },
     trouble::Trouble,
 };
@@ -34,13 +40,25 @@ pub struct Reader {
     path: PathBuf,
     /// The one connection of [`Reader::at_one_moment`].
     held: Option<Arc<Mutex<Connection>>>,
+    /// Nobody wants to know any more.
+    gone: Arc<AtomicBool>,
 }
+
+/// How often a reading asks whether it is still wanted, steps of SQLite's virtual machine: about a
+/// tenth of a millisecond of a small board.
+const ASK_EVERY: i32 = 1000;
 
 impl Reader {
     /// Of the store in this folder.
     #[must_use]
     pub fn new(folder: &Path) -> Self {
-        Self { path: folder.join(schema::FILE), held: None }
+        Self { path: folder.join(schema::FILE), held: None, gone: Arc::default() }
+    }
+
+    /// The same, whose readings end in trouble as soon as this is set.
+    #[must_use]
+    pub fn until(&self, gone: Arc<AtomicBool>) -> Self {
+        Self { path: self.path.clone(), held: None, gone }
     }
 
     /// A reader that opens the store once, here, and reads all it is asked in one transaction: of one
@@ -55,10 +73,15 @@ impl Reader {
         let connection = self.connect()?;
         // The first reading after BEGIN is the moment.
         connection.execute_batch("BEGIN; SELECT count(*) FROM boot;").map_err(Trouble::reading)?;
-        Ok(Self { path: self.path.clone(), held: Some(Arc::new(Mutex::new(connection))) })
+        let held = Some(Arc::new(Mutex::new(connection)));
+        Ok(Self { path: self.path.clone(), held, gone: Arc::clone(&self.gone) })
     }
 
     fn read<T>(&self, read: impl FnOnce(&Connection) -> Done<T>) -> Result<T, Trouble> {
+        if self.gone.load(Ordering::Relaxed) {
+            let code = rusqlite::ffi::Error::new(rusqlite::ffi::SQLITE_INTERRUPT);
+            return Err(Trouble::reading(rusqlite::Error::SqliteFailure(code, None)));
+        }
         match &self.held {
             Some(held) => read(&held.lock().unwrap_or_else(PoisonError::into_inner)),
             None => read(&self.connect()?),
@@ -66,9 +89,18 @@ impl Reader {
         .map_err(Trouble::reading)
     }
 
+    /// A connection whose readings are broken off when nobody wants them any more.
+    fn connect(&self) -> Result<Connection, Trouble> {
+        let mut connection = self.open()?;
+        let gone = Arc::clone(&self.gone);
+        let ask = move || gone.load(Ordering::Relaxed);
+        connection.progress_handler(ASK_EVERY, Some(ask)).map_err(Trouble::reading)?;
+        Ok(connection)
+    }
+
     /// Opens the file for reading. A file on a card that has gone read-only, without its log,
     /// is read as it stands.
-    fn connect(&self) -> Result<Connection, Trouble> {
+    fn open(&self) -> Result<Connection, Trouble> {
         if !self.path.exists() {
             return Err(Trouble::new(
                 words::record::NONE_YET,
@@ -120,7 +152,16 @@ impl Reader {
     /// # Errors
     /// When the store cannot be read.
     pub fn outing_whole(&self, id: i64) -> Result<Option<OutingWhole>, Trouble> {
-        self.at_one_moment()?.read(|on| outing_whole(on, id))
+        self.at_one_moment()?.read(|on| outing_whole(on, id, &Channel::ALL))
+    }
+
+    /// The same, with nothing but the draw in its rows: enough for what was taken by whom, and read in
+    /// a third of the time.
+    ///
+    /// # Errors
+    /// When the store cannot be read.
+    pub fn outing_drawn(&self, id: i64) -> Result<Option<OutingWhole>, Trouble> {
+        self.at_one_moment()?.read(|on| outing_whole(on, id, &Channel::DRAW))
     }
 
     /// All banks with their run-downs, in the order they were told of.
@@ -146,7 +187,17 @@ impl Reader {
     /// # Errors
     /// When the store cannot be read.
     pub fn rows(&self, outing: i64) -> Result<Vec<Row>, Trouble> {
-        self.read(|on| walk::of_outing(on, outing))
+        self.read(|on| walk::of_outing(on, outing, &Channel::ALL))
+    }
+
+    /// The same, an hour at a time, as far as these channels have any: so long an outing can be, and so
+    /// little of it is in memory.
+    ///
+    /// # Errors
+    /// When the store cannot be read.
+    pub fn rows_by_hour(&self, outing: i64, channels: &[Channel]) -> Result<RowsByHour, Trouble> {
+        let left = self.read(|on| walk::hours(on, outing))?.into_iter();
+        Ok(RowsByHour { reader: self.clone(), left, channels: channels.to_vec() })
     }
 
     /// What happened in an outing, seconds since it began, oldest first.
@@ -260,13 +311,30 @@ impl Reader {
     }
 }
 
-fn outing_whole(on: &Connection, id: i64) -> Done<Option<OutingWhole>> {
+/// See [`Reader::rows_by_hour`].
+#[derive(Debug)]
+pub struct RowsByHour {
+    reader: Reader,
+    left: IntoIter<Hour>,
+    channels: Vec<Channel>,
+}
+
+impl Iterator for RowsByHour {
+    type Item = Result<Vec<Row>, Trouble>;
+
+    fn next(&mut self) -> Option<Self::Item> {
+        let hour = self.left.next()?;
+        Some(self.reader.read(|on| walk::of_hour(on, &hour, &self.channels)))
+    }
+}
+
+fn outing_whole(on: &Connection, id: i64, channels: &[Channel]) -> Done<Option<OutingWhole>> {
     let Some(outing) = outings::outing(on, id)? else { return Ok(None) };
     let banks = banks::all(on)?;
     let bank = banks.into_iter().find(|bank| Some(&bank.spec.name) == outing.bank.as_ref());
     Ok(Some(OutingWhole {
         on: spans::switched_on(on, id)?,
-        rows: walk::within_outing(on, id, outing.ended_within_s.unwrap_or(0.0))?,
+        rows: walk::within_outing(on, id, outing.ended_within_s.unwrap_or(0.0), channels)?,
         events: events::of_outing(on, id)?,
         gaps: gaps::of_outing(on, id)?,
         off_s: spans::off(on, id)?,

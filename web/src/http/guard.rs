@@ -11,7 +11,12 @@ use axum::{
 
 use reckon::words;
 
-use crate::http::{group::address_of, pairing::TicketShown, problem::Problem, site::Site};
+use crate::http::{
+    group::{Group, address_of},
+    pairing::TicketShown,
+    problem::Problem,
+    site::Site,
+};
 
 /// Answers only to names that are ours, so that a page on the internet cannot have its own name
 /// point at this board and talk to it through the phone (DNS rebinding).
@@ -63,13 +68,7 @@ pub(crate) async fn may_change(State(site): State<Site>, request: Request, next:
         return next.run(request).await;
     }
     if !from_our_page(request.headers()) {
-        return Problem::new(
-            StatusCode::FORBIDDEN,
-            "other-origin",
-            words::refusal::OTHER_SITE_TITLE,
-            words::refusal::OTHER_SITE,
-        )
-        .into_response();
+        return other_site(words::refusal::OTHER_SITE).into_response();
     }
     let path = request.uri().path();
     let open = matches!(path, "/pair" | "/look" | "/api/v1/pair");
@@ -106,6 +105,53 @@ pub(crate) async fn note_ticket(
     match renewed {
         Some(jar) => (jar, response).into_response(),
         None => response,
+    }
+}
+
+/// What reads the record waits for its turn. Another site's page gets none: it would spend the bank
+/// by the phone that shows it.
+pub(crate) async fn in_turn(
+    State(site): State<Site>,
+    request: Request,
+    next: Next,
+) -> Result<Response, Problem> {
+    if !matches!(*request.method(), Method::GET | Method::HEAD) {
+        return Ok(next.run(request).await);
+    }
+    if !site.trusted && !may_look(request.headers()) {
+        return Err(other_site(words::refusal::OTHER_SITE_LOOKS));
+    }
+    let asker = (Group::of_request(request.extensions()), site.may_change(request.headers()));
+    let _turn = site.turns.turn(asker, &site.shown.clock).await?;
+    Ok(next.run(request).await)
+}
+
+/// Another site's page wanted this.
+fn other_site(say: &str) -> Problem {
+    let title = words::refusal::OTHER_SITE_TITLE;
+    Problem::new(StatusCode::FORBIDDEN, "other-origin", title, say)
+}
+
+/// Whether this may take the bank's energy: our own page asks for it, a program, or a person who comes
+/// by a link; not what another site's page fetches or shows within itself.
+///
+/// Where browsers hold the host trustworthy, Sec-Fetch-Site and the two beside it tell (W3C Fetch
+/// Metadata); elsewhere Origin comes with what a script fetches, and a Referer with most of the rest,
+/// of which a visit asks for a page before all else.
+fn may_look(headers: &HeaderMap) -> bool {
+    let text = |name: &str| headers.get(name).map(|value| value.to_str().unwrap_or("?"));
+    let host = text("host").unwrap_or("").to_ascii_lowercase();
+    let ours = |address: &str| authority_of(address).is_some_and(|it| it == host);
+    if let Some(site) = text("sec-fetch-site") {
+        let visit = (text("sec-fetch-mode"), text("sec-fetch-dest"));
+        return matches!(site, "same-origin" | "none")
+            || visit == (Some("navigate"), Some("document"));
+    }
+    let visit = text("accept").is_some_and(|kinds| kinds.starts_with("text/html"));
+    match (text("origin"), text("referer")) {
+        (Some(origin), _) => ours(origin),
+        (None, Some(referer)) => visit || ours(referer),
+        (None, None) => true,
     }
 }
 

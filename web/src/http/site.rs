@@ -1,12 +1,16 @@
 //! What all handlers share: the newest snapshot, whom to ask, the record to be read, who may change
-//! things. Reading the record blocks, so it runs on the blocking pool, a few at once.
+//! things. Reading the record blocks, so it runs on the blocking pool.
 
-use std::sync::Arc;
+use std::sync::{
+    Arc,
+    atomic::{AtomicBool, Ordering},
+};
 
 use axum::http::{HeaderMap, StatusCode};
 use reckon::{
     engine::{Command, Refusal},
-    record::RecordCommand,
+    record::{Outing, Page, RecordCommand, Series},
+    report::{BankTally, OutingReport},
     snapshot::Snapshot,
     words::{self, Language},
 };
@@ -17,17 +21,14 @@ use crate::{
         bodies::Bodies,
         pairing::Pairing,
         problem::{self, Problem, busy},
+        recent::Recent,
         rendered::{Cache, Rendered},
+        sending::Seats,
         streams::Streams,
+        turns::Turns,
     },
-    record::{Clock, NoRecord, RecordReader, RecordStatus},
+    record::{BankShown, Clock, NoRecord, RecordReader, RecordStatus},
 };
-
-/// Upper limit of readings of the past at once; others wait their turn. One phone that asks for a
-/// year of record must not take the threads of everybody.
-const AT_ONCE: usize = 2;
-/// Upper limit of those that wait; beyond it they are told to come back.
-const MAY_WAIT: usize = 16;
 
 /// A command and where its answer goes; by default a refusal is a sentence for a person.
 #[derive(Debug)]
@@ -65,9 +66,10 @@ pub struct Shown {
 /// What every handler shares.
 pub(crate) struct Parts {
     pub(crate) shown: Shown,
-    /// Who may wait for a reading of the past, and whose turn it is.
-    line: Semaphore,
-    turns: Arc<Semaphore>,
+    /// Whose turn it is to read the past, and who may have a file sent.
+    pub(crate) turns: Turns,
+    pub(crate) files: Seats,
+    pub(crate) readings: Readings,
     /// Whose large bodies are on their way in, and whose contact log is read: one at a time.
     pub(crate) bodies: Bodies,
     pub(crate) logs: Semaphore,
@@ -79,12 +81,47 @@ pub(crate) struct Parts {
 
 pub(crate) type Site = Arc<Parts>;
 
+/// An outing taken apart, and what its drawings show.
+pub(crate) type ReportRead = (OutingReport, Option<Series>);
+
+/// What was read lately and costs most. A report is some 100 KiB without its rows, the others less.
+pub(crate) struct Readings {
+    /// By the id before which it begins, and how many.
+    pub(crate) lists: Recent<(Option<i64>, usize), Page<Outing>>,
+    pub(crate) banks: Recent<(), Vec<BankShown>>,
+    pub(crate) books: Recent<i64, BankTally>,
+    pub(crate) reports: Recent<i64, ReportRead>,
+}
+
+impl Default for Readings {
+    fn default() -> Self {
+        Self {
+            lists: Recent::keeping(4),
+            banks: Recent::keeping(1),
+            books: Recent::keeping(4),
+            reports: Recent::keeping(4),
+        }
+    }
+}
+
+/// A reading that somebody waits for; without, it need not go on.
+struct Awaited(Option<Arc<AtomicBool>>);
+
+impl Drop for Awaited {
+    fn drop(&mut self) {
+        if let Some(gone) = &self.0 {
+            gone.store(true, Ordering::Relaxed);
+        }
+    }
+}
+
 impl Parts {
     pub(crate) fn new(shown: Shown, trusted: bool) -> Self {
         Self {
             shown,
-            line: Semaphore::new(AT_ONCE + MAY_WAIT),
-            turns: Arc::new(Semaphore::new(AT_ONCE)),
+            turns: Turns::default(),
+            files: Seats::default(),
+            readings: Readings::default(),
             bodies: Bodies::default(),
             logs: Semaphore::new(1),
             trusted,
@@ -120,18 +157,17 @@ impl Parts {
         &self,
         read: impl FnOnce(&dyn RecordReader) -> Result<T, NoRecord> + Send + 'static,
     ) -> Result<T, Problem> {
-        let crowded = || busy(words::refusal::TOO_MANY_READERS);
-        let _in_line = self.line.try_acquire().map_err(|_| crowded())?;
-        let turn = Arc::clone(&self.turns).acquire_owned().await;
-        let turn = turn.map_err(|_| crowded())?;
         let past = Arc::clone(&self.shown.past);
+        let gone = Arc::new(AtomicBool::new(false));
+        let mut awaited = Awaited(Some(Arc::clone(&gone)));
         let done = tokio::task::spawn_blocking(move || {
-            // Held to the end of the reading, also when the asker has gone away meanwhile.
-            let _turn = turn;
-            let held = past.at_one_moment()?;
+            let held = past.at_one_moment(&gone)?;
             read(held.as_deref().unwrap_or(&*past))
         });
-        match done.await {
+        let done = done.await;
+        // Done: a file that is read on piece by piece still needs its record.
+        awaited.0 = None;
+        match done {
             Ok(Ok(told)) => Ok(told),
             Ok(Err(gone)) => Err(no_record(gone)),
             Err(error) => {
@@ -139,6 +175,24 @@ impl Parts {
                 Err(Problem::from_status(StatusCode::INTERNAL_SERVER_ERROR))
             }
         }
+    }
+
+    /// The same, or what was read for this key while the record stood as it does.
+    pub(crate) async fn read_recent<K: PartialEq + Send, T: Send + Sync + 'static>(
+        &self,
+        recent: &Recent<K, T>,
+        key: K,
+        read: impl FnOnce(&dyn RecordReader) -> Result<Option<T>, NoRecord> + Send + 'static,
+    ) -> Result<Option<Arc<T>>, Problem> {
+        let state = self.shown.past.state();
+        if let Some(found) = state.and_then(|state| recent.get(state, &key)) {
+            return Ok(Some(found));
+        }
+        let made = self.read_record(read).await?.map(Arc::new);
+        if let (Some(state), Some(made)) = (state, &made) {
+            recent.put(state, key, Arc::clone(made));
+        }
+        Ok(made)
     }
 
     /// Asks the owner of the state and waits for the word.

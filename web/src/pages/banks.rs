@@ -1,6 +1,8 @@
 //! Banks: what each has been seen to deliver, its run-downs, the run-down test, and the changes to
 //! all of that.
 
+use std::sync::Arc;
+
 use askama::Template;
 use axum::{Json, extract::State, http::HeaderMap, response::IntoResponse};
 use reckon::{
@@ -125,11 +127,11 @@ struct BanksPage {
 }
 
 pub(crate) async fn list(State(site): State<Site>, headers: HeaderMap) -> Reply {
-    let all = site.read_record(|past| past.banks()).await?;
+    let all = read_banks(&site).await?;
     let snapshot = site.snapshot();
     let connected = snapshot.bank.spec.as_deref().map(|spec| spec.name.as_str());
     let (mut banks, mut forgotten) = (Vec::new(), Vec::new());
-    for told in &all {
+    for told in all.iter() {
         let bank = &told.whole.bank;
         if bank.forgotten {
             forgotten.push((bank.id, bank.spec.name.clone()));
@@ -145,6 +147,11 @@ pub(crate) async fn list(State(site): State<Site>, headers: HeaderMap) -> Reply 
         forgotten,
         blank: blank(),
     }))
+}
+
+async fn read_banks(site: &Site) -> Result<Arc<Vec<BankShown>>, Problem> {
+    let read = site.read_recent(&site.readings.banks, (), |past| past.banks().map(Some));
+    Ok(read.await?.unwrap_or_default())
 }
 
 fn test_line(site: &Site) -> Option<String> {
@@ -175,7 +182,7 @@ fn bank_row(told: &BankShown, connected: Option<&str>, site: &Site) -> BankRow {
 }
 
 pub(crate) async fn api_list(State(site): State<Site>) -> Reply {
-    let all = site.read_record(|past| past.banks()).await?;
+    let all = read_banks(&site).await?;
     let offset_s = site.snapshot().at.utc_offset_s;
     Ok(Json(past::banks(&all, offset_s)).into_response())
 }
@@ -199,8 +206,9 @@ fn book_lines(told: &BankTally) -> Vec<Line> {
     by_activity(&told.tally, besides, told.all())
 }
 
-async fn told_book(site: &Site, id: i64) -> Result<BankTally, Problem> {
-    site.read_record(move |past| past.book(id)).await?.ok_or_else(|| not_there("bank"))
+async fn told_book(site: &Site, id: i64) -> Result<Arc<BankTally>, Problem> {
+    let read = site.read_recent(&site.readings.books, id, move |past| past.book(id));
+    read.await?.ok_or_else(|| not_there("bank"))
 }
 
 pub(crate) async fn book(State(site): State<Site>, Id(id): Id, headers: HeaderMap) -> Reply {
@@ -211,7 +219,7 @@ pub(crate) async fn book(State(site): State<Site>, Id(id): Id, headers: HeaderMa
         head: said::BOOK_HEAD,
         lines: book_lines(&told),
         note: said::book_note(Seconds::of(told.coarsest_s)),
-        name: told.bank,
+        name: told.bank.clone(),
     }))
 }
 
@@ -273,10 +281,10 @@ struct ImportPage {
 }
 
 async fn name_of(site: &Site, id: i64) -> Result<String, Problem> {
-    let banks = site.read_record(|past| past.banks()).await?;
-    let mut banks = banks.into_iter().map(|it| it.whole.bank);
+    let banks = read_banks(site).await?;
+    let mut banks = banks.iter().map(|it| &it.whole.bank);
     let bank = banks.find(|bank| bank.id == id).ok_or_else(|| not_there("bank"))?;
-    Ok(bank.spec.name)
+    Ok(bank.spec.name.clone())
 }
 
 pub(crate) async fn test(State(site): State<Site>, Id(id): Id, headers: HeaderMap) -> Reply {

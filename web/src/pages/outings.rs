@@ -1,28 +1,31 @@
 //! Outings: the list, the report of one with its charts, exports, and their JSON.
 
+use std::sync::Arc;
+
 use askama::Template;
 use axum::{
     Json,
-    body::{Body, Bytes},
+    body::Body,
     extract::{Query, State},
-    http::{HeaderMap, HeaderValue, header},
+    http::{HeaderMap, HeaderValue, StatusCode, header},
     response::{IntoResponse, Response},
 };
 use reckon::{
-    record::{Channel, Ending, Outing, SeriesAsk, Stretch},
+    record::{Channel, Ending, Outing, Page, SeriesAsk, Stretch},
     snapshot::Snapshot,
     time::Wall,
     units::{Joules, Seconds, Share, Watts},
     words::{self, Local, OutingEnd},
 };
 use serde::Deserialize;
-use tokio::sync::mpsc;
 
 use crate::{
+    RecordReader,
     http::site::Site,
     http::{
         door::{Id, Reply},
         problem::{Problem, not_there, unreadable},
+        sending,
     },
     pages::frame::{Frame, shown},
     wire::past,
@@ -168,13 +171,23 @@ struct OutingsPage {
     later: bool,
 }
 
+async fn read_list(
+    site: &Site,
+    before: Option<i64>,
+    most: usize,
+) -> Result<Arc<Page<Outing>>, Problem> {
+    let read = move |past: &dyn RecordReader| past.outings(before, most).map(Some);
+    let page = site.read_recent(&site.readings.lists, (before, most), read).await?;
+    Ok(page.unwrap_or_default())
+}
+
 pub(crate) async fn list(
     State(site): State<Site>,
     paging: Result<Query<Paging>, axum::extract::rejection::QueryRejection>,
     headers: HeaderMap,
 ) -> Reply {
     let paging = read(paging)?;
-    let page = site.read_record(move |past| past.outings(paging.before, A_PAGE)).await?;
+    let page = read_list(&site, paging.before, A_PAGE).await?;
     Ok(shown(&OutingsPage {
         frame: Frame::for_request(&site, &headers, "Outings"),
         paired: site.may_change(&headers),
@@ -196,7 +209,7 @@ pub(crate) async fn api_list(
 ) -> Reply {
     let paging = read(paging)?;
     let most = paging.limit.unwrap_or(A_JSON_PAGE).clamp(1, MOST);
-    let page = site.read_record(move |past| past.outings(paging.before, most)).await?;
+    let page = read_list(&site, paging.before, most).await?;
     let offset_s = site.snapshot().at.utc_offset_s;
     Ok(Json(past::outings(&page, offset_s)).into_response())
 }
@@ -204,8 +217,8 @@ pub(crate) async fn api_list(
 // ---- one outing -----------------------------------------------------------------------------
 
 /// A file to be kept (RFC 6266 for the name).
-pub(crate) fn file(text: String, kind: &'static str, name: &str) -> Response {
-    let mut response = Response::new(Body::from(text));
+pub(crate) fn file(body: impl Into<Body>, kind: &'static str, name: &str) -> Response {
+    let mut response = Response::new(body.into());
     let headers = response.headers_mut();
     headers.insert(header::CONTENT_TYPE, HeaderValue::from_static(kind));
     if let Ok(value) = HeaderValue::from_str(&format!("attachment; filename=\"{name}\"")) {
@@ -235,11 +248,22 @@ pub(crate) async fn api_series(
     State(site): State<Site>,
     Id(id): Id,
     wish: Result<Query<SeriesWish>, axum::extract::rejection::QueryRejection>,
+    headers: HeaderMap,
 ) -> Reply {
     let ask = series_ask(id, &read(wish)?)?;
+    let large = ask.points > POINTS;
+    let seat = large.then(|| site.files.seat(site.may_change(&headers))).transpose()?;
     let told = site.read_record(move |past| past.series(&ask)).await?;
     let told = told.ok_or_else(|| not_there("outing"))?;
-    Ok(Json(past::series(&told)).into_response())
+    let json = Json(past::series(&told));
+    let Some(seat) = seat else { return Ok(json.into_response()) };
+    // A long one goes as a file does: whoever takes it slowly keeps nobody from anything.
+    let text = serde_json::to_vec(&json.0).map_err(|error| {
+        tracing::error!(%error);
+        Problem::from_status(StatusCode::INTERNAL_SERVER_ERROR)
+    })?;
+    let body = sending::body(sending::pieces_of(text), seat);
+    Ok(([(header::CONTENT_TYPE, "application/json")], body).into_response())
 }
 
 fn series_ask(outing: i64, wish: &SeriesWish) -> Result<SeriesAsk, Problem> {
@@ -274,37 +298,10 @@ fn series_ask(outing: i64, wish: &SeriesWish) -> Result<SeriesAsk, Problem> {
 
 // ---- a whole copy, over the socket ------------------------------------------------------------
 
-/// Bytes of the copy that are on their way at once.
-const PIECE_BYTES: usize = 64 * 1024;
-
-/// A whole copy of the store: read on the blocking pool, a few pieces ahead of the asker.
+/// A whole copy of the store, read as it is taken.
 pub(crate) async fn api_copy(State(site): State<Site>) -> Reply {
-    let mut from = site.read_record(|past| past.copy()).await?;
-    let (send, pieces) = mpsc::channel::<std::io::Result<Bytes>>(2);
-    tokio::task::spawn_blocking(move || {
-        loop {
-            let mut piece = vec![0; PIECE_BYTES];
-            let sent = match from.read(&mut piece) {
-                Ok(0) => return,
-                Ok(count) => {
-                    piece.truncate(count);
-                    send.blocking_send(Ok(Bytes::from(piece)))
-                }
-                Err(error) if error.kind() == std::io::ErrorKind::Interrupted => continue,
-                // Breaks the transfer off, so that half a copy is not taken for a whole one.
-                Err(error) => {
-                    drop(send.blocking_send(Err(error)));
-                    return;
-                }
-            };
-            if sent.is_err() {
-                return;
-            }
-        }
-    });
-    let body = Body::from_stream(futures_util::stream::unfold(pieces, async |mut pieces| {
-        pieces.recv().await.map(|piece| (piece, pieces))
-    }));
+    let seat = site.files.seat(true)?;
+    let body = sending::body(site.read_record(|past| past.copy()).await?, seat);
     let headers = [
         (header::CONTENT_TYPE, "application/vnd.sqlite3"),
         (header::CONTENT_DISPOSITION, "attachment; filename=\"outlast-copy.sqlite3\""),

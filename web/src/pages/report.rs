@@ -1,5 +1,7 @@
 //! The report of one outing: as a page, as a single file that needs nothing else, as JSON.
 
+use std::sync::Arc;
+
 use askama::Template;
 use axum::{
     Json,
@@ -28,13 +30,15 @@ use reckon::{
 };
 
 use crate::{
+    NoRecord, Pieces, RecordReader,
     asks::record::by_clock,
     draw,
     draw::series,
     http::assets::{self, Asset},
     http::door::{Id, Reply},
     http::problem::{Problem, not_there},
-    http::site::Site,
+    http::sending,
+    http::site::{ReportRead, Site},
     pages::frame::{Frame, filled, shown},
     pages::outings::{POINTS, Row, file, local, row},
     pages::rundown::{RunDownRow, rundown_row},
@@ -162,29 +166,28 @@ pub(crate) async fn one(
     let gone = || not_there("outing");
     match kind {
         "" => {
-            let (told, series) = read(&site, id).await?.ok_or_else(gone)?;
-            Ok(shown(&page_of(&site, &told, series.as_ref(), &headers)))
+            let read = read(&site, id).await?;
+            Ok(shown(&page_of(&site, &read.0, read.1.as_ref(), &headers)))
         }
         "html" => {
-            let (told, series) = read(&site, id).await?.ok_or_else(gone)?;
-            Ok(as_file(&site, &told, series.as_ref()))
+            let read = read(&site, id).await?;
+            Ok(as_file(&site, &read.0, read.1.as_ref()))
         }
         "txt" => {
-            let (told, _) = read(&site, id).await?.ok_or_else(gone)?;
-            Ok(filled(&text_of(&site, &told)).map_or_else(failed, IntoResponse::into_response))
+            let read = read(&site, id).await?;
+            Ok(filled(&text_of(&site, &read.0)).map_or_else(failed, IntoResponse::into_response))
         }
         "csv" => {
-            let text = site.read_record(move |past| past.csv(id)).await?;
-            text.map(|text| file(text, CSV, &format!("outing-{id}.csv"))).ok_or_else(gone)
+            let name = format!("outing-{id}.csv");
+            sent(&site, &headers, CSV, &name, move |past| past.csv(id)).await
         }
         "close-ups.csv" => {
-            let text = site.read_record(move |past| past.close_ups(id)).await?;
-            text.map(|text| file(text, CSV, &format!("outing-{id}-close-ups.csv"))).ok_or_else(gone)
+            let name = format!("outing-{id}-close-ups.csv");
+            sent(&site, &headers, CSV, &name, move |past| past.close_ups(id)).await
         }
         "json" => {
-            let text = site.read_record(move |past| past.json(id)).await?;
-            text.map(|text| file(text, "application/json", &format!("outing-{id}.json")))
-                .ok_or_else(gone)
+            let name = format!("outing-{id}.json");
+            sent(&site, &headers, "application/json", &name, move |past| past.json(id)).await
         }
         _ => Err(gone()),
     }
@@ -192,14 +195,26 @@ pub(crate) async fn one(
 
 /// `/api/v1/outings/{id}/report`.
 pub(crate) async fn api(State(site): State<Site>, Id(id): Id) -> Reply {
-    let told = site.read_record(move |past| past.report(id)).await?;
-    let told = told.ok_or_else(|| not_there("outing"))?;
+    let read = read(&site, id).await?;
     let offset_s = site.snapshot().at.utc_offset_s;
-    Ok(Json(wire::report::report(&told, offset_s)).into_response())
+    Ok(Json(wire::report::report(&read.0, offset_s)).into_response())
 }
 
-async fn read(site: &Site, id: i64) -> Result<Option<(OutingReport, Option<Series>)>, Problem> {
-    site.read_record(move |past| {
+/// A file that is read as it is taken.
+async fn sent(
+    site: &Site,
+    headers: &HeaderMap,
+    kind: &'static str,
+    name: &str,
+    read: impl FnOnce(&dyn RecordReader) -> Result<Option<Pieces>, NoRecord> + Send + 'static,
+) -> Reply {
+    let seat = site.files.seat(site.may_change(headers))?;
+    let pieces = site.read_record(read).await?.ok_or_else(|| not_there("outing"))?;
+    Ok(file(sending::body(pieces, seat), kind, name))
+}
+
+async fn read(site: &Site, id: i64) -> Result<Arc<ReportRead>, Problem> {
+    let read = site.read_recent(&site.readings.reports, id, move |past| {
         let Some(told) = past.report(id)? else { return Ok(None) };
         let ask = SeriesAsk {
             of: Stretch::Outing { id, from_s: 0.0, to_s: f64::INFINITY },
@@ -207,8 +222,8 @@ async fn read(site: &Site, id: i64) -> Result<Option<(OutingReport, Option<Serie
             points: POINTS,
         };
         Ok(Some((told, past.series(&ask)?)))
-    })
-    .await
+    });
+    read.await?.ok_or_else(|| not_there("outing"))
 }
 
 /// One file that needs nothing else: no script, no form, no address, and a policy of its own that

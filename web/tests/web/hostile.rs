@@ -387,20 +387,20 @@ impl web::RecordReader for Wild {
             record::EnergyPart { lasted_s: coarsest_s, energy_wh: self.outing.outing.lasted_s };
         Ok(Some(report::BankTally { bank, outings: 1, of: 1, coarsest_s, tally, unread }))
     }
-    fn csv(&self, _: i64) -> Result<Option<String>, web::NoRecord> {
+    fn csv(&self, _: i64) -> Result<Option<web::Pieces>, web::NoRecord> {
         Ok(None)
     }
     fn contacts(&self, _: i64) -> Result<Option<record::OutingContacts>, web::NoRecord> {
         Ok(Some(self.outing.contacts.clone()))
     }
-    fn close_ups(&self, _: i64) -> Result<Option<String>, web::NoRecord> {
+    fn close_ups(&self, _: i64) -> Result<Option<web::Pieces>, web::NoRecord> {
         Ok(None)
     }
-    fn json(&self, _: i64) -> Result<Option<String>, web::NoRecord> {
+    fn json(&self, _: i64) -> Result<Option<web::Pieces>, web::NoRecord> {
         Ok(None)
     }
-    fn copy(&self) -> Result<Box<dyn std::io::Read + Send>, web::NoRecord> {
-        Ok(Box::new(std::io::empty()))
+    fn copy(&self) -> Result<web::Pieces, web::NoRecord> {
+        Ok(Box::new(std::iter::empty()))
     }
 }
 

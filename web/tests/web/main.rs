@@ -16,5 +16,6 @@ mod pseudo;
 mod record;
 mod rig;
 mod scenes;
+mod spend;
 mod streams;
 mod trust;

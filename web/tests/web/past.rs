@@ -1,12 +1,9 @@
 //! An invented past for tests and for the example that shows pages: two banks, some outings, and a
 //! series with a burst, a gap and an end.
 
-use std::{
-    io::Read,
-    sync::{
-        Arc,
-        atomic::{AtomicUsize, Ordering},
-    },
+use std::sync::{
+    Arc,
+    atomic::{AtomicUsize, Ordering},
 };
 
 use reckon::{
@@ -28,7 +25,7 @@ use reckon::{
     units::{Celsius, Seconds, Share, Volts, Watts},
 };
 use web::{
-    BankShown, Clock, ClockCompared, FileSetAside, NoRecord, RecordReader, RecordStatus,
+    BankShown, Clock, ClockCompared, FileSetAside, NoRecord, Pieces, RecordReader, RecordStatus,
     RunningTest,
 };
 
@@ -383,6 +380,12 @@ fn series(ask: &SeriesAsk) -> Option<Series> {
     Some(Series { step_s, t_s, channels })
 }
 
+/// A text in two pieces.
+fn pieces(text: &str) -> Pieces {
+    let (one, other) = text.as_bytes().split_at(text.len() / 2);
+    Box::new([Ok(one.to_vec()), Ok(other.to_vec())].into_iter())
+}
+
 impl RecordReader for Invented {
     fn outings(&self, before: Option<i64>, most: usize) -> Result<Page<Outing>, NoRecord> {
         let newest = before.map_or(OUTINGS, |before| before.saturating_sub(1).min(OUTINGS));
@@ -439,30 +442,28 @@ impl RecordReader for Invented {
         self.told(bank, None)
     }
 
-    fn csv(&self, outing: i64) -> Result<Option<String>, NoRecord> {
+    fn csv(&self, outing: i64) -> Result<Option<Pieces>, NoRecord> {
         let text = "t_s,cpu_util,cpu_temp_c,bus_v,current_a\r\n0,0.1,41.2,5.08,0.63\r\n";
-        self.told((1..=OUTINGS).contains(&outing).then(|| text.to_owned()), None)
+        self.told((1..=OUTINGS).contains(&outing).then(|| pieces(text)), None)
     }
 
-    fn json(&self, outing: i64) -> Result<Option<String>, NoRecord> {
+    fn json(&self, outing: i64) -> Result<Option<Pieces>, NoRecord> {
         let text = format!("{{\"id\":{outing}}}");
-        self.told((1..=OUTINGS).contains(&outing).then_some(text), None)
+        self.told((1..=OUTINGS).contains(&outing).then(|| pieces(&text)), None)
     }
 
     fn contacts(&self, outing: i64) -> Result<Option<OutingContacts>, NoRecord> {
         self.told((1..=OUTINGS).contains(&outing).then(|| contacts_of(outing)), None)
     }
 
-    fn close_ups(&self, outing: i64) -> Result<Option<String>, NoRecord> {
+    fn close_ups(&self, outing: i64) -> Result<Option<Pieces>, NoRecord> {
         let text = "t_s,volts_v,power_w,why\r\n60,5.08,3.2,mark: rain\r\n";
-        self.told((1..=OUTINGS).contains(&outing).then(|| text.to_owned()), None)
+        self.told((1..=OUTINGS).contains(&outing).then(|| pieces(text)), None)
     }
 
-    fn copy(&self) -> Result<Box<dyn Read + Send>, NoRecord> {
-        let bytes: Box<dyn Read + Send> = Box::new(std::io::Cursor::new(
-            [b"SQLite format 3\0".as_slice(), &[7; 200_000]].concat(),
-        ));
-        self.told(bytes, Box::new(std::io::empty()))
+    fn copy(&self) -> Result<Pieces, NoRecord> {
+        let [head, rest] = [b"SQLite format 3\0".to_vec(), vec![7; 200_000]];
+        self.told(Box::new([Ok(head), Ok(rest)].into_iter()), Box::new(std::iter::empty()))
     }
 }
 

@@ -1,6 +1,6 @@
 //! Outings: their facts, and the sums over their rows.
 
-use reckon::record::{Ending, Outing, OutingEnergy, Page};
+use reckon::record::{Channel, Ending, Outing, OutingEnergy, Page};
 use rusqlite::{Connection, OptionalExtension, params};
 
 use super::{
@@ -87,5 +87,6 @@ fn complete(connection: &Connection, outing: &mut Outing) -> rusqlite::Result<()
 /// An outing's sums over its rows.
 pub(crate) fn sums(connection: &Connection, outing: i64) -> Done<OutingEnergy> {
     let on = switched_on(connection, outing)?;
-    Ok(OutingEnergy::of_rows(&on, &within_outing(connection, outing, 0.0)?))
+    let rows = within_outing(connection, outing, 0.0, &Channel::DRAW)?;
+    Ok(OutingEnergy::of_rows(&on, &rows))
 }

@@ -43,6 +43,9 @@ pub(crate) fn fine_rows(
     while let Some(row) = found.next()? {
         let (from_ds, step_ds): (f64, f64) = (row.get(0)?, row.get(1)?);
         let count: u32 = row.get(2)?;
+        if (from_ds + step_ds * f64::from(count)) / 10.0 < from_s - 1e-6 {
+            continue;
+        }
         let text = row.get_ref(3)?.as_str().unwrap_or_default();
         let some =
             row_codec::unpack(text, from_ds / 10.0, step_ds / 10.0, count as usize, channels)

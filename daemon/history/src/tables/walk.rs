@@ -149,33 +149,59 @@ pub(crate) fn rows_between(
     from_s: f64,
     to_s: f64,
     longest_s: f64,
+    channels: &[Channel],
 ) -> rusqlite::Result<Vec<Row>> {
     let mut rows: Vec<Row> = Vec::new();
-    visit_rows(
-        connection,
-        boot,
-        (from_s, to_s),
-        longest_s,
-        &Channel::ALL,
-        &mut |at, span, k, fold| match rows.last_mut() {
-            Some(row) if (row.from_s - at).abs() < 1e-6 => row.stats[k] = Some(fold),
+    visit_rows(connection, boot, (from_s, to_s), longest_s, channels, &mut |at, span, k, fold| {
+        let place = channels[k].ix();
+        match rows.last_mut() {
+            Some(row) if (row.from_s - at).abs() < 1e-6 => row.stats[place] = Some(fold),
             Some(_) | None => {
                 let mut stats = [None; Channel::ALL.len()];
-                stats[k] = Some(fold);
+                stats[place] = Some(fold);
                 rows.push(Row { from_s: at, span_s: span, stats });
             }
-        },
-    )?;
+        }
+    })?;
     Ok(rows)
 }
 
-/// The rows of an outing on its own axis.
-pub(crate) fn of_outing(connection: &Connection, outing: i64) -> rusqlite::Result<Vec<Row>> {
+/// The rows of an outing on its own axis, as far as these channels have any.
+pub(crate) fn of_outing(
+    connection: &Connection,
+    outing: i64,
+    channels: &[Channel],
+) -> rusqlite::Result<Vec<Row>> {
+    let mut all = Vec::new();
+    for hour in hours(connection, outing)? {
+        all.extend(of_hour(connection, &hour, channels)?);
+    }
+    Ok(all)
+}
+
+/// A stretch of an outing that is read at once, in its boot's time, and what makes that the outing's.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Hour {
+    boot: i64,
+    from_s: f64,
+    to_s: f64,
+    shift_s: f64,
+}
+
+/// The stretches of an outing, cut at the full hours of its boots: no row of any length lies across.
+pub(crate) fn hours(connection: &Connection, outing: i64) -> rusqlite::Result<Vec<Hour>> {
     let mut all = Vec::new();
     for piece in pieces(connection, outing)? {
-        let shift = piece.at_s - piece.from_s;
-        let rows = rows_between(connection, piece.boot, piece.from_s, piece.to_s, FINE_S)?;
-        all.extend(rows.into_iter().map(|row| Row { from_s: row.from_s + shift, ..row }));
+        let (boot, shift_s) = (piece.boot, piece.at_s - piece.from_s);
+        let mut from_s = piece.from_s;
+        while from_s < piece.to_s {
+            let next_s = ((from_s / HOUR_S + 1e-9).floor() + 1.0) * HOUR_S;
+            // What a damaged record may hold is not gone through hour by hour.
+            let damaged = piece.to_s - from_s > 1e9 || next_s <= from_s;
+            let to_s = if damaged { piece.to_s } else { next_s.min(piece.to_s) };
+            all.push(Hour { boot, from_s, to_s, shift_s });
+            from_s = to_s;
+        }
     }
     Ok(all)
 }
@@ -185,6 +211,7 @@ pub(crate) fn within_outing(
     connection: &Connection,
     outing: i64,
     later_s: f64,
+    channels: &[Channel],
 ) -> rusqlite::Result<Vec<Row>> {
     let mut all = Vec::new();
     let pieces = pieces(connection, outing)?;
@@ -192,13 +219,24 @@ pub(crate) fn within_outing(
     for (ix, piece) in pieces.into_iter().enumerate() {
         let shift = piece.at_s - piece.from_s;
         let end_s = piece.to_s + if ix == last { later_s } else { 0.0 };
-        let rows = rows_between(connection, piece.boot, piece.from_s, piece.to_s, FINE_S)?;
+        let rows =
+            rows_between(connection, piece.boot, piece.from_s, piece.to_s, FINE_S, channels)?;
         all.extend(rows.into_iter().filter_map(|row| {
             let (from_s, to_s) = (row.from_s.max(piece.from_s), row.to_s().min(end_s));
             (to_s > from_s).then_some(Row { from_s: from_s + shift, span_s: to_s - from_s, ..row })
         }));
     }
     Ok(all)
+}
+
+/// The rows of such a stretch on the outing's axis.
+pub(crate) fn of_hour(
+    connection: &Connection,
+    hour: &Hour,
+    channels: &[Channel],
+) -> rusqlite::Result<Vec<Row>> {
+    let rows = rows_between(connection, hour.boot, hour.from_s, hour.to_s, FINE_S, channels)?;
+    Ok(rows.into_iter().map(|row| Row { from_s: row.from_s + hour.shift_s, ..row }).collect())
 }
 
 #[cfg(test)]

@@ -104,6 +104,7 @@ enum Message {
 pub struct Writer {
     queue: SyncSender<Message>,
     missed: Arc<AtomicU64>,
+    moves: Arc<AtomicU64>,
     thread: JoinHandle<()>,
 }
 
@@ -151,17 +152,25 @@ pub fn start(
     let (queue, messages) = sync_channel(QUEUE);
     let missed = Arc::new(AtomicU64::new(0));
     let mut hand = Hand::new(keep, who, Arc::clone(&missed), Box::new(tell));
+    let moves = Arc::clone(&hand.moves);
     hand.state.set_aside.clone_from(&set_aside);
     hand.state.stopped = trouble.as_ref().map(ToString::to_string);
     let thread = std::thread::Builder::new().name("record".into()).spawn(move || {
         hand.begin(opened);
         hand.work(&messages);
     })?;
-    let writer = Writer { queue, missed, thread };
+    let writer = Writer { queue, missed, moves, thread };
     Ok(Started { before: last, set_aside, trouble, reader, writer })
 }
 
 impl Writer {
+    /// A number that moves whenever the record may have changed, before whoever asked for the change
+    /// hears of it: what was read under one number holds while that stands.
+    #[must_use]
+    pub fn moves(&self) -> Arc<AtomicU64> {
+        Arc::clone(&self.moves)
+    }
+
     /// Hands an entry over to be kept. Never waits; `false` if the queue was full, which is counted
     /// and told with the state.
     pub fn give(&self, entry: Change) -> bool {
@@ -215,6 +224,7 @@ struct Hand {
     keep: Keep,
     who: Who,
     missed: Arc<AtomicU64>,
+    moves: Arc<AtomicU64>,
     tell: Box<dyn Fn(RecordState) + Send>,
     /// Kept even when it has to be opened again: readers go on through it till then.
     keeper: Option<Keeper>,
@@ -249,6 +259,7 @@ impl Hand {
             keep,
             who,
             missed,
+            moves: Arc::default(),
             tell,
             keeper: None,
             reopen: false,
@@ -473,6 +484,7 @@ impl Hand {
     }
 
     fn say(&mut self) {
+        self.moves.fetch_add(1, Ordering::Release);
         self.state.waiting = self.waiting.all().len();
         self.state.missed = self.waiting.lost() + self.missed.load(Ordering::Relaxed);
         (self.tell)(self.state.clone());

@@ -43,6 +43,9 @@ impl Channel {
         Self::Level,
     ];
 
+    /// Those that [`Row::draw_w`] is taken from.
+    pub const DRAW: [Self; 2] = [Self::Watts, Self::Modelled];
+
     /// Place in [`Row::stats`].
     #[must_use]
     pub const fn ix(self) -> usize {

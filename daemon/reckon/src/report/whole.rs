@@ -56,10 +56,12 @@ pub struct BankTally {
 }
 
 impl OutingReport {
-    /// Of an outing as the record has it.
+    /// Of an outing as the record has it. Its rows, most of its size, are let go.
     #[must_use]
-    pub fn from_whole(whole: OutingWhole) -> Self {
-        Self { report: Report::from_outing(&whole), learned: LearnedStep::of_outing(&whole), whole }
+    pub fn from_whole(mut whole: OutingWhole) -> Self {
+        let (report, learned) = (Report::from_outing(&whole), LearnedStep::of_outing(&whole));
+        whole.rows = Vec::new();
+        Self { report, learned, whole }
     }
 }
 

@@ -79,7 +79,7 @@ pub(crate) fn book(reader: &Reader, bank: i64) -> Result<Option<BankTally>, Trou
     let own: Vec<&Outing> = own.collect();
     let mut tally = BankTally::new(bank.spec.name.clone(), own.len());
     for outing in own.into_iter().take(IN_BOOK) {
-        if let Some(whole) = reader.outing_whole(outing.id)? {
+        if let Some(whole) = reader.outing_drawn(outing.id)? {
             tally.add(&Report::from_outing(&whole));
         }
     }
@@ -252,7 +252,7 @@ mod tests {
         let folder = tempfile::tempdir().unwrap();
         let started = twenty_hours(folder.path());
         let reader = crate::record::store_reader::StoreReader::new(Some(folder.path()));
-        let held = reader.at_one_moment().unwrap().unwrap();
+        let held = reader.at_one_moment(&std::sync::Arc::default()).unwrap().unwrap();
         let file = folder.path().join(history::FILE);
         std::fs::rename(&file, folder.path().join("away.db")).unwrap();
         reader.report(1).unwrap_err();

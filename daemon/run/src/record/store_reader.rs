@@ -2,9 +2,12 @@
 
 use std::{
     fs::{self, File},
-    io::Read,
+    io::{self, Read},
     path::{Path, PathBuf},
-    sync::atomic::{AtomicU32, Ordering},
+    sync::{
+        Arc,
+        atomic::{AtomicBool, AtomicU32, AtomicU64, Ordering},
+    },
 };
 
 use history::{Reader, Trouble, export};
@@ -13,19 +16,29 @@ use reckon::{
     report::{BankTally, OutingReport},
     words,
 };
-use web::{BankShown, NoRecord, RecordReader};
+use web::{BankShown, NoRecord, Pieces, RecordReader};
 
 use crate::record::report;
 
 /// Reads the record; without a folder there is none, as in a demonstration.
 pub(crate) struct StoreReader {
     record: Option<(Reader, PathBuf)>,
+    /// Moves with what is written, where somebody writes.
+    moves: Option<Arc<AtomicU64>>,
+    /// Nobody wants to know any more.
+    gone: Arc<AtomicBool>,
 }
 
 impl StoreReader {
     /// Reads the record in this folder.
     pub(crate) fn new(folder: Option<&Path>) -> Self {
-        Self { record: folder.map(|folder| (Reader::new(folder), folder.to_path_buf())) }
+        let record = folder.map(|folder| (Reader::new(folder), folder.to_path_buf()));
+        Self { record, moves: None, gone: Arc::default() }
+    }
+
+    /// The same, with the number that moves with what is written.
+    pub(crate) fn moving_with(self, moves: Option<Arc<AtomicU64>>) -> Self {
+        Self { moves, ..self }
     }
 
     /// What is read, or nothing without a record.
@@ -34,7 +47,15 @@ impl StoreReader {
         read: impl FnOnce(&Reader) -> Result<T, Trouble>,
     ) -> Result<T, NoRecord> {
         let Some((reader, _)) = &self.record else { return Ok(T::default()) };
-        read(reader).map_err(|why| no_record(&why))
+        read(reader).map_err(|why| self.no_record(&why))
+    }
+
+    /// What was given up is no trouble of the record.
+    fn no_record(&self, trouble: &Trouble) -> NoRecord {
+        if self.gone.load(Ordering::Relaxed) {
+            return NoRecord { say: trouble.to_string() };
+        }
+        no_record(trouble)
     }
 }
 
@@ -46,10 +67,19 @@ fn no_record(trouble: &Trouble) -> NoRecord {
 }
 
 impl RecordReader for StoreReader {
-    fn at_one_moment(&self) -> Result<Option<Box<dyn RecordReader>>, NoRecord> {
+    fn state(&self) -> Option<u64> {
+        self.moves.as_ref().map(|moves| moves.load(Ordering::Acquire))
+    }
+
+    fn at_one_moment(
+        &self,
+        gone: &Arc<AtomicBool>,
+    ) -> Result<Option<Box<dyn RecordReader>>, NoRecord> {
         let Some((reader, folder)) = &self.record else { return Ok(None) };
-        let reader = reader.at_one_moment().map_err(|why| no_record(&why))?;
-        Ok(Some(Box::new(Self { record: Some((reader, folder.clone())) })))
+        let (moves, gone) = (self.moves.clone(), Arc::clone(gone));
+        let held = reader.until(Arc::clone(&gone)).at_one_moment();
+        let reader = held.map_err(|why| self.no_record(&why))?;
+        Ok(Some(Box::new(Self { record: Some((reader, folder.clone())), moves, gone })))
     }
 
     fn outings(&self, before: Option<i64>, most: usize) -> Result<Page<Outing>, NoRecord> {
@@ -80,12 +110,12 @@ impl RecordReader for StoreReader {
         self.read(|reader| report::book(reader, bank))
     }
 
-    fn csv(&self, outing: i64) -> Result<Option<String>, NoRecord> {
-        self.read(|reader| export::csv(reader, outing))
+    fn csv(&self, outing: i64) -> Result<Option<Pieces>, NoRecord> {
+        self.read(|reader| export::csv(reader, outing)).map(|found| found.map(sent))
     }
 
-    fn json(&self, outing: i64) -> Result<Option<String>, NoRecord> {
-        self.read(|reader| export::json(reader, outing))
+    fn json(&self, outing: i64) -> Result<Option<Pieces>, NoRecord> {
+        self.read(|reader| export::json(reader, outing)).map(|found| found.map(sent))
     }
 
     fn contacts(&self, outing: i64) -> Result<Option<OutingContacts>, NoRecord> {
@@ -95,11 +125,11 @@ impl RecordReader for StoreReader {
         })
     }
 
-    fn close_ups(&self, outing: i64) -> Result<Option<String>, NoRecord> {
-        self.read(|reader| export::close_ups(reader, outing))
+    fn close_ups(&self, outing: i64) -> Result<Option<Pieces>, NoRecord> {
+        self.read(|reader| export::close_ups(reader, outing)).map(|found| found.map(sent))
     }
 
-    fn copy(&self) -> Result<Box<dyn Read + Send>, NoRecord> {
+    fn copy(&self) -> Result<Pieces, NoRecord> {
         let Some((reader, folder)) = &self.record else {
             return Err(NoRecord { say: words::refusal::NO_COPY.to_owned() });
         };
@@ -107,11 +137,35 @@ impl RecordReader for StoreReader {
         reader.copy_whole(&to).map_err(|why| no_record(&why))?;
         // Without a name it is gone as soon as it has been read, whatever happens meanwhile.
         let opened = File::open(&to).and_then(|copy| fs::remove_file(&to).map(|()| copy));
-        let copy = opened.map_err(|why| NoRecord {
+        let unreadable = move |why: io::Error| NoRecord {
             say: words::refusal::copy_unreadable(&to.display(), &why),
-        })?;
-        Ok(Box::new(copy))
+        };
+        Ok(pieces_of(opened.map_err(&unreadable)?, unreadable))
     }
+}
+
+/// Pieces of an export as they go out.
+fn sent(pieces: export::Pieces) -> Pieces {
+    Box::new(pieces.map(|piece| piece.map(String::into_bytes).map_err(|why| no_record(&why))))
+}
+
+/// Bytes of a copy that are read at once.
+const PIECE_BYTES: u64 = 64 * 1024;
+
+fn pieces_of(
+    from: impl Read + Send + 'static,
+    unreadable: impl Fn(io::Error) -> NoRecord + Send + 'static,
+) -> Pieces {
+    let mut from = Some(from);
+    Box::new(std::iter::from_fn(move || {
+        let mut piece = Vec::new();
+        let read = from.as_mut()?.take(PIECE_BYTES).read_to_end(&mut piece);
+        if read.is_err() || piece.is_empty() {
+            from = None;
+        }
+        let piece = read.map(|_| piece).map_err(&unreadable);
+        (!matches!(&piece, Ok(none) if none.is_empty())).then_some(piece)
+    }))
 }
 
 /// A name for a copy that nobody has.

@@ -188,6 +188,7 @@ impl Station {
         let mut engine = Engine::new(self.setup.clone(), at);
         let opened = self.record.take();
         let writer = opened.as_ref().map(|opened| Arc::clone(&opened.writer));
+        let moves = writer.as_ref().map(|writer| writer.moves());
         let record = opened.map(|opened| self.record(opened, &mut engine));
         let (show, now) = watch::channel(engine.tick(at));
         let worker = self.worker(&events, writer.clone(), &engine, now.clone())?;
@@ -220,7 +221,7 @@ impl Station {
             record_asks,
             record_asked: Some(record_asked),
             record_status: keeping_shown,
-            past: Arc::new(StoreReader::new(self.folder.as_deref())),
+            past: Arc::new(StoreReader::new(self.folder.as_deref()).moving_with(moves)),
             pairing: self.pairing,
             trouble: self.trouble,
             seats: self.seats,

@@ -199,6 +199,8 @@ sentences! {
         the name to `hosts` in the settings.";
     OTHER_SITE_TITLE = "Not from this page";
     OTHER_SITE = "This came from another site. Nothing was changed.";
+    OTHER_SITE_LOOKS = "Another site's page asked for this. Only this page, a program or a link may, since \
+        it costs the bank. Open the address itself.";
     PAIR_FIRST_TITLE = "Pair this phone first";
     PAIR_FIRST = "Anyone on the network can look; a phone must be paired once before it can change \
         anything. Nothing was changed.";
@@ -221,6 +223,8 @@ sentences! {
     UNREADABLE_REQUEST_TITLE = "Cannot read this";
     UNREADABLE_REQUEST = "What was sent could not be understood. Nothing was changed.";
     TOO_MANY_READERS = "Too many are reading the record at once. Try again in a moment.";
+    TOO_MANY_FILES = "Another file is being sent. Without pairing there is one at a time, since files cost \
+        the bank. Try again in half a minute, or pair this phone.";
     UNREADABLE_TITLE = "The record cannot be read";
     NOT_IN_RECORD_TITLE = "Not in the record";
     not_in_record(what) = "There is no {what} of that number in the record.";
