@@ -8,8 +8,8 @@ mod whole;
 
 use alloc::{string::String, vec::Vec};
 
-pub use doing::{ActivityChange, ActivityCorrection, ActivitySpan};
-pub use judged::{ForecastOutcome, Forecasts, JudgedForecast, PlacedForecast, Truth};
+pub use doing::ActivitySpan;
+pub use judged::{ForecastOutcome, Forecasts, JudgedForecast, Truth};
 pub use whole::{BankTally, LearnedStep, OutingReport, contact, since_zero_s};
 
 use crate::{
@@ -18,7 +18,10 @@ use crate::{
     energy_tally::{BeforeAfter, EnergyTally, LoadFit, OutingTally, PART_SENT, RegressionLine},
     engine::is_switch,
     fold::{Fold, Kind, Total, Totals},
-    record::{EnergyPart, LoadLine, OutingEnergy, Unread},
+    record::{
+        Channel, Correction, EnergyPart, Event, EventKind, ForecastMade, LoadLine, OutingEnergy,
+        Row, Stats, Unread,
+    },
     time::Wall,
     units::{Celsius, Joules, Seconds, Share, Volts, Watts},
 };
@@ -34,50 +37,15 @@ pub struct MinMeanMax<Q> {
     pub high: Q,
 }
 
-/// A row of the record.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct ReportRow {
-    /// When it began, since the outing did.
-    pub from: Seconds,
-    /// Its length: ten seconds, or five minutes of an old outing.
-    pub span: Seconds,
-    /// The draw.
-    pub draw: Option<MinMeanMax<Watts>>,
-    /// Whether a sensor read it; else it was modelled.
-    pub measured: bool,
-    /// How busy the processor was.
-    pub busy: Option<Share>,
-    /// Its temperature.
-    pub temp: Option<MinMeanMax<Celsius>>,
-    /// The supply.
-    pub volts: Option<MinMeanMax<Volts>>,
-}
-
-impl ReportRow {
-    /// Whether this can be a row at all: a damaged record may hold anything.
-    fn sound(&self) -> bool {
-        (0.0..1e9).contains(&self.from.si()) && (0.0..86_400.0).contains(&self.span.si())
-    }
-}
-
-/// What the operator wrote into the record.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Mark<'a> {
-    /// When, since the outing began.
-    pub at: Seconds,
-    /// In the operator's words.
-    pub text: &'a str,
-}
-
 /// All that a report is made from. Times count from the outing's beginning.
 #[derive(Clone, Copy, Debug)]
 pub struct ReportInputs<'a> {
     /// The record, oldest row first.
-    pub rows: &'a [ReportRow],
-    /// What the operator was doing, as it was said at the time, oldest first.
-    pub changes: &'a [ActivityChange<'a>],
+    pub rows: &'a [Row],
+    /// What happened, oldest first: activities as they were told at the time, and marks.
+    pub events: &'a [Event],
     /// What was said afterwards; later ones win.
-    pub corrections: &'a [ActivityCorrection<'a>],
+    pub corrections: &'a [Correction],
     /// Contacts, with the outing's beginning as their clock's zero.
     pub contacts: &'a [Contact],
     /// Stretches that were folded.
@@ -85,12 +53,10 @@ pub struct ReportInputs<'a> {
     /// What the processor's load takes, as the fit stood at the time; none in an old record.
     pub loads: &'a [LoadLine],
     /// Forecasts, oldest first.
-    pub forecasts: &'a [PlacedForecast],
-    /// Marks, oldest first.
-    pub marks: &'a [Mark<'a>],
-    /// When the board was switched off within the outing: from, to. Nothing is drawn then, and a
+    pub forecasts: &'a [ForecastMade],
+    /// When the board was switched off within the outing: from, to, s. Nothing is drawn then, and a
     /// forecast does not count it.
-    pub off: &'a [(Seconds, Seconds)],
+    pub off_s: &'a [(f64, f64)],
     /// How it really went.
     pub truth: Truth,
 }
@@ -121,30 +87,32 @@ pub struct MarkedChange {
 ///
 /// ```
 /// use reckon::{
-///     report::{ActivityChange, MinMeanMax, Report, ReportInputs, ReportRow, Truth},
+///     record::{Channel, Event, EventKind, Row, Stats},
+///     report::{Report, ReportInputs, Truth},
+///     time::Mono,
 ///     units::{Seconds, Watts},
 /// };
 ///
 /// // Two hours in rows of ten seconds: listening at 3 W, from the second hour on in contact at 5 W.
 /// let row = |k: u32| {
-///     let from = Seconds::of(f64::from(k) * 10.0);
-///     let draw = Watts::of(if from < Seconds::of(3600.0) { 3.0 } else { 5.0 });
-///     let draw = Some(MinMeanMax { low: draw, mean: draw, high: draw });
-///     let span = Seconds::of(10.0);
-///     ReportRow { from, span, draw, measured: true, busy: None, temp: None, volts: None }
+///     let mut stats = [None; Channel::ALL.len()];
+///     stats[Channel::Watts.ix()] = Some(Stats::one(if k < 360 { 3.0 } else { 5.0 }));
+///     Row { from_s: f64::from(k) * 10.0, span_s: 10.0, stats }
 /// };
-/// let rows: Vec<ReportRow> = (0..720).map(row).collect();
-/// let said = |hour: f64, doing| ActivityChange { at: Seconds::of(hour * 3600.0), doing: Some(doing) };
+/// let rows: Vec<Row> = (0..720).map(row).collect();
+/// let said = |hour: f64, doing: &str| {
+///     let (at, text) = (Mono::at_s(hour * 3600.0), doing.into());
+///     Event { at, kind: EventKind::Activity, text }
+/// };
 /// let report = Report::from_inputs(&ReportInputs {
 ///     rows: &rows,
-///     changes: &[said(0.0, "Receive"), said(1.0, "Contacts")],
+///     events: &[said(0.0, "Receive"), said(1.0, "Contacts")],
 ///     corrections: &[],
 ///     contacts: &[],
 ///     folds: &[],
 ///     loads: &[],
 ///     forecasts: &[],
-///     marks: &[],
-///     off: &[],
+///     off_s: &[],
 ///     truth: Truth::Open { at: Seconds::of(7200.0) },
 /// });
 /// let wh: Vec<(&str, f64)> =
@@ -214,7 +182,7 @@ impl Report {
     /// Takes an outing apart.
     #[must_use]
     pub fn from_inputs(told: &ReportInputs<'_>) -> Self {
-        let stretches = doing::stretches(told.changes, told.corrections);
+        let stretches = doing::stretches(told.events, told.corrections);
         let mut doing = doing::Along::new(&stretches);
         let mut tally = OutingTally::new();
         let mut modelled = EnergyTally::default();
@@ -223,25 +191,34 @@ impl Report {
         let sent = least_sent(told.folds);
         let (mut ends, mut coarsest) = (Seconds::ZERO, Seconds::ZERO);
         let mut record = Vec::with_capacity(told.rows.len());
-        for row in told.rows.iter().filter(|row| row.sound()) {
-            ends = ends.max(row.from + row.span);
-            coarsest = coarsest.max(row.span);
-            temp.add(row.span, row.temp.map(|it| [it.low.si(), it.mean.si(), it.high.si()]));
-            volts.add(row.span, row.volts.map(|it| [it.low.si(), it.mean.si(), it.high.si()]));
-            let Some(draw) = row.draw else {
-                silent = silent + row.span;
+        for row in told.rows.iter().filter(|row| is_sound(row)) {
+            let span = Seconds::of(row.span_s);
+            ends = ends.max(Seconds::of(row.to_s()));
+            coarsest = coarsest.max(span);
+            temp.add(span, seen(row.get(Channel::Temp)));
+            volts.add(span, seen(row.get(Channel::Volts)));
+            let Some(draw) = seen(row.draw_w()) else {
+                silent = silent + span;
                 continue;
             };
             enter(&mut tally, row, draw, &mut doing);
-            if !row.measured {
-                modelled.add(row.span, draw.mean);
+            let mean = Watts::of(draw.mean);
+            if row.get(Channel::Watts).is_none() {
+                modelled.add(span, mean);
             }
             // What is modelled follows the load by itself.
-            if let Some(busy) = row.busy.filter(|_| row.measured) {
-                let moved = sent.map(|sent| sent * PART_SENT);
-                fit.add_below(row.span, busy, [draw.low, draw.mean, draw.high], moved);
+            let busy = row.get(Channel::Busy).filter(|_| row.get(Channel::Watts).is_some());
+            if let Some(busy) = busy {
+                let looks = [draw.min, draw.mean, draw.max].map(Watts::of);
+                fit.add_below(
+                    span,
+                    Share::nearest(busy.mean),
+                    looks,
+                    sent.map(|it| it * PART_SENT),
+                );
             }
-            record.push(Stretch { from: zero_at(row.from), lasted: row.span, draw: draw.mean });
+            let from = zero_at(Seconds::of(row.from_s));
+            record.push(Stretch { from, lasted: span, draw: mean });
         }
         // The longest is added last: of each slot it is the one whose curve is shown.
         let mut by_length: Vec<&Fold> = told.folds.iter().collect();
@@ -250,7 +227,7 @@ impl Report {
         for fold in by_length {
             folds.add(fold.clone());
         }
-        let forecasts = Forecasts::judge(told.forecasts, told.truth, told.off);
+        let forecasts = Forecasts::judge(told.forecasts, told.truth, told.off_s);
         Self {
             done: doing::done(&stretches, ends),
             coarsest,
@@ -294,15 +271,20 @@ pub const fn zero_at(since: Seconds) -> Wall {
     Wall::from_unix_ms(0).plus_s(since.si())
 }
 
+/// Whether this can be a row at all: a damaged record may hold anything.
+fn is_sound(row: &Row) -> bool {
+    (0.0..1e9).contains(&row.from_s) && (0.0..86_400.0).contains(&row.span_s)
+}
+
+/// The same of what was seen in it.
+fn seen(stats: Option<Stats>) -> Option<Stats> {
+    stats.filter(|it| [it.min, it.mean, it.max].iter().all(|value| value.is_finite()))
+}
+
 /// A row goes into the tally in pieces, so that each falls into one hour and one activity.
-fn enter(
-    tally: &mut OutingTally,
-    row: &ReportRow,
-    draw: MinMeanMax<Watts>,
-    doing: &mut doing::Along<'_>,
-) {
+fn enter(tally: &mut OutingTally, row: &Row, draw: Stats, doing: &mut doing::Along<'_>) {
     const HOUR_S: f64 = 3600.0;
-    let (mut at_s, to_s) = (row.from.si(), row.from.si() + row.span.si());
+    let (mut at_s, to_s) = (row.from_s, row.to_s());
     while at_s < to_s {
         let (now, until_s) = doing.at(at_s);
         let hour_s = (libm::floor(at_s / HOUR_S) + 1.0) * HOUR_S;
@@ -312,9 +294,10 @@ fn enter(
             return;
         }
         // Which piece of a row held its peak is not known: the larger one is taken.
-        let most = (end_s - at_s) * 2.0 >= row.span.si();
-        let peak = if most { draw.high } else { draw.mean };
-        tally.enter_peak(Seconds::of(at_s), Seconds::of(end_s - at_s), draw.mean, peak, now);
+        let most = (end_s - at_s) * 2.0 >= row.span_s;
+        let peak = Watts::of(if most { draw.max } else { draw.mean });
+        let lasted = Seconds::of(end_s - at_s);
+        tally.enter_peak(Seconds::of(at_s), lasted, Watts::of(draw.mean), peak, now);
         at_s = end_s;
     }
 }
@@ -323,7 +306,7 @@ fn enter(
 fn left(told: &ReportInputs<'_>, whole: &EnergyTally) -> Option<Joules> {
     let latest = told.forecasts.last()?;
     let Truth::Open { at } = told.truth else { return None };
-    let middle_s = latest.remaining[1].si() - (at.si() - latest.at.si()).max(0.0);
+    let middle_s = latest.remaining_s[1] - (at.si() - latest.at.as_s()).max(0.0);
     Some(whole.mean()? * Seconds::of(middle_s.max(0.0)))
 }
 
@@ -334,16 +317,18 @@ const FINE_S: f64 = 15.0;
 
 fn switched(told: &ReportInputs<'_>) -> Vec<MarkedChange> {
     // Accessories were judged at the time, from single seconds: an event of its own says so.
-    let said = |mark: &&Mark<'_>| !mark.text.trim().is_empty() && !is_switch(mark.text);
-    told.marks.iter().filter(said).filter_map(|mark| beside(told, mark)).collect()
+    let said = |it: &&Event| {
+        it.kind == EventKind::Mark && !it.text.trim().is_empty() && !is_switch(&it.text)
+    };
+    told.events.iter().filter(said).filter_map(|mark| beside(told, mark)).collect()
 }
 
 /// Compares the rows beside a mark, up to whatever else was said before and after it.
-fn beside(told: &ReportInputs<'_>, mark: &Mark<'_>) -> Option<MarkedChange> {
-    let at_s = mark.at.si();
+fn beside(told: &ReportInputs<'_>, mark: &Event) -> Option<MarkedChange> {
+    let at_s = mark.at.as_s();
     let (mut from_s, mut to_s) = (at_s - BESIDE_S, at_s + BESIDE_S);
-    let others = told.marks.iter().map(|it| it.at.si());
-    for other_s in others.chain(told.changes.iter().map(|it| it.at.si())) {
+    let said = |it: &&Event| matches!(it.kind, EventKind::Mark | EventKind::Activity);
+    for other_s in told.events.iter().filter(said).map(|it| it.at.as_s()) {
         if other_s < at_s {
             from_s = from_s.max(other_s);
         } else if other_s > at_s {
@@ -351,23 +336,21 @@ fn beside(told: &ReportInputs<'_>, mark: &Mark<'_>) -> Option<MarkedChange> {
         }
     }
     let mut both = BeforeAfter::default();
-    let first = told.rows.partition_point(|row| row.from.si() < from_s);
-    for row in told.rows.get(first..)?.iter().take_while(|row| row.from.si() < to_s) {
-        let (row_s, end_s) = (row.from.si(), row.from.si() + row.span.si());
-        let Some(draw) = row.draw.filter(|_| row.span.si() <= FINE_S && end_s <= to_s) else {
-            continue;
-        };
+    let first = told.rows.partition_point(|row| row.from_s < from_s);
+    for row in told.rows.get(first..)?.iter().take_while(|row| row.from_s < to_s) {
+        let fine = row.span_s <= FINE_S && row.to_s() <= to_s;
+        let Some(draw) = seen(row.draw_w()).filter(|_| fine) else { continue };
         // A row is the mean of its seconds; the one that holds the mark is neither.
         for _ in 0..10 {
-            if end_s <= at_s {
-                both.before(draw.mean);
-            } else if row_s >= at_s {
-                both.after(draw.mean);
+            if row.to_s() <= at_s {
+                both.before(Watts::of(draw.mean));
+            } else if row.from_s >= at_s {
+                both.after(Watts::of(draw.mean));
             }
         }
     }
-    let more = both.difference()?;
-    Some(MarkedChange { at: mark.at, text: String::from(mark.text.trim()), more })
+    let (at, more) = (Seconds::of(at_s), both.difference()?);
+    Some(MarkedChange { at, text: String::from(mark.text.trim()), more })
 }
 
 /// Extremes, and the mean by time.
@@ -379,10 +362,10 @@ struct Ranging {
 }
 
 impl Ranging {
-    fn add(&mut self, span: Seconds, seen: Option<[f64; 3]>) {
-        let (Some([low, mean, high]), true) = (seen, span.si() > 0.0) else { return };
-        let (least, most) = self.range.unwrap_or((low, high));
-        self.range = Some((least.min(low), most.max(high)));
+    fn add(&mut self, span: Seconds, seen: Option<Stats>) {
+        let (Some(Stats { mean, min, max }), true) = (seen, span.si() > 0.0) else { return };
+        let (least, most) = self.range.unwrap_or((min, max));
+        self.range = Some((least.min(min), most.max(max)));
         self.sum += mean * span.si();
         self.lasted_s += span.si();
     }

@@ -174,42 +174,39 @@ pub(crate) fn fold(ix: usize, fold: &Fold) -> Option<String> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use reckon::record::Stats;
-    use reckon::report::{ActivityChange, ReportInputs, ReportRow, Truth};
+    use reckon::record::{Event, EventKind, Row as RecordRow, Stats};
+    use reckon::report::{ReportInputs, Truth};
+    use reckon::time::Mono;
 
-    fn report(changes: &[ActivityChange<'_>]) -> Report {
-        let row = |ix: u32| ReportRow {
-            from: Seconds::of(f64::from(ix) * 10.0),
-            span: Seconds::of(10.0),
-            draw: None,
-            measured: false,
-            busy: None,
-            temp: None,
-            volts: None,
+    fn report(events: &[Event]) -> Report {
+        let row = |ix: u32| RecordRow {
+            from_s: f64::from(ix) * 10.0,
+            span_s: 10.0,
+            stats: [None; Channel::ALL.len()],
         };
-        let rows: Vec<ReportRow> = (0..720).map(row).collect();
+        let rows: Vec<RecordRow> = (0..720).map(row).collect();
         Report::from_inputs(&ReportInputs {
             rows: &rows,
-            changes,
+            events,
             corrections: &[],
             contacts: &[],
             folds: &[],
             loads: &[],
             forecasts: &[],
-            marks: &[],
-            off: &[],
+            off_s: &[],
             truth: Truth::Open { at: Seconds::of(7200.0) },
         })
     }
 
     #[test]
     fn what_was_done_has_a_lane_for_each_activity() {
-        let change = |at_s, doing| ActivityChange { at: Seconds::of(at_s), doing };
-        let report = report(&[
-            change(720.0, Some("receive")),
-            change(3600.0, Some("a <b>")),
-            change(3700.0, None),
-        ]);
+        let change = |at_s, doing: &str| Event {
+            at: Mono::at_s(at_s),
+            kind: EventKind::Activity,
+            text: doing.to_owned(),
+        };
+        let report =
+            report(&[change(720.0, "receive"), change(3600.0, "a <b>"), change(3700.0, "")]);
         let svg = done(&report, 7200.0, None).unwrap();
         assert!(svg.contains("x=10.00% width=40.00% y=1.1em"), "{svg}");
         assert!(svg.contains("class=\"day did n2\""), "{svg}");

@@ -377,7 +377,7 @@ fn report_view(
 fn came_s(report: &Report) -> Option<f64> {
     report.forecasts.all.iter().find_map(|it| {
         it.off?;
-        Some(it.came?.si() + it.made.at.si())
+        Some(it.came?.si() + it.made.at.as_s())
     })
 }
 
@@ -484,7 +484,9 @@ fn forecast_rows(all: &[JudgedForecast], began: Option<Local>) -> Vec<(String, S
     let each = all.len().div_ceil(FORECAST_ROWS).max(1);
     all.iter()
         .step_by(each)
-        .map(|it| (words::moment_of(began, it.made.at), said::forecast_came(it)))
+        .map(|it| {
+            (words::moment_of(began, Seconds::of(it.made.at.as_s())), said::forecast_came(it))
+        })
         .collect()
 }
 

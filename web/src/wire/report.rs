@@ -168,8 +168,8 @@ fn judged(it: &JudgedForecast, truth: Truth) -> Object<'_> {
         ForecastOutcome::Open => "open",
     };
     Object::new()
-        .with("at_s", it.made.at.si())
-        .with("remaining_s", three(it.made.remaining.map(Seconds::si)))
+        .with("at_s", it.made.at.as_s())
+        .with("remaining_s", three(it.made.remaining_s))
         .with("basis", it.made.basis.name())
         .with("came_s", known.map(Seconds::si))
         .with("came_at_least_s", it.came.filter(|_| known.is_none()).map(Seconds::si))

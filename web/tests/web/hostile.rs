@@ -10,14 +10,13 @@ use futures_util::stream;
 use proptest::prelude::*;
 use reckon::{
     adif::Contact,
-    record::{self, BankWhole, Outing, OutingWhole, Page, Series},
-    report::OutingReport,
-    report::{
-        self, ActivityChange, ActivityCorrection, Mark, MinMeanMax, PlacedForecast, Report,
-        ReportRow, Truth, zero_at,
+    record::{
+        self, BankWhole, Channel, Correction, Event, EventKind, Outing, OutingWhole, Page, Row,
+        Series, Stats,
     },
+    report::{self, OutingReport, Report, Truth, zero_at},
     time::Mono,
-    units::{Celsius, Seconds, Share, Volts, Watts},
+    units::Seconds,
 };
 use tokio::sync::{mpsc, watch};
 use tower::ServiceExt;
@@ -413,52 +412,46 @@ fn wild_report(outing: &OutingWhole, series: &Series) -> OutingReport {
         .map(|it| it.map_or(3.0, |it| it.mean))
         .collect();
     let value = |ix: usize| values.get(ix).copied().unwrap_or(-1.0);
-    let row = |(ix, t_s): (usize, &f64)| ReportRow {
-        from: Seconds::of(*t_s),
-        span: Seconds::of(if ix % 3 == 0 { series.step_s } else { 10.0 }),
-        draw: Watts::new(value(ix)).map(|one| MinMeanMax { low: one, mean: one, high: one }),
-        measured: ix % 2 == 0,
-        busy: Share::new(value(ix + 1)),
-        temp: Celsius::new(value(ix)).map(|one| MinMeanMax { low: one, mean: one, high: one }),
-        volts: Volts::new(value(ix)).map(|one| MinMeanMax { low: one, mean: one, high: one }),
+    let row = |(ix, t_s): (usize, &f64)| {
+        let mut stats = [None; Channel::ALL.len()];
+        let draw = if ix % 2 == 0 { Channel::Watts } else { Channel::Modelled };
+        for channel in [draw, Channel::Temp, Channel::Volts] {
+            stats[channel.ix()] = Some(Stats::one(value(ix)));
+        }
+        stats[Channel::Busy.ix()] = Some(Stats::one(value(ix + 1)));
+        let span_s = if ix % 3 == 0 { series.step_s } else { 10.0 };
+        Row { from_s: *t_s, span_s, stats }
     };
-    let rows: Vec<ReportRow> = series.t_s.iter().enumerate().map(row).collect();
-    let forecasts: Vec<PlacedForecast> = outing
-        .forecasts
-        .iter()
-        .map(|it| PlacedForecast {
-            at: Seconds::of(it.at.as_s()),
-            remaining: it.remaining_s.map(Seconds::of),
-            basis: it.basis,
-        })
-        .collect();
+    let rows: Vec<Row> = series.t_s.iter().enumerate().map(row).collect();
     let (a, b) = (Seconds::of(value(0)), Seconds::of(value(1)));
     let began = zero_at(a);
     let contact = Contact { began, ended: Some(zero_at(b)), band: None, mode: None, with: None };
+    let event = |at_s, kind, text: &str| Event { at: Mono::at_s(at_s), kind, text: text.into() };
+    let correction = |activity: Option<&str>| Correction {
+        id: 1,
+        from_s: value(0),
+        to_s: value(1),
+        activity: activity.map(str::to_owned),
+        origin: record::Origin::Operator,
+    };
     let report = Report::from_inputs(&report::ReportInputs {
         rows: &rows,
-        changes: &[
-            ActivityChange { at: b, doing: Some("receive") },
-            ActivityChange { at: a, doing: None },
+        events: &[
+            event(value(1), EventKind::Activity, "receive"),
+            event(value(0), EventKind::Activity, ""),
+            event(value(0), EventKind::Mark, "fan"),
         ],
-        corrections: &[ActivityCorrection { from: a, to: b, doing: Some("<i>") }],
+        corrections: &[correction(Some("<i>"))],
         contacts: &[contact],
         folds: &[],
         loads: &[],
-        forecasts: &forecasts,
-        marks: &[Mark { at: a, text: "fan" }],
-        off: &[(b, a), (a, b)],
+        forecasts: &outing.forecasts,
+        off_s: &[(value(1), value(0)), (value(0), value(1))],
         truth: Truth::Died { at: Seconds::of(outing.outing.lasted_s), within: b },
     });
     let mut whole = outing.clone();
     whole.contacts.undated_s = Some(value(2));
-    whole.corrections = vec![record::Correction {
-        id: 1,
-        from_s: value(0),
-        to_s: value(1),
-        activity: None,
-        origin: record::Origin::Operator,
-    }];
+    whole.corrections = vec![correction(None)];
     OutingReport {
         whole,
         report,

@@ -14,15 +14,12 @@ use reckon::{
     record::{
         self, BankWhole, Channel, Correction, Ending, Event, EventKind, LoggedContact, Origin,
         Outing, OutingContacts, OutingWhole, Page, PlacedContact, RecordedBank, RecordedRunDown,
-        RunDown, Series, SeriesAsk, SourceGap, Stats, Stretch, TestLoad,
+        Row, RunDown, Series, SeriesAsk, SourceGap, Stats, Stretch, TestLoad,
     },
-    report::{
-        self, ActivityChange, ActivityCorrection, BankTally, LearnedStep, Mark, MinMeanMax,
-        OutingReport, PlacedForecast, Report, ReportRow, Truth,
-    },
+    report::{self, BankTally, LearnedStep, OutingReport, Report, Truth},
     snapshot::Basis,
     time::{Mono, Stamp, Trust, Wall},
-    units::{Celsius, Seconds, Share, Volts, Watts},
+    units::Seconds,
 };
 use web::{
     BankShown, Clock, ClockCompared, FileSetAside, NoRecord, Pieces, RecordReader, RecordStatus,
@@ -230,27 +227,20 @@ fn watts(t: f64) -> Option<f64> {
         .then(|| 3.1 + 0.5 * (t / 3_000.0).sin() + 0.25 * (t / 130.0).sin() + more)
 }
 
-fn rows(lasted_s: f64) -> Vec<ReportRow> {
+fn rows(lasted_s: f64) -> Vec<Row> {
     let row = |ix: u32| {
         let t = f64::from(ix) * 10.0;
         let busy = 0.3 + 0.2 * (t / 3_000.0).sin() + 0.1 * (t / 130.0).sin();
-        let warm = Celsius::of(44.0 + 30.0 * (busy - 0.3));
-        let volts = Volts::of(if ix == 540 { 4.62 } else { 5.08 });
-        ReportRow {
-            from: Seconds::of(t),
-            span: Seconds::of(10.0),
-            draw: watts(t).map(|w| MinMeanMax {
-                low: Watts::of(w - 0.4),
-                mean: Watts::of(w),
-                high: Watts::of(w + 1.2),
-            }),
-            measured: true,
-            busy: Share::new(busy),
-            temp: Some(MinMeanMax { low: warm, mean: warm, high: warm }),
-            volts: Some(MinMeanMax { low: volts, mean: Volts::of(5.08), high: Volts::of(5.09) }),
-        }
+        let low_v = if ix == 540 { 4.62 } else { 5.08 };
+        let mut stats = [None; Channel::ALL.len()];
+        stats[Channel::Watts.ix()] =
+            watts(t).map(|w| Stats { mean: w, min: w - 0.4, max: w + 1.2 });
+        stats[Channel::Busy.ix()] = Some(Stats::one(busy));
+        stats[Channel::Temp.ix()] = Some(Stats::one(44.0 + 30.0 * (busy - 0.3)));
+        stats[Channel::Volts.ix()] = Some(Stats { mean: 5.08, min: low_v, max: 5.09 });
+        Row { from_s: t, span_s: 10.0, stats }
     };
-    (0_u32..).map(row).take_while(|row| row.from.si() + 10.0 <= lasted_s).collect()
+    (0_u32..).map(row).take_while(|row| row.to_s() <= lasted_s).collect()
 }
 
 /// A contact that begins so long after the report's zero, and lasts so long.
@@ -302,35 +292,24 @@ fn report_of(id: i64) -> OutingReport {
         watts: 2.6 + if at % 30 < 13 { 6.0 } else { 0.02 * f64::from(at % 7) },
     };
     let folds: Vec<_> = fold((0..3600).map(beat), Reads::SecondMeans).into_iter().collect();
-    let made = |it: &record::ForecastMade| PlacedForecast {
-        at: of(it.at.as_s()),
-        remaining: it.remaining_s.map(of),
-        basis: it.basis,
-    };
     let put_right = corrections();
-    let corrections: Vec<ActivityCorrection<'_>> = put_right
-        .iter()
-        .map(|it| ActivityCorrection {
-            from: of(it.from_s),
-            to: of(it.to_s),
-            doing: it.activity.as_deref(),
-        })
-        .collect();
+    let event = |at_s, kind, text: &str| Event { at: Mono::at_s(at_s), kind, text: text.into() };
+    let events = [
+        event(4.0, EventKind::Activity, "receive"),
+        event(9_010.0, EventKind::Mark, "rain, moved under the <tree>"),
+        event(20_000.0, EventKind::Activity, "contacts"),
+        event(23_000.0, EventKind::Activity, "receive"),
+    ];
     let died = whole.outing.ending == Ending::Died;
     let mut report = Report::from_inputs(&report::ReportInputs {
         rows: &rows(lasted),
-        changes: &[
-            ActivityChange { at: of(4.0), doing: Some("receive") },
-            ActivityChange { at: of(20_000.0), doing: Some("contacts") },
-            ActivityChange { at: of(23_000.0), doing: Some("receive") },
-        ],
-        corrections: &corrections,
+        events: &events,
+        corrections: &put_right,
         contacts: &contacts,
         folds: &folds,
         loads: &[],
-        forecasts: &whole.forecasts.iter().map(made).collect::<Vec<_>>(),
-        marks: &[Mark { at: of(9_010.0), text: "rain, moved under the <tree>" }],
-        off: &[],
+        forecasts: &whole.forecasts,
+        off_s: &[],
         truth: match whole.outing.ending {
             Ending::Open => Truth::Open { at: of(lasted) },
             Ending::Died => Truth::Died { at: of(lasted), within: of(10.0) },

@@ -2,7 +2,10 @@
 
 use alloc::{borrow::ToOwned, string::String, vec::Vec};
 
-use crate::units::Seconds;
+use crate::{
+    record::{Correction, Event, EventKind},
+    units::Seconds,
+};
 
 /// What the operator was doing in a stretch.
 #[derive(Clone, Debug, PartialEq)]
@@ -15,26 +18,6 @@ pub struct ActivitySpan {
     pub doing: Option<String>,
 }
 
-/// From this moment on the operator did this.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct ActivityChange<'a> {
-    /// When, since the outing began.
-    pub at: Seconds,
-    /// What; `None`: nothing that has a name.
-    pub doing: Option<&'a str>,
-}
-
-/// Said afterwards: in this stretch it was that.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct ActivityCorrection<'a> {
-    /// From, since the outing began.
-    pub from: Seconds,
-    /// To.
-    pub to: Seconds,
-    /// What; `None`: nothing that has a name.
-    pub doing: Option<&'a str>,
-}
-
 /// From there on, until the next.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct From<'a> {
@@ -43,23 +26,23 @@ pub(super) struct From<'a> {
 }
 
 /// The stretches that come of both, in order; before the first nothing was said.
-pub(super) fn stretches<'a>(
-    changes: &[ActivityChange<'a>],
-    corrections: &[ActivityCorrection<'a>],
-) -> Vec<From<'a>> {
+pub(super) fn stretches<'a>(events: &'a [Event], corrections: &'a [Correction]) -> Vec<From<'a>> {
+    let changes = events.iter().filter(|it| it.kind == EventKind::Activity);
+    let doing = |text: &'a str| Some(text).filter(|name| !name.is_empty());
     let mut all: Vec<From<'a>> =
-        changes.iter().map(|it| From { at_s: it.at.si(), doing: it.doing }).collect();
+        changes.map(|it| From { at_s: it.at.as_s(), doing: doing(&it.text) }).collect();
     // Of two at one moment the later said counts: the sort keeps their order.
     all.sort_by(|a, b| a.at_s.total_cmp(&b.at_s));
     for it in corrections {
-        let (from_s, to_s) = (it.from.si(), it.to.si());
+        let (from_s, to_s) = (Seconds::of(it.from_s).si(), Seconds::of(it.to_s).si());
         if to_s <= from_s {
             continue;
         }
         let after = all.iter().rev().find(|one| one.at_s <= to_s).and_then(|one| one.doing);
         all.retain(|one| !(from_s..=to_s).contains(&one.at_s));
         let at = all.partition_point(|one| one.at_s < from_s);
-        let both = [From { at_s: from_s, doing: it.doing }, From { at_s: to_s, doing: after }];
+        let doing = it.activity.as_deref();
+        let both = [From { at_s: from_s, doing }, From { at_s: to_s, doing: after }];
         all.splice(at..at, both);
     }
     all

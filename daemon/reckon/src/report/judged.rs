@@ -3,7 +3,7 @@
 use alloc::vec::Vec;
 
 use crate::{
-    forecast::Basis,
+    record::ForecastMade,
     units::{Seconds, Share},
 };
 
@@ -30,17 +30,6 @@ pub enum Truth {
     },
 }
 
-/// A forecast as it was made, at its place in the outing.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct PlacedForecast {
-    /// When, since the outing began.
-    pub at: Seconds,
-    /// Remaining time at 10 %, 50 %, 90 %.
-    pub remaining: [Seconds; 3],
-    /// What it stood on.
-    pub basis: Basis,
-}
-
 /// What became of a forecast.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum ForecastOutcome {
@@ -58,7 +47,7 @@ pub enum ForecastOutcome {
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct JudgedForecast {
     /// As it was made.
-    pub made: PlacedForecast,
+    pub made: ForecastMade,
     /// What really remained then (the middle of an interval); where only 'at least' is known, that.
     pub came: Option<Seconds>,
     /// What became of it.
@@ -89,13 +78,13 @@ pub struct Forecasts {
 impl Forecasts {
     /// Lays each against the truth, times switched off left out. What was made at or after the end foretold nothing.
     #[must_use]
-    pub fn judge(made: &[PlacedForecast], truth: Truth, off: &[(Seconds, Seconds)]) -> Self {
+    pub fn judge(made: &[ForecastMade], truth: Truth, off: &[(f64, f64)]) -> Self {
         let end_s = match truth {
             Truth::Open { .. } => f64::INFINITY,
             Truth::Died { at, within } => at.si() + within.si().max(0.0) / 2.0,
             Truth::AtLeast { at } => at.si(),
         };
-        let before = made.iter().filter(|it| it.at.si() < end_s);
+        let before = made.iter().filter(|it| it.at.as_s() < end_s);
         let all: Vec<JudgedForecast> = before.map(|it| judge(it, truth, end_s, off)).collect();
         let off = |pick: fn(&JudgedForecast) -> Option<f64>| {
             middle(all.iter().filter_map(pick).collect())
@@ -111,16 +100,13 @@ impl Forecasts {
     }
 }
 
-fn judge(
-    made: &PlacedForecast,
-    truth: Truth,
-    end_s: f64,
-    off: &[(Seconds, Seconds)],
-) -> JudgedForecast {
-    let since = |at: Seconds| at.si().clamp(made.at.si(), end_s.max(made.at.si()));
-    let off_s: f64 = off.iter().map(|(from, to)| (since(*to) - since(*from)).max(0.0)).sum();
-    let came = Seconds::new(end_s - made.at.si() - off_s).filter(|came| came.si() > 0.0);
-    let [low, middle, high] = made.remaining;
+fn judge(made: &ForecastMade, truth: Truth, end_s: f64, off: &[(f64, f64)]) -> JudgedForecast {
+    let made_s = made.at.as_s();
+    let since = |at_s: f64| Seconds::of(at_s).si().clamp(made_s, end_s.max(made_s));
+    let off_s: f64 =
+        off.iter().map(|(from_s, to_s)| (since(*to_s) - since(*from_s)).max(0.0)).sum();
+    let came = Seconds::new(end_s - made_s - off_s).filter(|came| came.si() > 0.0);
+    let [low, middle, high] = made.remaining_s.map(Seconds::of);
     let (outcome, known) = match (truth, came) {
         (Truth::Open { .. }, _) | (_, None) => (ForecastOutcome::Open, None),
         (Truth::Died { .. }, Some(came)) if came < low => (ForecastOutcome::Sooner, Some(came)),

@@ -13,6 +13,8 @@ use crate::{
     adif::{Keep, read},
     fold::{Kind, Reads},
     forecast::Basis,
+    record::Origin,
+    time::Mono,
 };
 
 /// Made by `tests/reference/outing_report.py` with numpy 2.4.6 and scipy 1.17.1.
@@ -35,41 +37,55 @@ const fn s(seconds: f64) -> Seconds {
     Seconds::of(seconds)
 }
 
-fn row(from_s: f64, span_s: f64, watts: f64) -> ReportRow {
-    let one = Watts::of(watts);
-    ReportRow {
-        from: s(from_s),
-        span: s(span_s),
-        draw: Some(MinMeanMax { low: one, mean: one, high: one }),
-        measured: true,
-        busy: None,
-        temp: None,
-        volts: None,
-    }
+fn row(from_s: f64, span_s: f64, watts: f64) -> Row {
+    with(
+        Row { from_s, span_s, stats: [None; Channel::ALL.len()] },
+        Channel::Watts,
+        Stats::one(watts),
+    )
 }
 
-fn told(rows: &[ReportRow]) -> ReportInputs<'_> {
+fn with(mut row: Row, channel: Channel, stats: Stats) -> Row {
+    row.stats[channel.ix()] = Some(stats);
+    row
+}
+
+fn told(rows: &[Row]) -> ReportInputs<'_> {
     ReportInputs {
         rows,
-        changes: &[],
+        events: &[],
         corrections: &[],
         contacts: &[],
         folds: &[],
         loads: &[],
         forecasts: &[],
-        marks: &[],
-        off: &[],
+        off_s: &[],
         truth: Truth::Open { at: s(0.0) },
     }
 }
 
-fn from(at_s: f64, doing: &str) -> ActivityChange<'_> {
-    ActivityChange { at: s(at_s), doing: Some(doing).filter(|doing| !doing.is_empty()) }
+fn event(at_s: f64, kind: EventKind, text: &str) -> Event {
+    Event { at: Mono::at_s(at_s), kind, text: text.to_string() }
 }
 
-fn it_was<'a>(from_s: f64, to_s: f64, doing: &'a str) -> ActivityCorrection<'a> {
-    let doing = Some(doing).filter(|doing| !doing.is_empty());
-    ActivityCorrection { from: s(from_s), to: s(to_s), doing }
+fn from(at_s: f64, doing: &str) -> Event {
+    event(at_s, EventKind::Activity, doing)
+}
+
+fn it_was(from_s: f64, to_s: f64, doing: &str) -> Correction {
+    let activity = Some(doing.to_string()).filter(|doing| !doing.is_empty());
+    Correction { id: 1, from_s, to_s, activity, origin: Origin::Operator }
+}
+
+fn made(at_s: f64, remaining_s: [f64; 3]) -> ForecastMade {
+    ForecastMade {
+        at: Mono::at_s(at_s),
+        remaining_s,
+        basis: Basis::Measured,
+        delivered_wh: 0.0,
+        bridged_wh: 0.0,
+        usable_wh: None,
+    }
 }
 
 fn wh_of(report: &Report, name: &str) -> f64 {
@@ -80,20 +96,18 @@ fn wh_of(report: &Report, name: &str) -> f64 {
 #[test]
 fn energy_spread_and_load_are_numpys_and_scipys() {
     let [busy, watts, want] = reference("rows");
-    let rows: Vec<ReportRow> = busy
+    let rows: Vec<Row> = busy
         .iter()
         .zip(&watts)
         .enumerate()
-        .map(|(ix, (busy, watts))| ReportRow {
-            busy: Share::new(*busy),
-            ..row(60.0 * ix as f64, 60.0, *watts)
+        .map(|(ix, (busy, watts))| {
+            with(row(60.0 * ix as f64, 60.0, *watts), Channel::Busy, Stats::one(*busy))
         })
         .collect();
     let [begins, _, parts] = reference("parts");
     let names = ["", "receive", "contacts", "", "receive"];
-    let changes: Vec<ActivityChange<'_>> =
-        begins.iter().zip(names).map(|(at, name)| from(*at, name)).collect();
-    let report = Report::from_inputs(&ReportInputs { changes: &changes, ..told(&rows) });
+    let changes: Vec<Event> = begins.iter().zip(names).map(|(at, name)| from(*at, name)).collect();
+    let report = Report::from_inputs(&ReportInputs { events: &changes, ..told(&rows) });
     let whole = report.tally.whole();
     near(whole.energy().si(), want[0], 1e-12, "energy");
     near(whole.mean().unwrap().si(), want[1], 1e-12, "mean");
@@ -118,14 +132,10 @@ fn energy_spread_and_load_are_numpys_and_scipys() {
 fn forecasts_are_judged_as_numpy_judges_them() {
     let [three, came, want] = reference("judged");
     let end_s = 36_000.0;
-    let made: Vec<PlacedForecast> = three
+    let made: Vec<ForecastMade> = three
         .chunks(3)
         .zip(&came)
-        .map(|(said, came)| PlacedForecast {
-            at: s(end_s - came),
-            remaining: [s(said[0]), s(said[1]), s(said[2])],
-            basis: Basis::Measured,
-        })
+        .map(|(said, came)| made(end_s - came, [said[0], said[1], said[2]]))
         .collect();
     // Known to an interval of 20 s: its middle counts.
     let judged = Forecasts::judge(&made, Truth::Died { at: s(end_s - 10.0), within: s(20.0) }, &[]);
@@ -139,8 +149,8 @@ fn forecasts_are_judged_as_numpy_judges_them() {
         let off = it.off.unwrap().si();
         near(it.off_share.unwrap().part(), off.abs() / came, 1e-9, "its share");
         let wanted = match it.outcome {
-            ForecastOutcome::Sooner => *came < it.made.remaining[0].si(),
-            ForecastOutcome::Later => *came > it.made.remaining[2].si(),
+            ForecastOutcome::Sooner => *came < it.made.remaining_s[0],
+            ForecastOutcome::Later => *came > it.made.remaining_s[2],
             ForecastOutcome::Held => true,
             ForecastOutcome::Open => false,
         };
@@ -150,11 +160,7 @@ fn forecasts_are_judged_as_numpy_judges_them() {
 
 #[test]
 fn an_outing_that_was_switched_off_says_at_least() {
-    let made = |at_s: f64, low: f64, high: f64| PlacedForecast {
-        at: s(at_s),
-        remaining: [s(low), s(f64::midpoint(low, high)), s(high)],
-        basis: Basis::Measured,
-    };
+    let made = |at_s: f64, low: f64, high: f64| made(at_s, [low, f64::midpoint(low, high), high]);
     // It ended after 10 000 s with something left. What was said to end sooner was wrong; of the
     // others nobody can tell.
     let all = [
@@ -168,7 +174,7 @@ fn an_outing_that_was_switched_off_says_at_least() {
     assert_eq!(outcomes, [ForecastOutcome::Later, ForecastOutcome::Open, ForecastOutcome::Open]);
     assert_eq!((judged.judged, judged.held, judged.middle_off), (1, 0, None));
     // Switched off for 4000 s in between, what was left then lasts that much longer.
-    let night = [(s(5000.0), s(9000.0))];
+    let night = [(5000.0, 9000.0)];
     let judged = Forecasts::judge(&all, Truth::Died { at: s(10_000.0), within: s(0.0) }, &night);
     let came: Vec<f64> = judged.all.iter().map(|it| it.came.unwrap().si()).collect();
     assert_eq!(came, [5000.0, 4000.0, 3000.0]);
@@ -180,7 +186,7 @@ fn an_outing_that_was_switched_off_says_at_least() {
 #[test]
 fn later_corrections_win_and_can_be_left_out_again() {
     // A watt for an hour and forty minutes.
-    let rows: Vec<ReportRow> = (0..600).map(|ix| row(f64::from(ix) * 10.0, 10.0, 1.0)).collect();
+    let rows: Vec<Row> = (0..600).map(|ix| row(f64::from(ix) * 10.0, 10.0, 1.0)).collect();
     let changes = [from(0.0, "receive"), from(3000.0, "contacts")];
     let all = [
         it_was(1000.0, 2000.0, "logging"),
@@ -188,8 +194,8 @@ fn later_corrections_win_and_can_be_left_out_again() {
         it_was(2900.0, 3105.0, ""),
         it_was(4000.0, 4000.0, "nothing lasts no time"),
     ];
-    let seconds = |corrections: &[ActivityCorrection<'_>]| {
-        let told = ReportInputs { changes: &changes, corrections, ..told(&rows) };
+    let seconds = |corrections: &[Correction]| {
+        let told = ReportInputs { events: &changes, corrections, ..told(&rows) };
         let report = Report::from_inputs(&told);
         let of = |name| libm::round(wh_of(&report, name) * 3600.0);
         let untold = libm::round(report.tally.untagged().energy().si());
@@ -201,7 +207,7 @@ fn later_corrections_win_and_can_be_left_out_again() {
     assert_eq!(seconds(&all), [1400.0, 2895.0, 500.0, 1000.0, 205.0]);
     assert_eq!(seconds(&all[1..2]), [2000.0, 3000.0, 0.0, 1000.0, 0.0]);
     let report = Report::from_inputs(&ReportInputs {
-        changes: &changes,
+        events: &changes,
         corrections: &all[1..3],
         ..told(&rows)
     });
@@ -255,16 +261,16 @@ fn an_outing_of_known_parts_is_taken_apart() {
         }
         // Rows begin where the daemon's seconds do, so a change falls inside of one.
         let mean = |all: &[f64]| all.iter().sum::<f64>() / all.len() as f64;
-        let rows: Vec<ReportRow> = seconds
+        let rows: Vec<Row> = seconds
             .chunks(10)
             .zip(busy.chunks(10))
             .enumerate()
-            .map(|(ix, (watts, busy))| ReportRow {
-                busy: Share::new(mean(busy)),
-                ..row(ix as f64 * 10.0, watts.len() as f64, mean(watts))
+            .map(|(ix, (watts, busy))| {
+                let row = row(ix as f64 * 10.0, watts.len() as f64, mean(watts));
+                with(row, Channel::Busy, Stats::one(mean(busy)))
             })
             .collect();
-        let report = Report::from_inputs(&ReportInputs { changes: &changes, ..told(&rows) });
+        let report = Report::from_inputs(&ReportInputs { events: &changes, ..told(&rows) });
         for ((name, _, _), want) in parts.iter().zip(true_j) {
             near(wh_of(&report, name) * 3600.0, want, 0.03, name);
         }
@@ -275,13 +281,13 @@ fn an_outing_of_known_parts_is_taken_apart() {
 
 #[test]
 fn a_peak_is_of_single_looks_and_falls_to_the_piece_that_most_likely_held_it() {
-    let high = |row: ReportRow, watts: f64| {
-        let draw = row.draw.map(|draw| MinMeanMax { high: Watts::of(watts), ..draw });
-        ReportRow { draw, ..row }
+    let high = |row: Row, watts: f64| {
+        let draw = row.get(Channel::Watts).unwrap();
+        with(row, Channel::Watts, Stats { max: watts, ..draw })
     };
     let rows = [high(row(0.0, 10.0, 3.0), 14.0), high(row(10.0, 10.0, 3.0), 4.0)];
     let changes = [from(0.0, "contacts"), from(7.0, "receive")];
-    let report = Report::from_inputs(&ReportInputs { changes: &changes, ..told(&rows) });
+    let report = Report::from_inputs(&ReportInputs { events: &changes, ..told(&rows) });
     let peak = |name| {
         let page = report.tally.activities().find(|(known, _)| *known == name).unwrap().1;
         page.peak().si()
@@ -294,15 +300,16 @@ fn a_peak_is_of_single_looks_and_falls_to_the_piece_that_most_likely_held_it() {
 fn gaps_are_not_energy_and_ranges_are_weighed_by_time() {
     let mut rows = Vec::new();
     for ix in 0..100 {
-        let temp = Celsius::of(if ix < 50 { 40.0 } else { 60.0 });
-        let volts = Volts::of(if ix == 70 { 4.6 } else { 5.1 });
         let mut row = row(f64::from(ix) * 10.0, if ix < 50 { 10.0 } else { 5.0 }, 3.0);
-        row.temp = Some(MinMeanMax { low: temp, mean: temp, high: temp });
-        row.volts = Some(MinMeanMax { low: volts, mean: Volts::of(5.1), high: Volts::of(5.1) });
-        if (20..30).contains(&ix) {
-            row.draw = None;
+        row = with(row, Channel::Temp, Stats::one(if ix < 50 { 40.0 } else { 60.0 }));
+        let low_v = if ix == 70 { 4.6 } else { 5.1 };
+        row = with(row, Channel::Volts, Stats { mean: 5.1, min: low_v, max: 5.1 });
+        if (20..30).contains(&ix) || ix >= 90 {
+            row.stats[Channel::Watts.ix()] = None;
         }
-        row.measured = ix < 90;
+        if ix >= 90 {
+            row = with(row, Channel::Modelled, Stats::one(3.0));
+        }
         rows.push(row);
     }
     let report = Report::from_inputs(&told(&rows));
@@ -326,18 +333,14 @@ fn contacts_folds_and_what_is_left_come_together() {
           <QSO_DATE:8>19700101<TIME_ON:4>0040<TIME_OFF:4>0042<BAND:3>40m<MODE:2>CW<EOR>",
         Keep::default(),
     );
-    let rows: Vec<ReportRow> = (0..360).map(|ix| row(f64::from(ix) * 10.0, 10.0, 6.0)).collect();
+    let rows: Vec<Row> = (0..360).map(|ix| row(f64::from(ix) * 10.0, 10.0, 6.0)).collect();
     // A transmission of 12.64 s every 30 s on a quiet board, for an hour.
     let beats = (0..3600).map(|at| crate::fold::Beat {
         at_s: f64::from(at),
         watts: 3.0 + if at % 30 < 13 { 8.0 } else { 0.02 * f64::from(at % 7) },
     });
     let found = crate::fold::fold(beats, Reads::SecondMeans).unwrap();
-    let forecasts = [PlacedForecast {
-        at: s(3000.0),
-        remaining: [s(3000.0), s(4200.0), s(6000.0)],
-        basis: Basis::Measured,
-    }];
+    let forecasts = [made(3000.0, [3000.0, 4200.0, 6000.0])];
     let report = Report::from_inputs(&ReportInputs {
         contacts: &log.contacts,
         folds: &[found.clone(), found.clone()],
@@ -366,22 +369,22 @@ fn contacts_folds_and_what_is_left_come_together() {
 
 #[test]
 fn a_mark_that_switched_something_says_what_it_draws() {
-    let rows: Vec<ReportRow> = (0..120)
+    let rows: Vec<Row> = (0..120)
         .map(|ix| {
             let at_s = f64::from(ix) * 10.0;
             let lamp_w = if at_s >= 600.0 { 0.6 } else { 0.0 };
             row(at_s, 10.0, 3.0 + lamp_w + 0.02 * f64::from(ix % 3))
         })
         .collect();
-    let mark = |at_s, text| Mark { at: s(at_s), text };
+    let mark = |at_s, text| event(at_s, EventKind::Mark, text);
     let marks =
         [mark(300.0, "rain"), mark(604.0, " lamp lit "), mark(620.0, ""), mark(1190.0, "end")];
-    let report = Report::from_inputs(&ReportInputs { marks: &marks, ..told(&rows) });
+    let report = Report::from_inputs(&ReportInputs { events: &marks, ..told(&rows) });
     let texts: Vec<&str> = report.switched.iter().map(|it| it.text.as_str()).collect();
     // Nothing undisturbed is left on either side of the lamp's, and hardly anything after 'end'.
     assert_eq!(texts, ["rain"], "{:?}", report.switched);
     let marks = [mark(300.0, "rain"), mark(604.0, " lamp lit ")];
-    let report = Report::from_inputs(&ReportInputs { marks: &marks, ..told(&rows) });
+    let report = Report::from_inputs(&ReportInputs { events: &marks, ..told(&rows) });
     let lamp = report.switched.iter().find(|it| it.text == "lamp lit").unwrap();
     near(lamp.more.0.si(), 0.6, 0.03, "the lamp");
     assert!(lamp.more.1.si() < 0.02);
@@ -391,13 +394,13 @@ fn a_mark_that_switched_something_says_what_it_draws() {
     // A switch was judged at the time, from single seconds; it is not judged twice.
     let marks = [mark(604.0, "lamp on")];
     assert!(
-        Report::from_inputs(&ReportInputs { marks: &marks, ..told(&rows) }).switched.is_empty()
+        Report::from_inputs(&ReportInputs { events: &marks, ..told(&rows) }).switched.is_empty()
     );
 }
 
 /// Two hours of a board that is idle at 3 W and takes 3.4 W more at work. With a radio on the same
 /// sensor: 4 W for 12.64 s of every other slot of 15 s (QEX Jul/Aug 2020), decoding after the others.
-fn beside_a_transmitter(sends: bool, measured: bool) -> (Vec<ReportRow>, f64) {
+fn beside_a_transmitter(sends: bool, measured: bool) -> (Vec<Row>, f64) {
     let at = |second: u32| {
         let sent = sends && second / 300 % 2 == 1 && second / 15 % 2 == 0;
         let decodes = second % 15 >= 13 && !sent;
@@ -410,15 +413,12 @@ fn beside_a_transmitter(sends: bool, measured: bool) -> (Vec<ReportRow>, f64) {
         let mean = |of: fn(&(f64, f64)) -> f64| seconds.iter().map(of).sum::<f64>() / 10.0;
         let watts = || seconds.iter().map(|it| it.1);
         let (low, high) = (watts().fold(99.0, f64::min), watts().fold(0.0, f64::max));
-        let draw = MinMeanMax { low, mean: mean(|it| it.1), high };
-        let draw = Some(MinMeanMax {
-            low: Watts::of(draw.low),
-            mean: Watts::of(draw.mean),
-            high: Watts::of(draw.high),
-        });
+        let draw = Stats { mean: mean(|it| it.1), min: low, max: high };
         busy_s += 10.0 * mean(|it| it.0);
-        let busy = Share::new(mean(|it| it.0));
-        rows.push(ReportRow { draw, busy, measured, ..row(f64::from(ten) * 10.0, 10.0, 0.0) });
+        let empty =
+            Row { from_s: f64::from(ten) * 10.0, span_s: 10.0, stats: [None; Channel::ALL.len()] };
+        let row = with(empty, Channel::Busy, Stats::one(mean(|it| it.0)));
+        rows.push(with(row, if measured { Channel::Watts } else { Channel::Modelled }, draw));
     }
     (rows, 3.4 * busy_s)
 }

@@ -2,20 +2,17 @@
 
 use alloc::{string::String, vec::Vec};
 
-use super::{
-    ActivityChange, ActivityCorrection, Mark, MinMeanMax, PlacedForecast, Report, ReportInputs,
-    ReportRow, Truth, zero_at,
-};
+use super::{Report, ReportInputs, Truth, zero_at};
 use crate::{
     adif::{Contact, band_named},
     energy_tally::{EnergyTally, OutingTally},
     engine::EarlierDraw,
     record::{
-        self, BankWhole, Channel, Ending, EnergyPart, Event, EventKind, Outing, OutingEnergy,
-        OutingWhole, PeriodFold, PlacedContact, RecordedRunDown, Stats, learned, usable_wh,
+        BankWhole, Ending, EnergyPart, Outing, OutingEnergy, OutingWhole, PeriodFold,
+        PlacedContact, RecordedRunDown, learned, usable_wh,
     },
     time::Wall,
-    units::{Celsius, Joules, Seconds, Share, Volts, Watts},
+    units::{Joules, Seconds},
 };
 
 /// An outing, its report and what its run-down taught.
@@ -128,61 +125,19 @@ impl Report {
     #[must_use]
     pub fn from_outing(whole: &OutingWhole) -> Self {
         let energy = OutingEnergy::of_rows(&whole.on, &whole.rows);
-        let off =
-            whole.off_s.iter().map(|&(from_s, to_s)| (Seconds::of(from_s), Seconds::of(to_s)));
         let report = Self::from_inputs(&ReportInputs {
-            rows: &whole.rows.iter().map(row).collect::<Vec<_>>(),
-            changes: &whole.events.iter().filter_map(change).collect::<Vec<_>>(),
-            corrections: &put_right(&whole.corrections),
+            rows: &whole.rows,
+            events: &whole.events,
+            corrections: &whole.corrections,
             contacts: &whole.contacts.contacts.iter().map(contact).collect::<Vec<_>>(),
             folds: &whole.folds.iter().map(PeriodFold::fold).collect::<Vec<_>>(),
             loads: &whole.loads,
-            forecasts: &whole.forecasts.iter().map(forecast).collect::<Vec<_>>(),
-            marks: &whole.events.iter().filter_map(mark).collect::<Vec<_>>(),
-            off: &off.collect::<Vec<_>>(),
+            forecasts: &whole.forecasts,
+            off_s: &whole.off_s,
             truth: truth(&whole.outing, &whole.off_s),
         });
         Self { energy, named: whole.outing.energy_wh.map(Joules::from_wh), ..report }
     }
-}
-
-fn row(kept: &record::Row) -> ReportRow {
-    let modelled = kept.get(Channel::Watts).is_none();
-    ReportRow {
-        from: Seconds::of(kept.from_s),
-        span: Seconds::of(kept.span_s),
-        draw: kept.draw_w().map(|looked| spread(looked, Watts::of)),
-        measured: !modelled,
-        busy: kept.get(Channel::Busy).map(|looked| Share::nearest(looked.mean)),
-        temp: kept.get(Channel::Temp).map(|looked| spread(looked, Celsius::of)),
-        volts: kept.get(Channel::Volts).map(|looked| spread(looked, Volts::of)),
-    }
-}
-
-fn spread<Q>(looked: Stats, of: impl Fn(f64) -> Q) -> MinMeanMax<Q> {
-    MinMeanMax { low: of(looked.min), mean: of(looked.mean), high: of(looked.max) }
-}
-
-fn change(event: &Event) -> Option<ActivityChange<'_>> {
-    let doing = Some(event.text.as_str()).filter(|name| !name.is_empty());
-    (event.kind == EventKind::Activity)
-        .then(|| ActivityChange { at: Seconds::of(event.at.as_s()), doing })
-}
-
-fn mark(event: &Event) -> Option<Mark<'_>> {
-    (event.kind == EventKind::Mark)
-        .then(|| Mark { at: Seconds::of(event.at.as_s()), text: &event.text })
-}
-
-fn put_right(doings: &[record::Correction]) -> Vec<ActivityCorrection<'_>> {
-    let of = Seconds::of;
-    let all = doings.iter();
-    all.map(|it| ActivityCorrection {
-        from: of(it.from_s),
-        to: of(it.to_s),
-        doing: it.activity.as_deref(),
-    })
-    .collect()
 }
 
 /// The contacts of an outing as the report wants them: on the outing's own axis.
@@ -199,14 +154,6 @@ pub fn contact(placed: &PlacedContact) -> Contact {
         band: kept.band.as_deref().and_then(band_named),
         mode: kept.mode.clone(),
         with: None,
-    }
-}
-
-fn forecast(kept: &record::ForecastMade) -> PlacedForecast {
-    PlacedForecast {
-        at: Seconds::of(kept.at.as_s()),
-        remaining: kept.remaining_s.map(Seconds::of),
-        basis: kept.basis,
     }
 }
 

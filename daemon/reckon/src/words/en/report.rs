@@ -227,7 +227,7 @@ pub fn foretold(all: &Forecasts) -> Vec<String> {
 #[must_use]
 pub fn forecast_came(it: &JudgedForecast) -> String {
     let known = it.came.filter(|_| it.off.is_some());
-    let said = forecast_then(it.made.remaining, known);
+    let said = forecast_then(it.made.remaining_s.map(Seconds::of), known);
     let outcome = match it.outcome {
         ForecastOutcome::Held => ": held",
         ForecastOutcome::Sooner => ": missed, it came sooner",
@@ -357,7 +357,7 @@ pub fn forecasts(held: usize, all: usize, miss: Option<(Seconds, Share)>) -> Str
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::{forecast::Basis, report::PlacedForecast};
+    use crate::{forecast::Basis, record::ForecastMade, time::Mono};
 
     fn said(text: &str) -> String {
         text.replace(TIE, " ")
@@ -384,8 +384,14 @@ mod tests {
     }
 
     fn judged(remaining: [f64; 3], truth: Truth) -> Forecasts {
-        let made =
-            PlacedForecast { at: s(0.0), remaining: remaining.map(s), basis: Basis::Measured };
+        let made = ForecastMade {
+            at: Mono::BOOT,
+            remaining_s: remaining,
+            basis: Basis::Measured,
+            delivered_wh: 0.0,
+            bridged_wh: 0.0,
+            usable_wh: None,
+        };
         Forecasts::judge(&[made], truth, &[])
     }
 
