@@ -114,6 +114,31 @@ fn the_same_log_again_adds_nothing_and_a_longer_one_only_what_is_new() {
 }
 
 #[test]
+fn a_contact_that_two_programs_wrote_counts_once() {
+    let folder = Folder::new("two-programs");
+    let started = an_hour(&folder);
+    let at = |minute: i64, second: i64, mode: Option<&str>| LoggedContact {
+        began_ms: MORNING_MS + minute * MINUTE_MS + second * 1000,
+        ..contact(0, Some("20m"), mode)
+    };
+    // One program's log in whole minutes, the other's with seconds (ADIF 3.1.6, data type Time).
+    let minutes_log = [at(5, 0, Some("FT8")), at(6, 0, None), at(6, 0, Some("CW"))];
+    let seconds_log =
+        [at(5, 12, Some("FT8")), at(5, 42, Some("FT8")), at(6, 30, Some("FT8")), at(7, 1, None)];
+    let count = || started.reader.contacts(1).unwrap().contacts.len();
+    for logs in [[&minutes_log[..], &seconds_log], [&seconds_log, &minutes_log]] {
+        for log in logs {
+            started.writer.change(vec![Change::Contacts(log.to_vec())]).unwrap();
+        }
+        // 05, 05 once more, 06 FT8, 06 CW, 07.
+        assert_eq!(count(), 5);
+    }
+    let told = started.reader.contacts(1).unwrap().contacts;
+    assert!(told.iter().any(|one| one.contact.mode.as_deref() == Some("FT8")
+        && one.contact.began_ms == MORNING_MS + 6 * MINUTE_MS));
+}
+
+#[test]
 fn a_contact_belongs_to_the_outing_of_its_minute() {
     let folder = Folder::new("placed");
     let (started, _states) = start(&folder.0, "boot-a", 0.0);

@@ -2,8 +2,9 @@
 //!
 //! Reads both files of the open standard 'Amateur Data Interchange Format' (ADIF 3.1.6,
 //! adif.org): ADI, tags with lengths, and ADX, its XML twin. Good records count, bad ones are
-//! listed with their line and the reason. Call signs, names, places and remarks are skipped over
-//! and never stored; the other station's call is kept only if asked for.
+//! listed with their line and the reason. Names, places and remarks are skipped over. The other
+//! station's call is compared while a file is read, so that a contact in it twice counts once; it is
+//! kept only if asked for.
 //!
 //! A file is not trusted: no more than so many bytes, records and complaints are taken, lengths
 //! are checked against what is there, nothing is nested, no outside entity is followed.
@@ -13,6 +14,7 @@ mod adx;
 mod bands;
 mod log;
 mod record;
+mod same;
 mod values;
 
 pub use bands::{BANDS, Band, band_named, band_of};
@@ -49,7 +51,7 @@ pub fn read(file: &[u8], keep: Keep) -> Log {
     let mut taker = Taker::new(keep);
     if file.len() > MOST_BYTES {
         taker.complain(1, None, Fault::TooLarge);
-        return taker.log;
+        return taker.finish();
     }
     let text = file.strip_prefix(b"\xef\xbb\xbf").unwrap_or(file);
     if adx::looks_like(text) {
@@ -57,7 +59,7 @@ pub fn read(file: &[u8], keep: Keep) -> Log {
     } else {
         adi::read(text, &mut taker);
     }
-    taker.log
+    taker.finish()
 }
 
 #[cfg(test)]

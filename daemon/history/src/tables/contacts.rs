@@ -3,7 +3,7 @@
 //! A contact carries wall time, the record boot time. The two meet only where a boot's wall time
 //! is known, and only when somebody reads: a clock that is put right later puts contacts right too.
 
-use std::collections::HashMap;
+use std::collections::HashSet;
 
 use rusqlite::{Connection, OptionalExtension, params};
 
@@ -16,12 +16,20 @@ type Done<T> = rusqlite::Result<T>;
 /// How long before an outing's beginning a contact is still looked for, s: many logs are in whole minutes,
 /// cut off, not rounded (ADIF 3.1.6, data type Time: HHMM or HHMMSS).
 const EARLY_S: f64 = 60.0;
+/// A minute, in which a time without seconds may be any.
+const MINUTE_MS: i64 = 60_000;
 /// Upper limit of kept contacts of one log that cannot be matched to a boot yet; the newest stay.
 const MOST: usize = 10_000;
+/// Upper limit of contacts of one minute: nobody makes more than one a second.
+const MOST_A_MINUTE: usize = 60;
 
-/// Keeps what is new in a log, which must come whole: of contacts that look alike (same time, band
-/// and mode) it goes by their number. So two logs that each hold another contact of the same time,
-/// band and mode give one; two programs that write the same contact do too. An end or a call that was not there before is added.
+/// Keeps what is new in a log, which must come whole. A row is a contact that is kept already if band
+/// and mode are the same, or not told, and the time is: of the same minute, where one of the two times
+/// is in whole minutes. Each kept one answers for one row only, so that of contacts that look alike it
+/// goes by their number. So two programs that write the same contact give one; two logs that each hold
+/// another contact of the same time, band and mode do too, since calls are not kept to tell. A call's
+/// hash would not tell either without naming the call: there are few enough calls to try them all.
+/// What was not there before, such as an end, is added.
 pub(crate) fn put(connection: &Connection, rows: &[LoggedContact]) -> Done<()> {
     // Before the first boot of known date there is no outing that a contact could belong to: a log
     // of many years is not copied here.
@@ -30,34 +38,101 @@ pub(crate) fn put(connection: &Connection, rows: &[LoggedContact]) -> Done<()> {
     let first = first.map_or(i64::MIN, |first| first.saturating_sub(86_400_000));
     let mut rows: Vec<&LoggedContact> = rows.iter().filter(|row| row.began_ms >= first).collect();
     rows.sort_by_key(|row| row.began_ms);
-    let rows = rows.split_off(rows.len().saturating_sub(MOST));
-    // By band and mode: the minute last met, and how often.
-    let mut alike = HashMap::new();
-    let mut put = connection.prepare_cached(
-        "INSERT INTO contact (began_ms, ended_ms, band, mode, nth, with_call)
-         VALUES (?1, ?2, ?3, ?4, ?5, ?6)
-         ON CONFLICT (began_ms, ifnull(band, ''), ifnull(mode, ''), nth) DO UPDATE
-         SET ended_ms = coalesce(excluded.ended_ms, ended_ms),
-             with_call = coalesce(excluded.with_call, with_call)
-         WHERE ended_ms IS NOT coalesce(excluded.ended_ms, ended_ms)
-            OR with_call IS NOT coalesce(excluded.with_call, with_call)",
-    )?;
+    let mut rows = rows.split_off(rows.len().saturating_sub(MOST));
+    let (mut minute, mut met) = (i64::MIN, 0);
+    rows.retain(|row| {
+        let same = row.began_ms.div_euclid(MINUTE_MS) == minute;
+        (minute, met) = (row.began_ms.div_euclid(MINUTE_MS), if same { met + 1 } else { 1 });
+        met <= MOST_A_MINUTE
+    });
+    let mut spoken_for = HashSet::new();
+    // Those that are kept as they stand there go first: no other row may take their place.
+    let mut others = Vec::new();
     for row in rows {
-        let seen = alike.entry((&row.band, &row.mode)).or_insert((row.began_ms, 0_u32));
-        if seen.0 != row.began_ms {
-            *seen = (row.began_ms, 0);
+        match kept(connection, row, Alike::Wholly, &spoken_for)? {
+            Some(id) => {
+                complete(connection, id, row)?;
+                spoken_for.insert(id);
+            }
+            None => others.push(row),
         }
-        put.execute(params![
-            row.began_ms,
-            row.ended_ms,
-            row.band,
-            row.mode,
-            seen.1,
-            row.with_call
-        ])?;
-        seen.1 += 1;
+    }
+    for row in others {
+        let id = match kept(connection, row, Alike::NearEnough, &spoken_for)? {
+            Some(id) => complete(connection, id, row).map(|()| id)?,
+            None => add(connection, row)?,
+        };
+        spoken_for.insert(id);
     }
     Ok(())
+}
+
+/// How alike a row is to a contact that is kept.
+#[derive(Clone, Copy, PartialEq)]
+enum Alike {
+    /// Time, band and mode are the same.
+    Wholly,
+    /// So far as the two tell.
+    NearEnough,
+}
+
+/// The contact that a row is, if it is kept and no other row is it.
+fn kept(
+    connection: &Connection,
+    row: &LoggedContact,
+    how: Alike,
+    spoken_for: &HashSet<i64>,
+) -> Done<Option<i64>> {
+    let minute = row.began_ms.div_euclid(MINUTE_MS) * MINUTE_MS;
+    let mut ask = connection.prepare_cached(
+        "SELECT id, began_ms, band, mode FROM contact
+         WHERE began_ms >= ?1 AND began_ms < ?2 ORDER BY began_ms, nth",
+    )?;
+    let mut found = ask.query([minute, minute.saturating_add(MINUTE_MS)])?;
+    while let Some(there) = found.next()? {
+        let (id, began_ms): (i64, i64) = (there.get(0)?, there.get(1)?);
+        let (band, mode): (Option<String>, Option<String>) = (there.get(2)?, there.get(3)?);
+        let alike = match how {
+            Alike::Wholly => began_ms == row.began_ms && band == row.band && mode == row.mode,
+            Alike::NearEnough => {
+                let fits = |one: &Option<String>, other: &Option<String>| {
+                    one.is_none() || other.is_none() || one == other
+                };
+                let rounded = began_ms == minute || row.began_ms == minute;
+                (rounded || began_ms == row.began_ms)
+                    && fits(&band, &row.band)
+                    && fits(&mode, &row.mode)
+            }
+        };
+        if alike && !spoken_for.contains(&id) {
+            return Ok(Some(id));
+        }
+    }
+    Ok(None)
+}
+
+/// Adds what was not known of a contact that is kept.
+fn complete(connection: &Connection, id: i64, row: &LoggedContact) -> Done<()> {
+    let mut put = connection.prepare_cached(
+        "UPDATE OR IGNORE contact
+         SET ended_ms = coalesce(?2, ended_ms), band = coalesce(band, ?3),
+             mode = coalesce(mode, ?4), with_call = coalesce(?5, with_call)
+         WHERE id = ?1 AND (ended_ms IS NOT coalesce(?2, ended_ms) OR band IS NOT coalesce(band, ?3)
+             OR mode IS NOT coalesce(mode, ?4) OR with_call IS NOT coalesce(?5, with_call))",
+    )?;
+    put.execute(params![id, row.ended_ms, row.band, row.mode, row.with_call])?;
+    Ok(())
+}
+
+/// Adds a contact; its id.
+fn add(connection: &Connection, row: &LoggedContact) -> Done<i64> {
+    let mut put = connection.prepare_cached(
+        "INSERT INTO contact (began_ms, ended_ms, band, mode, nth, with_call)
+         SELECT ?1, ?2, ?3, ?4, coalesce(max(nth) + 1, 0), ?5 FROM contact
+         WHERE began_ms = ?1 AND band IS ?3 AND mode IS ?4",
+    )?;
+    put.execute(params![row.began_ms, row.ended_ms, row.band, row.mode, row.with_call])?;
+    Ok(connection.last_insert_rowid())
 }
 
 /// Takes the contacts away that fall into an outing.

@@ -6,7 +6,7 @@
 
 use super::{
     log::Fault,
-    record::{Lines, Record, Taker, short},
+    record::{Lines, Record, Taker, accept_unended, short},
 };
 
 pub(super) fn read(text: &[u8], taker: &mut Taker) {
@@ -43,15 +43,14 @@ pub(super) fn read(text: &[u8], taker: &mut Taker) {
             }
             Kind::Field(length) => {
                 let record_end = ends.after(tag.end);
-                field(text, &tag, length, record_end, &mut record, taker)
+                field(text, &tag, length, record_end, &mut record)
             }
         };
     }
     if tags == 0 {
         taker.complain(1, None, Fault::NotALog);
     } else if record.fields > 0 || record.fault.is_some() {
-        record.fail(Fault::Unfinished);
-        taker.accept(record);
+        accept_unended(taker, record);
     }
 }
 
@@ -62,7 +61,6 @@ fn field(
     length: usize,
     record_end: usize,
     record: &mut Record,
-    taker: &Taker,
 ) -> usize {
     // A value that reaches past the end of its record has a wrong length. That costs this record,
     // not the ones after it: go on behind the tag.
@@ -77,20 +75,18 @@ fn field(
         return tag.end;
     };
     if let Ok(name) = core::str::from_utf8(tag.name) {
-        record.insert(name, rest.get(..end).unwrap_or_default(), taker.keep);
+        record.insert(name, rest.get(..end).unwrap_or_default());
     }
     tag.end + end
 }
 
-/// A remark may speak of `<EOR>`: its length leads to the next tag then, and no tag with a length is
-/// swallowed, as it would be by a length that is wrong.
+/// A remark may speak of `<EOR>`, and hold a lone `<`: its length leads to the next tag then, and no
+/// tag with a length is swallowed, as it would be by a length that is wrong.
 fn holds_a_mere_end(text: &[u8], from: usize, to: usize) -> bool {
     let value = text.get(from..to).unwrap_or_default();
     let rest = text.get(to..).unwrap_or_default();
-    let tag = |open: &u8| *open == b'<';
-    let swallowed = value.split(tag).skip(1).any(|inside| {
-        let close = inside.iter().position(|byte| *byte == b'>');
-        close.and_then(|close| inside.get(..close)).is_none_or(|name| name.contains(&b':'))
+    let swallowed = value.iter().enumerate().any(|(at, byte)| {
+        *byte == b'<' && tag(value, at).is_some_and(|tag| matches!(tag.kind, Kind::Field(_)))
     });
     !swallowed && rest.trim_ascii_start().first() == Some(&b'<')
 }

@@ -30,6 +30,7 @@ pub(super) fn read(text: &[u8], taker: &mut Taker) {
     let mut walk = Walk { text, at: 0 };
     let mut record: Option<Record> = None;
     let mut field: Option<(&[u8], Vec<u8>)> = None;
+    let mut closed = false;
     loop {
         let from = walk.at;
         let Some(token) = walk.next() else { break };
@@ -65,7 +66,10 @@ pub(super) fn read(text: &[u8], taker: &mut Taker) {
                     value.extend_from_slice(part.get(..8 * LONGEST).unwrap_or(part));
                 }
             }
-            Token::Close { name } => close(name, field.take(), record.as_mut(), taker),
+            Token::Close { name } => {
+                closed |= name.eq_ignore_ascii_case(b"ADX");
+                close(name, field.take(), record.as_mut());
+            }
             Token::Aside => {}
         }
     }
@@ -73,15 +77,18 @@ pub(super) fn read(text: &[u8], taker: &mut Taker) {
         open.fail(Fault::Unfinished);
         taker.accept(open);
     }
+    if !closed {
+        taker.say(lines.at(text.len()), None, Fault::CutShort);
+    }
 }
 
 /// The end of a field's element.
-fn close(name: &[u8], field: Option<(&[u8], Vec<u8>)>, record: Option<&mut Record>, taker: &Taker) {
+fn close(name: &[u8], field: Option<(&[u8], Vec<u8>)>, record: Option<&mut Record>) {
     let (Some(record), Some((opened, value))) = (record, field) else { return };
     if !opened.eq_ignore_ascii_case(name) {
         record.fail(Fault::BadTag(short(opened)));
     } else if let Ok(name) = core::str::from_utf8(name) {
-        record.insert(name, plain(&value).as_bytes(), taker.keep);
+        record.insert(name, plain(&value).as_bytes());
     }
 }
 

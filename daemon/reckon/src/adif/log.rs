@@ -41,6 +41,10 @@ pub enum Fault {
     CutOff(String),
     /// The file ends inside a record.
     Unfinished,
+    /// The last record has no end mark, but what matters of it: it counts all the same.
+    Unended,
+    /// The file ends before its closing tag: contacts may be missing.
+    CutShort,
     /// More records than are read from one file.
     TooMany,
     /// Neither of the two kinds of file.
@@ -63,9 +67,11 @@ pub struct Complaint {
 /// What a file holds.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Log {
-    /// The good records, in the order of the file.
+    /// The good records, in the order of the file, each contact once.
     pub contacts: Vec<Contact>,
-    /// The bad ones, at most [`MOST_COMPLAINTS`].
+    /// Records that are a contact met before: the same call, band and mode within a minute.
+    pub again: usize,
+    /// The bad ones and what else is to be said, at most [`MOST_COMPLAINTS`].
     pub complaints: Vec<Complaint>,
     /// All bad ones.
     pub bad: usize,

@@ -1,10 +1,11 @@
 //! A record on its way from the file to a contact, and the bounds of what is taken.
 
-use alloc::string::String;
+use alloc::{string::String, vec::Vec};
 
 use super::{
     bands::{band_named, band_of},
     log::{Complaint, Contact, Fault, Keep, Log, MOST_COMPLAINTS, MOST_RECORDS},
+    same::{self, Taken},
     values,
 };
 use crate::name;
@@ -35,7 +36,7 @@ impl Record {
     }
 
     /// Keeps a field if it is one that matters. Names are case-insensitive.
-    pub(super) fn insert(&mut self, name: &str, value: &[u8], keep: Keep) {
+    pub(super) fn insert(&mut self, name: &str, value: &[u8]) {
         self.fields += 1;
         let place = match name.to_ascii_uppercase().as_str() {
             "QSO_DATE" => &mut self.date,
@@ -46,7 +47,7 @@ impl Record {
             "FREQ" => &mut self.freq,
             "MODE" => &mut self.mode,
             "SUBMODE" => &mut self.submode,
-            "CALL" if keep.calls => &mut self.call,
+            "CALL" => &mut self.call,
             _ => return,
         };
         let text = short(value);
@@ -57,7 +58,12 @@ impl Record {
         self.fault.get_or_insert(fault);
     }
 
-    fn finish(self) -> Result<Contact, Fault> {
+    /// Whether a contact can be made of what has been read.
+    pub(super) fn has_time(&self) -> bool {
+        self.fault.is_none() && self.date.is_some() && self.time.is_some()
+    }
+
+    fn finish(self) -> Result<Taken, Fault> {
         if let Some(fault) = self.fault {
             return Err(fault);
         }
@@ -77,8 +83,10 @@ impl Record {
         });
         let named = self.band.as_deref().and_then(band_named);
         let heard = || band_of(values::number(self.freq.as_deref()?)?);
-        let mode = self.submode.or(self.mode).map(|mode| mode.to_ascii_uppercase());
-        Ok(Contact { began, ended, band: named.or_else(heard), mode, with: self.call })
+        let modes = [self.submode, self.mode].map(|mode| Some(mode?.to_ascii_uppercase()));
+        let mode = modes.iter().flatten().next().cloned();
+        let contact = Contact { began, ended, band: named.or_else(heard), mode, with: self.call };
+        Ok(Taken { contact, modes, place: 0 })
     }
 }
 
@@ -90,18 +98,38 @@ pub(super) fn short(value: &[u8]) -> String {
 
 /// Collects contacts and complaints within their bounds.
 pub(super) struct Taker {
-    pub(super) keep: Keep,
-    pub(super) log: Log,
+    keep: Keep,
+    log: Log,
+    taken: Vec<Taken>,
     records: usize,
 }
 
 impl Taker {
     pub(super) fn new(keep: Keep) -> Self {
-        Self { keep, log: Log::default(), records: 0 }
+        Self { keep, log: Log::default(), taken: Vec::new(), records: 0 }
     }
 
+    /// What was read, each contact once.
+    pub(super) fn finish(self) -> Log {
+        let mut log = self.log;
+        let read = self.taken.len();
+        log.contacts = same::once(self.taken);
+        log.again = read - log.contacts.len();
+        log.without_band = log.contacts.iter().filter(|contact| contact.band.is_none()).count();
+        if !self.keep.calls {
+            log.contacts.iter_mut().for_each(|contact| contact.with = None);
+        }
+        log
+    }
+
+    /// Something that keeps a record, or the file, from counting.
     pub(super) fn complain(&mut self, line: usize, record: Option<usize>, fault: Fault) {
         self.log.bad += 1;
+        self.say(line, record, fault);
+    }
+
+    /// Something that costs no record.
+    pub(super) fn say(&mut self, line: usize, record: Option<usize>, fault: Fault) {
         if self.log.complaints.len() < MOST_COMPLAINTS {
             self.log.complaints.push(Complaint { line, record, fault });
         }
@@ -119,13 +147,23 @@ impl Taker {
         }
         self.records += 1;
         match record.finish() {
-            Ok(contact) => {
-                self.log.without_band += usize::from(contact.band.is_none());
-                self.log.contacts.push(contact);
-            }
+            Ok(taken) => self.taken.push(Taken { place: self.records, ..taken }),
             Err(fault) => self.complain(line, Some(self.records), fault),
         }
         true
+    }
+}
+
+/// The last record of a file that ends before its end mark.
+pub(super) fn accept_unended(taker: &mut Taker, mut record: Record) {
+    if record.has_time() {
+        let line = record.line;
+        if taker.accept(record) {
+            taker.say(line, Some(taker.records), Fault::Unended);
+        }
+    } else {
+        record.fail(Fault::Unfinished);
+        taker.accept(record);
     }
 }
 

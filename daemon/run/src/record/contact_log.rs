@@ -8,7 +8,7 @@ use std::{
 };
 
 use reckon::{
-    adif::{self, Contact, Log},
+    adif::{self, Contact, Fault, Log},
     record::LoggedContact,
     words::{self, contact_log},
 };
@@ -53,6 +53,9 @@ pub(crate) struct ContactLog {
     seen: Option<Seen>,
     /// The newest contact read from it.
     newest_ms: Option<i64>,
+    /// A last record without its end mark: it may still be on its way into the file, so it counts
+    /// once the file has stayed as it is till the next look.
+    unended: Option<Contact>,
     /// What was said of it last.
     said: String,
 }
@@ -78,13 +81,20 @@ impl ContactLog {
         let Some(path) = &self.watch else { return Looked::default() };
         let name = path.display().to_string();
         let read = match changed(path, self.seen) {
-            Ok(None) => return Looked::default(),
+            Ok(None) => {
+                let rows = rows(&self.unended.take(), self.keep_calls);
+                return Looked { rows, news: None };
+            }
             Ok(Some(seen)) => read(path, seen.0).map(|log| (seen, log)),
             Err(why) => Err(why),
         };
+        self.unended = None;
         let (say, trouble, rows) = match read {
-            Ok((seen, log)) => {
+            Ok((seen, mut log)) => {
                 self.seen = Some(seen);
+                if log.complaints.iter().any(|it| it.fault == Fault::Unended) {
+                    self.unended = log.contacts.pop();
+                }
                 let trouble = log.contacts.is_empty() && log.bad > 0;
                 (contact_log::watched(&name, &log), trouble, self.fresh(&log))
             }
@@ -193,6 +203,12 @@ mod tests {
         assert_eq!(minutes.len(), 2, "and what is new: {looked:?}");
         assert_eq!(minutes[1] - minutes[0], 24 * 60);
 
+        // A last record without its end mark waits a look: it may still grow.
+        write!(file, "<qso_date:8>20240310<time_on:4>0501<call:6>N0CALL").unwrap();
+        assert_eq!(log.look().rows.len(), 2, "not yet");
+        assert_eq!(log.look().rows.len(), 1, "it has stayed as it is");
+        assert_eq!(log.look(), Looked::default());
+
         fs::remove_file(&path).unwrap();
         assert!(log.look().news.unwrap().1);
         // A pipe in its place is not waited for.
@@ -207,7 +223,7 @@ mod tests {
         let mut text = String::from("header\n<eoh>\n");
         let mut count = 0;
         while text.len() < 5 << 20 {
-            text.push_str(&record(1 + count % 9, count % 1440));
+            text.push_str(&record(1 + count / 1440, count % 1440));
             count += 1;
         }
         text.push_str(&record(31, 1439));

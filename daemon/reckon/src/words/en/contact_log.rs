@@ -105,11 +105,24 @@ pub fn contacts_left(all: &Reckoned, left: Joules) -> Option<String> {
 /// `31 contacts read, 2 records left out.`
 #[must_use]
 pub fn log_read(log: &Log) -> String {
-    let read = contacts_read(log.contacts.len(), log.bad);
+    let mut read = contacts_read(log.contacts.len(), log.bad);
+    if let Some(again) = met_again(log.again) {
+        read = format!("{read} {again}");
+    }
     if log.contacts.len() <= MOST_KEPT {
         return read;
     }
     format!("{read} Only the newest {MOST_KEPT} of them are kept: export this outing alone.")
+}
+
+/// That a log holds contacts more than once; nothing where it does not.
+#[must_use]
+pub fn met_again(again: usize) -> Option<String> {
+    match again {
+        0 => None,
+        1 => Some("1 more record is a contact met before: it counts once.".to_string()),
+        many => Some(format!("{many} more records are contacts met before: each counts once.")),
+    }
 }
 
 /// The same, of how many were read and how many left out.
@@ -140,6 +153,19 @@ pub fn complaint(complaint: &Complaint) -> String {
         Fault::BadTag(tag) => format!("the field '{tag}' cannot be read"),
         Fault::CutOff(tag) => format!("the field '{tag}' is shorter than it says"),
         Fault::Unfinished => "the record is not complete".to_string(),
+        Fault::Unended => {
+            return format!(
+                "{place}: the end mark is missing, so the log may be cut off here. This contact \
+                 counts all the same. If contacts are missing, export the log again and import it \
+                 again."
+            );
+        }
+        Fault::CutShort => {
+            return format!(
+                "{place}: the file ends before its closing tag. Contacts that came after this are \
+                 missing. Export the log again and import it again."
+            );
+        }
         Fault::TooMany => {
             return format!("{place}: only the first {MOST_RECORDS} records were read.");
         }
