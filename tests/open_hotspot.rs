@@ -243,6 +243,31 @@ fn the_owner_pairs_at_the_first_try_while_others_type_codes_without_end() {
 }
 
 #[test]
+fn an_upload_that_hangs_keeps_nobody_out_and_is_given_up() {
+    let (board, home) = (Board::bare(), home());
+    let daemon = Daemon::on(&board, home.path());
+    let at = daemon.at;
+    let ticket = pair([127, 0, 0, 9], at, &code(home.path()));
+    let log = "<qso_date:8>20240309<time_on:4>1523<band:3>20M<mode:4>RTTY<eor>";
+    let head = format!(
+        "POST /api/v1/contacts HTTP/1.1\r\nHost: {at}\r\nCookie: {ticket}\r\n\
+         Content-Type: application/octet-stream\r\nContent-Length: 4000000\r\n\r\n{log}"
+    );
+    let (mut hangs, began) = (from([127, 0, 0, 9], at), Instant::now());
+    hangs.write_all(head.as_bytes()).expect("it is taken");
+    sleep(Duration::from_millis(500));
+    for address in [[127, 0, 0, 9], [127, 0, 0, 10]] {
+        let taken = ask(address, at, "POST /api/v1/contacts", &ticket, log).expect("an answer");
+        assert_eq!(taken.status, 200, "{}", taken.whole);
+    }
+    hangs.set_read_timeout(Some(Duration::from_secs(30))).expect("a limit");
+    let mut said = String::new();
+    hangs.read_to_string(&mut said).expect("it is answered and closed");
+    assert!(said.starts_with("HTTP/1.1 408"), "{said}");
+    assert!((9..15).contains(&began.elapsed().as_secs()), "{:?}", began.elapsed());
+}
+
+#[test]
 fn a_pairing_that_was_ended_does_not_come_back_not_even_on_a_full_card() {
     let (board, home) = (Board::bare(), home());
     let mut daemon = Daemon::on(&board, home.path());
