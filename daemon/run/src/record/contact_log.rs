@@ -223,7 +223,7 @@ mod tests {
         let mut text = String::from("header\n<eoh>\n");
         let mut count = 0;
         while text.len() < 5 << 20 {
-            text.push_str(&record(1 + count / 1440, count % 1440));
+            text.push_str(&record(1 + count / 1440 % 30, count % 1440));
             count += 1;
         }
         text.push_str(&record(31, 1439));
