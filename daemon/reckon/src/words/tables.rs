@@ -17,7 +17,6 @@ macro_rules! sentences {
         $(, $value:expr)*) => {
         $(#[$doc])*
         #[allow(missing_docs, reason = "most texts say what they are for")]
-        #[must_use]
         pub fn $name($($arg: sentences!(kind $($kind)?)),+) -> alloc::string::String {
             alloc::format!($text $(, $value)*)
         }
@@ -75,7 +74,6 @@ macro_rules! language {
     };
     (method $name:ident) => {};
     (method $name:ident ($($arg:ident $(: $kind:ty)?),+)) => {
-        #[must_use]
         pub fn $name(&self, $($arg: sentences!(kind $($kind)?)),+) -> alloc::string::String {
             (self.$name)($($arg),+)
         }

@@ -21,12 +21,15 @@ pub struct Said {
     pub advice: String,
 }
 
-fn said(text: String, meaning: impl Into<String>, advice: impl Into<String>) -> Said {
-    Said { text, meaning: meaning.into(), advice: advice.into() }
+pub(super) fn said(
+    text: impl Into<String>,
+    meaning: impl Into<String>,
+    advice: impl Into<String>,
+) -> Said {
+    Said { text: text.into(), meaning: meaning.into(), advice: advice.into() }
 }
 
 /// An alarm in words.
-#[must_use]
 pub fn alarm(alarm: &Alarm, snapshot: &Snapshot) -> Said {
     about(&alarm.about, snapshot)
 }
@@ -35,8 +38,20 @@ fn about(about: &About, snapshot: &Snapshot) -> Said {
     match *about {
         About::RunningOut { limit_min } => running_out(limit_min, snapshot),
         About::Undervoltage { times } => undervoltage(times, snapshot),
-        About::Hot => hot(snapshot),
-        About::SensorSilent { source, gap: why } => sensor_silent(source, why, snapshot),
+        About::Hot => said(
+            match snapshot.board.temp {
+                Ok(temp) => format!("The board is too hot: {}.", celsius(temp)),
+                Err(_) => "The board is too hot.".into(),
+            },
+            "It slows down, and decoding may be late.",
+            "Give it shade and moving air, and open its case. Keep the bank out of the sun too, \
+             and disconnect it if it is too hot to touch.",
+        ),
+        About::SensorSilent { source, gap: why } => said(
+            format!("The draw is not being read: {} {}.", title(source, snapshot), gap(why)),
+            "The forecast goes on with the earlier draw, and its range widens.",
+            gap_remedy(why),
+        ),
         About::ShuntDoubt { source } => said(
             format!("The current from {} looks wrong.", title(source, snapshot)),
             "It is several times more, or far less, than this board can draw. The time left is \
@@ -47,38 +62,37 @@ fn about(about: &About, snapshot: &Snapshot) -> Said {
         About::OverRange { source, end } => over_range(source, end, snapshot),
         About::FinishAtRisk { below_percent } => finish_at_risk(below_percent, snapshot),
         About::BrownOutNear => said(
-            String::from("The load is close to what this supply and cable can carry."),
+            "The load is close to what this supply and cable can carry.",
             "With a little more load the voltage falls below the board's limit: the board slows \
              down, or stops in the middle of a write.",
             "Use a shorter or thicker cable, or unplug something from the board's USB ports.",
         ),
         About::DrawHigh { ref activity, usual } => draw_high(activity, usual, snapshot),
-        About::AutoOff => said(
-            match snapshot.supply.current {
-                Ok(amps) => format!(
-                    "The draw is so low ({:.0}{TIE}mA) that the bank may switch itself off.",
-                    amps.si() * 1000.0
-                ),
-                Err(_) => String::from("The draw is so low that the bank may switch itself off."),
-            },
-            "Many USB banks switch off after half a minute below about 50\u{a0}mA. The board then \
-             stops without warning.",
-            "Switch on something that draws a little more, press the bank's button, or use an \
-             output that stays on.",
-        ),
-        About::RecordNotWritten => said(
-            match &snapshot.log {
-                LogState::Stopped { why } => {
-                    format!("The record is not being written. {}.", why.trim_end_matches('.'))
-                }
-                _ => String::from("The record is not being written."),
-            },
-            "Readings, forecast and alarms go on, but what happens now will be missing from the \
-             report, and nothing is learned from this run-down.",
-            "Free some space on the card, or replace it after the outing.",
-        ),
+        About::AutoOff => {
+            let low = snapshot.supply.current.map(|amps| amps.si() * 1000.0);
+            let low = low.map_or_else(|_| String::new(), |ma| format!(" ({ma:.0}{TIE}mA)"));
+            said(
+                format!("The draw is so low{low} that the bank may switch itself off."),
+                "Many USB banks switch off after half a minute below about 50\u{a0}mA. The board \
+                 then stops without warning.",
+                "Switch on something that draws a little more, press the bank's button, or use an \
+                 output that stays on.",
+            )
+        }
+        About::RecordNotWritten => {
+            let why = match &snapshot.log {
+                LogState::Stopped { why } => format!(" {}.", why.trim_end_matches('.')),
+                _ => String::new(),
+            };
+            said(
+                format!("The record is not being written.{why}"),
+                "Readings, forecast and alarms go on, but what happens now will be missing from \
+                 the report, and nothing is learned from this run-down.",
+                "Free some space on the card, or replace it after the outing.",
+            )
+        }
         About::ClockNotTrusted => said(
-            String::from("The clock has not been set, and a timed mode is in use."),
+            "The clock has not been set, and a timed mode is in use.",
             "Your periods start at the wrong moment, so nobody can decode you, and every log entry \
              has the wrong time. The time left is still right.",
             "Set the board's clock: from a network, a satellite receiver or a phone.",
@@ -110,7 +124,7 @@ fn smaller_shunt(ohms: Option<Ohms>, end: Amps) -> String {
     let now = ohms.map(Ohms::si);
     let smaller = now.and_then(|now| SHUNTS.into_iter().find(|ohms| *ohms <= now / 4.0));
     let Some((now, smaller)) = now.zip(smaller) else {
-        return String::from("Use a sensor, or a smaller shunt, that measures more.");
+        return "Use a sensor, or a smaller shunt, that measures more.".into();
     };
     let reach = end.si() * now / smaller;
     format!(
@@ -133,75 +147,53 @@ fn finish_at_risk(below_percent: u32, snapshot: &Snapshot) -> Said {
     let reaches = snapshot.finish.and_then(|finish| finish.chance);
     // The alarm clears a little later than the chance rises.
     let short = reaches.is_some_and(|reaches| reaches.part() < 0.5);
-    let odds = reaches.map(chance);
-    let text = match (odds, below_percent) {
+    let text = match (reaches.map(chance), below_percent) {
         (Some(odds), 0..=50) if short => {
             format!("The bank will probably not last until the finish: the chance is {odds}.")
         }
-        (Some(odds), 0..=50) => {
-            format!(
-                "The bank seemed too small for the finish; the chance of reaching it is now \
-                     {odds}."
-            )
-        }
+        (Some(odds), 0..=50) => format!(
+            "The bank seemed too small for the finish; the chance of reaching it is now {odds}."
+        ),
         (Some(odds), _) => {
             format!("The finish is no longer safe: the chance of reaching it is {odds}.")
         }
-        (None, _) => String::from("The finish is no longer safe."),
+        (None, _) => "The finish is no longer safe.".into(),
     };
-    let advice = help(snapshot)
-        .unwrap_or_else(|| String::from("Draw less, connect a second bank, or finish sooner."));
+    let advice =
+        help(snapshot).unwrap_or("Draw less, connect a second bank, or finish sooner.".into());
     said(text, "Everything works until the bank cuts out, which may be before the finish.", advice)
 }
 
 /// What would help when the finish is tight or short, as sentences; `None` where none is needed.
-#[must_use]
 pub fn help(snapshot: &Snapshot) -> Option<String> {
     let help = snapshot.advice.as_ref()?;
-    let mut said = String::new();
-    if let Some(activity) = &help.activity {
-        said.push_str(&format!("Doing only '{activity}' from now on would reach it. "));
-    }
-    match (help.at_most, help.draw) {
-        (Some(most), Some(draw)) if draw > most => {
-            let cut = draw - most;
-            let part = 100.0 * cut.si() / draw.si();
-            said.push_str(&format!(
-                "The draw must fall by {} ({part:.0}{TIE}%) to {}. ",
-                power(cut),
-                power(most)
-            ));
-        }
-        (Some(most), _) => {
-            said.push_str(&format!("The draw must stay below {} on average. ", power(most)));
-        }
-        (None, _) => said.push_str("Saving power alone is not enough: it takes another bank. "),
-    }
-    said.push_str(&match clock_time(help.safe_until, snapshot.at) {
-        Some(time) => format!("At the present draw {time} is safe."),
-        None => format!(
-            "At the present draw another {} are safe.",
-            span(help.safe_until.seconds_since(snapshot.at.mono))
-        ),
+    let activity = help.activity.as_ref().map_or_else(String::new, |activity| {
+        format!("Doing only '{activity}' from now on would reach it. ")
     });
-    Some(said)
+    let draw = match (help.at_most, help.draw) {
+        (Some(most), Some(draw)) if draw > most => {
+            let (cut, most) = (draw - most, power(most));
+            let part = 100.0 * cut.si() / draw.si();
+            format!("The draw must fall by {} ({part:.0}{TIE}%) to {most}.", power(cut))
+        }
+        (Some(most), _) => format!("The draw must stay below {} on average.", power(most)),
+        (None, _) => "Saving power alone is not enough: it takes another bank.".into(),
+    };
+    let safe = clock_time(help.safe_until, snapshot.at).map_or_else(
+        || format!("another {} are", span(help.safe_until.seconds_since(snapshot.at.mono))),
+        |time| format!("{time} is"),
+    );
+    Some(format!("{activity}{draw} At the present draw {safe} safe."))
 }
 
 fn draw_high(activity: &str, usual: Watts, snapshot: &Snapshot) -> Said {
-    let text = match snapshot.draw.lately {
-        Some(lately) => format!(
-            "For ten minutes the draw has been far above what '{activity}' usually takes: {} \
-             instead of {}.",
-            power(lately),
-            power(usual)
-        ),
-        None => format!(
-            "For ten minutes the draw has been far above the {} that '{activity}' usually takes.",
-            power(usual)
-        ),
+    let usual = power(usual);
+    let above = match snapshot.draw.lately.map(power) {
+        Some(lately) => format!("what '{activity}' usually takes: {lately} instead of {usual}"),
+        None => format!("the {usual} that '{activity}' usually takes"),
     };
     said(
-        text,
+        format!("For ten minutes the draw has been far above {above}."),
         "The bank is emptying faster than you may expect. The time left already allows for it.",
         "Check whether something was left on: the transmitter, a display, a lamp. If you are doing \
          something else now, tap it.",
@@ -209,14 +201,13 @@ fn draw_high(activity: &str, usual: Watts, snapshot: &Snapshot) -> Said {
 }
 
 fn running_out(limit_min: u32, snapshot: &Snapshot) -> Said {
-    let limit = span(Seconds::of(f64::from(limit_min) * 60.0));
+    let limit = minutes(limit_min);
     let text = match &snapshot.outlook {
         // Raised by the deep tail: the range itself lies above.
         Outlook::Lasts(forecast) if forecast.cautious().si() > f64::from(limit_min) * 60.0 => {
             let range = range(forecast.remaining);
             format!(
-                "There is a small chance that less than {limit} is left. More likely is \
-                     {range}."
+                "There is a small chance that less than {limit} is left. More likely is {range}."
             )
         }
         Outlook::Lasts(forecast) => {
@@ -225,12 +216,9 @@ fn running_out(limit_min: u32, snapshot: &Snapshot) -> Said {
         _ => format!("Less than {limit} may be left."),
     };
     if limit_min <= 10 {
-        return said(
-            text,
-            "The bank may cut out without warning, and anything not saved is lost.",
-            "Finish the contact, save the log and switch the board off now, or connect another \
-             bank.",
-        );
+        let advice = "Finish the contact, save the log and switch the board off now, or connect \
+                      another bank.";
+        return said(text, CUTS_OUT, advice);
     }
     said(
         text,
@@ -240,19 +228,25 @@ fn running_out(limit_min: u32, snapshot: &Snapshot) -> Said {
     )
 }
 
+/// What it means that a bank is nearly empty and the board stays on.
+pub(super) const CUTS_OUT: &str =
+    "The bank may cut out without warning, and anything not saved is lost.";
+
+fn minutes(minutes: u32) -> String {
+    span(Seconds::of(f64::from(minutes) * 60.0))
+}
+
 fn undervoltage(times: u32, snapshot: &Snapshot) -> Said {
     let low_now = snapshot.board.undervoltage == Ok(true)
         || snapshot.board.flags.is_ok_and(|flags| flags.now.undervoltage);
-    let text = match (low_now, times) {
-        (true, 0 | 1) => String::from("The board's supply is too low right now."),
-        (true, _) => {
-            format!("The board's supply is too low, for the {} time in ten minutes.", nth(times))
-        }
-        (false, 0 | 1) => String::from("The board's supply was too low a moment ago."),
-        (false, _) => format!("The board's supply was too low {times} times in ten minutes."),
+    let when = match (low_now, times) {
+        (true, 0 | 1) => "is too low right now".into(),
+        (true, _) => format!("is too low, for the {} time in ten minutes", nth(times)),
+        (false, 0 | 1) => "was too low a moment ago".into(),
+        (false, _) => format!("was too low {times} times in ten minutes"),
     };
     said(
-        text,
+        format!("The board's supply {when}."),
         "The board slows down, and if the voltage falls a little further it stops in the middle of \
          a write.",
         "Use a shorter or thicker cable, unplug USB devices from the board, or try another output \
@@ -271,33 +265,11 @@ fn nth(times: u32) -> String {
     format!("{times}{ending}")
 }
 
-fn hot(snapshot: &Snapshot) -> Said {
-    let text = match snapshot.board.temp {
-        Ok(temp) => format!("The board is too hot: {}.", celsius(temp)),
-        Err(_) => String::from("The board is too hot."),
-    };
-    said(
-        text,
-        "It slows down, and decoding may be late.",
-        "Give it shade and moving air, and open its case. Keep the bank out of the sun too, and \
-         disconnect it if it is too hot to touch.",
-    )
-}
-
-fn sensor_silent(source: SourceIx, why: Gap, snapshot: &Snapshot) -> Said {
-    said(
-        format!("The draw is not being read: {} {}.", title(source, snapshot), gap(why)),
-        "The forecast goes on with the earlier draw, and its range widens.",
-        gap_remedy(why),
-    )
-}
-
 fn title(source: SourceIx, snapshot: &Snapshot) -> &str {
     snapshot.sources.get(usize::from(source.0)).map_or("the sensor", |report| report.title.as_str())
 }
 
 /// A change of an alarm as one line for the journal.
-#[must_use]
 pub fn edge(edge: &Edge, snapshot: &Snapshot) -> String {
     match edge.change {
         AlarmChange::Raised | AlarmChange::Changed => {
@@ -314,11 +286,10 @@ pub fn edge(edge: &Edge, snapshot: &Snapshot) -> String {
 fn over(about: &About, snapshot: &Snapshot) -> String {
     match *about {
         About::RunningOut { limit_min } => {
-            let limit = span(Seconds::of(f64::from(limit_min) * 60.0));
-            format!("More than {limit} is left again.")
+            format!("More than {} is left again.", minutes(limit_min))
         }
-        About::Undervoltage { .. } => String::from("The board's supply is high enough again."),
-        About::Hot => String::from("The board has cooled down."),
+        About::Undervoltage { .. } => "The board's supply is high enough again.".into(),
+        About::Hot => "The board has cooled down.".into(),
         About::SensorSilent { source, .. } => {
             format!("The draw is being read again by {}.", title(source, snapshot))
         }
@@ -328,29 +299,23 @@ fn over(about: &About, snapshot: &Snapshot) -> String {
         About::OverRange { source, .. } => {
             format!("{} has measured the whole current for a long time.", title(source, snapshot))
         }
-        About::FinishAtRisk { below_percent } => {
-            if snapshot.finish.is_some() {
-                format!("The chance of reaching the finish is above {below_percent}{TIE}% again.")
-            } else {
-                String::from("The finish is no longer set.")
-            }
+        About::FinishAtRisk { .. } if snapshot.finish.is_none() => {
+            "The finish is no longer set.".into()
         }
-        About::BrownOutNear => String::from("The load is well below the supply's limit again."),
+        About::FinishAtRisk { below_percent } => {
+            format!("The chance of reaching the finish is above {below_percent}{TIE}% again.")
+        }
+        About::BrownOutNear => "The load is well below the supply's limit again.".into(),
         About::DrawHigh { ref activity, .. } => {
             format!("'{activity}' draws its usual power again.")
         }
-        About::AutoOff => {
-            String::from("The draw is high enough again to keep the bank switched on.")
-        }
-        About::RecordNotWritten => String::from("The record is being written again."),
-        About::ClockNotTrusted => {
-            String::from("The clock is no longer a problem for a timed mode.")
-        }
+        About::AutoOff => "The draw is high enough again to keep the bank switched on.".into(),
+        About::RecordNotWritten => "The record is being written again.".into(),
+        About::ClockNotTrusted => "The clock is no longer a problem for a timed mode.".into(),
     }
 }
 
 /// An alarm that is over, in one line for somebody who did not look meanwhile.
-#[must_use]
 pub fn over_line(one: &EndedAlarm, snapshot: &Snapshot) -> String {
     format!(
         "{} It lasted {}, until {}.",
@@ -361,7 +326,6 @@ pub fn over_line(one: &EndedAlarm, snapshot: &Snapshot) -> String {
 }
 
 /// Why a number is missing; fits behind the name of what should give it ('the sensor …').
-#[must_use]
 pub const fn gap(gap: Gap) -> &'static str {
     match gap {
         Gap::Absent => "is not there",
@@ -380,7 +344,6 @@ pub const fn gap(gap: Gap) -> &'static str {
 }
 
 /// What to do about a missing number.
-#[must_use]
 pub const fn gap_remedy(gap: Gap) -> &'static str {
     match gap {
         Gap::Absent | Gap::NotMeasurable => {

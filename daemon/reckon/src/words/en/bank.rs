@@ -1,10 +1,6 @@
 //! Banks: their labels, run-downs and tests, and what is known of each.
 
-use alloc::{
-    format,
-    string::{String, ToString},
-    vec::Vec,
-};
+use alloc::{format, string::String, vec::Vec};
 
 use super::{
     calendar::{Local, lasted},
@@ -18,7 +14,6 @@ use crate::{
 };
 
 /// What the cells are made of.
-#[must_use]
 pub const fn chemistry(cells: Cells) -> &'static str {
     match cells {
         Cells::LiIon => "lithium-ion",
@@ -28,13 +23,11 @@ pub const fn chemistry(cells: Cells) -> &'static str {
 }
 
 /// The run-downs of a bank, on Banks.
-#[must_use]
 pub fn run_downs(count: usize) -> String {
-    if count == 1 { String::from("One run-down") } else { format!("{count} run-downs") }
+    if count == 1 { "One run-down".into() } else { format!("{count} run-downs") }
 }
 
 /// Cells, where one of them is to be chosen.
-#[must_use]
 pub const fn cells_hint(cells: Cells) -> &'static str {
     match cells {
         Cells::LiIon => "Lithium-ion",
@@ -44,7 +37,6 @@ pub const fn cells_hint(cells: Cells) -> &'static str {
 }
 
 /// Cells, as a choice of a form.
-#[must_use]
 pub const fn cells_choice(cells: Cells) -> &'static str {
     match cells {
         Cells::LiIon => "lithium-ion (USB banks)",
@@ -53,7 +45,6 @@ pub const fn cells_choice(cells: Cells) -> &'static str {
 }
 
 /// A sensor's place, as a choice of a form; nothing: whatever is usual.
-#[must_use]
 pub const fn place_choice(place: Option<MeasuredAt>) -> &'static str {
     match place {
         None => "where it usually is with these cells",
@@ -64,7 +55,6 @@ pub const fn place_choice(place: Option<MeasuredAt>) -> &'static str {
 }
 
 /// A sensor's place, where one of them is to be chosen.
-#[must_use]
 pub const fn place_hint(place: MeasuredAt) -> &'static str {
     match place {
         MeasuredAt::Output => "Behind the bank's converter",
@@ -74,7 +64,6 @@ pub const fn place_hint(place: MeasuredAt) -> &'static str {
 }
 
 /// A bank's label: `10000 mAh lithium-ion`, `6 Ah LiFePO4, 12.8 V`.
-#[must_use]
 pub fn bank_label(bank: &BankSpec) -> String {
     let cells = chemistry(bank.cells);
     if bank.series <= 1 {
@@ -109,7 +98,6 @@ pub struct RunDownSaid<'a> {
 }
 
 /// A run-down's two lines: what came out, and under which conditions.
-#[must_use]
 pub fn rundown(it: &RunDownSaid<'_>) -> [String; 2] {
     let [shortest, longer, shorter] = it.lasted;
     let lasted = lasted(shortest, longer, shorter);
@@ -120,12 +108,12 @@ pub fn rundown(it: &RunDownSaid<'_>) -> [String; 2] {
         None => format!("{how}: {at_least}{lasted}, draw not known"),
     };
     let mut lines: Vec<String> = Vec::new();
-    lines.extend(it.name.map(ToString::to_string));
+    lines.extend(it.name.map(Into::into));
     lines.extend(it.began.map(Local::date));
     lines.push(match it.start.map(Share::part) {
-        Some(part) if part >= 0.995 => String::from("from full"),
+        Some(part) if part >= 0.995 => "from full".into(),
         Some(part) => format!("from {:.0}{TIE}%", part * 100.0),
-        None => String::from("start not known"),
+        None => "start not known".into(),
     });
     let basis = if it.measured { "" } else { ", modelled" };
     lines.extend(it.mean.map(|mean| format!("{} on average{basis}", power(mean))));
@@ -134,7 +122,6 @@ pub fn rundown(it: &RunDownSaid<'_>) -> [String; 2] {
 }
 
 /// The load, as a choice.
-#[must_use]
 pub const fn test_load(load: TestLoad) -> &'static str {
     match load {
         TestLoad::AsItIs => "None: the board as it is",
@@ -145,7 +132,6 @@ pub const fn test_load(load: TestLoad) -> &'static str {
 }
 
 /// A run-down test that is on, given its bank and how long it has been so.
-#[must_use]
 pub fn test_on(bank: &str, since: &str, load: TestLoad) -> String {
     let load = match load {
         TestLoad::AsItIs => "",
@@ -158,50 +144,37 @@ pub fn test_on(bank: &str, since: &str, load: TestLoad) -> String {
 
 /// What a bank has been seen to deliver: the energies of its whole run-downs and the most of those
 /// cut short, struck ones left out; and how many run-downs count in all.
-#[must_use]
 pub fn seen_to_deliver(whole: &[Joules], at_least: Option<Joules>, counted: usize) -> String {
-    let ends = whole.iter().fold(None, |ends: Option<(f64, f64)>, it| {
-        let (low, high) = ends.unwrap_or((it.wh(), it.wh()));
-        Some((low.min(it.wh()), high.max(it.wh())))
-    });
-    match (ends, at_least) {
-        (None, None) if counted > 0 => {
-            String::from("How long it lasted is known, how much it delivered is not.")
-        }
-        (None, None) => String::from("Not run down yet: the forecast goes by its label."),
-        (None, Some(most)) => {
-            format!(
-                "It has delivered at least {}; it was never run down until it cut out.",
-                energy(most)
-            )
-        }
+    let low = whole.iter().copied().reduce(|low, it| if it.si() < low.si() { it } else { low });
+    let high = whole.iter().copied().reduce(|high, it| if it.si() > high.si() { it } else { high });
+    match (low.zip(high), at_least) {
+        (None, None) if counted > 0 => ENERGY_UNKNOWN.into(),
+        (None, None) => "Not run down yet: the forecast goes by its label.".into(),
+        (None, Some(most)) => never_whole(&energy(most)),
         (Some((low, high)), _) => {
-            let counted = match whole.len() {
-                1 => String::from("one run-down"),
-                count => format!("{count} run-downs"),
-            };
-            let (low, high) = (energy(Joules::from_wh(low)), energy(Joules::from_wh(high)));
-            if low == high {
-                format!("It delivered {low} in {counted} until it cut out.")
-            } else {
-                format!("It delivered between {low} and {high} in {counted} until it cut out.")
-            }
+            let counted = run_downs(whole.len()).to_lowercase();
+            let (low, high) = (energy(low), energy(high));
+            let gave = if low == high { low } else { format!("between {low} and {high}") };
+            format!("It delivered {gave} in {counted} until it cut out.")
         }
     }
 }
 
+sentences! {
+    ENERGY_UNKNOWN = "How long it lasted is known, how much it delivered is not.";
+    never_whole(most) = "It has delivered at least {most}; it was never run down until it cut out.";
+}
+
 /// What is believed of a bank: `Believed to hold between 26 and 31 Wh`.
-#[must_use]
 pub fn believed_to_hold(usable: [Joules; 3]) -> String {
     format!("Expected to hold between {} and {} when full.", energy(usable[0]), energy(usable[2]))
 }
 
 /// What a bank's book is summed over.
-#[must_use]
 pub fn bank_over(told: &BankTally) -> String {
     let over = match (told.outings, told.of) {
-        (0, _) => return "The record has no outing with it yet.".to_string(),
-        (1, 1) => "one outing".to_string(),
+        (0, _) => return "The record has no outing with it yet.".into(),
+        (1, 1) => "one outing".into(),
         (some, all) if some == all => format!("{all} outings"),
         (some, all) => format!("the newest {some} of {all} outings"),
     };

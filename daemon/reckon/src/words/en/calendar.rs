@@ -24,33 +24,28 @@ impl Local {
     }
 
     /// Later by so much.
-    #[must_use]
     pub const fn plus_s(self, seconds: f64) -> Self {
         Self { wall: self.wall.plus_s(seconds), utc_offset_s: self.utc_offset_s }
     }
 
     /// `13:45:10`.
-    #[must_use]
     pub fn time(self) -> String {
         let of_day = self.seconds().rem_euclid(86_400);
         format!("{:02}:{:02}:{:02}", of_day / 3600, of_day / 60 % 60, of_day % 60)
     }
 
     /// `13:45`, rounded down.
-    #[must_use]
     pub fn hour_minute(self) -> String {
         let of_day = self.seconds().rem_euclid(86_400);
         format!("{:02}:{:02}", of_day / 3600, of_day / 60 % 60)
     }
 
     /// `Saturday 9 March 2024`.
-    #[must_use]
     pub fn day(self) -> String {
         self.told("%A %-d\u{a0}%B %Y")
     }
 
     /// `9 March 2024`.
-    #[must_use]
     pub fn date(self) -> String {
         self.told("%-d\u{a0}%B %Y")
     }
@@ -58,7 +53,7 @@ impl Local {
     fn told(self, format: &str) -> String {
         match self.wall.local(self.utc_offset_s) {
             Some(local) => local.strftime(format).to_string(),
-            None => String::from("a day beyond the calendar"),
+            None => "a day beyond the calendar".into(),
         }
     }
 
@@ -90,7 +85,6 @@ pub(super) fn capital(text: &str) -> String {
 
 /// How long something lasted whose end lies within an interval: `9 h 40 min 12 s (± 5 s)`, given
 /// the shortest that fits what is known, and by how much it may be longer or shorter.
-#[must_use]
 pub fn lasted(shortest: Seconds, longer: Seconds, shorter: Seconds) -> String {
     let (longer, shorter) = (longer.si().max(0.0), shorter.si().max(0.0));
     let middle = shortest.si() + (longer - shorter) / 2.0;

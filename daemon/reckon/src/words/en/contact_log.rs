@@ -1,12 +1,8 @@
 //! The contact log: where it was read from, its faults, and its contacts against the energy.
 
-use alloc::{
-    format,
-    string::{String, ToString},
-    vec::Vec,
-};
+use alloc::{format, string::String, vec::Vec};
 
-use super::numbers::{TIE, energy, power, span};
+use super::numbers::{bare, energy, power, span};
 use crate::{
     adif::{Complaint, Fault, Log, MOST_BYTES, MOST_KEPT, MOST_RECORDS},
     contacts::{Group, Reckoned},
@@ -14,37 +10,28 @@ use crate::{
 };
 
 /// The button that takes so many out of the record.
-#[must_use]
 pub fn take_out(count: usize) -> String {
     format!("Remove {} from the record", if count == 1 { "it" } else { "them" })
 }
 
 /// `3 contacts`.
-#[must_use]
 pub fn contacts_in(count: usize) -> String {
     match count {
-        0 => "no contacts".to_string(),
-        1 => "1 contact".to_string(),
+        0 => "no contacts".into(),
+        1 => "1 contact".into(),
         many => format!("{many} contacts"),
     }
 }
 
 /// Why no contact can be laid beside a part of an outing, or all of it.
-#[must_use]
 pub fn undated(part: Seconds, all: bool) -> String {
-    let of = if all { "this outing".to_string() } else { format!("{} of this outing", span(part)) };
-    format!(
-        "The time of day of {of} is not known, so contacts cannot be matched to it. If the board \
-         has been on since, a paired phone or a time service can still supply it, and the contacts \
-         are then matched by themselves."
-    )
+    undated_of(&if all { String::new() } else { format!("{} of ", span(part)) })
 }
 
 /// A log that holds no contact: its first complaint, and how many more there are.
-#[must_use]
 pub fn nothing_read(log: &Log) -> String {
     let first = log.complaints.first().map(complaint);
-    let first = first.unwrap_or_else(|| "There is no contact in this log.".to_string());
+    let first = first.unwrap_or_else(|| "There is no contact in this log.".into());
     match log.bad.saturating_sub(1) {
         0 => first,
         more => format!("{first} {more} more could not be read either."),
@@ -52,6 +39,25 @@ pub fn nothing_read(log: &Log) -> String {
 }
 
 sentences! {
+    undated_of(part: &str) = "The time of day of {part}this outing is not known, so contacts \
+        cannot be matched to it. If the board has been on since, a paired phone or a time service \
+        can still supply it, and the contacts are then matched by themselves.";
+    contacts_cost(count: u32, contacts: &str, each, own, elsewhere: &str) = "{count} {contacts}: \
+        {each} each with all the listening, {own} each during the contacts alone.{elsewhere}";
+    NONE_MORE = "At this rate the bank is not good for another contact.";
+    some_more(low: f64, high: f64) = "At this rate the bank is good for {low:.0} to {high:.0} more \
+        contacts.";
+    too_many(read: &str) = "{read} Only the newest {MOST_KEPT} of them are kept: export this \
+        outing alone.";
+    NOT_A_LOG = "This is not a contact log. Nothing was imported: export it as ADIF (.adi or \
+        .adx).";
+    unended(place: &str) = "{place}: the end mark is missing, so the log may be cut off here. This \
+        contact counts all the same. If contacts are missing, export the log again and import it \
+        again.";
+    cut_short(place: &str) = "{place}: the file ends before its closing tag. Contacts that came \
+        after this are missing. Export the log again and import it again.";
+    not_counted(place: &str, what: &str) = "{place}: {what}. This contact is not counted. Correct \
+        it in the logging program and import the file again.";
     /// More than is taken at once.
     log_too_large(most_bytes: usize) = "The file is larger than {} MiB. Nothing was imported: \
         export this outing alone.", most_bytes >> 20;
@@ -65,130 +71,88 @@ sentences! {
 }
 
 /// `31 contacts, 0.42 Wh each with all the listening, 0.11 Wh in the minutes of contact.`
-#[must_use]
 pub fn contacts(all: &Reckoned) -> String {
     let (Some(each), Some(own)) = (all.energy_each(), all.own_energy_each()) else {
-        return "No contact in the log falls within this outing.".to_string();
+        return "No contact in the log falls within this outing.".into();
     };
-    let plural = if all.contacts == 1 { "contact" } else { "contacts" };
     let elsewhere = match all.elsewhere {
         0 => String::new(),
-        1 => " One more in the log falls outside it.".to_string(),
+        1 => " One more in the log falls outside it.".into(),
         more => format!(" {more} more in the log fall outside it."),
     };
-    format!(
-        "{} {plural}: {} each with all the listening, {} each during the contacts alone.{elsewhere}",
+    contacts_cost(
         all.contacts,
-        energy(each),
-        energy(own),
+        if all.contacts == 1 { "contact" } else { "contacts" },
+        &energy(each),
+        &energy(own),
+        &elsewhere,
     )
 }
 
 /// `In contact 8.1 W, in between 3.2 W`.
-#[must_use]
 pub fn contact_draw(all: &Reckoned) -> Option<String> {
     let (within, between) = (all.draw_in_contact()?, all.draw_between()?);
     Some(format!("{} during contacts, {} in between", power(within), power(between)))
 }
 
 /// `At this rate the bank carries 40 to 60 more contacts.`
-#[must_use]
 pub fn contacts_left(all: &Reckoned, left: Joules) -> Option<String> {
     let [low, _, high] = all.still_possible(left)?;
     let (low, high) = (libm::floor(low), libm::ceil(high));
-    if high < 1.0 {
-        return Some(String::from("At this rate the bank is not good for another contact."));
-    }
-    Some(format!("At this rate the bank is good for {low:.0} to {high:.0} more contacts."))
+    Some(if high < 1.0 { NONE_MORE.into() } else { some_more(low, high) })
 }
 
 /// `31 contacts read, 2 records left out.`
-#[must_use]
 pub fn log_read(log: &Log) -> String {
-    let mut read = contacts_read(log.contacts.len(), log.bad);
-    if let Some(again) = met_again(log.again) {
-        read = format!("{read} {again}");
-    }
-    if log.contacts.len() <= MOST_KEPT {
-        return read;
-    }
-    format!("{read} Only the newest {MOST_KEPT} of them are kept: export this outing alone.")
+    let read = contacts_read(log.contacts.len(), log.bad);
+    let again = met_again(log.again).map_or_else(String::new, |again| format!(" {again}"));
+    let read = read + &again;
+    if log.contacts.len() <= MOST_KEPT { read } else { too_many(&read) }
 }
 
 /// That a log holds contacts more than once; nothing where it does not.
-#[must_use]
 pub fn met_again(again: usize) -> Option<String> {
     match again {
         0 => None,
-        1 => Some("1 more record is a contact met before: it counts once.".to_string()),
+        1 => Some("1 more record is a contact met before: it counts once.".into()),
         many => Some(format!("{many} more records are contacts met before: each counts once.")),
     }
 }
 
 /// The same, of how many were read and how many left out.
-#[must_use]
 pub fn contacts_read(contacts: usize, bad: usize) -> String {
-    let plural = |n: usize, one: &str, many: &str| {
-        if n == 1 { format!("1 {one}") } else { format!("{n} {many}") }
-    };
-    let read = plural(contacts, "contact", "contacts");
+    let read = if contacts == 0 { "0 contacts".into() } else { contacts_in(contacts) };
     match bad {
         0 => format!("{read} imported."),
-        bad => format!("{read} imported, {} skipped.", plural(bad, "record", "records")),
+        1 => format!("{read} imported, 1 record skipped."),
+        bad => format!("{read} imported, {bad} records skipped."),
     }
 }
 
 /// `Line 12, record 3: the date '20240532' is no day. It is left out; put it right in the log
 /// program and read the file again.`
-#[must_use]
 pub fn complaint(complaint: &Complaint) -> String {
-    let place = match complaint.record {
-        Some(record) => format!("Line {}, record {record}", complaint.line),
-        None => format!("Line {}", complaint.line),
-    };
+    let record = complaint.record.map_or_else(String::new, |it| format!(", record {it}"));
+    let place = format!("Line {}{record}", complaint.line);
     let what = match &complaint.fault {
-        Fault::NoTime => "the date or the start time is missing".to_string(),
+        Fault::NoTime => "the date or the start time is missing".into(),
         Fault::BadDate(text) => format!("'{text}' is not a date"),
         Fault::BadTime(text) => format!("'{text}' is not a time of day"),
         Fault::BadTag(tag) => format!("the field '{tag}' cannot be read"),
         Fault::CutOff(tag) => format!("the field '{tag}' is shorter than it says"),
-        Fault::Unfinished => "the record is not complete".to_string(),
-        Fault::Unended => {
-            return format!(
-                "{place}: the end mark is missing, so the log may be cut off here. This contact \
-                 counts all the same. If contacts are missing, export the log again and import it \
-                 again."
-            );
-        }
-        Fault::CutShort => {
-            return format!(
-                "{place}: the file ends before its closing tag. Contacts that came after this are \
-                 missing. Export the log again and import it again."
-            );
-        }
+        Fault::Unfinished => "the record is not complete".into(),
+        Fault::Unended => return unended(&place),
+        Fault::CutShort => return cut_short(&place),
         Fault::TooMany => {
             return format!("{place}: only the first {MOST_RECORDS} records were read.");
         }
-        Fault::NotALog => {
-            return "This is not a contact log. Nothing was imported: export it as ADIF (.adi or \
-                    .adx)."
-                .to_string();
-        }
-        Fault::TooLarge => {
-            return format!(
-                "The file is larger than {} MB. Nothing was imported: export this outing alone.",
-                MOST_BYTES >> 20
-            );
-        }
+        Fault::NotALog => return NOT_A_LOG.into(),
+        Fault::TooLarge => return log_too_large(MOST_BYTES),
     };
-    format!(
-        "{place}: {what}. This contact is not counted. Correct it in the logging program and \
-         import the file again."
-    )
+    not_counted(&place, &what)
 }
 
 /// The contact log against the energy.
-#[must_use]
 pub fn contact_lines(all: &Reckoned, left: Option<Joules>) -> Vec<String> {
     let mut lines = Vec::from([contacts(all)]);
     lines.extend(contact_draw(all).map(|line| format!("{line}.")));
@@ -203,27 +167,24 @@ pub fn contact_lines(all: &Reckoned, left: Option<Joules>) -> Vec<String> {
 pub const CONTACT_HEAD: [&str; 5] = ["how many", "time", "Wh", "Wh each", "mean W"];
 
 /// A band and mode.
-#[must_use]
 pub fn contact_group(group: &Group) -> String {
     match (group.band, group.mode.as_deref()) {
         (Some(band), Some(mode)) => format!("{band} {mode}"),
         (Some(one), None) => format!("{one}, mode not given"),
         (None, Some(mode)) => format!("{mode}, band not given"),
-        (None, None) => "band and mode not given".to_string(),
+        (None, None) => "band and mode not given".into(),
     }
 }
 
 /// A band and mode, a cell for each column.
-#[must_use]
 pub fn contact_row(group: &Group) -> [String; 5] {
-    let bare = |said: String| said.split(TIE).next().unwrap_or_default().to_string();
     let each = group.energy / f64::from(group.contacts.max(1));
     [
-        group.contacts.to_string(),
+        format!("{}", group.contacts),
         span(group.lasted),
-        bare(energy(group.energy)),
-        bare(energy(each)),
-        group.draw().map_or_else(|| "–".to_string(), |draw| bare(power(draw))),
+        bare(&energy(group.energy)).into(),
+        bare(&energy(each)).into(),
+        group.draw().map_or("–".into(), |draw| bare(&power(draw)).into()),
     ]
 }
 

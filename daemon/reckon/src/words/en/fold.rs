@@ -1,9 +1,6 @@
 //! The period of a timed mode, and what load and accessories draw.
 
-use alloc::{
-    format,
-    string::{String, ToString},
-};
+use alloc::{format, string::String};
 
 use super::numbers::{TIE, ago, clock_time, energy, percent, power, span};
 use crate::{
@@ -15,7 +12,6 @@ use crate::{
 };
 
 /// `A period of 15 s stands out, as FT8 or JS8 have it; 42 of 240 slots were sent in.`
-#[must_use]
 pub fn fold(found: &Fold) -> String {
     let slot = seconds(found.slot_s);
     let turns = found.period_s > found.slot_s * 1.5;
@@ -26,15 +22,14 @@ pub fn fold(found: &Fold) -> String {
     };
     let mode = found.mode.map_or_else(String::new, |mode| format!(", like {}", mode.name));
     let sent = match found.sent {
-        _ if found.parts.len() < 2 => "; its parts cannot be told apart".to_string(),
-        0 => "; this sensor shows no transmission".to_string(),
+        _ if found.parts.len() < 2 => "; its parts cannot be told apart".into(),
+        0 => "; this sensor shows no transmission".into(),
         sent => format!("; you transmitted in {sent} of {} slots", found.slots),
     };
     format!("{period}{mode}{sent}.")
 }
 
 /// `Transmit: 10.2 W on top for 12.7 s a time, 21 % of the time, 34 % of the energy (2.1 Wh)`.
-#[must_use]
 pub fn part(part: &Part) -> String {
     let share = percent(part.share);
     let taken = energy(part.energy);
@@ -57,10 +52,9 @@ pub fn part(part: &Part) -> String {
 }
 
 /// `With idle cores 2.4 W would be drawn; all of them busy take 3.0 W more, give or take 0.1 W.`
-#[must_use]
 pub fn load(line: &RegressionLine) -> String {
     if !line.is_possible_draw() {
-        return "The processor load changed too little to tell what it draws.".to_string();
+        return "The processor load changed too little to tell what it draws.".into();
     }
     format!(
         "With its cores idle the board would draw {}; all of them busy draw {} more (±{TIE}{}).",
@@ -71,7 +65,6 @@ pub fn load(line: &RegressionLine) -> String {
 }
 
 /// `Fan: 0.62 W more, give or take 0.05 W`, or that no difference can be told.
-#[must_use]
 pub fn marked(name: &str, difference: Watts, error: Watts) -> String {
     let give = power(error * 2.0);
     if difference.abs() <= error * 2.0 {
@@ -82,7 +75,6 @@ pub fn marked(name: &str, difference: Watts, error: Watts) -> String {
 }
 
 /// Of which stretch a fold is: `Folded from 10:10 to 11:10, doing contacts.`
-#[must_use]
 pub fn folded_from(folded: &Folded, at: Stamp) -> String {
     let doing = folded
         .doing
@@ -105,7 +97,6 @@ sentences! {
 }
 
 /// An accessory switched by a mark: `Fan on: 0.62 W more, give or take 0.05 W`.
-#[must_use]
 pub fn switched(one: &Switched) -> String {
     let mut letters = one.mark.chars();
     let first = letters.next().into_iter().flat_map(char::to_uppercase);
@@ -114,14 +105,12 @@ pub fn switched(one: &Switched) -> String {
 }
 
 /// What the curve of a fold shows: `The draw over one period of 15 s, between 2.9 W and 4.5 W.`
-#[must_use]
 pub fn fold_curve(period: Seconds, low: Watts, high: Watts) -> String {
     let period = seconds(period.si());
     format!("The draw over one period of {period}, between {} and {}.", power(low), power(high))
 }
 
 /// Seconds of a slot or a part of it: `15 s`, `7.5 s`, `12.6 s`.
-#[must_use]
 pub fn seconds(time_s: f64) -> String {
     let tenths = libm::round(time_s * 10.0) / 10.0;
     if tenths >= 60.0 && libm::fmod(tenths, 60.0) == 0.0 {

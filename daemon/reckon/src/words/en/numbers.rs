@@ -1,10 +1,6 @@
 //! Numbers for a person: as many digits as are worth believing, and no line break inside one.
 
-use alloc::{
-    format,
-    string::{String, ToString},
-    vec::Vec,
-};
+use alloc::{format, string::String, vec::Vec};
 
 use crate::{
     time::{Mono, Stamp, Wall},
@@ -36,24 +32,14 @@ fn rounded_min(minutes: f64, width_min: f64, down: bool) -> u64 {
 
 fn step_min(minutes: f64, width_min: f64) -> f64 {
     const STEPS: [f64; 6] = [1.0, 5.0, 10.0, 15.0, 30.0, 60.0];
-    let by_size = if minutes < 20.0 {
-        1.0
-    } else if minutes < 120.0 {
-        5.0
-    } else if minutes < 720.0 {
-        10.0
-    } else if minutes < 2880.0 {
-        30.0
-    } else {
-        60.0
-    };
+    const BY_SIZE: [(f64, f64); 4] = [(20.0, 1.0), (120.0, 5.0), (720.0, 10.0), (2880.0, 30.0)];
+    let by_size = BY_SIZE.into_iter().find(|(below, _)| minutes < *below).map_or(60.0, |it| it.1);
     let largest = |most: f64| STEPS.into_iter().rfind(|step| *step <= most).unwrap_or(1.0);
     // An eighth of an 80 % range is a third of a standard deviation: a finer step says nothing.
     largest(width_min / 8.0).min(largest(minutes / 4.0)).max(by_size)
 }
 
 /// How many seconds a remaining time can count down before [`left`] prints something else.
-#[must_use]
 pub(crate) fn stands_s(time: Seconds, width: Seconds) -> f64 {
     let minutes = time.si().max(0.0) / 60.0;
     let step = step_min(minutes, width.si() / 60.0);
@@ -79,13 +65,11 @@ fn minutes_said(minutes: u64) -> String {
 }
 
 /// A forecast remaining time, given the middle or an end and the width of its range.
-#[must_use]
 pub fn left(time: Seconds, width: Seconds) -> String {
     minutes_said(rounded_min(time.si() / 60.0, width.si() / 60.0, false))
 }
 
 /// `between 5 h 50 and 7 h 30`; the cautious end is rounded down.
-#[must_use]
 pub fn range(remaining: [Seconds; 3]) -> String {
     let [low, _, high] = remaining.map(|time| time.si() / 60.0);
     let width = high - low;
@@ -102,7 +86,6 @@ pub fn range(remaining: [Seconds; 3]) -> String {
 }
 
 /// A span that is known: `12 s`, `14 min`, `2 h 14`, `3 days 5 h`.
-#[must_use]
 pub fn span(time: Seconds) -> String {
     let seconds = whole(time.si());
     if seconds < 60 {
@@ -123,7 +106,6 @@ sentences! {
 
 /// The time of day of a moment, `18:20`, `06:00 tomorrow`, `06:00 on Saturday`; `None` while the
 /// clock is not to be believed, or beyond a week.
-#[must_use]
 pub fn clock_time(then: Mono, at: Stamp) -> Option<String> {
     time_of_day(then, at, 1)
 }
@@ -152,7 +134,6 @@ pub(super) fn time_of_day(then: Mono, at: Stamp, step_min: i64) -> Option<String
 }
 
 /// The time of day where the clock is believed, else how far away.
-#[must_use]
 pub fn moment(then: Mono, at: Stamp) -> String {
     clock_time(then, at)
         .unwrap_or_else(|| if then >= at.mono { ahead(then, at.mono) } else { ago(then, at.mono) })
@@ -160,23 +141,19 @@ pub fn moment(then: Mono, at: Stamp) -> String {
 
 /// A step for times of day that is no finer than the forecast's own.
 pub(super) fn clock_step_min(time: Seconds, width: Seconds) -> i64 {
-    if step_min(time.si() / 60.0, width.si() / 60.0) < 5.0 {
-        1
-    } else if step_min(time.si() / 60.0, width.si() / 60.0) < 10.0 {
-        5
-    } else {
-        10
+    match step_min(time.si() / 60.0, width.si() / 60.0) {
+        ..5.0 => 1,
+        5.0..10.0 => 5,
+        _ => 10,
     }
 }
 
 /// `0.45 W`, `4.1 W`, `26 W`.
-#[must_use]
 pub fn power(watts: Watts) -> String {
     measured(watts.si(), "W")
 }
 
 /// `0.42 Wh`, `12.4 Wh`, `124 Wh`.
-#[must_use]
 pub fn energy(joules: Joules) -> String {
     let wh = joules.wh();
     if wh.abs() < 0.0005 {
@@ -232,19 +209,16 @@ fn signed(value: f64, digits: usize, unit: &str) -> String {
 }
 
 /// `5.08 V`.
-#[must_use]
 pub fn volts(volts: Volts) -> String {
     signed(volts.si(), 2, "V")
 }
 
 /// `0.82 A`.
-#[must_use]
 pub fn amps(amps: Amps) -> String {
     signed(amps.si(), 2, "A")
 }
 
 /// `48 °C`.
-#[must_use]
 pub fn celsius(temp: Celsius) -> String {
     let whole_degrees = libm::round(temp.si());
     if whole_degrees == 0.0 {
@@ -253,8 +227,12 @@ pub fn celsius(temp: Celsius) -> String {
     signed(whole_degrees, 0, "°C")
 }
 
+/// A number without its unit.
+pub(super) fn bare(said: &str) -> &str {
+    said.split(TIE).next().unwrap_or_default()
+}
+
 /// A chance as people say it: `about 2 in 3`.
-#[must_use]
 pub fn chance(share: Share) -> String {
     const SAID: [(f64, &str); 11] = [
         (0.05, "1 in 20"),
@@ -271,10 +249,10 @@ pub fn chance(share: Share) -> String {
     ];
     let part = share.part();
     if part < 0.03 {
-        return "next to none".to_string();
+        return "next to none".into();
     }
     if part > 0.97 {
-        return "nearly certain".to_string();
+        return "nearly certain".into();
     }
     let nearest = SAID.iter().min_by(|a, b| (a.0 - part).abs().total_cmp(&(b.0 - part).abs()));
     nearest.map_or_else(String::new, |(_, said)| format!("about {said}").replace(' ', "\u{a0}"))

@@ -2,11 +2,7 @@
 //!
 //! Times of day are given to the second here, since an end is known to seconds.
 
-use alloc::{
-    format,
-    string::{String, ToString},
-    vec::Vec,
-};
+use alloc::{format, string::String, vec::Vec};
 
 use super::{
     calendar::{Local, capital},
@@ -32,30 +28,27 @@ pub enum OutingEnd {
 }
 
 /// When an outing began: `Saturday 9 March 2024 at 08:02`.
-#[must_use]
 pub fn began(began: Option<Local>) -> String {
     match began {
         Some(began) => format!("{} at{TIE}{}", began.day(), began.hour_minute()),
-        None => String::from("On an unknown day"),
+        None => "On an unknown day".into(),
     }
 }
 
 /// An outing's name, or what stands for one.
-#[must_use]
 pub fn outing_name(name: Option<&str>, began: Option<Local>) -> String {
     match (name, began) {
-        (Some(name), _) => name.to_string(),
+        (Some(name), _) => name.into(),
         (None, Some(began)) => format!("Outing of {}", began.date()),
-        (None, None) => String::from("Outing of an unknown day"),
+        (None, None) => "Outing of an unknown day".into(),
     }
 }
 
 /// The end of an outing as a sentence; `ended` is the last moment known to be part of it.
-#[must_use]
 pub fn ending(end: OutingEnd, ended: Option<Local>, within: Option<Seconds>) -> String {
     let when = ended.map_or_else(String::new, |ended| format!(" {}", between(ended, within)));
     match end {
-        OutingEnd::Open => String::from("It is still going on."),
+        OutingEnd::Open => "It is still going on.".into(),
         OutingEnd::SwitchedOff => format!("The board was switched off{when}."),
         OutingEnd::Died => format!("The bank ran empty{when}."),
         OutingEnd::PowerLost(_) => {
@@ -83,48 +76,32 @@ fn between(ended: Local, within: Option<Seconds>) -> String {
 
 /// What lies in front of the operator when the power went away: the question, and what the
 /// forecast thinks.
-#[must_use]
 pub fn how_ended(died: Share) -> String {
-    let part = died.part();
-    if part >= 0.95 {
-        return String::from(
-            "By the forecast the bank was due to run empty, and most likely it did.",
-        );
+    match died.part() {
+        0.95.. => "By the forecast the bank was due to run empty, and most likely it did.".into(),
+        ..=0.05 => "By the forecast much was left: most likely the plug was pulled.".into(),
+        _ => format!("By the forecast, the chance that the bank ran empty is {}.", chance(died)),
     }
-    if part <= 0.05 {
-        return String::from("By the forecast much was left: most likely the plug was pulled.");
-    }
-    format!("By the forecast, the chance that the bank ran empty is {}.", chance(died))
 }
 
 /// Energy and mean draw of an outing: `31.4 Wh, 3.2 W on average`.
-#[must_use]
 pub fn took(energy_wh: Option<Joules>, mean: Option<Watts>, peak: Option<Watts>) -> String {
-    let mut parts: Vec<String> = Vec::new();
-    parts.extend(energy_wh.map(energy));
-    parts.extend(mean.map(|mean| format!("{} on average", power(mean))));
-    parts.extend(peak.map(|peak| format!("{} at most", power(peak))));
-    if parts.is_empty() {
-        return String::from("The draw is not known");
-    }
-    parts.join(", ")
+    let mean = mean.map(|mean| format!("{} on average", power(mean)));
+    let peak = peak.map(|peak| format!("{} at most", power(peak)));
+    let parts: Vec<String> = [energy_wh.map(energy), mean, peak].into_iter().flatten().collect();
+    if parts.is_empty() { "The draw is not known".into() } else { parts.join(", ") }
 }
 
 /// What was bridged over gaps, where that is worth a word.
-#[must_use]
 pub fn bridged(all: Option<Joules>, bridged: Option<Joules>) -> Option<String> {
     let (all, bridged) = (all?, bridged?);
     let worth = bridged.wh() > 0.005 && bridged.wh() > 0.005 * all.wh();
-    worth.then(|| {
-        format!("Of that, {} is an estimate, for times without a reading.", energy(bridged))
-    })
+    worth.then(|| estimated(&energy(bridged)))
 }
 
 /// A moment of an outing: the time of day where it is known, and how far into it.
-#[must_use]
 pub fn moment_of(began: Option<Local>, at: Seconds) -> String {
-    let into =
-        if at.si() < 30.0 { String::from("at the start") } else { format!("after {}", span(at)) };
+    let into = if at.si() < 30.0 { "at the start".into() } else { format!("after {}", span(at)) };
     match began {
         Some(began) => format!("{}, {into}", began.plus_s(at.si()).time()),
         None => capital(&into),
@@ -132,14 +109,13 @@ pub fn moment_of(began: Option<Local>, at: Seconds) -> String {
 }
 
 /// What sort of thing happened; `kind` as the record names it.
-#[must_use]
 pub fn event(kind: &str, text: &str) -> String {
     let said = match kind {
         "undervoltage" => "The supply was too low",
         "strain" => "The board was under strain",
         "missed_sweeps" => "Readings were missed",
         "mark" => "Mark",
-        "activity" if text.is_empty() => return String::from("No activity from now on"),
+        "activity" if text.is_empty() => return "No activity from now on".into(),
         "activity" => "Activity",
         "alarm_raised" => "Alarm",
         "alarm_cleared" => "Alarm over",
@@ -147,14 +123,13 @@ pub fn event(kind: &str, text: &str) -> String {
         _ => "",
     };
     match (said, text.trim()) {
-        (said, "") => said.to_string(),
-        ("", text) => text.to_string(),
+        (said, "") => said.into(),
+        ("", text) => text.into(),
         (said, text) => format!("{said}: {text}"),
     }
 }
 
 /// A gap: `The sensor did not answer for 40 s (why)`.
-#[must_use]
 pub fn silence(source: &str, lasted: Option<Seconds>, why: &str) -> String {
     let why = why.trim().trim_end_matches('.');
     let why = if why.is_empty() { String::new() } else { format!(": {why}") };
@@ -165,11 +140,12 @@ pub fn silence(source: &str, lasted: Option<Seconds>, why: &str) -> String {
 }
 
 sentences! {
+    estimated(energy) = "Of that, {energy} is an estimate, for times without a reading.";
     /// How long an outing that goes on has lasted: `2 h 14 so far`.
     so_far(lasted: Seconds) = "{} so far", span(lasted);
     /// The drawing of an outing's draw in words.
-    draw_line(lasted: Seconds, mean: Option<Watts>, peak: Option<Watts>) = "The draw over {}. {}.",
-        span(lasted), took(None, mean, peak).trim_end_matches('.');
+    draw_line(lasted: Seconds, mean: Option<Watts>, peak: Option<Watts>) = "The draw over {}. \
+        {}.", span(lasted), took(None, mean, peak).trim_end_matches('.');
 }
 
 #[cfg(test)]

@@ -352,9 +352,9 @@ language! {
     /// Paired phones.
     phones: PhonesPage {
         title = "Paired phones";
-        what_they_may(days) = "Each can make changes. A phone that has not been used for \
-            {days} days must be paired again. End one that is lost, or that you do not know: it \
-            can still look.";
+        what_they_may(days) = "Each can make changes. A phone that has not been used for {days} \
+            days must be paired again. End one that is lost, or that you do not know: it can still \
+            look.";
         none = "No phone is paired.";
         only_paired = "Only a paired phone sees which others are.";
         this = "This phone.";

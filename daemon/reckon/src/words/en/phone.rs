@@ -10,7 +10,6 @@ use super::{calendar::Local, numbers::ago};
 use crate::time::Mono;
 
 /// A code in groups of four digits.
-#[must_use]
 pub fn in_groups(code: &str) -> String {
     let mut grouped = String::new();
     for (ix, digit) in code.chars().enumerate() {
@@ -23,13 +22,11 @@ pub fn in_groups(code: &str) -> String {
 }
 
 /// What its owner calls it, or its number.
-#[must_use]
 pub fn phone_title(number: u32, name: Option<&str>) -> String {
     name.map_or_else(|| format!("Phone {number}"), ToString::to_string)
 }
 
 /// When it was paired.
-#[must_use]
 pub fn phone_paired(at: Option<Local>) -> String {
     match at {
         Some(at) => format!("Paired on {}, {}.", at.date(), at.hour_minute()),
@@ -38,14 +35,12 @@ pub fn phone_paired(at: Option<Local>) -> String {
 }
 
 /// When and from where it was last seen since the board was switched on.
-#[must_use]
 pub fn phone_seen(then: Mono, now: Mono, from: Option<IpAddr>) -> String {
     let from = from.map_or_else(String::new, |from| format!(", from {from}"));
     format!("Last used {}{from}.", ago(then, now))
 }
 
 /// The same before that.
-#[must_use]
 pub fn phone_used(at: Option<Local>) -> String {
     match at {
         Some(at) => format!("Last used on {}.", at.date()),
@@ -55,15 +50,15 @@ pub fn phone_used(at: Option<Local>) -> String {
 
 sentences! {
     /// The list is not on the card, and nobody was ended.
-    phones_not_kept(path, why) = "The list of paired phones cannot be kept: {path} cannot be written \
-        ({why}). A phone paired since then must be paired again after a restart; the others need \
-        not. Make room on the card, or replace it.";
+    phones_not_kept(path, why) = "The list of paired phones cannot be kept: {path} cannot be \
+        written ({why}). A phone paired since then must be paired again after a restart; the \
+        others need not. Make room on the card, or replace it.";
     /// So that nobody who was ended comes back, the whole list is gone.
     phones_taken_away(path, why) = "The list of paired phones cannot be kept: {path} cannot be \
         written ({why}). It was removed, so that no pairing that was ended comes back: after a \
         restart every phone must be paired again. Make room on the card, or replace it.";
     /// Nothing can be done to the file.
-    phones_stuck(path, why) = "The list of paired phones can be neither written nor removed ({path}: \
-        {why}). What was ended stays ended until outlast is started again, and is good again then. \
-        Replace the card, or remove the file by hand.";
+    phones_stuck(path, why) = "The list of paired phones can be neither written nor removed \
+        ({path}: {why}). What was ended stays ended until outlast is started again, and is good \
+        again then. Replace the card, or remove the file by hand.";
 }

@@ -1,9 +1,12 @@
 //! The questions that only the operator can answer, the answers, and what holds until then.
 
-use super::numbers::{clock_time, energy, left, percent, span};
+use super::{
+    calendar::capital,
+    numbers::{clock_time, energy, left, percent, span},
+};
 use crate::{
     bank::{BankSpec, LAMPS, MeasuredAt},
-    belief::{Answer, Away, Question, QuestionView, Standing, Story},
+    belief::{Answer, Question, QuestionView, Standing, Story},
     snapshot::{Possibility, Snapshot},
     time::Mono,
     units::{Seconds, Share},
@@ -24,32 +27,23 @@ pub struct Asked {
 }
 
 /// A question of this snapshot in words.
-#[must_use]
 pub fn asked(view: &QuestionView, snapshot: &Snapshot) -> Asked {
-    let answers = view
-        .answers
-        .iter()
-        .map(|answer| {
-            (
-                *answer,
-                answer_words(view.question, *answer, snapshot),
-                leaves(view.question, *answer, snapshot),
-            )
-        })
-        .collect();
-    let (text, why) = match view.question {
-        Question::SinceLast => since_last(snapshot),
-        Question::Swapped => swapped(snapshot),
-        Question::HowFull => how_full(snapshot),
+    let of = view.question;
+    let said = |&it: &Answer| (it, answer_words(of, it, snapshot), leaves(of, it, snapshot));
+    let (text, why) = match of {
+        Question::SinceLast => ("Same bank, not charged since?".into(), since_last(snapshot)),
+        Question::Swapped => ("Another bank?".into(), swapped(snapshot)),
+        Question::HowFull => {
+            (how_full(snapshot), "A rough answer will do: it makes the range narrower.".into())
+        }
         Question::HowEnded => (
-            String::from("How did the last outing end?"),
-            String::from(
-                "The board lost power. If the bank ran empty, later forecasts learn from it.",
-            ),
+            "How did the last outing end?".into(),
+            "The board lost power. If the bank ran empty, later forecasts learn from it.".into(),
         ),
-        Question::BankChanged => (String::from("Changed by mistake?"), bank_changed(snapshot)),
+        Question::BankChanged => ("Changed by mistake?".into(), bank_changed(snapshot)),
     };
-    Asked { text, why, answers, holds: view.answer.map(|answer| holds(view, answer, snapshot)) }
+    let holds = view.answer.map(|answer| holds(view, answer, snapshot));
+    Asked { text, why, answers: view.answers.iter().map(said).collect(), holds }
 }
 
 /// The name of the bank that is spoken of.
@@ -57,24 +51,19 @@ fn bank(snapshot: &Snapshot) -> &str {
     snapshot.bank.spec.as_ref().map_or("The bank", |spec| spec.name.as_str())
 }
 
-fn since_last(snapshot: &Snapshot) -> (String, String) {
-    let text = String::from("Same bank, not charged since?");
-    let Some(since) = &snapshot.bank.since else { return (text, String::new()) };
+fn since_last(snapshot: &Snapshot) -> String {
+    let Some(since) = &snapshot.bank.since else { return String::new() };
     let off = match since.off {
         Some(off) => format!("The board was off for {}.", span(off)),
-        None if since.restarted => String::from("The board was restarted."),
-        None => String::from("It is not known how long the board was off."),
+        None if since.restarted => "The board was restarted.".into(),
+        None => "It is not known how long the board was off.".into(),
     };
     let given = energy(since.delivered);
-    (text, format!("{off} Before that, {} had delivered {given}.", bank(snapshot)))
+    format!("{off} Before that, {} had delivered {given}.", bank(snapshot))
 }
 
-fn swapped(snapshot: &Snapshot) -> (String, String) {
-    let why = snapshot.bank.away.map_or_else(String::new, |away| away_words(&away, snapshot));
-    (String::from("Another bank?"), why)
-}
-
-fn away_words(away: &Away, snapshot: &Snapshot) -> String {
+fn swapped(snapshot: &Snapshot) -> String {
+    let Some(away) = snapshot.bank.away else { return String::new() };
     let when = at(away.to, snapshot);
     if away.stepped {
         return format!("The voltage jumped {when} and has stayed there.");
@@ -83,31 +72,19 @@ fn away_words(away: &Away, snapshot: &Snapshot) -> String {
     format!("The supply was gone for {lasted} while the board ran on. It came back {when}.")
 }
 
-fn how_full(snapshot: &Snapshot) -> (String, String) {
-    let another = snapshot.bank.away.is_some_and(|away| away.to == snapshot.outing_began);
-    let text = if another {
-        String::from("How full was the other bank?")
-    } else {
-        format!("How full was {} at the start?", bank(snapshot))
-    };
-    (text, String::from("A rough answer will do: it makes the range narrower."))
+fn how_full(snapshot: &Snapshot) -> String {
+    if snapshot.bank.away.is_some_and(|away| away.to == snapshot.outing_began) {
+        return "How full was the other bank?".into();
+    }
+    format!("How full was {} at the start?", bank(snapshot))
 }
 
 fn bank_changed(snapshot: &Snapshot) -> String {
     let Some(changed) = &snapshot.bank.changed else { return String::new() };
-    let since = since(changed.at, snapshot);
-    let told = if recharged(snapshot) {
-        format!("{} counts as charged {since}.", bank(snapshot))
-    } else {
-        format!("{} has been in use {since}.", bank(snapshot))
-    };
-    let until = match clock_time(changed.until, snapshot.at) {
-        Some(time) => format!("until {time}"),
-        None => {
-            format!("for {} more", whole_minutes(changed.until.seconds_since(snapshot.at.mono)))
-        }
-    };
-    format!("{told} You can undo this {until}.")
+    let since = moment_or(changed.at, snapshot, "since", |lasts| format!("for {lasts}"));
+    let told = if recharged(snapshot) { "counts as charged" } else { "has been in use" };
+    let until = moment_or(changed.until, snapshot, "until", |lasts| format!("for {lasts} more"));
+    format!("{} {told} {since}. You can undo this {until}.", bank(snapshot))
 }
 
 /// Whether the bank that was put to use is the one that had been in use.
@@ -118,50 +95,46 @@ fn recharged(snapshot: &Snapshot) -> bool {
 
 /// `at 14:02`, or how long ago where the clock is not to be believed.
 fn at(when: Mono, snapshot: &Snapshot) -> String {
-    match clock_time(when, snapshot.at) {
-        Some(time) => format!("at {time}"),
-        None => format!("{} ago", whole_minutes(snapshot.at.mono.seconds_since(when))),
-    }
+    moment_or(when, snapshot, "at", |lasts| format!("{lasts} ago"))
 }
 
-/// `since 14:02`, or for how long.
-fn since(when: Mono, snapshot: &Snapshot) -> String {
-    match clock_time(when, snapshot.at) {
-        Some(time) => format!("since {time}"),
-        None => format!("for {}", whole_minutes(snapshot.at.mono.seconds_since(when))),
+/// A time of day behind this word; else how far away, in words that change once a minute at most: an
+/// answer must not move under a thumb.
+fn moment_or(
+    when: Mono,
+    snapshot: &Snapshot,
+    word: &str,
+    otherwise: impl FnOnce(String) -> String,
+) -> String {
+    if let Some(time) = clock_time(when, snapshot.at) {
+        return format!("{word} {time}");
     }
-}
-
-/// A span in words that change once a minute at most: an answer must not move under a thumb.
-fn whole_minutes(time: Seconds) -> String {
-    if time.si() < 60.0 { String::from("less than a minute") } else { span(time) }
+    let away = Seconds::of((when.as_s() - snapshot.at.mono.as_s()).abs());
+    otherwise(if away.si() < 60.0 { "less than a minute".into() } else { span(away) })
 }
 
 /// An answer, as a button has it.
 fn answer_words(question: Question, answer: Answer, snapshot: &Snapshot) -> String {
     let bank = bank(snapshot);
     match answer {
-        Answer::GoesOn => String::from("Yes, not charged"),
-        Answer::Charged => String::from("No, charged full"),
-        Answer::Another if question == Question::SinceLast => {
-            String::from("Part-charged or another bank")
-        }
-        Answer::Another => String::from("Another bank"),
+        Answer::GoesOn => "Yes, not charged".into(),
+        Answer::Charged => "No, charged full".into(),
+        Answer::Another if question == Question::SinceLast => "Part-charged or another bank".into(),
+        Answer::Another => "Another bank".into(),
         Answer::Same => format!("Still {bank}"),
         Answer::Level(share) => level(share, snapshot.bank.spec.as_deref()).0,
-        Answer::RanEmpty => String::from("The bank ran empty"),
-        Answer::PlugPulled => String::from("The plug was pulled"),
-        Answer::Undo if recharged(snapshot) => String::from("It was not charged: go back"),
+        Answer::RanEmpty => "The bank ran empty".into(),
+        Answer::PlugPulled => "The plug was pulled".into(),
+        Answer::Undo if recharged(snapshot) => "It was not charged: go back".into(),
         Answer::Undo => match snapshot.bank.changed.as_ref().and_then(|it| it.before.as_ref()) {
             Some(before) => format!("Back to {}", before.name),
-            None => String::from("Undo"),
+            None => "Undo".into(),
         },
     }
 }
 
 /// The levels that a thumb can say of a bank, fullest first: each as the lamps of a USB bank show it
 /// (a pack has none), and the share of the charge that it stands for.
-#[must_use]
 pub fn levels(bank: Option<&BankSpec>) -> Vec<(Answer, String, Option<String>)> {
     let middles = LAMPS.map(Share::nearest);
     let said = |share: Share| {
@@ -178,17 +151,14 @@ const LIT: [(u8, &str); 4] =
 /// A level as an answer says it, and what that means where it does not say so itself.
 fn level(share: Share, bank: Option<&BankSpec>) -> (String, Option<String>) {
     if share == Share::WHOLE {
-        return (String::from("Full"), None);
+        return ("Full".into(), None);
     }
     let near = LAMPS.iter().zip(LIT).find(|(middle, _)| (share.part() - *middle).abs() < 1e-6);
     let Some((_, (lit, means))) = near else { return (format!("About {}", percent(share)), None) };
     if has_lamps(bank) {
-        (format!("{lit} of 4 lamps"), Some(String::from(means)))
-    } else {
-        let mut letters = means.chars();
-        let first = letters.next().into_iter().flat_map(char::to_uppercase);
-        (first.chain(letters).collect(), None)
+        return (format!("{lit} of 4 lamps"), Some(means.into()));
     }
+    (capital(means), None)
 }
 
 /// Whether a bank is of the sort that shows its charge by lamps: one cell in series behind a
@@ -240,27 +210,27 @@ fn held(question: Question, answer: Answer, snapshot: &Snapshot) -> String {
         Answer::GoesOn => format!("{bank} was not charged, so the last outing goes on."),
         Answer::Charged => format!("{bank} was charged full before this outing."),
         Answer::Another if question == Question::SinceLast => {
-            String::from("The bank was part-charged or changed before this outing.")
+            "The bank was part-charged or changed before this outing.".into()
         }
         Answer::Another => match &snapshot.bank.away {
             Some(away) => format!("Another bank took over {}.", at(away.to, snapshot)),
-            None => String::from("Another bank took over in this outing."),
+            None => "Another bank took over in this outing.".into(),
         },
         Answer::Same => format!("{bank} has been connected all along."),
         Answer::Level(share) => began_at(share, snapshot),
-        Answer::RanEmpty => String::from("The last outing ended because the bank ran empty."),
-        Answer::PlugPulled => String::from("The last outing ended because the plug was pulled."),
-        Answer::Undo => String::from("The bank was changed."),
+        Answer::RanEmpty => "The last outing ended because the bank ran empty.".into(),
+        Answer::PlugPulled => "The last outing ended because the plug was pulled.".into(),
+        Answer::Undo => "The bank was changed.".into(),
     }
 }
 
 fn began_at(share: Share, snapshot: &Snapshot) -> String {
-    let bank = bank(snapshot);
-    match level(share, snapshot.bank.spec.as_deref()) {
-        _ if share == Share::WHOLE => format!("{bank} began full."),
-        (lamps, Some(_)) => format!("{bank} began at {lamps}."),
-        (part, None) => format!("{bank} began at {} of its charge.", lower(&part)),
-    }
+    let at = match level(share, snapshot.bank.spec.as_deref()) {
+        _ if share == Share::WHOLE => "full".into(),
+        (lamps, Some(_)) => format!("at {lamps}"),
+        (part, None) => format!("at {} of its charge", part.to_lowercase()),
+    };
+    format!("{} began {at}.", bank(snapshot))
 }
 
 /// What an answer that nobody gave was taken from.
@@ -270,13 +240,8 @@ fn inferred(question: Question, snapshot: &Snapshot) -> String {
         (Question::SinceLast, Some(off)) => {
             format!("The board was off for {}, and nobody has said otherwise.", span(off))
         }
-        _ => String::from("Nobody has said otherwise."),
+        _ => "Nobody has said otherwise.".into(),
     }
-}
-
-fn lower(text: &str) -> String {
-    let mut letters = text.chars();
-    letters.next().into_iter().flat_map(char::to_lowercase).chain(letters).collect()
 }
 
 /// What the shown number supposes, where more than one is possible: `if not charged`.

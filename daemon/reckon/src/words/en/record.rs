@@ -23,10 +23,11 @@ sentences! {
     CHECK_SPACE = "Check the free space and the folder's owner, or choose another place.";
     NAME_TAKEN = "there is a file of that name already";
     NAME_UNREADABLE = "the name is not valid UTF-8";
-    time_goes_back(line) = "Line {line} is earlier than the line before it: the clock was set back, and \
-        the duration cannot be told from this list.";
-    not_times(stamps, others) = "{stamps} lines are time stamps and {others} are not. Each line needs one \
-        time stamp, such as 2024-03-09T08:00:00Z, 2024-03-09 08:00:00 or seconds since 1970.";
+    time_goes_back(line) = "Line {line} is earlier than the line before it: the clock was set \
+        back, and the duration cannot be told from this list.";
+    not_times(stamps, others) = "{stamps} lines are time stamps and {others} are not. Each line \
+        needs one time stamp, such as 2024-03-09T08:00:00Z, 2024-03-09 08:00:00 or seconds since \
+        1970.";
     WAITS = "The forecast goes on; the record waits in memory and is tried again.";
     CARD_FULL = "the card is full";
     FREE_SPACE = "Free some space, or make the record's size limit smaller.";
@@ -48,8 +49,8 @@ sentences! {
     NOT_KEPT = "The change was not kept.";
     RESTART = "Restart outlast; the journal says why it ended.";
     NOT_OPEN = "the record is not open";
-    at_limit(most_mib, days) = "The record has reached its size limit of {most_mib} MiB: ten-second \
-        rows older than {days} days of record were thinned to five minutes.";
+    at_limit(most_mib, days) = "The record has reached its size limit of {most_mib} MiB: \
+        ten-second rows older than {days} days of record were thinned to five minutes.";
     near_limit(mib, most_mib) = "The record uses {mib} of at most {most_mib} MiB. At the limit the \
         oldest ten-second rows are thinned to five minutes; export them before, or raise the \
         limit.";

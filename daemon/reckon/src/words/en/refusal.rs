@@ -15,93 +15,47 @@ use crate::{
 };
 
 /// Why an ask was not carried out.
-#[must_use]
 pub fn refusal(refusal: &Refusal) -> String {
-    match refusal {
-        Refusal::NoSuchActivity => String::from(
-            "There is no activity of that name any more. Reload the page and tap one of those \
-             shown.",
-        ),
-        Refusal::NoRules => String::from(
-            "The settings have no rule that chooses an activity. Tap what you are doing.",
-        ),
-        Refusal::AlarmGone => {
-            String::from("That alarm is over, or another has taken its place. Reload the page.")
-        }
-        Refusal::NoCountdown => {
-            String::from("There is no countdown to stop or shorten. Reload the page.")
-        }
-        Refusal::FinishOutOfRange => {
-            format!("The finish must be in the future, and within 14{TIE}days.")
-        }
-        Refusal::BankImplausible(faults) => bank_faults(faults),
-        Refusal::BadName(fault) => name_fault("The name", *fault),
-        Refusal::NoSuchAnswer => {
-            String::from("That is not an answer to this question. Nothing was changed.")
-        }
-        Refusal::NotAsked => String::from(
-            "That question is no longer open. Reload the page to see what is asked now. Nothing \
-             was changed.",
-        ),
-    }
+    let fixed = match refusal {
+        Refusal::BankImplausible(faults) => return bank_faults(faults),
+        Refusal::BadName(fault) => return name_fault("The name", *fault),
+        Refusal::NoSuchActivity => NO_SUCH_ACTIVITY,
+        Refusal::NoRules => NO_RULES,
+        Refusal::AlarmGone => ALARM_GONE,
+        Refusal::NoCountdown => "There is no countdown to stop or shorten. Reload the page.",
+        Refusal::FinishOutOfRange => FINISH_OUT_OF_RANGE,
+        Refusal::NoSuchAnswer => NO_SUCH_ANSWER,
+        Refusal::NotAsked => ASKED_NO_MORE,
+    };
+    fixed.into()
 }
 
 /// Why a bank cannot be as described: one sentence or two for each fault.
-#[must_use]
 pub fn bank_faults(all: &[BankFault]) -> String {
     all.iter().map(bank_fault).collect::<Vec<_>>().join(" ")
 }
 
 /// Why a bank cannot be as described.
-#[must_use]
 pub fn bank_fault(fault: &BankFault) -> String {
     match *fault {
         BankFault::Name(fault) => name_fault("The bank's name", fault),
-        BankFault::Cells => {
-            format!("The cells must be {}.", or(&Cells::ALL.map(Cells::name)))
+        BankFault::Cells => format!("The cells must be {}.", or(&Cells::ALL.map(Cells::name))),
+        BankFault::MeasuredAt => sensor_nowhere(&or(&MeasuredAt::ALL.map(MeasuredAt::name))),
+        BankFault::NoLabel => NO_LABEL.into(),
+        BankFault::LabelMah => BAD_LABEL_MAH.into(),
+        BankFault::LabelV => bad_label_v(PACK_V.start(), PACK_V.end()),
+        BankFault::Series => bad_series(SERIES.start(), SERIES.end()),
+        BankFault::Ambient => bad_ambient(AMBIENT_C.start(), AMBIENT_C.end()),
+        BankFault::Misfit { cells, series, makes_v: (low, high), label_v } => {
+            let cells =
+                format!("{} {}", chemistry(cells), if series == 1 { "cell" } else { "cells" });
+            misfit(&series, &cells, low, high, label_v)
         }
-        BankFault::MeasuredAt => format!(
-            "The sensor sits at {}: behind the bank's converter, at the cells, or there is none.",
-            or(&MeasuredAt::ALL.map(MeasuredAt::name))
-        ),
-        BankFault::NoLabel => String::from(
-            "The capacity in mAh is missing, and it is not guessed. It is printed on the bank's \
-             label.",
-        ),
-        BankFault::LabelMah => format!(
-            "The capacity must be a number from 100 to 2{TIE}000{TIE}000{TIE}mAh. It is printed on the bank's \
-             label."
-        ),
-        BankFault::LabelV => format!(
-            "The voltage that the label's capacity is for must be a number from {} to {}{TIE}V.",
-            PACK_V.start(),
-            PACK_V.end()
-        ),
-        BankFault::Series => format!(
-            "Cells in series must be a whole number from {} to {}; a USB bank has 1.",
-            SERIES.start(),
-            SERIES.end()
-        ),
-        BankFault::Ambient => format!(
-            "The temperature around the bank must be a number from {} to {}{TIE}°C.",
-            AMBIENT_C.start(),
-            AMBIENT_C.end()
-        ),
-        BankFault::Misfit { cells, series, makes_v: (low, high), label_v } => format!(
-            "{series} {} {} in series make {low:.1} to {high:.1}{TIE}V, not {label_v:.1}{TIE}V. A \
-             USB bank's label means its cells: one in series, 3.6 or 3.7{TIE}V.",
-            chemistry(cells),
-            if series == 1 { "cell" } else { "cells" },
-        ),
-        BankFault::Cutoff { within_v: (low, high) } => format!(
-            "The cut-off of this bank must be a number from {low:.1} to {high:.1}{TIE}V; leave it out if you do \
-             not know it."
-        ),
+        BankFault::Cutoff { within_v: (low, high) } => bad_cutoff(low, high),
     }
 }
 
 /// Why a text cannot be a name; `what` begins the sentence, such as 'The name'.
-#[must_use]
 pub fn name_fault(what: &str, fault: NameFault) -> String {
     match fault {
         NameFault::Missing => format!("{what} is missing."),
@@ -121,13 +75,37 @@ fn or(names: &[&str]) -> String {
 }
 
 /// How long to wait before the next pairing code.
-#[must_use]
 pub fn wait(time: Duration) -> String {
     let seconds = Seconds::of(time.as_secs_f64() + 1.0);
     format!("Too many wrong codes from this phone. Try again in {}.", span(seconds))
 }
 
 sentences! {
+    NO_SUCH_ACTIVITY = "There is no activity of that name any more. Reload the page and tap one of \
+        those shown.";
+    NO_RULES = "The settings have no rule that chooses an activity. Tap what you are doing.";
+    ALARM_GONE = "That alarm is over, or another has taken its place. Reload the page.";
+    FINISH_OUT_OF_RANGE = "The finish must be in the future, and within 14\u{a0}days.";
+    NO_SUCH_ANSWER = "That is not an answer to this question. Nothing was changed.";
+    ASKED_NO_MORE = "That question is no longer open. Reload the page to see what is asked now. \
+        Nothing was changed.";
+    sensor_nowhere(places) = "The sensor sits at {places}: behind the bank's converter, at the \
+        cells, or there is none.";
+    NO_LABEL = "The capacity in mAh is missing, and it is not guessed. It is printed on the bank's \
+        label.";
+    BAD_LABEL_MAH = "The capacity must be a number from 100 to 2\u{a0}000\u{a0}000\u{a0}mAh. It is \
+        printed on the bank's label.";
+    bad_label_v(low, high) = "The voltage that the label's capacity is for must be a number from \
+        {low} to {high}{TIE}V.";
+    bad_series(low, high) = "Cells in series must be a whole number from {low} to {high}; a USB \
+        bank has 1.";
+    bad_ambient(low, high) = "The temperature around the bank must be a number from {low} to \
+        {high}{TIE}°C.";
+    misfit(series, cells, low: f64, high: f64, label_v: f64) = "{series} {cells} in series make \
+        {low:.1} to {high:.1}{TIE}V, not {label_v:.1}{TIE}V. A USB bank's label means its cells: \
+        one in series, 3.6 or 3.7{TIE}V.";
+    bad_cutoff(low: f64, high: f64) = "The cut-off of this bank must be a number from {low:.1} to \
+        {high:.1}{TIE}V; leave it out if you do not know it.";
     /// A reason, and that nothing came of it.
     unchanged(why: &str) = "{why} Nothing was changed.";
     NO_RECORD = "No record is kept here.";
@@ -175,8 +153,8 @@ sentences! {
     BAD_WISH = "`wish` is stop or now. Nothing was changed.";
     BAD_SLEEP = "An alarm can be silenced for one minute to one day.";
     WRONG_CODE = "That code is wrong. `outlast pin` on the board shows the one that is good now.";
-    NO_CODE = "No code is good now: none was asked for, or it is used or too old. Run `outlast pin` \
-        on the board and enter what it shows.";
+    NO_CODE = "No code is good now: none was asked for, or it is used or too old. Run `outlast \
+        pin` on the board and enter what it shows.";
     NO_PHONE_TITLE = "No such phone";
     NO_PHONE = "No phone of that number is paired. Nothing was changed.";
     NOT_KEPT_TITLE = "Done, but not kept";
@@ -199,8 +177,8 @@ sentences! {
         the name to `hosts` in the settings.";
     OTHER_SITE_TITLE = "Not from this page";
     OTHER_SITE = "This came from another site. Nothing was changed.";
-    OTHER_SITE_LOOKS = "Another site's page asked for this. Only this page, a program or a link may, since \
-        it costs the bank. Open the address itself.";
+    OTHER_SITE_LOOKS = "Another site's page asked for this. Only this page, a program or a link \
+        may, since it costs the bank. Open the address itself.";
     PAIR_FIRST_TITLE = "Pair this phone first";
     PAIR_FIRST = "Anyone on the network can look; a phone must be paired once before it can change \
         anything. Nothing was changed.";
@@ -223,8 +201,8 @@ sentences! {
     UNREADABLE_REQUEST_TITLE = "Cannot read this";
     UNREADABLE_REQUEST = "What was sent could not be understood. Nothing was changed.";
     TOO_MANY_READERS = "Too many are reading the record at once. Try again in a moment.";
-    TOO_MANY_FILES = "Another file is being sent. Without pairing there is one at a time, since files cost \
-        the bank. Try again in half a minute, or pair this phone.";
+    TOO_MANY_FILES = "Another file is being sent. Without pairing there is one at a time, since \
+        files cost the bank. Try again in half a minute, or pair this phone.";
     UNREADABLE_TITLE = "The record cannot be read";
     NOT_IN_RECORD_TITLE = "Not in the record";
     not_in_record(what) = "There is no {what} of that number in the record.";

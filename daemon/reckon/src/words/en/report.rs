@@ -5,7 +5,8 @@ use super::{
     calendar::{Local, capital},
     fold::{load, marked},
     numbers::{
-        TIE, celsius, energy, energy_parts, left, percent, power, range, shows_beside, span, volts,
+        TIE, bare, celsius, energy, energy_parts, left, percent, power, range, shows_beside, span,
+        volts,
     },
     outing::moment_of,
 };
@@ -19,20 +20,16 @@ use crate::{
     },
     units::{Celsius, Joules, Seconds, Share, Volts, Watts},
 };
-use alloc::{
-    format,
-    string::{String, ToString},
-    vec::Vec,
-};
+use alloc::{format, string::String, vec::Vec};
 
 /// The heads of the energy book's columns.
 pub const BOOK_HEAD: [&str; 5] = ["Wh", "time", "mean W", "95 % W", "peak W"];
+
 /// A page of the energy book, a cell for each column; the units stand in the head.
-#[must_use]
 pub fn book_row(page: &EnergyTally) -> [String; 5] {
-    let watts = |watts: Option<_>| watts.map_or_else(|| "–".to_string(), |it| bare(power(it)));
+    let watts = |watts: Option<_>| watts.map_or("–".into(), |it| bare(&power(it)).into());
     [
-        bare(energy(page.energy())),
+        bare(&energy(page.energy())).into(),
         span(page.lasted()),
         watts(page.mean()),
         watts(page.p95()),
@@ -40,13 +37,8 @@ pub fn book_row(page: &EnergyTally) -> [String; 5] {
     ]
 }
 
-fn bare(said: String) -> String {
-    said.split(TIE).next().unwrap_or_default().to_string()
-}
-
 /// The energy book: its pages, what was taken while nobody read, and all of it last. What is said of
 /// the parts adds up to what is said of all.
-#[must_use]
 pub fn book(
     pages: Vec<(String, &EnergyTally)>,
     besides: &[(String, EnergyPart)],
@@ -69,15 +61,15 @@ pub fn book(
     }
     let lasted_s = read.lasted().si() + besides.iter().map(|it| it.1.lasted_s).sum::<f64>();
     let mut cells = book_row(read);
-    cells[0] = bare(energy(all));
+    cells[0] = bare(&energy(all)).into();
     cells[1] = span(Seconds::of(lasted_s));
     cells[2] = mean_w(all, lasted_s);
-    lines.push((ALL.to_string(), cells));
+    lines.push((ALL.into(), cells));
     lines
 }
 
 fn unread_row(part: &EnergyPart) -> [String; 5] {
-    let none = || "–".to_string();
+    let none = || "–".into();
     let lasted = span(Seconds::of(part.lasted_s));
     let mean = mean_w(Joules::from_wh(part.energy_wh), part.lasted_s);
     [none(), if part.lasted_s > 0.0 { lasted } else { none() }, mean, none(), none()]
@@ -85,11 +77,10 @@ fn unread_row(part: &EnergyPart) -> [String; 5] {
 
 fn mean_w(energy: Joules, lasted_s: f64) -> String {
     let mean = Watts::new(energy.si() / lasted_s);
-    mean.map_or_else(|| "–".to_string(), |mean| bare(power(mean)))
+    mean.map_or_else(|| "–".into(), |mean| bare(&power(mean)).into())
 }
 
 /// What an outing took while nobody read, and what it was once said to have taken beyond that.
-#[must_use]
 pub fn besides(report: &Report) -> Vec<(String, EnergyPart)> {
     let named = |why| match why {
         Unread::Starting => "board starting",
@@ -98,37 +89,25 @@ pub fn besides(report: &Report) -> Vec<(String, EnergyPart)> {
         Unread::NotKept => "not on the card",
     };
     let mut parts: Vec<(String, EnergyPart)> =
-        report.unread().map(|(why, part)| (named(why).to_string(), part)).collect();
+        report.unread().map(|(why, part)| (named(why).into(), part)).collect();
     if shows_beside(report.difference(), report.all()) {
         let energy_wh = report.difference().wh();
-        parts.push((NO_LONGER_TOLD.to_string(), EnergyPart { lasted_s: 0.0, energy_wh }));
+        parts.push((NO_LONGER_TOLD.into(), EnergyPart { lasted_s: 0.0, energy_wh }));
     }
     parts
 }
 
-/// What was counted when the outing ended and cannot be told apart now.
-const NO_LONGER_TOLD: &str = "no longer told apart";
 /// Whether a part is more than nothing, to as many digits as the whole is said with.
-#[must_use]
 pub fn is_worth_a_line(part: Joules, all: Joules) -> bool {
     shows_beside(part, all)
 }
 
-/// What a bank's outings took while nobody read.
-pub const UNREAD: &str = "no reading";
-
 /// What the columns mean.
-#[must_use]
 pub fn book_note(coarsest: Seconds) -> String {
-    let of = if coarsest.si() <= 15.0 { "ten-second".to_string() } else { span(coarsest) };
-    format!(
-        "95{TIE}%: the draw was below this for 95{TIE}% of the time ({of} means). Peak: the \
-         highest single reading."
-    )
+    columns_mean(&if coarsest.si() <= 15.0 { "ten-second".into() } else { span(coarsest) })
 }
 
 /// An hour of the outing: the time of day it began at, where that is known.
-#[must_use]
 pub fn book_hour(began: Option<Local>, hour: usize) -> String {
     let after = u32::try_from(hour).map_or(0.0, f64::from) * 3600.0;
     match began {
@@ -138,93 +117,62 @@ pub fn book_hour(began: Option<Local>, hour: usize) -> String {
 }
 
 /// What of the book was not measured.
-#[must_use]
 pub fn not_measured(report: &Report) -> Vec<String> {
-    let whole = report.tally.whole();
-    let mut lines = Vec::new();
-    let modelled = report.modelled.lasted().si();
-    if modelled > 0.0 && modelled >= 0.999 * whole.lasted().si() {
-        lines.push(
-            "All of it is estimated from the board's load: no sensor measured it.".to_string(),
-        );
-    } else if modelled > 0.0 {
-        let taken = energy(report.modelled.energy());
-        let lasted = span(report.modelled.lasted());
-        lines.push(format!("Of that, {taken} in {lasted} is estimated: no sensor measured it."));
+    let modelled = &report.modelled;
+    let all = modelled.lasted().si() >= 0.999 * report.tally.whole().lasted().si();
+    match (modelled.lasted().si() > 0.0, all) {
+        (false, _) => Vec::new(),
+        (_, true) => Vec::from([ALL_ESTIMATED.into()]),
+        (_, false) => Vec::from([estimated(&energy(modelled.energy()), &span(modelled.lasted()))]),
     }
-    lines
 }
 
 /// `31 to 58 °C, 44 °C on average`.
-#[must_use]
 pub fn temperatures(seen: &MinMeanMax<Celsius>) -> String {
-    let bare = celsius(seen.low).replace(&format!("{TIE}°C"), "");
-    format!("{bare} to {}, {} on average", celsius(seen.high), celsius(seen.mean))
+    low_to_high(&celsius(seen.low), &celsius(seen.high), &celsius(seen.mean))
 }
 
 /// `4.92 to 5.14 V, 5.08 V on average`.
-#[must_use]
 pub fn supplies(seen: &MinMeanMax<Volts>) -> String {
-    let bare = volts(seen.low).replace(&format!("{TIE}V"), "");
-    format!("{bare} to {}, {} on average", volts(seen.high), volts(seen.mean))
+    low_to_high(&volts(seen.low), &volts(seen.high), &volts(seen.mean))
 }
 
 /// A slot's folds summed: `Over 3 h 10: 12.4 Wh, of that receive 8.0 Wh, transmit 3.1 Wh, decode
 /// 1.3 Wh`.
-#[must_use]
 pub fn folded(total: &Total) -> String {
-    let mut parts = Vec::new();
-    for (name, part) in
-        [("receive", total.receive), ("transmit", total.transmit), ("decode", total.decode)]
-    {
-        if part.si() > 0.0 {
-            parts.push(format!("{name} {}", energy(part)));
-        }
-    }
-    let of =
-        if parts.is_empty() { String::new() } else { format!(", of that {}", parts.join(", ")) };
-    format!("Over {}: {}{of}.", span(total.lasted), energy(total.energy))
+    let parts =
+        [("receive", total.receive), ("transmit", total.transmit), ("decode", total.decode)];
+    let parts = parts.into_iter().filter(|(_, part)| part.si() > 0.0);
+    let parts: Vec<_> = parts.map(|(name, part)| format!("{name} {}", energy(part))).collect();
+    let of = if parts.is_empty() { "" } else { ", of that " };
+    format!("Over {}: {}{of}{}.", span(total.lasted), energy(total.energy), parts.join(", "))
 }
 
 /// How good the forecasts were, and what the truth is that they are held against.
-#[must_use]
 pub fn foretold(all: &Forecasts) -> Vec<String> {
     if all.all.is_empty() {
         return Vec::new();
     }
     match all.truth {
-        Truth::Open { .. } => {
-            Vec::from(["How good they were can be told once the bank is empty.".to_string()])
-        }
+        Truth::Open { .. } => Vec::from([TOLD_WHEN_EMPTY.into()]),
         Truth::Died { within, .. } => {
             let miss = all.middle_off.zip(all.middle_off_share);
-            let mut lines = Vec::from([forecasts(all.held, all.judged, miss)]);
-            if within.si() >= 1.0 {
-                let width = span(within);
-                lines.push(format!(
-                    "The end is known to within {width}; the middle of that is used."
-                ));
-            }
-            lines
+            let known = (within.si() >= 1.0).then(|| end_known_to(&span(within)));
+            [forecasts(all.held, all.judged, miss)].into_iter().chain(known).collect()
         }
         Truth::AtLeast { .. } => {
-            let known = "It ended before the bank was known to be empty, so the true time is only \
-                         known as 'at least'.";
             let told = match (all.judged, all.all.len()) {
-                (0, _) => "That proves no forecast wrong.".to_string(),
+                (0, _) => "That proves no forecast wrong.".into(),
                 (1, count) => format!("Even so, one of {count} forecasts was too short."),
-                (short, count) => {
-                    format!("Even so, {short} of {count} forecasts were too short.")
-                }
+                (short, count) => format!("Even so, {short} of {count} forecasts were too short."),
             };
-            Vec::from([known.to_string(), told])
+            Vec::from([AT_LEAST_KNOWN.into(), told])
         }
     }
 }
 
 /// One forecast against what came: `between 5 h 50 and 7 h 30; it was 6 h 40: held, its middle
 /// 10 min too long`.
-#[must_use]
 pub fn forecast_came(it: &JudgedForecast) -> String {
     let known = it.came.filter(|_| it.off.is_some());
     let said = forecast_then(it.made.remaining_s.map(Seconds::of), known);
@@ -245,24 +193,14 @@ pub fn forecast_came(it: &JudgedForecast) -> String {
 }
 
 /// What a run-down taught about its bank.
-#[must_use]
 pub fn learned(before: [Joules; 3], after: [Joules; 3]) -> String {
     let range = |of: [Joules; 3]| format!("between {} and {}", energy(of[0]), energy(of[2]));
     let width = |of: [Joules; 3]| (of[2].si() - of[0].si()).max(0.0);
-    let change = if width(after) < 0.97 * width(before) {
-        " The range is narrower than before."
-    } else {
-        " The range is no narrower than before."
-    };
-    format!(
-        "Before this outing the full bank was expected to deliver {}; now {}.{change}",
-        range(before),
-        range(after)
-    )
+    let no = if width(after) < 0.97 * width(before) { "" } else { "no " };
+    full_delivers(&range(before), &range(after), no)
 }
 
 /// A stretch of an outing: `10:20 to 11:05`, or `2 h 10 to 2 h 55 into it`.
-#[must_use]
 pub fn stretch(began: Option<Local>, from: Seconds, to: Seconds) -> String {
     match began {
         Some(began) => {
@@ -274,39 +212,46 @@ pub fn stretch(began: Option<Local>, from: Seconds, to: Seconds) -> String {
 }
 
 /// `Contacts`, or that nothing with a name was done.
-#[must_use]
 pub fn doing(activity: Option<&str>) -> String {
-    activity.map_or_else(|| "No activity".to_string(), capital)
+    activity.map_or_else(|| "No activity".into(), capital)
 }
 
 /// What a mark switched: `Fan on: 0.62 W more, give or take 0.05 W (10:20:05, after 2 h).`
-#[must_use]
 pub fn switched(it: &MarkedChange, began: Option<Local>) -> String {
     let said = marked(&capital(&it.text), it.more.0, it.more.1);
     format!("{said} ({}).", moment_of(began, it.at))
 }
 
 /// What the processor's load drew, in one or two sentences.
-#[must_use]
 pub fn load_took(found: &LoadShare, whole: Joules) -> String {
-    let mut line = load(&found.line);
-    if found.from_rows {
-        line.push_str(
-            " That is worked out from ten-second means, and less sure than what Station shows.",
-        );
-    }
+    let less_sure = if found.from_rows { FROM_ROWS } else { "" };
+    let line = load(&found.line) + less_sure;
     let Some((taken, error)) = found.taken else { return line };
     let share = percent(Share::nearest(taken.si() / whole.si().max(1e-9)));
-    format!(
-        "{line} Above idle, work took {}, {share} of the energy (±{TIE}{}).",
-        energy(taken),
-        energy(error * 2.0)
-    )
+    let (taken, give) = (energy(taken), energy(error * 2.0));
+    format!("{line} Above idle, work took {taken}, {share} of the energy (±{TIE}{give}).")
 }
 
 sentences! {
+    columns_mean(means: &str) = "95{TIE}%: the draw was below this for 95{TIE}% of the time \
+        ({means} means). Peak: the highest single reading.";
+    ALL_ESTIMATED = "All of it is estimated from the board's load: no sensor measured it.";
+    estimated(energy, time) = "Of that, {energy} in {time} is estimated: no sensor measured it.";
+    low_to_high(low: &str, high, mean) = "{} to {high}, {mean} on average", bare(low);
+    TOLD_WHEN_EMPTY = "How good they were can be told once the bank is empty.";
+    end_known_to(width) = "The end is known to within {width}; the middle of that is used.";
+    AT_LEAST_KNOWN = "It ended before the bank was known to be empty, so the true time is only \
+        known as 'at least'.";
+    full_delivers(before, now, no: &str) = "Before this outing the full bank was expected to \
+        deliver {before}; now {now}. The range is {no}narrower than before.";
     /// Nobody said what was being done.
     UNTOLD = "not said";
+    /// Behind what load took.
+    FROM_ROWS = " That is worked out from ten-second means, and less sure than what Station shows.";
+    /// What was counted when the outing ended and cannot be told apart now.
+    NO_LONGER_TOLD = "no longer told apart";
+    /// What a bank's outings took while nobody read.
+    UNREAD = "no reading";
     /// All of the activities together.
     ALL = "All";
     /// Whose curve and parts are shown: `In its longest stretch, 1 h:`
@@ -323,7 +268,6 @@ sentences! {
 }
 
 /// One forecast against what came: `between 5 h 50 and 7 h 30; it was 6 h 40`.
-#[must_use]
 pub fn forecast_then(remaining: [Seconds; 3], truth: Option<Seconds>) -> String {
     let said = range(remaining);
     let width = Seconds::of(remaining[2].si() - remaining[0].si());
@@ -335,20 +279,18 @@ pub fn forecast_then(remaining: [Seconds; 3], truth: Option<Seconds>) -> String 
 
 /// The forecasts of an outing as a whole. `held` of `all` had the true end between their ends; the
 /// middle one of them missed it by `miss`, as a share of what then remained by the other.
-#[must_use]
 pub fn forecasts(held: usize, all: usize, miss: Option<(Seconds, Share)>) -> String {
     let held = match (held, all) {
-        (_, 0) => return String::from("No forecast was made."),
-        (1, 1) => String::from("The one forecast made included the true end."),
-        (0, 1) => String::from("The one forecast made missed the true end."),
+        (_, 0) => return "No forecast was made.".into(),
+        (1, 1) => "The one forecast made included the true end.".into(),
+        (0, 1) => "The one forecast made missed the true end.".into(),
         (held, all) if held == all => format!("All {all} forecasts included the true end."),
         (held, all) => format!("{held} of {all} forecasts included the true end."),
     };
     let miss = miss.map(|(miss, share)| {
-        let share = percent(share);
+        let (miss, share) = (span(miss), percent(share));
         format!(
-            " Half of the middle estimates were within {} of it, {share} of the time then left.",
-            span(miss)
+            " Half of the middle estimates were within {miss} of it, {share} of the time then left."
         )
     });
     format!("{held}{} The aim is 8 in 10.", miss.unwrap_or_default())

@@ -89,8 +89,8 @@ sentences! {
     averaging_set(now_ms, before_ms) = "Its driver was asked to average over the second, and now \
         does over {now_ms} ms instead of {before_ms} ms.";
     averages_long(ms) = "Its driver averages over {ms} ms, so nothing within the second is missed.";
-    averages_short(ms) = "Its driver averages over {ms} ms only and may not be told to take longer, \
-        so it is read at another moment of each second.";
+    averages_short(ms) = "Its driver averages over {ms} ms only and may not be told to take \
+        longer, so it is read at another moment of each second.";
     AVERAGING_UNKNOWN = "How long its driver averages is not known, so it is read at another \
         moment of each second.";
     SET_SHUNT = "set shunt in the settings to what is printed on the sensor's board";

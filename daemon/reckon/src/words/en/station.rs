@@ -11,56 +11,43 @@ use crate::{
     time::Mono,
     units::{Amps, Ohms, Seconds, Share, Watts},
 };
-use alloc::{
-    format,
-    string::{String, ToString},
-    vec::Vec,
-};
+use alloc::{format, string::String, vec::Vec};
 
 /// The board: names and what they are.
-#[must_use]
 pub fn board_facts(snapshot: &Snapshot) -> Vec<(&'static str, String)> {
     let (facts, board) = (&snapshot.facts, &snapshot.board);
-    let model = facts.model.clone().unwrap_or_else(|| "does not say what it is".to_string());
-    let mut said = alloc::vec![("Model", model)];
-    said.extend(facts.cores.map(|cores| ("Cores", cores.to_string())));
-    said.extend(facts.memory_mib.map(|mib| ("Memory", format!("{mib}{TIE}MiB"))));
-    said.push(("Temperature", board.temp.map_or_else(|why| gap(why).to_string(), celsius)));
-    said.push(("Supply", undervoltage(snapshot)));
-    if let Ok(input) = board.input_volts {
-        said.push(("At its input", volts(input)));
-    }
-    if let Ok(rails) = board.rails_at_least {
-        said.push(("Its own rails", format!("at least {}", power(rails))));
-    }
-    said.extend(snapshot.load.as_ref().map(|line| ("Load", fold::load(line))));
-    said.extend(facts.input_limit.map(|limit| ("Supply can deliver", current(limit))));
-    if facts.usb_held_low == Some(true) {
-        said.push(("USB ports", format!("limited to 600{TIE}mA")));
-    }
-    let rtc = if facts.has_rtc {
-        "yes: it keeps time while the board is off"
-    } else {
-        "no: the time is lost while the \
-                                                            board is off"
-    };
-    said.push(("Clock battery", rtc.to_string()));
-    said.extend(facts.kernel.clone().map(|kernel| ("Kernel", kernel)));
-    said
+    let rtc = if facts.has_rtc { "yes: it keeps time" } else { "no: the time is lost" };
+    let said = [
+        ("Model", Some(facts.model.clone().unwrap_or("does not say what it is".into()))),
+        ("Cores", facts.cores.map(|cores| format!("{cores}"))),
+        ("Memory", facts.memory_mib.map(|mib| format!("{mib}{TIE}MiB"))),
+        ("Temperature", Some(board.temp.map_or_else(|why| gap(why).into(), celsius))),
+        ("Supply", Some(undervoltage(snapshot))),
+        ("At its input", board.input_volts.ok().map(volts)),
+        ("Its own rails", board.rails_at_least.ok().map(|it| format!("at least {}", power(it)))),
+        ("Load", snapshot.load.as_ref().map(fold::load)),
+        ("Supply can deliver", facts.input_limit.map(current)),
+        (
+            "USB ports",
+            facts.usb_held_low.filter(|it| *it).map(|_| format!("limited to 600{TIE}mA")),
+        ),
+        ("Clock battery", Some(format!("{rtc} while the board is off"))),
+        ("Kernel", facts.kernel.clone()),
+    ];
+    said.into_iter().filter_map(|(name, what)| Some((name, what?))).collect()
 }
 
 fn undervoltage(snapshot: &Snapshot) -> String {
     match (snapshot.board.undervoltage, snapshot.undervoltage_times) {
-        (Ok(true), _) => "too low right now".to_string(),
-        (Ok(false), 0) => "high enough in this outing".to_string(),
-        (_, 1) => "was too low once in this outing".to_string(),
+        (Ok(true), _) => "too low right now".into(),
+        (Ok(false), 0) => "high enough in this outing".into(),
+        (_, 1) => "was too low once in this outing".into(),
         (Err(why), 0) => format!("undervoltage {}", gap(why)),
         (_, times) => format!("was too low {times} times in this outing"),
     }
 }
 
 /// A current: `412 mA`, `1.25 A`.
-#[must_use]
 pub fn current(amps: Amps) -> String {
     let size = amps.si().abs();
     let sign = if amps.si() < 0.0 { "\u{2212}" } else { "" };
@@ -72,19 +59,17 @@ pub fn current(amps: Amps) -> String {
 }
 
 /// How a source is doing.
-#[must_use]
 pub fn source_state(report: &SourceReport, now: Mono) -> String {
     match report.state {
-        SourceState::Live => "It answers.".to_string(),
+        SourceState::Live => "It answers.".into(),
         SourceState::Silent { since, gap: why } => {
             format!("It {}, for {}.", gap(why), span(now.seconds_since(since)))
         }
-        SourceState::LeftAlone => "It was found and is left alone.".to_string(),
+        SourceState::LeftAlone => "It was found and is left alone.".into(),
     }
 }
 
 /// What a power sensor or gauge reads this second; `None` for other sources.
-#[must_use]
 pub fn source_reads(source: SourceIx, snapshot: &Snapshot) -> Option<String> {
     let (level, amps, watts) =
         if let Some(read) = snapshot.supplies.iter().find(|read| read.source == source) {
@@ -99,23 +84,19 @@ pub fn source_reads(source: SourceIx, snapshot: &Snapshot) -> Option<String> {
 }
 
 /// The shunt that a current is worked out with.
-#[must_use]
 pub fn shunt(shunt: &Shunt) -> String {
-    let assumed = match shunt.assumed {
-        Some(assumed) => format!("The driver assumes a shunt of {}", ohms(assumed)),
-        None => "The driver does not say which shunt it assumes".to_string(),
+    let assumed = match shunt.assumed.map(ohms) {
+        Some(assumed) => format!("The driver assumes a shunt of {assumed}"),
+        None => "The driver does not say which shunt it assumes".into(),
     };
-    match shunt.told {
-        Some(told) => format!("{assumed}; the settings say {}, and that is used.", ohms(told)),
+    match shunt.told.map(ohms) {
+        Some(told) => format!("{assumed}; the settings say {told}, and that is used."),
         None if shunt.scale != 1.0 => {
             format!("{assumed}; the settings multiply every current by {}.", shunt.scale)
         }
-        None => {
-            format!(
-                "{assumed}. If the resistor on the sensor is a different one, give it in the \
-                     settings."
-            )
-        }
+        None => format!(
+            "{assumed}. If the resistor on the sensor is a different one, give it in the settings."
+        ),
     }
 }
 
@@ -126,7 +107,6 @@ fn ohms(ohms: Ohms) -> String {
 }
 
 /// What outlast itself costs, in watts where it is known what load takes.
-#[must_use]
 pub fn costs(snapshot: &Snapshot) -> Vec<String> {
     let mut said = footprint(&snapshot.footprint);
     let own = snapshot.own_draw;
@@ -136,7 +116,6 @@ pub fn costs(snapshot: &Snapshot) -> Vec<String> {
 
 /// What outlast itself draws: `outlast itself takes 1.5 mW, 0.1 % of the draw; give or take 0.1 mW,
 /// by what load takes here.`
-#[must_use]
 pub fn own_cost(own: Watts, error: Watts, of: Option<Watts>) -> String {
     let share = of.map_or(0.0, |all| own.si() / all.si().max(1e-9));
     let own = own_draw(own, Share::nearest(share));
@@ -145,37 +124,29 @@ pub fn own_cost(own: Watts, error: Watts, of: Option<Watts>) -> String {
 }
 
 /// What outlast itself costs.
-#[must_use]
 pub fn footprint(cost: &Footprint) -> Vec<String> {
     let cpu = cost.cpu_share.map(|share| {
         format!("{:.1}{TIE}% of one processor core over the last minute.", share * 100.0)
     });
-    let memory = cost.resident_kib.map(|kib| {
-        let mib = f64::from(u32::try_from(kib).unwrap_or(u32::MAX)) / 1024.0;
-        format!("{mib:.1}{TIE}MiB of memory.")
-    });
+    let mib = |kib| f64::from(u32::try_from(kib).unwrap_or(u32::MAX)) / 1024.0;
+    let memory = cost.resident_kib.map(|kib| format!("{:.1}{TIE}MiB of memory.", mib(kib)));
     let wakes = cost.wakeups_per_s.map(|rate| format!("{rate:.1} wake-ups per second."));
     let said: Vec<String> = [cpu, memory, wakes].into_iter().flatten().collect();
-    if said.is_empty() { alloc::vec!["Not measured yet.".to_string()] } else { said }
+    if said.is_empty() { Vec::from(["Not measured yet.".into()]) } else { said }
 }
 
 /// The board's clock against the phone's: `0.42 s behind this phone's clock (± 0.03 s)`.
-#[must_use]
 pub fn clock_off(board_ahead: Seconds, within: Seconds) -> String {
     let (off, within) = (board_ahead.si(), within.si());
-    let bound = seconds_said(within.max(0.001));
-    if libm::fabs(off) <= within {
+    let (size, bound) = (off.abs(), seconds_said(within.max(0.001)));
+    if size <= within {
         return format!("The board's clock agrees with the phone's within {bound}.");
     }
     let way = if off > 0.0 { "ahead of" } else { "behind" };
-    let size = libm::fabs(off);
-    let size = if size < 60.0 { seconds_said(size) } else { far(size) };
-    let modes = if libm::fabs(off) + within > 1.0 {
-        " Timed digital modes need it within about a second."
-    } else {
-        ""
-    };
-    format!("The board's clock is {size} {way} the phone's (±{TIE}{bound}).{modes}")
+    let said = if size < 60.0 { seconds_said(size) } else { far(size) };
+    let modes = " Timed digital modes need it within about a second.";
+    let modes = if size + within > 1.0 { modes } else { "" };
+    format!("The board's clock is {said} {way} the phone's (±{TIE}{bound}).{modes}")
 }
 
 fn seconds_said(seconds: f64) -> String {
@@ -196,7 +167,6 @@ fn far(seconds: f64) -> String {
 }
 
 /// The size of the record: `The record uses 12.4 MiB.`
-#[must_use]
 pub fn record_size(bytes: u64) -> String {
     let kib = bytes / 1024;
     if kib < 10_240 {
@@ -206,23 +176,17 @@ pub fn record_size(bytes: u64) -> String {
 }
 
 /// What was not kept, or not yet.
-#[must_use]
 pub fn record_owes(waiting: usize, missed: u64, stopped: bool) -> Vec<String> {
-    let mut lines = Vec::new();
-    if stopped && waiting > 0 {
-        lines.push(format!(
-            "{waiting} entries are waiting in memory until the card can be written."
-        ));
-    }
-    if missed > 0 {
-        lines
-            .push(format!("{missed} entries were lost because they could not be written in time."));
-    }
-    lines
+    let waits = (stopped && waiting > 0).then(|| entries_wait(&waiting));
+    waits.into_iter().chain((missed > 0).then(|| entries_lost(&missed))).collect()
+}
+
+sentences! {
+    entries_wait(count) = "{count} entries are waiting in memory until the card can be written.";
+    entries_lost(count) = "{count} entries were lost because they could not be written in time.";
 }
 
 /// The daemon's own draw: `outlast itself takes 1.5 mW`.
-#[must_use]
 pub fn own_draw(own: Watts, of_all: Share) -> String {
     let milliwatts = own.si() * 1000.0;
     let digits = usize::from(milliwatts < 9.95);

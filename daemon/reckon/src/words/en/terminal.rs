@@ -7,23 +7,20 @@ use alloc::{
 };
 
 /// Counts as a run-down: its number, and whether the bank cut out.
-#[must_use]
 pub fn counted(rundown: i64, whole: bool) -> String {
     let what = if whole { "a whole run-down" } else { "a run-down cut short" };
     format!("Counted as {what} (number {rundown}).")
 }
 
 /// So many stretches of the contact log, corrected at once.
-#[must_use]
 pub fn by_contacts(stretches: usize) -> String {
     match stretches {
-        1 => "From the contact log: one stretch".to_string(),
+        1 => "From the contact log: one stretch".into(),
         many => format!("From the contact log: {many} stretches"),
     }
 }
 
 /// Columns as wide as their widest entry, two spaces between, under a head.
-#[must_use]
 pub fn table<'a, const N: usize>(
     first: &'a str,
     head: &[&'a str; N],
@@ -87,8 +84,8 @@ sentences! {
     COUNTS_AS_BANK = "counts as what the bank delivers";
     COUNTS_IN_PART = "sees a part of it; shown, not counted";
     COUNTS_NOT = "not a sensor of the bank";
-    channels_failed(failed, channels) = "{failed} of {channels} channels would not have warned you. \
-        Correct what is listed above, or remove the channel from the settings.";
+    channels_failed(failed, channels) = "{failed} of {channels} channels would not have warned \
+        you. Correct what is listed above, or remove the channel from the settings.";
     TEST_OF_WARNINGS = "This is a test of the warnings.";
     LEFT_ON = "The settings leave the board on.";
     UNIT_ENABLED = "Its unit is enabled. Nothing was switched off for this test.";
@@ -165,10 +162,10 @@ sentences! {
     sensor_left_alone(title) = "Sensor: {title} (left alone)";
     NO_SENSOR = "No sensor sees the bank, so its draw is estimated from the board's load";
     SEE_CHECK = "Everything that was found, and what is missing: outlast check";
-    port_taken(port, other) = "Port {port} is in use, most likely by an outlast that is \
-        already running. See it with `outlast now`, or take another port: --listen {other}";
-    port_denied(port, other) = "This user is not allowed to use port {port}; ports from 1024 on are \
-        free to use: --listen {other}";
+    port_taken(port, other) = "Port {port} is in use, most likely by an outlast that is already \
+        running. See it with `outlast now`, or take another port: --listen {other}";
+    port_denied(port, other) = "This user is not allowed to use port {port}; ports from 1024 on \
+        are free to use: --listen {other}";
     no_such_address(ip) = "This board does not have the address {ip}. 0.0.0.0 serves every network \
         it is in.";
     not_served(listen, why) = "The page cannot be served at {listen}: {why}.";
