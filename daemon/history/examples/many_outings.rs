@@ -39,6 +39,7 @@ fn row_at(from_s: f64) -> Row {
             Channel::Busy => about(0.125 + turn(170.0) / 3.0, 0.05, 0.21),
             Channel::Temp => about(44.0 + turn(900.0) * 3.0, 0.3, 0.5),
             Channel::Level => about(1.0 - turn(90_000.0), 0.001, 0.001),
+            Channel::OverRange => None,
         };
     }
     Row { from_s, span_s: 10.0, stats }

@@ -80,7 +80,13 @@ impl Aggregator {
 
     /// The row so far, as at a clean stop; the next sample opens a new one.
     pub fn finish(&mut self) -> Option<Row> {
-        let (index, sums) = self.open.take()?;
+        let (index, mut sums) = self.open.take()?;
+        // Seconds within the range count as nought.
+        let read = sums[Channel::Watts.ix()].count;
+        let over_range = &mut sums[Channel::OverRange.ix()];
+        if over_range.count > 0 && over_range.count < read {
+            (over_range.count, over_range.min) = (read, 0.0);
+        }
         let stats = sums.map(Sum::fold);
         stats.iter().any(Option::is_some).then(|| Row {
             from_s: window_start(index, FINE_S),
@@ -96,7 +102,7 @@ impl Aggregator {
 pub fn coarser(rows: &[Row], span_s: f64) -> Vec<Row> {
     let mut out: Vec<Row> = Vec::new();
     let mut weights = [0.0; Channel::ALL.len()];
-    for row in rows {
+    for row in rows.iter().copied().map(with_over_range) {
         let start = window_start(window(row.from_s, span_s), span_s);
         match out.last_mut() {
             Some(last) if (last.from_s - start).abs() < 1e-6 => {
@@ -115,7 +121,19 @@ pub fn coarser(rows: &[Row], span_s: f64) -> Vec<Row> {
             }
         }
     }
+    for row in &mut out {
+        let over_range = &mut row.stats[Channel::OverRange.ix()];
+        *over_range = over_range.filter(|it| it.max > 0.0);
+    }
     out
+}
+
+/// A row that lay within the range says so in numbers, so that it weighs in the mean.
+fn with_over_range(mut row: Row) -> Row {
+    let none = row.get(Channel::Watts).map(|_| Stats::one(0.0));
+    let over_range = &mut row.stats[Channel::OverRange.ix()];
+    *over_range = over_range.or(none);
+    row
 }
 
 #[cfg(test)]
@@ -146,6 +164,28 @@ mod tests {
         assert_eq!(rows[1].from_s, 10.0);
         assert_eq!(folder.finish().map(|row| row.from_s), Some(20.0));
         assert_eq!(folder.finish(), None);
+    }
+
+    /// 3 W, and in 2 of 10 s at the end of the range, 4 W: 3.2 W, of which 0.8 W at least.
+    #[test]
+    fn what_lay_beyond_the_range_adds_up_and_rows_within_it_have_none() {
+        let mut folder = Aggregator::default();
+        let mut rows = Vec::new();
+        for k in 0..610 {
+            let over = k < 300 && (k % 10) < 2;
+            let mut one = sample(f64::from(k), Some(if over { 4.0 } else { 3.0 }));
+            one.values[Channel::OverRange.ix()] = over.then_some(4.0);
+            rows.extend(folder.push(&one));
+        }
+        let over = |row: &Row| row.get(Channel::OverRange);
+        assert_eq!(over(&rows[0]), Some(Stats { mean: 0.8, min: 0.0, max: 4.0 }));
+        assert_eq!(over(&rows[40]), None);
+        let five = coarser(&rows, FIVE_S);
+        assert!((over(&five[0]).unwrap().mean - 0.8).abs() < 1e-12);
+        assert_eq!(over(&five[1]), None);
+        // Half of the ten minutes.
+        let mean = over(&coarser(&rows[..60], HOUR_S)[0]).unwrap().mean;
+        assert!((mean - 0.4).abs() < 1e-12, "{mean}");
     }
 
     #[test]

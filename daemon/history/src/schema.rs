@@ -22,8 +22,12 @@ pub(crate) const APPLICATION_ID: i32 = 0x4F4C_5354;
 
 /// From version k to version k + 1; the first makes an empty file version 1. A step is never
 /// changed once it has been shipped.
-pub(crate) const STEPS: &[&str] =
-    &[include_str!("schema.sql"), include_str!("schema_2.sql"), include_str!("schema_3.sql")];
+pub(crate) const STEPS: &[&str] = &[
+    include_str!("schema.sql"),
+    include_str!("schema_2.sql"),
+    include_str!("schema_3.sql"),
+    include_str!("schema_4.sql"),
+];
 
 /// A page of the store, bytes. Small: a commit writes whole pages into the log, and the card whole
 /// blocks of 4096 bytes, so a small page mostly costs one block (see `examples/card_cost.rs`).

@@ -131,6 +131,8 @@ pub struct Report {
     pub tally: OutingTally,
     /// Part of the time and energy that is modelled, not measured.
     pub modelled: EnergyTally,
+    /// Whether its energies are lower bounds, because the sensor was at the end of its range at times.
+    pub at_least: bool,
     /// Time within the rows' reach in which no draw was known.
     pub silent: Seconds,
     /// The same rows, and what was taken while nobody read.
@@ -235,6 +237,7 @@ impl Report {
             left: left(told, tally.whole()),
             tally,
             modelled,
+            at_least: false,
             silent,
             energy: OutingEnergy::default(),
             named: None,

@@ -115,11 +115,17 @@ fn ending(line: &Outing, end: OutingEnd, ended: Option<Local>) -> String {
     }
 }
 
+/// What it took, with the highest look if that is to be said.
+pub(crate) fn took(line: &Outing, peak: Option<Watts>) -> String {
+    let mean = line.mean_power_w.map(Watts::of);
+    let took = words::took(wh(line.energy_wh), mean, peak);
+    if line.is_at_least() { words::took_at_least(&took) } else { took }
+}
+
 pub(crate) fn row(line: &Outing, site: &Site) -> Row {
     let began = local(line.began, site);
     let ended = local(line.ended, site);
     let within = line.ended_within_s.map(Seconds::of);
-    let watts = |watts: Option<f64>| watts.map(Watts::of);
     let answered = settled(line, &site.snapshot());
     let end = match &answered {
         Some(answered) if answered.died => OutingEnd::Died,
@@ -140,7 +146,7 @@ pub(crate) fn row(line: &Outing, site: &Site) -> Row {
             ),
         },
         ending: ending(line, end, ended),
-        took: words::took(wh(line.energy_wh), watts(line.mean_power_w), None),
+        took: took(line, None),
         question: match line.ending {
             Ending::PowerLost { died } if answered.is_none() => Some(Question {
                 outing: line.id,

@@ -40,7 +40,7 @@ use crate::{
     http::sending,
     http::site::{ReportRead, Site},
     pages::frame::{Frame, filled, shown},
-    pages::outings::{POINTS, Row, file, local, row},
+    pages::outings::{POINTS, Row, file, local, row, took},
     pages::rundown::{RunDownRow, rundown_row},
     wire,
 };
@@ -340,7 +340,7 @@ fn report_view(
     ReportView {
         w,
         row: row(line, site),
-        took: words::took(wh(line.energy_wh), line.mean_power_w.map(Watts::of), peak),
+        took: took(line, peak),
         notes,
         draw: series.and_then(|series| series::draw(series, line, &whole.events, began)),
         done: draw::report::done(report, line.lasted_s, began),

@@ -26,6 +26,7 @@ pub(crate) fn rundown_row(it: &RecordedRunDown, site: &Site, on: Option<i64>) ->
         name: seen.name.as_deref(),
         began: local(it.began, site),
         whole: seen.whole,
+        at_least: !seen.is_exact(),
         start: seen.start_share.map(Share::nearest),
         lasted: [seen.lasted_s, seen.within_s, seen.before_s].map(Seconds::of),
         delivered: it.delivered_wh().map(Joules::from_wh),

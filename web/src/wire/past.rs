@@ -33,6 +33,8 @@ fn outing(line: &record::Outing, utc_offset_s: i32) -> Object<'_> {
         .with("died_chance", died_chance)
         .with("energy_wh", line.energy_wh)
         .with("bridged_wh", line.bridged_wh)
+        .with("over_range_wh", line.over_range_wh)
+        .with("energy_is_at_least", line.is_at_least())
         .with("mean_power_w", line.mean_power_w)
         .with("peak_power_w", line.peak_power_w)
 }
@@ -83,6 +85,7 @@ fn rundown(it: &RecordedRunDown, utc_offset_s: i32) -> Object<'_> {
         .with("shorter_s", seen.before_s)
         .with("delivered_wh", it.delivered_wh())
         .with("bridged_wh", seen.bridged_wh)
+        .with("delivered_is_at_least", !seen.is_exact())
         .with("mean_power_w", it.mean_power_w())
         .with("measured", seen.measured)
         .with("ambient_c", seen.ambient_c)

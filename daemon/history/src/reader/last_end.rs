@@ -159,7 +159,7 @@ fn open_outing(connection: &Connection) -> rusqlite::Result<Option<OpenOuting>> 
         lasted_s: sums.lasted_s,
         energy_wh: sums.whole_wh().unwrap_or(0.0),
         bridged_wh: sums.bridged_wh(),
-        over_range_wh: 0.0,
+        over_range_wh: sums.over_range_wh,
         steps: Vec::new(),
     }))
 }

@@ -4,8 +4,8 @@ use reckon::record::{Channel, Ending, Outing, OutingEnergy, Page};
 use rusqlite::{Connection, OptionalExtension, params};
 
 use super::{
-    spans::{switched_on, wall},
-    walk::within_outing,
+    spans::{switched_on, version, wall},
+    walk::{OVER_RANGE_SINCE, within_outing},
 };
 
 type Done<T> = rusqlite::Result<T>;
@@ -13,6 +13,11 @@ type Done<T> = rusqlite::Result<T>;
 const OUTING_COLUMNS: &str = "o.id, b.name, o.name, o.start_share, o.began_s, bb.wall_at_boot_ms, \
      o.ended_s, eb.wall_at_boot_ms, o.ended_by_s, o.ending, o.died_chance, o.lasted_s, \
      o.energy_wh, o.bridged_wh, o.mean_power_w, o.peak_power_w";
+
+/// The last column, which a record of an earlier version has not.
+fn over_range_column(connection: &Connection) -> Done<&'static str> {
+    Ok(if version(connection)? < OVER_RANGE_SINCE { "NULL" } else { "o.over_range_wh" })
+}
 
 const OUTING_TABLES: &str = "outing AS o LEFT JOIN bank AS b ON b.id = o.bank \
      LEFT JOIN boot AS bb ON bb.id = o.began_boot LEFT JOIN boot AS eb ON eb.id = o.ended_boot";
@@ -22,8 +27,10 @@ pub(crate) fn outings(
     before: Option<i64>,
     most: usize,
 ) -> rusqlite::Result<Page<Outing>> {
+    let last = over_range_column(connection)?;
     let sql = format!(
-        "SELECT {OUTING_COLUMNS} FROM {OUTING_TABLES} WHERE o.id < ?1 ORDER BY o.id DESC LIMIT ?2"
+        "SELECT {OUTING_COLUMNS}, {last} FROM {OUTING_TABLES} WHERE o.id < ?1
+         ORDER BY o.id DESC LIMIT ?2"
     );
     let mut items: Vec<Outing> = connection
         .prepare_cached(&sql)?
@@ -42,7 +49,8 @@ pub(crate) fn outings(
 }
 
 pub(crate) fn outing(connection: &Connection, id: i64) -> rusqlite::Result<Option<Outing>> {
-    let sql = format!("SELECT {OUTING_COLUMNS} FROM {OUTING_TABLES} WHERE o.id = ?1");
+    let last = over_range_column(connection)?;
+    let sql = format!("SELECT {OUTING_COLUMNS}, {last} FROM {OUTING_TABLES} WHERE o.id = ?1");
     let found = connection.query_row(&sql, [id], outing_of).optional()?;
     let Some(mut outing) = found else { return Ok(None) };
     complete(connection, &mut outing)?;
@@ -64,7 +72,7 @@ fn outing_of(row: &rusqlite::Row<'_>) -> rusqlite::Result<Outing> {
         lasted_s: row.get::<_, Option<f64>>(11)?.unwrap_or(0.0),
         energy_wh: row.get(12)?,
         bridged_wh: row.get(13)?,
-        over_range_wh: None,
+        over_range_wh: row.get(16)?,
         mean_power_w: row.get(14)?,
         peak_power_w: row.get(15)?,
     })
@@ -79,6 +87,7 @@ fn complete(connection: &Connection, outing: &mut Outing) -> rusqlite::Result<()
     outing.lasted_s = sums.lasted_s;
     outing.energy_wh = sums.whole_wh();
     outing.bridged_wh = sums.whole_wh().map(|_| sums.bridged_wh());
+    outing.over_range_wh = Some(sums.over_range_wh);
     outing.mean_power_w = sums.mean_w();
     outing.peak_power_w = sums.peak_w;
     Ok(())

@@ -9,7 +9,8 @@
 use reckon::record::{Channel, Row, Stats};
 
 /// The short names of the channels inside a packed record.
-pub(crate) const KEYS: [&str; Channel::ALL.len()] = ["v", "a", "w", "mw", "wh", "cpu", "t", "lvl"];
+pub(crate) const KEYS: [&str; Channel::ALL.len()] =
+    ["v", "a", "w", "mw", "wh", "cpu", "t", "lvl", "over"];
 
 /// Packed rows must follow one another without a hole and be equally long; this many go together.
 pub(crate) fn run_length(rows: &[Row]) -> usize {
@@ -36,7 +37,8 @@ const fn smallest_step(channel: Channel) -> f64 {
         | Channel::Modelled
         | Channel::Counted
         | Channel::Busy
-        | Channel::Level => 0.001,
+        | Channel::Level
+        | Channel::OverRange => 0.001,
     }
 }
 
@@ -141,7 +143,7 @@ mod tests {
 
     fn rows() -> impl Strategy<Value = Vec<Row>> {
         let fold = proptest::option::of((-50.0..50.0f64, 0.0..5.0f64, 0.0..5.0f64));
-        proptest::collection::vec(proptest::array::uniform8(fold), 1..=MOST).prop_map(|all| {
+        proptest::collection::vec(proptest::array::uniform9(fold), 1..=MOST).prop_map(|all| {
             let mut from_s = 120.0;
             all.into_iter()
                 .map(|stats| {

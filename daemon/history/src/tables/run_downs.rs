@@ -55,6 +55,7 @@ fn detail_text(detail: &Detail) -> String {
         "half_hours_w": detail.half_hours_w,
         "work": detail.work,
         "burst": detail.burst,
+        "over_range_wh": detail.over_range_wh,
     })
     .to_string()
 }
@@ -79,6 +80,7 @@ fn detail_from(text: &str) -> Detail {
         half_hours_w: list("half_hours_w"),
         work: list("work"),
         burst: all.get("burst").and_then(pair),
+        over_range_wh: number("over_range_wh"),
     }
 }
 
@@ -137,6 +139,7 @@ mod tests {
             half_hours_w: vec![3.1, 3.3],
             work: vec![],
             burst: Some([0.4, 2.1]),
+            over_range_wh: Some(1.5),
         };
         assert_eq!(detail_from(&detail_text(&detail)), detail);
         assert_eq!(detail_from("{\"rest_curve\":[[1]],\"peak_a\":\"x\""), Detail::default());

@@ -7,7 +7,7 @@ use reckon::record::{Channel, Row, Stats};
 use rusqlite::{Connection, OptionalExtension};
 
 use super::{
-    spans::pieces,
+    spans::{pieces, version},
     tiers::{fine_rows, last_sign},
 };
 use crate::rows::{FINE_S, FIVE_S, HOUR_S};
@@ -21,7 +21,12 @@ struct Walk<'c> {
     /// its end.
     newest: bool,
     sign_s: f64,
+    /// The record's version.
+    version: i64,
 }
+
+/// The version of the record that first had what lay beyond a sensor's range.
+pub(super) const OVER_RANGE_SINCE: i64 = 4;
 
 /// Takes a value: beginning and length of its row, index of its channel, the fold.
 type Each<'e> = &'e mut dyn FnMut(f64, f64, usize, Stats);
@@ -40,7 +45,8 @@ pub(crate) fn visit_rows(
     let newest: Option<i64> =
         connection.prepare_cached("SELECT max(id) FROM boot")?.query_row([], |row| row.get(0))?;
     let sign_s = last_sign(connection, boot)?.map_or(0.0, |(sign, _)| sign);
-    let walk = Walk { connection, boot, channels, newest: newest == Some(boot), sign_s };
+    let newest = newest == Some(boot);
+    let walk = Walk { connection, boot, channels, newest, sign_s, version: version(connection)? };
     let levels = [("hour", HOUR_S), ("five", FIVE_S)];
     let fits = levels.iter().filter(|(_, span_s)| *span_s <= step_s + 1e-6).count();
     walk.descend(&levels[levels.len() - fits..], from_s, to_s, each)
@@ -112,7 +118,12 @@ impl Walk<'_> {
         let columns: Vec<String> = self
             .channels
             .iter()
-            .map(|channel| format!("{0}_mean, {0}_min, {0}_max", channel.name()))
+            .map(|channel| match channel {
+                Channel::OverRange if self.version < OVER_RANGE_SINCE => {
+                    String::from("NULL, NULL, NULL")
+                }
+                _ => format!("{0}_mean, {0}_min, {0}_max", channel.name()),
+            })
             .collect();
         let mut ask = self.connection.prepare_cached(&format!(
             "SELECT from_s, {} FROM {table}

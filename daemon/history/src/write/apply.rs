@@ -340,7 +340,7 @@ impl Work<'_> {
         self.on.execute(
             "UPDATE outing SET ended_boot = ?2, ended_s = ?3, ended_by_s = ?4, ending = ?5,
                  died_chance = ?6, energy_wh = ?7, bridged_wh = ?8, mean_power_w = ?9,
-                 peak_power_w = ?10, lasted_s = ?11 WHERE id = ?1",
+                 peak_power_w = ?10, lasted_s = ?11, over_range_wh = ?12 WHERE id = ?1",
             params![
                 outing,
                 boot,
@@ -352,7 +352,8 @@ impl Work<'_> {
                 sums.whole_wh().map(|_| sums.bridged_wh()),
                 sums.mean_w(),
                 sums.peak_w,
-                sums.lasted_s
+                sums.lasted_s,
+                sums.over_range_wh
             ],
         )?;
         if self.at.outing == Some(outing) {

@@ -333,6 +333,7 @@ impl Outing {
             measured: self.is_measured(),
             ambient_c: self.ambient_c,
             detail: Detail {
+                over_range_wh: None,
                 peak_a: source_ohms.and(self.volts.as_ref().map(Volts::peak_a)),
                 rest_curve: self.volts.map(|v| v.into_curve(self.delivered_wh)).unwrap_or_default(),
                 source_ohms,

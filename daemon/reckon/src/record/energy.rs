@@ -3,7 +3,7 @@
 
 use alloc::vec::Vec;
 
-use super::Row;
+use super::{Channel, Row};
 
 /// A stretch of a boot that an outing is made of, on the outing's own axis, s.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -71,6 +71,8 @@ pub struct OutingEnergy {
     /// What they have none for, by [`Unread::ALL`]: at the mean draw of the ten minutes beside it
     /// that were read. All time, and no energy, where nothing was read at all.
     pub unread: [EnergyPart; Unread::ALL.len()],
+    /// Of what was read, counted while a sensor was at the end of its range, Wh.
+    pub over_range_wh: f64,
     /// The highest single look, W.
     pub peak_w: Option<f64>,
 }
@@ -97,6 +99,7 @@ impl OutingEnergy {
             energy.lasted_s += (stretch.to_s - stretch.from_s).max(0.0);
             lay(stretch, rows, &mut pieces);
         }
+        energy.over_range_wh = on.iter().map(|stretch| over_range_wh(stretch, rows)).sum();
         let drawn = rows.iter().filter(|row| is_in(on, row)).filter_map(Row::draw_w);
         energy.peak_w = drawn.map(|draw| draw.max).reduce(f64::max);
         for (ix, piece) in pieces.iter().enumerate() {
@@ -134,6 +137,15 @@ impl OutingEnergy {
     pub fn unread(&self) -> impl Iterator<Item = (Unread, EnergyPart)> {
         Unread::ALL.into_iter().zip(self.unread).filter(|(_, part)| part.lasted_s > 0.0)
     }
+}
+
+/// What rows counted at the end of a sensor's range in a stretch, Wh.
+fn over_range_wh(on: &SwitchedOn, rows: &[Row]) -> f64 {
+    let part = |row: &Row| {
+        let within_s = (row.to_s().min(on.to_s) - row.from_s.max(on.from_s)).max(0.0);
+        row.get(Channel::OverRange).map_or(0.0, |it| it.mean * within_s)
+    };
+    rows.iter().map(part).sum::<f64>() / 3600.0
 }
 
 /// Whether some of a row lies in these stretches.
@@ -191,7 +203,7 @@ fn sums<'a>(pieces: impl Iterator<Item = &'a Piece>) -> (f64, f64) {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::record::{Channel, Stats};
+    use crate::record::Stats;
 
     fn row(from_s: f64, watts: Option<f64>) -> Row {
         let mut stats = [None; Channel::ALL.len()];

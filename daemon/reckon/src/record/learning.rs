@@ -3,7 +3,9 @@
 
 use alloc::vec::Vec;
 
-use super::{BankWhole, Channel, Ending, Outing, RecordedRunDown, Row, RunDown, SwitchedOn};
+use super::{
+    BankWhole, Channel, Detail, Ending, Outing, RecordedRunDown, Row, RunDown, SwitchedOn,
+};
 use crate::{
     bank::{BankSpec, MeasuredAt, Start},
     belief::last_end::start_of,
@@ -14,10 +16,14 @@ use crate::{
 /// A shorter outing teaches nothing that is worth a line, s.
 const WORTH_S: f64 = 600.0;
 
-/// What these run-downs teach about the bank; struck ones teach nothing.
+/// What these run-downs teach about the bank; struck ones teach nothing, and one whose energy is a
+/// lower bound teaches as one that was cut short.
 #[must_use]
 pub fn learned(bank: &BankSpec, kept: &[RecordedRunDown]) -> Learned {
-    let runs = kept.iter().filter(|one| !one.struck).map(|one| one.data.clone());
+    let runs = kept
+        .iter()
+        .filter(|one| !one.struck)
+        .map(|one| RunDown { whole: one.data.is_exact(), ..one.data.clone() });
     Learned::from_rundowns(bank, runs)
 }
 
@@ -68,6 +74,14 @@ impl Outing {
         self.ending != Ending::Open && self.lasted_s >= WORTH_S
     }
 
+    /// Whether its energy is a lower bound: a hundredth of it or more was counted at the end of a
+    /// sensor's range (less would not show in the figures).
+    #[must_use]
+    pub fn is_at_least(&self) -> bool {
+        let over_range_wh = self.over_range_wh.unwrap_or(0.0);
+        over_range_wh > 0.0 && over_range_wh >= 0.01 * self.energy_wh.unwrap_or(0.0)
+    }
+
     /// Whether the bank ran empty in it and nothing is learned of that, because it was too short.
     #[must_use]
     pub fn died_too_soon(&self) -> bool {
@@ -97,7 +111,15 @@ impl Outing {
         // Time in which something else fed the board is no part of a run-down.
         let fed = |row: &&Row| row.get(Channel::Watts).is_some_and(|it| it.mean < FED_OTHERWISE_W);
         let fed_s: f64 = rows.iter().filter(fed).map(|row| row.span_s).sum();
+        let over_range_w =
+            |row: &Row| row.get(Channel::OverRange).map_or(0.0, |it| it.mean * row.span_s);
+        let over_range_wh = rows.iter().map(over_range_w).sum::<f64>() / 3600.0;
+        let detail = Detail {
+            over_range_wh: (over_range_wh > 0.0).then_some(over_range_wh),
+            ..seen.detail.clone()
+        };
         let seen = RunDown {
+            detail,
             lasted_s: self.lasted_s - fed_s,
             within_s: self.ended_within_s.unwrap_or(0.0),
             ..seen
@@ -145,11 +167,13 @@ pub fn steps(rows: &[Row]) -> Vec<Observation> {
 
 fn observation(row: &Row) -> Observation {
     let mean = |channel| row.get(channel).map(|fold| fold.mean);
+    // A voltage says nothing of the cells beside a current that is not known.
+    let current = mean(Channel::Watts).and(mean(Channel::Amps)).filter(|_| !row.is_at_least());
     Observation {
         dt_s: row.span_s,
         watts: mean(Channel::Watts).map(|watts| watts.max(0.0)),
-        volts: mean(Channel::Watts).and(mean(Channel::Volts)),
-        amps: mean(Channel::Watts).and(mean(Channel::Amps)),
+        volts: current.and(mean(Channel::Volts)),
+        amps: current,
         cpu_busy: Some(mean(Channel::Busy).unwrap_or(0.25)),
         cpu_temp_c: mean(Channel::Temp),
     }
@@ -277,6 +301,33 @@ mod tests {
         let seen = named.run_down(&blue_ten(), (&on, &some), &load).unwrap();
         assert_eq!((seen.delivered_wh, seen.bridged_wh), (Some(12.4), Some(0.4)));
         assert!((seen.mean_power_w.unwrap() - 3.1).abs() < 1e-9, "{seen:?}");
+    }
+
+    /// A bank that died with a tenth of its energy counted at the end of the sensor's range gave more
+    /// than was counted: it teaches as one that was cut short.
+    #[test]
+    fn a_run_down_with_much_beyond_the_range_is_a_lower_bound() {
+        let load = LoadPrior::default();
+        for (over_w, exact) in [(0.0, true), (0.03, true), (0.3, false)] {
+            let mut some = rows(10, 3.0);
+            for row in &mut some {
+                row.stats[Channel::OverRange.ix()] = (over_w > 0.0).then_some(Stats::one(over_w));
+            }
+            let seen = run_down(&outing(Ending::Died, 10.0), &blue_ten(), &some, &load).unwrap();
+            assert!(seen.whole, "it did die");
+            assert_eq!(seen.is_exact(), exact, "{over_w} of 3 W: {:?}", seen.detail.over_range_wh);
+            let kept = RecordedRunDown {
+                id: 1,
+                bank: 1,
+                outing: Some(1),
+                began: None,
+                struck: false,
+                outing_wh: None,
+                data: seen,
+            };
+            let learned = learned(&blue_ten(), &[kept]);
+            assert_eq!(learned.rundowns_data()[0].whole, exact, "{over_w} of 3 W");
+        }
     }
 
     #[test]

@@ -28,11 +28,14 @@ pub enum Channel {
     Temp,
     /// How full a fuel gauge says the bank is, 0 to 1.
     Level,
+    /// Of the power, what was counted while the sensor was at the end of its range, W: the true
+    /// power is more. Over a row it is the mean, seconds within the range counting as nought.
+    OverRange,
 }
 
 impl Channel {
     /// All of them, in the order of their index.
-    pub const ALL: [Self; 8] = [
+    pub const ALL: [Self; 9] = [
         Self::Volts,
         Self::Amps,
         Self::Watts,
@@ -41,6 +44,7 @@ impl Channel {
         Self::Busy,
         Self::Temp,
         Self::Level,
+        Self::OverRange,
     ];
 
     /// Those that [`Row::draw_w`] is taken from.
@@ -64,6 +68,7 @@ impl Channel {
             Self::Busy => "cpu_busy",
             Self::Temp => "cpu_temp_c",
             Self::Level => "level",
+            Self::OverRange => "over_range_w",
         }
     }
 }
@@ -123,6 +128,12 @@ impl Row {
         self.from_s + self.span_s
     }
 
+    /// Whether its draw is only a lower bound.
+    #[must_use]
+    pub const fn is_at_least(&self) -> bool {
+        self.get(Channel::OverRange).is_some()
+    }
+
     /// The draw: measured if a sensor reads it, else modelled.
     #[must_use]
     pub fn draw_w(&self) -> Option<Stats> {
@@ -143,7 +154,9 @@ impl Sample {
     /// The values of a snapshot.
     #[must_use]
     pub fn from_snapshot(snapshot: &Snapshot) -> Self {
-        let watts = snapshot.supply.power.ok().map(Watts::si);
+        let bound = snapshot.supply.at_least;
+        let over_range = bound.map(|it| it.watts.si());
+        let watts = snapshot.supply.power.ok().map(Watts::si).or(over_range);
         let modelled = match (watts, snapshot.draw.basis) {
             (None, Basis::Modelled | Basis::Gauge) => snapshot.draw.now.map(Watts::si),
             (Some(_), _) | (None, Basis::Measured | Basis::Expected) => None,
@@ -155,13 +168,14 @@ impl Sample {
         let level = snapshot.gauges.iter().find_map(|gauge| gauge.level.ok()).map(Share::part);
         let values = [
             snapshot.supply.volts.ok().map(Volts::si),
-            snapshot.supply.current.ok().map(Amps::si),
+            snapshot.supply.current.ok().or(bound.map(|it| it.amps)).map(Amps::si),
             watts,
             modelled,
             counted,
             snapshot.board.cpu_busy.ok().map(Share::part),
             snapshot.board.temp.ok().map(Celsius::si),
             level,
+            over_range,
         ];
         Self { at: snapshot.at.mono, values }
     }

@@ -4,6 +4,11 @@ use alloc::{string::String, vec::Vec};
 
 use crate::{bank::Start, time::Wall, units::Share};
 
+/// With a larger share of its energy counted at the end of a sensor's range, a run-down is a lower
+/// bound: a draw of twice the end would be short by as much again, and a usual sensor's gain with its
+/// shunt is not known better (common practice, no source).
+const MOST_OVER_RANGE: f64 = 0.02;
+
 /// A run-down: what later forecasts of its bank learn from.
 #[derive(Clone, Debug, PartialEq, Default)]
 pub struct RunDown {
@@ -51,6 +56,14 @@ impl RunDown {
         self.delivered_wh.unwrap_or(0.0)
     }
 
+    /// Whether the bank gave this energy and no more: it was run down until it cut out, and next to
+    /// none of it was beyond what the sensor could measure. Else it gave at least this.
+    #[must_use]
+    pub fn is_exact(&self) -> bool {
+        let over_range_wh = self.detail.over_range_wh.unwrap_or(0.0);
+        self.whole && over_range_wh <= MOST_OVER_RANGE * self.energy_wh()
+    }
+
     /// Mean draw, W.
     #[must_use]
     pub fn mean_w(&self) -> f64 {
@@ -94,6 +107,8 @@ pub struct Detail {
     /// The processor's rhythm in a timed mode: size (seconds of full processor use) and length (s) of
     /// the burst that follows a slot that was listened to.
     pub burst: Option<[f64; 2]>,
+    /// Of the energy, counted while a sensor was at the end of its range, Wh: the true energy is more.
+    pub over_range_wh: Option<f64>,
 }
 
 /// A run-down in the store.

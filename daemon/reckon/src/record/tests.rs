@@ -6,7 +6,7 @@ use super::*;
 use crate::{
     engine::{Engine, Setup},
     reading::{
-        BoardReading, Flow, Gap, GaugeReading, Role, SourceIx, SourceReport, SourceState,
+        AtLeast, BoardReading, Flow, Gap, GaugeReading, Role, SourceIx, SourceReport, SourceState,
         SupplyReading, Sweep, Via,
     },
     snapshot::{Basis, Snapshot},
@@ -61,9 +61,10 @@ fn names_in_old_records_are_read_as_what_they_were() {
         "cpu_busy",
         "cpu_temp_c",
         "level",
+        "over_range_w",
     ];
     assert_eq!(Channel::ALL.map(Channel::name), columns);
-    assert_eq!(Channel::ALL.map(Channel::ix), [0, 1, 2, 3, 4, 5, 6, 7]);
+    assert_eq!(Channel::ALL.map(Channel::ix), [0, 1, 2, 3, 4, 5, 6, 7, 8]);
 }
 
 #[test]
@@ -161,9 +162,25 @@ fn seen(power: Result<f64, Gap>) -> Arc<Snapshot> {
 fn a_second_is_kept_as_it_was_seen() {
     let sample = Sample::from_snapshot(&seen(Ok(3.5)));
     assert_eq!(sample.at, Mono::at_s(11.0));
-    let want =
-        [Some(5.1), Some(0.7), Some(3.5), None, Some(1.25), Some(0.25), Some(48.5), Some(0.6)];
+    let want = [
+        Some(5.1),
+        Some(0.7),
+        Some(3.5),
+        None,
+        Some(1.25),
+        Some(0.25),
+        Some(48.5),
+        Some(0.6),
+        None,
+    ];
     assert_eq!(sample.values, want);
+    // Beyond the sensor's range: its end, and that it is one.
+    let mut over = Snapshot::clone(&seen(Err(Gap::OverRange)));
+    let (amps, watts) = (Amps::of(0.8192), Watts::of(4.1));
+    over.supply.at_least = Some(AtLeast { amps, watts, end: amps });
+    (over.supply.current, over.supply.power) = (Err(Gap::OverRange), Err(Gap::OverRange));
+    let values = Sample::from_snapshot(&over).values;
+    assert_eq!((values[1], values[2], values[8]), (Some(0.8192), Some(4.1), Some(4.1)));
     // Nobody measures: the model's word, in a column of its own.
     let mut modelled = Snapshot::clone(&seen(Ok(3.5)));
     modelled.supply.power = Err(Gap::Absent);

@@ -110,11 +110,11 @@ impl BankTally {
 
 impl Report {
     /// What activities drew; nothing where a tenth or more was modelled, which says what is assumed and
-    /// not what is usual.
+    /// not what is usual, or where the sensor was at the end of its range.
     #[must_use]
     pub fn measured_draws(&self) -> Vec<EarlierDraw> {
         let whole_s = self.tally.whole().lasted().si();
-        let measured = self.modelled.lasted().si() * 10.0 < whole_s;
+        let measured = self.modelled.lasted().si() * 10.0 < whole_s && !self.at_least;
         let draw = |(name, tally): (&str, &EnergyTally)| {
             Some(EarlierDraw { name: name.into(), lasted: tally.lasted(), mean: tally.mean()? })
         };
@@ -136,7 +136,8 @@ impl Report {
             off_s: &whole.off_s,
             truth: truth(&whole.outing, &whole.off_s),
         });
-        Self { energy, named: whole.outing.energy_wh.map(Joules::from_wh), ..report }
+        let named = whole.outing.energy_wh.map(Joules::from_wh);
+        Self { energy, named, at_least: whole.outing.is_at_least(), ..report }
     }
 }
 

@@ -83,6 +83,8 @@ pub struct RunDownSaid<'a> {
     pub began: Option<Local>,
     /// Whether the bank cut out.
     pub whole: bool,
+    /// Whether what it gave is a lower bound.
+    pub at_least: bool,
     /// How full it was.
     pub start: Option<Share>,
     /// The shortest duration that fits, and by how much it may be longer and shorter.
@@ -102,7 +104,7 @@ pub fn rundown(it: &RunDownSaid<'_>) -> [String; 2] {
     let [shortest, longer, shorter] = it.lasted;
     let lasted = lasted(shortest, longer, shorter);
     let how = if it.whole { "Whole" } else { "Cut short" };
-    let at_least = if it.whole { "" } else { "at least " };
+    let at_least = if it.at_least { "at least " } else { "" };
     let gave = match it.delivered {
         Some(delivered) => format!("{how}: {at_least}{} in {lasted}", energy(delivered)),
         None => format!("{how}: {at_least}{lasted}, draw not known"),

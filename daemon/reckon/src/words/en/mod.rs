@@ -42,7 +42,7 @@ pub use numbers::{
 };
 pub use outing::{
     OutingEnd, TOO_SOON_TO_LEARN, began, bridged, draw_line, ending, event, how_ended, moment_of,
-    outing_name, silence, so_far, took,
+    outing_name, silence, so_far, took, took_at_least,
 };
 pub use pages::*;
 pub use phone::{

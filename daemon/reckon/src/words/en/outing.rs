@@ -92,6 +92,12 @@ pub fn took(energy_wh: Option<Joules>, mean: Option<Watts>, peak: Option<Watts>)
     if parts.is_empty() { "The draw is not known".into() } else { parts.join(", ") }
 }
 
+/// What an outing took, where its sensor was at the end of its range at times.
+#[must_use]
+pub fn took_at_least(took: &str) -> String {
+    format!("At least {took}: at times the current was more than the sensor can measure")
+}
+
 /// What was bridged over gaps, where that is worth a word.
 pub fn bridged(all: Option<Joules>, bridged: Option<Joules>) -> Option<String> {
     let (all, bridged) = (all?, bridged?);
