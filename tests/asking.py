@@ -23,7 +23,7 @@ SLOW = 48
 
 
 def record(folder, outings, hours):
-    command = ["cargo", "run", "-q", "--release", "--offline", "-p", "history", "--example", "many_outings", "--"]
+    command = ["cargo", "run", "-q", "--offline", "-p", "history", "--example", "many_outings", "--"]
     subprocess.run([*command, folder, str(outings), str(hours)], check=True, cwd=TREE)
 
 

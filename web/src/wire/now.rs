@@ -239,9 +239,8 @@ fn bank(snapshot: &Snapshot) -> Object<'_> {
 /// What only the operator knows, and what may be answered.
 fn question<'a>(view: &QuestionView, snapshot: &Snapshot) -> Object<'a> {
     let words::Asked { text, why, answers, holds } = words::asked(view, snapshot);
-    let choice = |(answer, label, _)| {
-        Object::new().with("answer", answer_name(answer)).with("label", String::from(label))
-    };
+    let choice =
+        |(answer, label, _)| Object::new().with("answer", answer_name(answer)).with("label", label);
     let standing = match view.standing {
         Standing::Open => "open",
         Standing::Inferred => "inferred",
