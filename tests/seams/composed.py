@@ -6,7 +6,7 @@ import json
 import chips
 from registry import DAY_S, HOUR_S, MINUTE_S, scenario
 from station import BLUE_TEN, LONG_SIX, MORNING_S, STARTED_S, Station
-from truth import FT4, FT8, Truth, every_other, never
+from truth import FT4, FT8, JT65, Truth, every_other, never
 
 # How far a report may be off: the energy, and what the processor's load takes.
 ENERGY_SHARE, LOAD_SHARE = 0.01, 0.10
@@ -197,3 +197,55 @@ def power_away(bench):
         outing, report = ended(it)
         energy_holds(bench, outing, report, truth, until_s)
         bench.least("most of it is measured", report["energy"]["whole"]["energy_wh"] - report["energy"]["modelled_wh"], 0.97 * truth.wh(), "Wh")
+
+
+@scenario("With a boot, a restart, a crash and a sensor that is away, a report's parts are the energy that every list names")
+def report_adds_up(bench):
+    truth, until_s = Truth(2 * HOUR_S, load_w=3.4), 2 * HOUR_S
+    truth.slots(FT8, 300.37, until_s - 300, every_other, 4.0, decodes=0.6)
+    with Station(bench, BLUE_TEN, chip=chips.INA226) as it:
+        switched_on(it, truth)
+        played(it, truth, 1800.0)
+        it.restart(after_s=20.0)
+        played(it, truth, 3200.0)
+        # No sensor for ten minutes; the station draws on.
+        it.play(lambda _: None, 600.0, flows=truth)
+        played(it, truth, 5400.0)
+        # A crash in the same boot: up to a minute is not on the card.
+        it.cut_power()
+        it.clocks.move_to(it.clocks.boot_s + 60.0)
+        it.wall_s += 60.0
+        it.start()
+        played(it, truth, until_s)
+        bench.check("it is one outing", len(it.outings()) == 1, 1, len(it.outings()))
+        outing, report = ended(it)
+        energy, flowed = report["energy"], truth.wh("whole", 0.0, until_s)
+        close_to(bench, "the list's energy", outing["energy_wh"], flowed, ENERGY_SHARE, "Wh")
+        close_to(bench, "the report's energy", energy["total_wh"], flowed, ENERGY_SHARE, "Wh")
+        unread = {part["why"]: part for part in energy["unread"]}
+        activities = sum(one["energy_wh"] for one in energy["activities"]) + energy["untold"]["energy_wh"]
+        parts = activities + sum(part["energy_wh"] for part in unread.values()) + energy["difference_wh"]
+        bench.near("the parts add up to what the list says", parts, outing["energy_wh"], 1e-6, "Wh")
+        bench.most("of it nothing is left over", abs(energy["difference_wh"]), 0.001, "Wh")
+        # Seconds from power-on until the program read; its own rows are of ten.
+        bench.near("the boot", unread.get("starting", {}).get("lasted_s"), STARTED_S, 10.0, "s")
+        bench.near("the sensor was away", unread.get("no_reading", {}).get("lasted_s"), 600.0, 20.0, "s")
+        bench.near("nobody ran or wrote", unread.get("not_running", {}).get("lasted_s"), 80.0 + 30.0, 50.0, "s")
+        load_holds(bench, truth, report, until_s)
+        said = it.outlast("outing", "show", str(outing["id"]))[1]
+        lines = [line.split() for line in said[said.index("Where the energy went"):].splitlines()[2:]]
+        end = next(ix for ix, line in enumerate(lines) if line[0] == "All")
+        shown = [next(float(word) for word in line if word.replace(".", "").isdigit()) for line in lines[:end + 1]]
+        bench.near("what is shown of the parts is what is shown of all", sum(shown[:-1]), shown[-1], 1e-6, "Wh")
+
+
+@scenario("A transmitter in 60 s slots comes apart, as one in 15 s slots does")
+def slots_of_60(bench):
+    truth, until_s = Truth(2.5 * HOUR_S), 2.5 * HOUR_S
+    sent = truth.slots(JT65, 300.4, until_s - 300, every_other, 5.0, decodes=0.7, decode_s=6.0)
+    with Station(bench, BLUE_TEN, chip=chips.INA226) as it:
+        switched_on(it, truth)
+        played(it, truth, until_s)
+        outing, report = ended(it)
+        energy_holds(bench, outing, report, truth, until_s)
+        fold_holds(bench, truth, report, JT65, sent)

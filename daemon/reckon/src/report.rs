@@ -224,7 +224,8 @@ impl Report {
         }
         // The longest is added last: of each slot it is the one whose curve is shown.
         let mut by_length: Vec<&Fold> = told.folds.iter().collect();
-        by_length.sort_by(|a, b| a.seconds.total_cmp(&b.seconds));
+        by_length
+            .sort_by(|a, b| a.is_apart().cmp(&b.is_apart()).then(a.seconds.total_cmp(&b.seconds)));
         let mut folds = Totals::default();
         for fold in by_length {
             folds.add(fold.clone());

@@ -446,7 +446,7 @@ fn fold(ix: usize, total: &Total) -> FoldView {
         found: fold::fold(&Fold { sent: total.sent, slots: slots(total), ..latest.clone() }),
         summed: said::folded(total),
         longest: said::longest(latest),
-        parts: latest.parts.iter().map(fold::part).collect(),
+        parts: latest.parts_apart().iter().map(fold::part).collect(),
         curve: draw::report::fold(ix, latest),
     }
 }

@@ -135,10 +135,10 @@ fn fold(folded: &snapshot::Folded) -> Object<'_> {
         .with("mode", found.mode.map(|mode| mode.name))
         .with("chance", found.chance)
         .with("slots", found.slots)
-        .with("slots_sent", found.sent)
+        .with("slots_sent", found.slots_sent())
         .with("rests_on_s", found.seconds)
         .with("energy_wh", found.energy.wh())
-        .with("parts", list(found.parts.iter().map(part)))
+        .with("parts", list(found.parts_apart().iter().map(part)))
         .with("curve", curve)
         .with("text", words::fold::fold(found))
 }

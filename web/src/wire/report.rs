@@ -103,6 +103,7 @@ fn part(part: &Part) -> Object<'_> {
 /// Of one slot; its parts and its curve are those of the latest stretch that was folded.
 fn fold(total: &Total) -> Object<'_> {
     let latest = &total.latest;
+    let apart = |wh: f64| total.is_apart().then_some(wh);
     let curve = Object::new()
         .with("phase_s", column(latest.curve.iter().map(|point| Some(point.phase_s))))
         .with("power_w", column(latest.curve.iter().map(|point| Some(point.watts))));
@@ -112,11 +113,12 @@ fn fold(total: &Total) -> Object<'_> {
         .with("mode", latest.mode.map(|mode| mode.name))
         .with("lasted_s", total.lasted.si())
         .with("energy_wh", total.energy.wh())
-        .with("receive_wh", total.receive.wh())
-        .with("transmit_wh", total.transmit.wh())
-        .with("decode_wh", total.decode.wh())
-        .with("slots_sent", total.sent)
-        .with("parts", list(latest.parts.iter().map(part)))
+        .with("receive_wh", apart(total.receive.wh()))
+        .with("transmit_wh", apart(total.transmit.wh()))
+        .with("decode_wh", apart(total.decode.wh()))
+        .with("untold_wh", total.untold.wh())
+        .with("slots_sent", total.is_apart().then_some(total.sent))
+        .with("parts", list(latest.parts_apart().iter().map(part)))
         .with("curve", curve)
 }
 

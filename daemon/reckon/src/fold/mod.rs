@@ -68,6 +68,24 @@ pub struct Fold {
 }
 
 impl Fold {
+    /// Whether it came apart: what is only said to be receiving is all of it, told apart from nothing.
+    #[must_use]
+    pub fn is_apart(&self) -> bool {
+        self.parts.len() > 1
+    }
+
+    /// The parts that may be shown; none where they cannot be told apart.
+    #[must_use]
+    pub fn parts_apart(&self) -> &[Part] {
+        if self.is_apart() { &self.parts } else { &[] }
+    }
+
+    /// Slots with the key down, where that can be told.
+    #[must_use]
+    pub fn slots_sent(&self) -> Option<u32> {
+        self.is_apart().then_some(self.sent)
+    }
+
     /// One part, if it was found.
     #[must_use]
     pub fn part(&self, kind: Kind) -> Option<&Part> {

@@ -23,6 +23,8 @@ pub struct Total {
     pub lasted: Seconds,
     /// All of it, and the parts of it.
     pub energy: Joules,
+    /// Of stretches whose parts cannot be told apart.
+    pub untold: Joules,
     /// Receiving.
     pub receive: Joules,
     /// The key down, on top.
@@ -33,6 +35,14 @@ pub struct Total {
     pub sent: u32,
 }
 
+impl Total {
+    /// Whether any of it came apart.
+    #[must_use]
+    pub fn is_apart(&self) -> bool {
+        self.untold.si() < self.energy.si()
+    }
+}
+
 /// Folds summed by their slot.
 #[derive(Clone, Debug, Default)]
 pub struct Totals(Vec<Total>);
@@ -40,7 +50,10 @@ pub struct Totals(Vec<Total>);
 impl Totals {
     /// Adds a fold; `false` if there are too many different slots already.
     pub fn add(&mut self, found: Fold) -> bool {
-        let energy = |kind| found.part(kind).map_or(Joules::ZERO, |part| part.energy);
+        let apart = |kind| found.parts_apart().iter().find(|part| part.kind == kind);
+        let energy = |kind| apart(kind).map_or(Joules::ZERO, |part| part.energy);
+        let untold = if found.is_apart() { Joules::ZERO } else { found.energy };
+        let sent = found.slots_sent().unwrap_or(0);
         let (receive, transmit, decode) =
             (energy(Kind::Receive), energy(Kind::Transmit), energy(Kind::Decode));
         let lasted = Seconds::of(found.seconds);
@@ -49,16 +62,25 @@ impl Totals {
             Some(total) => {
                 total.lasted = total.lasted + lasted;
                 total.energy = total.energy + found.energy;
+                total.untold = total.untold + untold;
                 total.receive = total.receive + receive;
                 total.transmit = total.transmit + transmit;
                 total.decode = total.decode + decode;
-                total.sent = total.sent.saturating_add(found.sent);
+                total.sent = total.sent.saturating_add(sent);
                 total.latest = found;
             }
             None if room => {
-                let (energy, sent) = (found.energy, found.sent);
-                let latest = found;
-                self.0.push(Total { latest, lasted, energy, receive, transmit, decode, sent });
+                let (energy, latest) = (found.energy, found);
+                self.0.push(Total {
+                    latest,
+                    lasted,
+                    energy,
+                    untold,
+                    receive,
+                    transmit,
+                    decode,
+                    sent,
+                });
             }
             None => return false,
         }

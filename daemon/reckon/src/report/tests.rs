@@ -513,3 +513,24 @@ fn what_is_modelled_or_cannot_be_is_no_fit() {
     }
     assert!(line(2.5, 3.2, 0.1, 60.0).is_possible_draw());
 }
+
+#[test]
+fn what_does_not_come_apart_is_not_called_receiving() {
+    let apart = transmissions();
+    let bare = Fold { parts: apart.parts[..1].to_vec(), sent: 0, ..apart.clone() };
+    let of = |folds: &[Fold]| Report::from_inputs(&ReportInputs { folds, ..told(&[]) }).folds;
+    let folds = of(&[bare.clone()]);
+    let [none] = &folds[..] else { panic!("{folds:?}") };
+    assert!(!none.is_apart() && none.latest.parts_apart().is_empty());
+    assert_eq!((none.latest.slots_sent(), none.untold), (None, none.energy));
+    let said = crate::words::report::folded(none);
+    assert!(!said.contains("receive"), "{said}");
+    assert!(crate::words::fold::fold(&none.latest).contains("cannot be told apart"));
+    // Of two hours one came apart: that one is shown, and the four add up.
+    let folds = of(&[Fold { seconds: 4000.0, ..bare }, apart]);
+    let [both] = &folds[..] else { panic!("{folds:?}") };
+    assert_eq!((both.sent, both.latest.parts_apart().len()), (60, 2));
+    let parts = both.receive + both.transmit + both.decode + both.untold;
+    near(parts.si(), both.energy.si(), 1e-9, "the parts");
+    assert!(crate::words::report::folded(both).contains("not told apart 7.2"));
+}

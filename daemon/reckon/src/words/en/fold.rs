@@ -22,7 +22,7 @@ pub fn fold(found: &Fold) -> String {
     };
     let mode = found.mode.map_or_else(String::new, |mode| format!(", like {}", mode.name));
     let sent = match found.sent {
-        _ if found.parts.len() < 2 => "; its parts cannot be told apart".into(),
+        _ if !found.is_apart() => "; its parts cannot be told apart".into(),
         0 => "; this sensor shows no transmission".into(),
         sent => format!("; you transmitted in {sent} of {} slots", found.slots),
     };

@@ -140,12 +140,23 @@ pub fn supplies(seen: &MinMeanMax<Volts>) -> String {
 /// A slot's folds summed: `Over 3 h 10: 12.4 Wh, of that receive 8.0 Wh, transmit 3.1 Wh, decode
 /// 1.3 Wh`.
 pub fn folded(total: &Total) -> String {
-    let parts =
-        [("receive", total.receive), ("transmit", total.transmit), ("decode", total.decode)];
-    let parts = parts.into_iter().filter(|(_, part)| part.si() > 0.0);
-    let parts: Vec<_> = parts.map(|(name, part)| format!("{name} {}", energy(part))).collect();
-    let of = if parts.is_empty() { "" } else { ", of that " };
-    format!("Over {}: {}{of}{}.", span(total.lasted), energy(total.energy), parts.join(", "))
+    let parts: Vec<(&str, Joules)> = [
+        ("receive", total.receive),
+        ("transmit", total.transmit),
+        ("decode", total.decode),
+        ("not told apart", total.untold),
+    ]
+    .into_iter()
+    .filter(|(_, part)| part.si() > 0.0 && total.is_apart())
+    .collect();
+    let energies: Vec<Joules> = parts.iter().map(|part| part.1).collect();
+    let said: Vec<String> = parts
+        .iter()
+        .zip(energy_parts(total.energy, &energies))
+        .map(|((name, _), energy)| format!("{name} {energy}{TIE}Wh"))
+        .collect();
+    let of = if said.is_empty() { String::new() } else { format!(", of that {}", said.join(", ")) };
+    format!("Over {}: {}{of}.", span(total.lasted), energy(total.energy))
 }
 
 /// How good the forecasts were, and what the truth is that they are held against.
