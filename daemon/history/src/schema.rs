@@ -5,6 +5,7 @@
 
 use std::{
     fs, io,
+    os::unix::fs::{DirBuilderExt, MetadataExt},
     path::{Path, PathBuf},
 };
 
@@ -48,7 +49,7 @@ pub struct SetAside {
 /// Opens the store for writing; what cannot be used is set aside and a new file begun. A file
 /// after an unclean end is checked whole.
 pub(crate) fn open(folder: &Path) -> Result<(Connection, Vec<SetAside>), Trouble> {
-    fs::create_dir_all(folder).map_err(|cause| no_folder(folder, cause))?;
+    make_folder(folder).map_err(|cause| no_folder(folder, cause))?;
     let path = folder.join(FILE);
     let mut aside = Vec::new();
     // Each round either succeeds, fails for good or moves one file out of the way.
@@ -67,6 +68,16 @@ pub(crate) fn open(folder: &Path) -> Result<(Connection, Vec<SetAside>), Trouble
         words::record::NOTHING_RECORDED,
         words::record::CHECK_CARD,
     ))
+}
+
+/// Makes the folder if it is missing, for us alone.
+pub(crate) fn make_folder(folder: &Path) -> io::Result<()> {
+    fs::DirBuilder::new().recursive(true).mode(0o700).create(folder)
+}
+
+/// Which file is in the record's place: its device and number.
+pub(crate) fn identity(folder: &Path) -> Option<(u64, u64)> {
+    fs::metadata(folder.join(FILE)).ok().map(|file| (file.dev(), file.ino()))
 }
 
 fn no_folder(folder: &Path, cause: io::Error) -> Trouble {

@@ -114,14 +114,13 @@ fn what_happened_belongs_to_exactly_one_of_two_outings_in_a_boot() {
         })
     };
     let all = |at_s: f64| vec![mark(at_s), at(at_s), close_up(at_s)];
-    // The bank went at 60 and another came at 70, which the board was slow to see: the record is told
-    // that the new outing began with the boot.
+    // The bank went at 60 and another came at 70.
     for at_s in [25.0, 60.0, 65.0] {
         started.writer.change(all(at_s)).unwrap();
     }
     let end = End { from_s: 60.0, to_s: 70.0, ending: Ending::Swapped };
     let ends = Change::OutingEnds { outing: None, end };
-    started.writer.change(vec![ends, begins(0.0)]).unwrap();
+    started.writer.change(vec![ends, begins(70.0)]).unwrap();
     for at_s in [70.0, 75.0] {
         started.writer.change(all(at_s)).unwrap();
     }
@@ -142,6 +141,13 @@ fn what_happened_belongs_to_exactly_one_of_two_outings_in_a_boot() {
     assert_eq!(said(1), ["25", "60", "65"]);
     assert_eq!(said(2), ["70", "75"]);
     assert_eq!(reader.gaps(2).unwrap(), [], "the sensor was back before it began");
+    // One that claims the boot from its first moment begins where the one before it ends.
+    let end = End { from_s: 80.0, to_s: 80.0, ending: Ending::Swapped };
+    let ends = Change::OutingEnds { outing: None, end };
+    started.writer.change(vec![ends, begins(0.0), mark(81.0)]).unwrap();
+    assert_eq!(said(1), ["25", "60", "65"]);
+    assert_eq!(texts(reader, 2), ["70", "75"]);
+    assert_eq!(texts(reader, 3), ["81"]);
 }
 
 #[test]

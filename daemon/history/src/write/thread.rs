@@ -84,6 +84,8 @@ pub struct RecordState {
     pub warning: Option<String>,
     /// Files that had to be set aside since the start.
     pub set_aside: Vec<SetAside>,
+    /// How often the file was taken away while it was open, and put back.
+    pub put_back: u32,
 }
 
 /// The queue to the thread: ten minutes at an entry a second.
@@ -97,6 +99,7 @@ enum Message {
     Keep(Box<Change>),
     Pace(Option<f64>),
     Ask(Vec<Change>, SyncSender<Result<(), Trouble>>),
+    Settled(SyncSender<bool>),
 }
 
 /// The handle to the writing thread.
@@ -206,6 +209,15 @@ impl Writer {
         answered.recv().map_err(|_| gone())?
     }
 
+    /// Whether all that cannot wait, of what was handed over till now, is on the card. Causes no
+    /// commit.
+    #[must_use]
+    pub fn is_settled(&self) -> bool {
+        let (answer, answered) = sync_channel(1);
+        let asked = self.queue.send(Message::Settled(answer));
+        asked.is_ok() && answered.recv().unwrap_or(false)
+    }
+
     /// Ends the run cleanly: everything that waits, and the mark, go on the card.
     ///
     /// # Errors
@@ -229,6 +241,8 @@ struct Hand {
     /// Kept even when it has to be opened again: readers go on through it till then.
     keeper: Option<Keeper>,
     reopen: bool,
+    /// The file that the keeper has open.
+    file: Option<(u64, u64)>,
     waiting: Waiting,
     /// The newest moment heard of, seconds since boot.
     now_s: f64,
@@ -264,6 +278,7 @@ impl Hand {
             keeper: None,
             reopen: false,
             waiting: Waiting::default(),
+            file: None,
             now_s,
             due_at_s,
             kept_to_s: now_s,
@@ -282,6 +297,7 @@ impl Hand {
         {
             Some(Ok(keeper)) => {
                 self.keeper = Some(keeper);
+                self.file = schema::identity(&self.keep.folder);
                 self.state.stopped = None;
             }
             Some(Err(cause)) => self.refused(Trouble::writing(cause).to_string()),
@@ -304,6 +320,9 @@ impl Hand {
                 Ok(Message::Ask(entries, answer)) => {
                     // The asker may have gone; the change is kept all the same.
                     let _ = answer.send(self.ask(entries));
+                }
+                Ok(Message::Settled(answer)) => {
+                    let _ = answer.send(!self.urgent);
                 }
                 Err(RecvTimeoutError::Timeout) => {
                     self.now_s += patience.as_secs_f64();
@@ -430,11 +449,14 @@ impl Hand {
     }
 
     fn open_if_needed(&mut self) -> Result<(), Trouble> {
-        if self.keeper.is_some() && !self.reopen {
+        let gone =
+            self.keeper.as_ref().is_some_and(|_| self.file != schema::identity(&self.keep.folder));
+        if self.keeper.is_some() && !self.reopen && !gone {
             return Ok(());
         }
+        let put_back = gone && self.put_back();
         let (connection, aside) = schema::open(&self.keep.folder)?;
-        let anew = !aside.is_empty();
+        let anew = !aside.is_empty() || (gone && !put_back);
         self.state.set_aside.extend(aside);
         match Keeper::begin(connection, &self.who, self.keep.fine_days * 24) {
             Ok(mut keeper) => {
@@ -447,11 +469,21 @@ impl Hand {
                     keeper.take_up_open_outing().map_err(Trouble::writing)?;
                 }
                 self.keeper = Some(keeper);
+                self.file = schema::identity(&self.keep.folder);
                 self.reopen = false;
+                self.state.put_back += u32::from(gone);
                 Ok(())
             }
             Err(cause) => Err(Trouble::writing(cause)),
         }
+    }
+
+    /// The file was taken away, perhaps with its folder. As long as we have it open all of it is still
+    /// there: it is copied to its old place, unless another file is there by now.
+    fn put_back(&self) -> bool {
+        let file = self.keep.folder.join(schema::FILE);
+        let made = schema::make_folder(&self.keep.folder).is_ok();
+        made && !file.exists() && self.keeper.as_ref().is_some_and(|keeper| keeper.copy_to(&file))
     }
 
     fn refused(&mut self, why: String) {

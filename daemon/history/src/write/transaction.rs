@@ -1,11 +1,14 @@
 //! Puts entries into the store: one transaction a batch. Owned by the writer's thread.
 
+use std::path::Path;
+
 use rusqlite::{Connection, OptionalExtension, params};
 
 use reckon::record::{ClockFrom, Row};
 
 use crate::{
     rows::{HOUR_S, window},
+    schema,
     tables::tiers::{fold_hours, fold_leftovers, last_sign, thin},
     write::{
         apply::{Place, Work},
@@ -37,6 +40,11 @@ impl Keeper {
     /// nothing: the log stays.
     pub(crate) fn carry_over(&self) {
         let _ = self.connection.query_row("PRAGMA wal_checkpoint(FULL)", [], |_| Ok(()));
+    }
+
+    /// Writes all there is to another file; whether that went well.
+    pub(crate) fn copy_to(&self, file: &Path) -> bool {
+        schema::copy_whole(&self.connection, file).is_ok()
     }
 
     /// After the file had to be opened again: goes on with the outing that is open in it.

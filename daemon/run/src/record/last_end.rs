@@ -93,7 +93,7 @@ pub(crate) fn decide(start: &Start, engine: &mut Engine, snapshot: &Snapshot) ->
         let after = after_start(before, &last_end, bank, test)?;
         Some((before.outing.as_ref()?, last_end, after))
     });
-    let at_s = snapshot.outing_began.as_s();
+    let at_s = since_boot_s(snapshot.outing_began.as_s());
     let Some((outing, last_end, after)) = found else {
         let entries = beginning(snapshot, engine.start(), at_s);
         return Decided { entries, goes_on: false, end: None, say: None };

@@ -510,7 +510,7 @@ pub(crate) fn beginning(snapshot: &Snapshot, start: Start, at_s: f64) -> Vec<Cha
         bank: bank.map(|bank| bank.name.clone()),
         name: snapshot.outing.clone(),
         start_share: if bank.is_some() { share_of(start) } else { None },
-        at_s: since_boot_s(at_s),
+        at_s,
     };
     told.into_iter().chain([begins]).collect()
 }
