@@ -98,6 +98,13 @@ fn a_pipe_in_the_place_of_a_sensors_file_holds_nothing_up() {
     board.put("sys/class/thermal/thermal_zone0/temp", "61234\n");
     daemon
         .wait_until(|now| now["board"]["temp_c"].as_f64().is_some_and(|t| (t - 61.2).abs() < 0.1));
+    // Back in its place it is read again; so it is after a device.
+    board.back(5000, 900);
+    daemon.wait_until(|now| near(&now["supply"]["current_a"], 0.9));
+    board.device("/dev/zero");
+    daemon.wait_until(|now| now["supply"]["power_w"].is_null());
+    board.back(5000, 700);
+    daemon.wait_until(|now| near(&now["supply"]["current_a"], 0.7));
     assert_eq!(daemon.end("TERM").code(), Some(0), "{}", daemon.said());
 }
 
@@ -254,16 +261,18 @@ fn a_state_folder_that_cannot_be_written_stops_nothing_and_is_said() {
     fs::create_dir_all(state.join("choices.toml/full")).unwrap();
     let mut daemon = Daemon::on(&board, home.path());
     choose_blue_ten(home.path());
-    let unkept =
-        |now: &Value| now["log"]["why"].as_str().is_some_and(|why| why.contains("cannot be kept"));
+    // The record is well: choices have a warning of their own.
+    let why = |now: &Value| now["log"]["choices_why"].as_str().map(str::to_owned);
+    let unkept = |now: &Value| why(now).is_some_and(|why| why.contains("cannot be kept"));
     let now = daemon.wait_until(unkept);
+    assert_eq!((&now["log"]["state"], &now["log"]["why"]), (&"kept".into(), &Value::Null));
     assert_eq!(now["bank"]["connected"]["name"], "Blue ten");
     board.reading(5000, 900);
     daemon.wait_until(|now| near(&now["supply"]["current_a"], 0.9));
     // And it is said when it works again.
     fs::remove_dir_all(state.join("choices.toml")).unwrap();
     choose_blue_ten(home.path());
-    daemon.wait_until(|now| now["log"]["why"].is_null());
+    daemon.wait_until(|now| now["log"]["choices_why"].is_null());
     assert!(state.join("choices.toml").is_file());
 }
 

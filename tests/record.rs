@@ -13,7 +13,7 @@ use tempfile::TempDir;
 
 use crate::{
     cards::{Card, as_root},
-    support::{Board, Daemon, Ended, end_of, get, home, outlast, post, socket},
+    support::{Board, Daemon, Ended, end_of, get, home, outlast, post, send, socket},
 };
 
 /// Another boot of the same board.
@@ -132,7 +132,7 @@ fn thirty_kills_lose_no_mark_and_show_none_twice() {
         for k in 0..4 {
             let text = format!("mark {run}.{k}");
             let status = post(&socket(home.path()), "/api/v1/mark", &json!({ "text": text }));
-            assert!((200..300).contains(&status), "{status}");
+            assert_eq!(status, 204, "it is on the card");
             made.push(text);
         }
         // Whether a row was on the card yet is up to the moment.
@@ -182,6 +182,24 @@ fn a_power_that_goes_away_leaves_an_interval_and_a_question() {
         shown.contains("Ridge above the reservoir") && shown.contains("plug was pulled"),
         "{shown}"
     );
+}
+
+#[test]
+fn a_boot_without_a_name_of_its_own_is_not_taken_for_the_one_before() {
+    for nameless in [None, Some("\n"), Some("no such thing\n")] {
+        let (board, home) = (Board::with_sensor(), home());
+        match nameless {
+            Some(text) => board.put(BOOT_ID, text),
+            None => fs::remove_file(board.path(BOOT_ID)).expect("a file"),
+        }
+        let mut daemon = recorded(&board, &home, 5.0);
+        daemon.end("KILL");
+        let mut daemon = Daemon::on(&board, home.path());
+        let all = daemon.wait_for(Duration::from_secs(20), |_| {
+            Some(outings(home.path())).filter(|all| all.len() == 2)
+        });
+        assert_eq!(all[1]["ending"], "power_lost", "{nameless:?}");
+    }
 }
 
 #[test]
@@ -591,6 +609,84 @@ fn a_full_card_stops_the_record_and_not_the_forecast() {
     let all = outings(home.path());
     assert_eq!((all.len(), &all[0]["bank"]), (1, &json!("Blue ten")), "{all:#?}");
     daemon.end("TERM");
+}
+
+#[test]
+fn what_is_set_while_the_card_is_full_is_said_to_be_in_memory_and_comes_to_the_card() {
+    if !as_root(
+        "record::what_is_set_while_the_card_is_full_is_said_to_be_in_memory_and_comes_to_the_card",
+    ) {
+        return;
+    }
+    let (board, home) = (Board::with_sensor(), home());
+    let state = home.path().join(".local/state/outlast");
+    fs::create_dir_all(&state).unwrap();
+    let card = Card::mount(&state, 8192);
+    let mut daemon = recorded(&board, &home, 5.0);
+    let socket = socket(home.path());
+    let json = |path: &str, body: Value| send(&socket, path, "application/json", body.to_string());
+    assert_eq!(json("/api/v1/finish", json!({ "after_s": 7200 })).0, 204);
+    card.fill();
+    // The log has room of its own: what goes to a full card is not seen before that is used up.
+    let (status, body) = json("/api/v1/finish", json!({ "after_s": 14_400 }));
+    assert_eq!(status, 202, "{body}");
+    let told: Value = serde_json::from_str(&body).expect("JSON");
+    assert_eq!(told["kept"], "in_memory");
+    assert!(told["text"].as_str().unwrap().contains("until the card can be written"), "{body}");
+    let form = "application/x-www-form-urlencoded";
+    let (status, page) = send(&socket, "/finish", form, "after_min=300".to_owned());
+    assert_eq!(status, 202);
+    assert!(page.contains("Kept in memory only") && page.contains("<h1"), "{page}");
+    let warned = |now: &Value| now["alarms"].to_string().contains("choices_not_kept");
+    daemon.wait_until(warned);
+    let finish = daemon.now()["forecast"]["finish_in_s"].as_f64().expect("it holds all the same");
+    assert!((17_900.0..=18_000.0).contains(&finish), "{finish}");
+    card.free();
+    // Tried again every minute, without anybody choosing anything.
+    daemon.wait_for(Duration::from_secs(100), |d| (!warned(&d.now())).then_some(()));
+    assert!(daemon.now()["log"]["why"].is_null(), "{}", daemon.now()["log"]);
+    assert_eq!(json("/api/v1/mark", json!({ "text": "rain" })).0, 204);
+    daemon.end("KILL");
+    let mut daemon = started(&board, &home);
+    let now = daemon.wait_until(|now| now["supply"]["power_w"].is_number());
+    let left = now["forecast"]["finish_in_s"].as_f64().expect("the finish survived");
+    assert!((17_600.0..=finish).contains(&left), "{left} after {finish}");
+    assert!(done(home.path(), &["export", "last", "--json"]).contains("\"rain\""));
+}
+
+#[test]
+fn a_state_folder_that_is_not_there_is_made_again() {
+    let (board, home) = (Board::with_sensor(), home());
+    let state = home.path().join("state");
+    // A file where the folder should be.
+    fs::write(&state, "in the way").expect("a file");
+    let root = board.path("");
+    let [root, folder] = [&root, &state].map(|path| path.to_str().expect("a path"));
+    let settings = home.path().join("often.toml");
+    fs::write(&settings, "[record]\nevery_s = 10\n").expect("a file");
+    let settings = settings.to_str().expect("a path");
+    let mut command = outlast(home.path());
+    let run = home.path().join("run");
+    fs::create_dir(&run).expect("a folder");
+    command.env("RUNTIME_DIRECTORY", &run).args(["run", "--listen", "127.0.0.1:0"]);
+    command.args(["--sysroot", root, "--settings", settings, "--state", folder]);
+    let mut daemon = Daemon::of(command);
+    let own = run.join("outlast.sock");
+    let json = |path: &str, body: Value| send(&own, path, "application/json", body.to_string());
+    daemon.wait_until(|now| now["alarms"].to_string().contains("record_not_written"));
+    assert_eq!(json("/api/v1/mark", json!({ "text": "early" })).0, 202);
+    assert_eq!(json("/api/v1/finish", json!({ "after_s": 7200 })).0, 202);
+    fs::remove_file(&state).expect("a file");
+    let well = |now: &Value| now["log"]["state"] == "kept" && now["alarms"] == json!([]);
+    daemon.wait_for(Duration::from_secs(100), |d| Some(d.now()).filter(well));
+    assert!(state.join("record.db").exists() && state.join("choices.toml").exists());
+    // Deleted while it runs.
+    fs::remove_dir_all(&state).expect("a folder");
+    daemon.wait_for(Duration::from_secs(40), |_| state.join("choices.toml").exists().then_some(()));
+    assert!(daemon.said().contains("was written to its place again"), "{}", daemon.said());
+    assert_eq!(json("/api/v1/mark", json!({ "text": "late" })).0, 204);
+    let told = get("http://localhost/api/v1/outings/1", Some(&own)).1;
+    assert!(told.contains("early") && told.contains("late"), "{told}");
 }
 
 #[test]

@@ -91,6 +91,25 @@ impl Board {
         }
     }
 
+    /// A device is where the sensor's readings should be.
+    pub(crate) fn device(&self, node: &str) {
+        for name in ["in1_input", "curr1_input"] {
+            let path = self.path(&format!("{HWMON}/{name}"));
+            fs::remove_file(&path).expect("a file");
+            symlink(node, path).expect("a link");
+        }
+    }
+
+    /// Files are again where a pipe or a device was, and say this.
+    pub(crate) fn back(&self, millivolts: i32, milliamps: i32) {
+        for (name, value) in [("in1_input", millivolts), ("curr1_input", milliamps)] {
+            let path = self.path(&format!("{HWMON}/{name}"));
+            let aside = path.with_extension("file");
+            fs::write(&aside, format!("{value}\n")).expect("a file");
+            fs::rename(aside, path).expect("in its place");
+        }
+    }
+
     /// The driver lets go of the chip: its files vanish.
     pub(crate) fn unbind(&self) {
         fs::remove_file(self.path("sys/class/hwmon/hwmon2")).expect("a link");

@@ -38,7 +38,7 @@ use crate::{
 pub use http::group::Group;
 pub use http::pairing::{Pairing, PhoneKeeper, Pin, TicketShown};
 pub use http::phones::{MOST_PHONES, Phone, TICKET_LASTS};
-pub use http::site::{Request, Shown};
+pub use http::site::{Kept, Request, Shown};
 pub use http::window::{CODE_LASTS, Rejected};
 pub use pages::contacts::LOG_BYTES;
 pub use record::{

@@ -19,7 +19,8 @@ pub(crate) fn facts(root: &Root) -> BoardFacts {
         has_rtc: files::names(&root.at("/sys/class/rtc")).is_ok_and(|found| !found.is_empty()),
         leds: leds(root),
         kernel: files::line(root, &root.at("/proc/sys/kernel/osrelease")),
-        boot_id: files::line(root, &root.at("/proc/sys/kernel/random/boot_id")),
+        boot_id: files::line(root, &root.at("/proc/sys/kernel/random/boot_id"))
+            .filter(|id| is_boot_id(id)),
         model,
         notes: Vec::new(),
     };
@@ -231,6 +232,18 @@ pub(crate) const fn has_power_adc(kind: Option<BoardKind>) -> bool {
     matches!(kind, Some(BoardKind::Five | BoardKind::FiveHundred))
 }
 
+/// Whether it names one boot and no other: a random UUID as the kernel prints it (proc_sys_kernel(5),
+/// `random/boot_id`; RFC 9562 section 4). Anything else would make all boots one.
+fn is_boot_id(text: &str) -> bool {
+    let dash = |place: usize| [8, 13, 18, 23].contains(&place);
+    text.len() == 36
+        && text.bytes().enumerate().all(|(place, byte)| match byte {
+            b'-' => dash(place),
+            _ => !dash(place) && byte.is_ascii_hexdigit(),
+        })
+        && text.bytes().any(|byte| !matches!(byte, b'0' | b'-'))
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -267,5 +280,22 @@ mod tests {
         }
         assert_eq!(decode(0x000e).and_then(|code| code.kind), Some(K::OneB));
         assert_eq!(decode(0x0000), None);
+    }
+
+    #[test]
+    fn only_what_the_kernel_prints_names_a_boot() {
+        assert!(is_boot_id("51e0c7aa-1f6e-4c63-8a0d-2b3c4d5e6f70"));
+        for bad in [
+            "",
+            "unknown",
+            "51e0c7aa",
+            "00000000-0000-0000-0000-000000000000",
+            "51e0c7aa-1f6e-4c63-8a0d-2b3c4d5e6f7g",
+            "51e0c7aa01f6e-4c63-8a0d-2b3c4d5e6f70",
+            "51e0c7aa-1f6e-4c63-8a0d-2b3c4d5e6f7-",
+            "51e0c7aa-1f6e-4c63-8a0d-2b3c4d5e6f700",
+        ] {
+            assert!(!is_boot_id(bad), "{bad}");
+        }
     }
 }

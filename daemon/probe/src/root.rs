@@ -27,7 +27,11 @@ pub(crate) struct KernelFiles;
 
 impl Files for KernelFiles {
     fn open(&self, path: &Path) -> io::Result<Box<dyn Handle>> {
-        // Without O_NONBLOCK a pipe in the place of a file would hold us for ever.
+        // A device may begin to do something when it is opened, and a pipe is not read but emptied.
+        if !std::fs::metadata(path)?.is_file() {
+            return Err(io::Error::from_raw_os_error(libc::ESPIPE));
+        }
+        // Without O_NONBLOCK a pipe that comes just now would hold us for ever.
         let file = OpenOptions::new().read(true).custom_flags(libc::O_NONBLOCK).open(path)?;
         Ok(Box::new(file))
     }

@@ -319,6 +319,8 @@ pub struct Snapshot {
     pub switched: Option<Arc<Switched>>,
     /// The record.
     pub log: LogState,
+    /// Why what was chosen is in memory only; `None`: it is on the card.
+    pub unkept: Option<String>,
     /// Sweeps that came too late or not at all.
     pub missed_sweeps: u64,
     /// What outlast costs.

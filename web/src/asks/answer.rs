@@ -10,7 +10,7 @@ use reckon::{
 use serde::Deserialize;
 
 use crate::{
-    http::site::Site,
+    http::site::{Kept, Site},
     http::{
         door::{Body, Door, Outcome},
         problem::{Problem, refused, unreadable},
@@ -49,11 +49,11 @@ pub(crate) async fn answer(
         }
         Body::Json(AnswerJson { question, answer }) => (question, answer),
     };
-    answered(&site, &question, answer.as_deref()).await?;
-    Ok(door.done("/"))
+    let kept = answered(&site, &question, answer.as_deref()).await?;
+    Ok(door.done("/").kept(kept))
 }
 
-async fn answered(site: &Site, question: &str, answer: Option<&str>) -> Result<(), Problem> {
+async fn answered(site: &Site, question: &str, answer: Option<&str>) -> Result<Kept, Problem> {
     let no_such = || unreadable(words::refusal::NO_SUCH_QUESTION);
     let question = Question::named(question).ok_or_else(no_such)?;
     let answer = answer

@@ -105,8 +105,8 @@ pub(crate) async fn bank(
             (bank, start)
         }
     };
-    site.command(Command::UseBank { bank, start }).await?;
-    Ok(door.done("/"))
+    let kept = site.command(Command::UseBank { bank, start }).await?;
+    Ok(door.done("/").kept(kept))
 }
 
 pub(crate) fn offered(snapshot: &Snapshot, name: &str) -> Result<BankSpec, Problem> {
@@ -197,8 +197,8 @@ pub(crate) async fn finish(
         Body::Form(form) => wished_finish(&form, &site.snapshot())?,
         Body::Json(wish) => wish.after_s.map(span).transpose()?,
     };
-    site.command(Command::Finish { after }).await?;
-    Ok(door.done("/"))
+    let kept = site.command(Command::Finish { after }).await?;
+    Ok(door.done("/").kept(kept))
 }
 
 fn wished_finish(form: &FinishForm, snapshot: &Snapshot) -> Result<Option<Duration>, Problem> {
@@ -283,8 +283,8 @@ pub(crate) async fn activity(
         Body::Form(form) => (form.name, form.itself.is_some()),
         Body::Json(wish) => (wish.name, wish.by_itself),
     };
-    site.command(activity_command(name, by_itself)?).await?;
-    Ok(door.done("/"))
+    let kept = site.command(activity_command(name, by_itself)?).await?;
+    Ok(door.done("/").kept(kept))
 }
 
 #[derive(Deserialize)]
@@ -303,14 +303,14 @@ pub(crate) async fn power_off(
         "now" => PowerOffAsk::Now,
         _ => return Err(unreadable(words::refusal::BAD_WISH)),
     };
-    site.command(Command::PowerOff(command)).await?;
-    Ok(door.done("/"))
+    let kept = site.command(Command::PowerOff(command)).await?;
+    Ok(door.done("/").kept(kept))
 }
 
 pub(crate) async fn outing(State(site): State<Site>, door: Door, body: Body<NameWish>) -> Outcome {
     let name = body.read().name.unwrap_or_default().trim().to_owned();
-    site.command(Command::NameOuting { name }).await?;
-    Ok(door.done("/station"))
+    let kept = site.command(Command::NameOuting { name }).await?;
+    Ok(door.done("/station").kept(kept))
 }
 
 #[derive(Deserialize)]
@@ -338,8 +338,8 @@ fn sleep_command(wish: &SleepWish, snapshot: &Snapshot) -> Result<Command, Probl
 }
 
 pub(crate) async fn sleep(State(site): State<Site>, door: Door, body: Body<SleepWish>) -> Outcome {
-    site.command(sleep_command(&body.read(), &site.snapshot())?).await?;
-    Ok(door.done("/"))
+    let kept = site.command(sleep_command(&body.read(), &site.snapshot())?).await?;
+    Ok(door.done("/").kept(kept))
 }
 
 // ---- look -----------------------------------------------------------------------------------

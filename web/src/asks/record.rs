@@ -73,8 +73,8 @@ pub(crate) async fn ending(
         Body::Form(form) => Some(yes(form.died.as_deref())?),
         Body::Json(wish) => wish.died,
     };
-    site.record_command(RecordCommand::Answer { outing, died }).await?;
-    Ok(door.done(format!("/outings/{outing}")))
+    let kept = site.record_command(RecordCommand::Answer { outing, died }).await?;
+    Ok(door.done(format!("/outings/{outing}")).kept(kept))
 }
 
 #[derive(Deserialize)]
@@ -98,8 +98,8 @@ pub(crate) async fn goes_on(
         Body::Form(form) => yes(form.goes_on.as_deref())?,
         Body::Json(wish) => wish.goes_on,
     };
-    site.record_command(RecordCommand::GoesOn { earlier, goes_on }).await?;
-    Ok(door.done("/"))
+    let kept = site.record_command(RecordCommand::GoesOn { earlier, goes_on }).await?;
+    Ok(door.done("/").kept(kept))
 }
 
 #[derive(Deserialize)]
@@ -115,8 +115,8 @@ pub(crate) async fn outing_name(
     body: Body<NameWish>,
 ) -> Outcome {
     let name = name(body.read().name)?;
-    site.record_command(RecordCommand::NameOuting { outing, name }).await?;
-    Ok(door.done(format!("/outings/{outing}")))
+    let kept = site.record_command(RecordCommand::NameOuting { outing, name }).await?;
+    Ok(door.done(format!("/outings/{outing}")).kept(kept))
 }
 
 /// The contacts of an outing are taken back.
@@ -125,8 +125,8 @@ pub(crate) async fn forget_contacts(
     door: Door,
     Id(outing): Id,
 ) -> Outcome {
-    site.record_command(RecordCommand::ForgetContacts { outing }).await?;
-    Ok(door.done(format!("/contacts?outing={outing}")))
+    let kept = site.record_command(RecordCommand::ForgetContacts { outing }).await?;
+    Ok(door.done(format!("/contacts?outing={outing}")).kept(kept))
 }
 
 // ---- what was being done --------------------------------------------------------------------
@@ -212,8 +212,8 @@ pub(crate) async fn doing(
         }
         Body::Json(wish) => (wish.from_s, wish.to_s, wish.activity),
     };
-    site.record_command(doing_command(outing, from_s, to_s, activity)?).await?;
-    Ok(door.done(format!("/outings/{outing}")))
+    let kept = site.record_command(doing_command(outing, from_s, to_s, activity)?).await?;
+    Ok(door.done(format!("/outings/{outing}")).kept(kept))
 }
 
 fn doing_command(
@@ -242,8 +242,8 @@ pub(crate) async fn doing_contacts(
 ) -> Outcome {
     let activity = activity(body.read().activity)?;
     let activity = activity.ok_or_else(|| unreadable(words::refusal::NO_ACTIVITY_FOR_CONTACTS))?;
-    site.record_command(RecordCommand::DoingByContacts { outing, activity }).await?;
-    Ok(door.done(format!("/outings/{outing}")))
+    let kept = site.record_command(RecordCommand::DoingByContacts { outing, activity }).await?;
+    Ok(door.done(format!("/outings/{outing}")).kept(kept))
 }
 
 #[derive(Deserialize)]
@@ -275,8 +275,8 @@ pub(crate) async fn doing_back(
     if id.is_some() == contacts {
         return Err(unreadable(words::refusal::NO_CORRECTION));
     }
-    site.record_command(RecordCommand::DoingBack { outing, id }).await?;
-    Ok(door.done(format!("/outings/{outing}")))
+    let kept = site.record_command(RecordCommand::DoingBack { outing, id }).await?;
+    Ok(door.done(format!("/outings/{outing}")).kept(kept))
 }
 
 // ---- marks ----------------------------------------------------------------------------------
@@ -296,8 +296,8 @@ fn page_of(outing: Option<i64>, else_page: &str) -> String {
 pub(crate) async fn mark(State(site): State<Site>, door: Door, body: Body<MarkWish>) -> Outcome {
     let wish = body.read();
     let text = mark_text(wish.text)?;
-    site.record_command(RecordCommand::Mark { text }).await?;
-    Ok(door.done(page_of(wish.outing, "/")))
+    let kept = site.record_command(RecordCommand::Mark { text }).await?;
+    Ok(door.done(page_of(wish.outing, "/")).kept(kept))
 }
 
 // ---- run-downs ------------------------------------------------------------------------------
@@ -324,8 +324,8 @@ pub(crate) async fn strike(
         Body::Form(form) => (yes(form.struck.as_deref())?, form.outing),
         Body::Json(wish) => (wish.struck, None),
     };
-    site.record_command(RecordCommand::Strike { rundown, struck }).await?;
-    Ok(door.done(page_of(outing, "/banks")))
+    let kept = site.record_command(RecordCommand::Strike { rundown, struck }).await?;
+    Ok(door.done(page_of(outing, "/banks")).kept(kept))
 }
 
 // ---- banks ----------------------------------------------------------------------------------
@@ -345,8 +345,8 @@ pub(crate) async fn bank(
         Body::Form(form) => typed_bank(form)?,
         Body::Json(wish) => told_bank(wish.spec)?,
     };
-    site.record_command(RecordCommand::TellBank { spec }).await?;
-    Ok(door.done("/banks"))
+    let kept = site.record_command(RecordCommand::TellBank { spec }).await?;
+    Ok(door.done("/banks").kept(kept))
 }
 
 pub(crate) async fn bank_name(
@@ -356,8 +356,8 @@ pub(crate) async fn bank_name(
     body: Body<NameWish>,
 ) -> Outcome {
     let name = needed(body.read().name)?;
-    site.record_command(RecordCommand::RenameBank { bank, name }).await?;
-    Ok(door.done("/banks"))
+    let kept = site.record_command(RecordCommand::RenameBank { bank, name }).await?;
+    Ok(door.done("/banks").kept(kept))
 }
 
 #[derive(Deserialize)]
@@ -381,8 +381,8 @@ pub(crate) async fn forget(
         Body::Form(form) => yes(form.forgotten.as_deref())?,
         Body::Json(wish) => wish.forgotten,
     };
-    site.record_command(RecordCommand::ForgetBank { bank, forgotten }).await?;
-    Ok(door.done("/banks"))
+    let kept = site.record_command(RecordCommand::ForgetBank { bank, forgotten }).await?;
+    Ok(door.done("/banks").kept(kept))
 }
 
 #[derive(Deserialize)]
@@ -403,8 +403,9 @@ pub(crate) async fn import(
     if text.trim().is_empty() {
         return Err(unreadable(words::refusal::EMPTY_LIST));
     }
-    site.record_command(RecordCommand::Import { bank, name: name(wish.name)?, text }).await?;
-    Ok(door.done("/banks"))
+    let kept =
+        site.record_command(RecordCommand::Import { bank, name: name(wish.name)?, text }).await?;
+    Ok(door.done("/banks").kept(kept))
 }
 
 // ---- the run-down test ----------------------------------------------------------------------
@@ -424,13 +425,13 @@ pub(crate) async fn start_test(
     let wanted = body.read().load.unwrap_or_else(|| TestLoad::AsItIs.name().to_owned());
     let load = TestLoad::ALL.into_iter().find(|load| load.name() == wanted);
     let load = load.ok_or_else(|| unreadable(words::refusal::BAD_LOAD))?;
-    site.record_command(RecordCommand::StartTest { bank, load }).await?;
-    Ok(door.done("/banks"))
+    let kept = site.record_command(RecordCommand::StartTest { bank, load }).await?;
+    Ok(door.done("/banks").kept(kept))
 }
 
 pub(crate) async fn stop_test(State(site): State<Site>, door: Door) -> Outcome {
-    site.record_command(RecordCommand::StopTest).await?;
-    Ok(door.done("/banks"))
+    let kept = site.record_command(RecordCommand::StopTest).await?;
+    Ok(door.done("/banks").kept(kept))
 }
 
 // ---- the clock ------------------------------------------------------------------------------
@@ -471,8 +472,8 @@ fn phone_clock(wish: &ClockWish, now: Mono) -> Result<RecordCommand, Problem> {
 
 pub(crate) async fn clock(State(site): State<Site>, door: Door, body: Body<ClockWish>) -> Outcome {
     let command = phone_clock(&body.read(), site.shown.clock.stamp().mono)?;
-    site.record_command(command).await?;
-    Ok(door.done("/station"))
+    let kept = site.record_command(command).await?;
+    Ok(door.done("/station").kept(kept))
 }
 
 pub(crate) async fn set_clock(State(site): State<Site>, door: Door) -> Outcome {
@@ -484,6 +485,6 @@ pub(crate) async fn set_clock(State(site): State<Site>, door: Door) -> Outcome {
             words::refusal::CLOCK_NOT_SETTABLE,
         ));
     }
-    site.record_command(RecordCommand::SetClock).await?;
-    Ok(door.done("/station"))
+    let kept = site.record_command(RecordCommand::SetClock).await?;
+    Ok(door.done("/station").kept(kept))
 }

@@ -1,17 +1,24 @@
 //! The two doors of most addresses: a form of the page, after which the browser is sent on, and JSON
-//! below `/api/`, answered with 204. One handler serves both.
+//! below `/api/`, answered with 204, or with 202 where the card could not be written to. One handler
+//! serves both.
 
 use std::convert::Infallible;
 
 use axum::{
     Form, Json,
+    body::Bytes,
     extract::{FromRequest, FromRequestParts, Path, Request, rejection::JsonRejection},
     http::{StatusCode, request::Parts},
     response::{IntoResponse, Redirect, Response},
 };
-use serde::de::DeserializeOwned;
+use reckon::words;
+use serde::{Serialize, de::DeserializeOwned};
+use serde_json::Value;
 
-use crate::http::problem::{Problem, not_there};
+use crate::http::{
+    problem::{Problem, not_there, unreadable},
+    site::Kept,
+};
 
 /// What a page or a document gives: itself, or what went wrong.
 pub(crate) type Reply = Result<Response, Problem>;
@@ -34,7 +41,7 @@ impl Door {
 
     /// It is done; a browser goes on to `page`.
     pub(crate) fn done(self, page: impl Into<String>) -> Done {
-        Done { door: self, page: page.into() }
+        Done { door: self, page: page.into(), kept: Kept::OnCard }
     }
 }
 
@@ -46,17 +53,40 @@ impl<S: Sync> FromRequestParts<S> for Door {
     }
 }
 
-/// The answer to a change: 303 to a page for a browser, 204 for a program.
+/// The answer to a change: 303 to a page for a browser, 204 for a program. What is only in memory is
+/// said, with 202.
 pub(crate) struct Done {
     door: Door,
     page: String,
+    kept: Kept,
+}
+
+impl Done {
+    pub(crate) fn kept(self, kept: Kept) -> Self {
+        Self { kept, ..self }
+    }
+}
+
+/// What a program is told of a change that is not on the card.
+#[derive(Serialize)]
+struct InMemory {
+    kept: &'static str,
+    text: &'static str,
 }
 
 impl IntoResponse for Done {
     fn into_response(self) -> Response {
-        match self.door {
-            Door::Page => Redirect::to(&self.page).into_response(),
-            Door::Api => StatusCode::NO_CONTENT.into_response(),
+        let (status, text) = (StatusCode::ACCEPTED, words::refusal::IN_MEMORY);
+        match (self.door, self.kept) {
+            (Door::Page, Kept::OnCard) => Redirect::to(&self.page).into_response(),
+            (Door::Api, Kept::OnCard) => StatusCode::NO_CONTENT.into_response(),
+            (Door::Page, Kept::InMemory) => {
+                let title = words::refusal::IN_MEMORY_TITLE;
+                Problem::new(status, "in-memory", title, text).into_response()
+            }
+            (Door::Api, Kept::InMemory) => {
+                (status, Json(InMemory { kept: "in_memory", text })).into_response()
+            }
         }
     }
 }
@@ -90,12 +120,35 @@ where
                 Ok(Form(form)) => Ok(Self::Form(form)),
                 Err(rejection) => Err(Problem::from_status(rejection.status())),
             },
-            Door::Api => match Json::from_request(request, state).await {
-                Ok(Json(json)) => Ok(Self::Json(json)),
-                Err(rejection) => Err(no_json(&rejection)),
-            },
+            Door::Api => {
+                let (parts, body) = request.into_parts();
+                let limited = Request::from_parts(parts.clone(), body);
+                let bytes = Bytes::from_request(limited, state).await;
+                let bytes = bytes.map_err(|why| Problem::from_status(why.status()))?;
+                let again = Request::from_parts(parts, bytes.clone().into());
+                match Json::from_request(again, state).await {
+                    Ok(_) if has_list(&bytes) => {
+                        Err(unreadable(words::refusal::LIST_FOR_FIELDS.to_owned()))
+                    }
+                    Ok(Json(json)) => Ok(Self::Json(json)),
+                    Err(rejection) => Err(no_json(&rejection)),
+                }
+            }
         }
     }
+}
+
+/// Whether there is a list in it. Nothing that may be asked for has one, but a list would pass for an
+/// object whose fields come in order.
+fn has_list(json: &[u8]) -> bool {
+    fn inside(value: &Value) -> bool {
+        match value {
+            Value::Array(_) => true,
+            Value::Object(fields) => fields.values().any(inside),
+            _ => false,
+        }
+    }
+    serde_json::from_slice(json).is_ok_and(|value| inside(&value))
 }
 
 fn no_json(rejection: &JsonRejection) -> Problem {

@@ -46,7 +46,8 @@ pub(crate) async fn finish_response(
         Ok(response) => response,
         Err(_) => StatusCode::REQUEST_TIMEOUT.into_response(),
     };
-    let mut response = if answered.status().as_u16() >= 400 {
+    let says = answered.extensions().get::<Problem>().is_some();
+    let mut response = if says || answered.status().as_u16() >= 400 {
         with_body(answered, &path, |it| page(it, look))
     } else {
         answered

@@ -30,13 +30,22 @@ use crate::{
     record::{BankShown, Clock, NoRecord, RecordReader, RecordStatus},
 };
 
+/// Where a change is that was carried out.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Kept {
+    /// On the card: a restart finds it there.
+    OnCard,
+    /// In memory, until the card can be written to.
+    InMemory,
+}
+
 /// A command and where its answer goes; by default a refusal is a sentence for a person.
 #[derive(Debug)]
 pub struct Request<C, E = String> {
     /// What is asked for.
     pub command: C,
     /// Where the answer goes.
-    pub answer: oneshot::Sender<Result<(), E>>,
+    pub answer: oneshot::Sender<Result<Kept, E>>,
 }
 
 /// What the pages show and whom they ask.
@@ -196,13 +205,13 @@ impl Parts {
     }
 
     /// Asks the owner of the state and waits for the word.
-    pub(crate) async fn command(&self, command: Command) -> Result<(), Problem> {
+    pub(crate) async fn command(&self, command: Command) -> Result<Kept, Problem> {
         let word = asked(&self.shown.asks, command).await?;
         word.map_err(|refusal| problem::refused(&refusal))
     }
 
     /// Asks whoever keeps the record and waits for the word.
-    pub(crate) async fn record_command(&self, command: RecordCommand) -> Result<(), Problem> {
+    pub(crate) async fn record_command(&self, command: RecordCommand) -> Result<Kept, Problem> {
         let word = asked(&self.shown.record, command).await?;
         word.map_err(|say| Problem::new(StatusCode::CONFLICT, "record-refused", "Not changed", say))
     }
@@ -212,7 +221,7 @@ impl Parts {
 async fn asked<C, E>(
     to: &mpsc::Sender<Request<C, E>>,
     command: C,
-) -> Result<Result<(), E>, Problem> {
+) -> Result<Result<Kept, E>, Problem> {
     let stopping = || busy(words::refusal::STOPPING);
     let (answer, heard) = oneshot::channel();
     to.try_send(Request { command, answer }).map_err(|error| match error {

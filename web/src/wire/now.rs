@@ -70,7 +70,7 @@ pub(crate) fn now(snapshot: &Snapshot) -> Object<'_> {
         .with("alarms", list(snapshot.alarms.iter().map(|it| alarm(it, snapshot))))
         .with("alarms_over", list(snapshot.ended_alarms.iter().map(|it| over(it, snapshot))))
         .with("power_off", power_off(snapshot))
-        .with("log", log(&snapshot.log))
+        .with("log", log(&snapshot.log).with("choices_why", snapshot.unkept.as_deref()))
         .with("clock", clock)
         .with("channels", list(snapshot.supplies.iter().map(|it| channel(it, snapshot))))
         .with("gauges", list(snapshot.gauges.iter().map(|it| gauge(it, snapshot))))

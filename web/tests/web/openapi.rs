@@ -358,3 +358,83 @@ async fn a_log_that_was_read_is_told_as_promised() {
     members(&document, schema, "it", &mut promised);
     assert_eq!(promised.difference(&met).count(), 0, "{got:?}", got = got.text);
 }
+
+/// What each address takes that changes something: its body's schema, if it has one.
+fn asks(document: &Value) -> Vec<(String, &Value)> {
+    let paths = document["paths"].as_object().unwrap();
+    let posts = paths.iter().filter_map(|(path, item)| {
+        let schema = item.pointer("/post/requestBody/content/application~1json/schema")?;
+        Some((path.replace("{id}", "29"), schema))
+    });
+    posts.collect()
+}
+
+async fn told(path: &str, body: &Value) -> StatusCode {
+    let rig = Rig::of("fine");
+    let ticket = rig.ticket().await;
+    rig.send(json(path, &body.to_string(), &ticket)).await.status
+}
+
+#[tokio::test]
+async fn no_list_passes_for_an_object() {
+    let document = document();
+    let asks = asks(&document);
+    assert!(asks.len() > 15, "{}", asks.len());
+    for (path, schema) in asks {
+        let fields = schema["properties"].as_object().unwrap();
+        for count in 0..=fields.len() {
+            let status = told(&path, &Value::Array(vec![Value::Null; count])).await;
+            assert_eq!(status, StatusCode::UNPROCESSABLE_ENTITY, "{path} took {count} nulls");
+        }
+        if fields.contains_key("spec") {
+            let spec = serde_json::json!(["Blue ten", "li-ion", 1, 10000, null, null, null, null]);
+            let status = told(&path, &serde_json::json!({ "spec": spec })).await;
+            assert_eq!(status, StatusCode::UNPROCESSABLE_ENTITY, "{path} took a list for a bank");
+        }
+    }
+}
+
+#[tokio::test]
+async fn every_text_that_is_taken_has_the_limit_that_is_told() {
+    use reckon::name::{LONGEST, LONGEST_MARK};
+    let document = document();
+    let mut met = 0;
+    for (path, schema) in asks(&document) {
+        let mut fields: Vec<(String, &Value)> = Vec::new();
+        for (name, field) in schema["properties"].as_object().unwrap() {
+            let is_spec = name == "spec";
+            let inner = found(&document, field.pointer("/anyOf/0").unwrap_or(field));
+            let spec = inner["properties"].as_object().into_iter().flatten();
+            fields.extend(spec.filter(|_| is_spec).map(|(k, v)| (format!("spec/{k}"), v)));
+            fields.push((name.clone(), inner));
+        }
+        for (name, field) in fields {
+            let kinds = field["type"].to_string();
+            if !kinds.contains("string") || field.get("enum").is_some() {
+                continue;
+            }
+            let most = field["maxLength"].as_u64();
+            let most = most.unwrap_or_else(|| panic!("{path} {name}: how long may it be?"));
+            let code = match (path.as_str(), name.as_str()) {
+                ("/api/v1/mark", "text") => Some(LONGEST_MARK),
+                (_, "name" | "spec/name" | "activity" | "bank") => Some(LONGEST),
+                // The whole body may have so many bytes.
+                (_, "text") => Some(2 << 20),
+                _ => None,
+            };
+            assert!(code.is_none_or(|code| code as u64 == most), "{path} {name}: {most}, {code:?}");
+            // One more is refused.
+            let long = "x".repeat(usize::try_from(most).unwrap() + 1);
+            let body = match name.strip_prefix("spec/") {
+                Some(name) => serde_json::json!({ "spec": { name: long, "label_mah": 10000 } }),
+                None => Value::Object([(name.clone(), long.into())].into_iter().collect()),
+            };
+            let status = told(&path, &body).await;
+            // A name that no activity has is refused by the engine, which is not here.
+            let by_engine = path == "/api/v1/activity";
+            assert!(by_engine || status.is_client_error(), "{path} {name}: {status}");
+            met += 1;
+        }
+    }
+    assert!(met >= 14, "only {met} texts were met");
+}

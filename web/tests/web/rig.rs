@@ -94,7 +94,7 @@ fn shown(scene: Snapshot, pairing: &Arc<Pairing>) -> (Shown, Rig0) {
                 Command::Activity { name: Some(name) } if name == "Sleeping" => {
                     Err(Refusal::NoSuchActivity)
                 }
-                _ => Ok(()),
+                _ => Ok(web::Kept::OnCard),
             };
             ears.lock().unwrap().push(ask);
             drop(answer.send(word));
@@ -109,7 +109,7 @@ fn shown(scene: Snapshot, pairing: &Arc<Pairing>) -> (Shown, Rig0) {
                 RecordCommand::Import { text, .. } if text.starts_with("no") => {
                     Err("0 lines are time stamps and 1 are not.".to_owned())
                 }
-                _ => Ok(()),
+                _ => Ok(web::Kept::OnCard),
             };
             ears.lock().unwrap().push(ask);
             drop(answer.send(word));

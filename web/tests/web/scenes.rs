@@ -269,6 +269,7 @@ fn fine() -> Snapshot {
             difference: Watts::of(0.62),
             error: Watts::of(0.025),
         })),
+        unkept: None,
         log: LogState::Kept { last: Mono::at_s(NOW_S - 12.0) },
         missed_sweeps: 0,
         footprint: Footprint {

@@ -6,7 +6,7 @@ use rusqlite::{Connection, OptionalExtension, params};
 use reckon::record::{Channel, Row};
 
 use crate::{
-    rows::{FIVE_S, HOUR_S, coarser, window, window_start},
+    rows::{FINE_S, FIVE_S, HOUR_S, coarser, window, window_start},
     tables::row_codec,
 };
 
@@ -16,11 +16,30 @@ type Done<T> = rusqlite::Result<T>;
 pub(crate) fn last_sign(connection: &Connection, boot: i64) -> Done<Option<(f64, f64)>> {
     connection
         .prepare_cached(
-            "SELECT ((id & 4294967295) + n * step_ds) / 10.0, due_s FROM fine
+            "SELECT id & 4294967295, step_ds, n, due_s FROM fine
              WHERE id BETWEEN ?1 AND ?2 ORDER BY id DESC LIMIT 1",
         )?
-        .query_row([boot << 32, ((boot + 1) << 32) - 1], |row| Ok((row.get(0)?, row.get(1)?)))
+        .query_row([boot << 32, ((boot + 1) << 32) - 1], |row| {
+            let (step_ds, n) = (plausible_step(row.get(1)?), plausible_count(row.get(2)?));
+            Ok(((row.get::<_, f64>(0)? + step_ds * f64::from(n)) / 10.0, row.get(3)?))
+        })
         .optional()
+}
+
+/// The longest row that is ever kept, tenths of a second: a bit that flipped must not make a row of
+/// years, nor a record of millions of rows.
+const LONGEST_STEP_DS: f64 = FIVE_S * 10.0;
+
+/// As many ten-second rows as one record has at most, tenths of a second.
+const LONGEST_RECORD_DS: i64 = 6400;
+
+fn plausible_step(step_ds: f64) -> f64 {
+    if (1.0..=LONGEST_STEP_DS).contains(&step_ds) { step_ds } else { FINE_S * 10.0 }
+}
+
+fn plausible_count(n: i64) -> u32 {
+    let most = u32::try_from(row_codec::MOST).unwrap_or(u32::MAX);
+    u32::try_from(n).ok().filter(|n| (1..=most).contains(n)).unwrap_or(1)
 }
 
 /// The rows of `fine` between two moments of a boot.
@@ -33,16 +52,15 @@ pub(crate) fn fine_rows(
 ) -> Done<Vec<Row>> {
     let first = fine_id(boot, from_s);
     // A record may have begun up to its own length before.
-    let early =
-        first.saturating_sub(i64::try_from(row_codec::MOST).unwrap_or(0) * 100).max(boot << 32);
+    let early = first.saturating_sub(LONGEST_RECORD_DS).max(boot << 32);
     let mut ask = connection.prepare_cached(
         "SELECT id & 4294967295, step_ds, n, data FROM fine WHERE id BETWEEN ?1 AND ?2 ORDER BY id",
     )?;
     let mut found = ask.query([early, fine_id(boot, to_s)])?;
     let mut rows = Vec::new();
     while let Some(row) = found.next()? {
-        let (from_ds, step_ds): (f64, f64) = (row.get(0)?, row.get(1)?);
-        let count: u32 = row.get(2)?;
+        let (from_ds, step_ds): (f64, f64) = (row.get(0)?, plausible_step(row.get(1)?));
+        let count = plausible_count(row.get(2)?);
         if (from_ds + step_ds * f64::from(count)) / 10.0 < from_s - 1e-6 {
             continue;
         }
@@ -88,7 +106,9 @@ pub(crate) fn put_fine(connection: &Connection, boot: i64, rows: &[Row], due_s: 
 /// Folds the rows of the hours `from..to` of a boot (and of a partial hour at `to`, if asked by
 /// passing one more) into `five` and `hour`. Correction it again gives the same.
 pub(crate) fn fold_hours(connection: &Connection, boot: i64, from: i64, to: i64) -> Done<()> {
-    for hour in from..to {
+    let mut next = from;
+    while let Some(hour) = hour_with_rows(connection, boot, next)?.filter(|hour| *hour < to) {
+        next = hour + 1;
         let start = window_start(hour, HOUR_S);
         let rows = fine_rows(connection, boot, start, start + HOUR_S, &Channel::ALL)?;
         let fives = coarser(&rows, FIVE_S);
@@ -135,21 +155,25 @@ pub(crate) fn fold_leftovers(connection: &Connection, this_boot: i64) -> Done<()
         if boot != this_boot {
             to += 1;
         }
-        // The first hour to fold may lie after a gap of days: go by what is there.
-        let first = first_row_after(connection, boot, window_start(from, HOUR_S))?;
-        fold_hours(connection, boot, first.map_or(to, |at| window(at, HOUR_S)), to)?;
+        fold_hours(connection, boot, from, to)?;
     }
     Ok(())
 }
 
-fn first_row_after(connection: &Connection, boot: i64, at_s: f64) -> Done<Option<f64>> {
+/// The first hour from `hour` on that a row of the boot lies in: between two there may be days.
+fn hour_with_rows(connection: &Connection, boot: i64, hour: i64) -> Done<Option<i64>> {
+    let first = fine_id(boot, window_start(hour, HOUR_S));
+    // A record may have begun up to its own length before.
+    let early = first.saturating_sub(LONGEST_RECORD_DS).max(boot << 32);
     connection
         .query_row(
-            "SELECT (id & 4294967295) / 10.0 FROM fine WHERE id BETWEEN ?1 AND ?2 LIMIT 1",
-            [fine_id(boot, at_s), ((boot + 1) << 32) - 1],
-            |row| row.get(0),
+            "SELECT (id & 4294967295) / 10.0 FROM fine WHERE id BETWEEN ?1 AND ?2
+                 AND (id >= ?3 OR id + n * step_ds > ?3) ORDER BY id LIMIT 1",
+            [early, ((boot + 1) << 32) - 1, first],
+            |row| row.get::<_, f64>(0),
         )
         .optional()
+        .map(|found| found.map(|at_s| window(at_s, HOUR_S).max(hour)))
 }
 
 /// Removes fine rows older than this many hours of record; their five-minute rows

@@ -61,6 +61,8 @@ pub enum About {
     AutoOff,
     /// The record is not being written.
     RecordNotWritten,
+    /// What was chosen is in memory only: the card cannot be written to.
+    ChoicesNotKept,
     /// A timed mode is on and nobody has set the clock.
     ClockNotTrusted,
 }
@@ -103,6 +105,7 @@ impl About {
             Self::DrawHigh { .. } => "draw_high",
             Self::AutoOff => "auto_off",
             Self::RecordNotWritten => "record_not_written",
+            Self::ChoicesNotKept => "choices_not_kept",
             Self::ClockNotTrusted => "clock_not_trusted",
         }
     }

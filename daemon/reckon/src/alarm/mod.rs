@@ -105,6 +105,8 @@ pub(crate) struct AlarmInputs {
     pub(crate) output: Option<Amps>,
     /// The record is not being written.
     pub(crate) unwritten: bool,
+    /// What was chosen cannot be put on the card.
+    pub(crate) unkept: bool,
     /// A timed mode is on, and the clock is not to be believed.
     pub(crate) untimed: bool,
 }
@@ -140,13 +142,14 @@ enum Rule {
     Hot,
     Silent,
     Unwritten,
+    Unkept,
     Clock,
     Shunt,
     OverRange,
 }
 
 impl Rule {
-    const ALL: [Self; 10] = [
+    const ALL: [Self; 11] = [
         Self::Undervoltage,
         Self::BrownOut,
         Self::DrawHigh,
@@ -154,6 +157,7 @@ impl Rule {
         Self::Hot,
         Self::Silent,
         Self::Unwritten,
+        Self::Unkept,
         Self::Clock,
         Self::Shunt,
         Self::OverRange,
@@ -170,7 +174,7 @@ impl Rule {
             Self::AutoOff => (10.0, 60.0),
             Self::Hot => (10.0, 60.0),
             Self::Silent => (10.0, 5.0),
-            Self::Unwritten => (5.0, 5.0),
+            Self::Unwritten | Self::Unkept => (5.0, 5.0),
             Self::Clock => (30.0, 5.0),
             Self::Shunt => (60.0, 120.0),
         };
@@ -266,6 +270,7 @@ impl Alarms {
                 stand(seen.silent.map(|(source, gap)| About::SensorSilent { source, gap }))
             }
             Rule::Unwritten => stand(seen.unwritten.then_some(About::RecordNotWritten)),
+            Rule::Unkept => stand(seen.unkept.then_some(About::ChoicesNotKept)),
             Rule::Clock => stand(seen.untimed.then_some(About::ClockNotTrusted)),
             Rule::OverRange => stand(self.over_range.standing()),
             Rule::Shunt => stand(seen.doubt.map(|source| About::ShuntDoubt { source })),
@@ -376,15 +381,16 @@ pub(crate) fn urgency(about: &About) -> u8 {
         About::BrownOutNear => 3,
         About::RunningOut { limit_min: 11..=30 } => 4,
         About::RecordNotWritten => 5,
-        About::SensorSilent { .. } => 6,
-        About::FinishAtRisk { below_percent: 0..=50 } => 7,
-        About::Hot => 8,
-        About::ClockNotTrusted => 9,
-        About::RunningOut { .. } => 10,
-        About::OverRange { .. } => 11,
-        About::DrawHigh { .. } => 12,
-        About::FinishAtRisk { .. } => 13,
-        About::ShuntDoubt { .. } => 14,
+        About::ChoicesNotKept => 6,
+        About::SensorSilent { .. } => 7,
+        About::FinishAtRisk { below_percent: 0..=50 } => 8,
+        About::Hot => 9,
+        About::ClockNotTrusted => 10,
+        About::RunningOut { .. } => 11,
+        About::OverRange { .. } => 12,
+        About::DrawHigh { .. } => 13,
+        About::FinishAtRisk { .. } => 14,
+        About::ShuntDoubt { .. } => 15,
     }
 }
 

@@ -40,7 +40,7 @@ fn abouts(edges: &[Edge]) -> Vec<(&About, bool)> {
 #[test]
 fn every_two_state_rule_is_raised_once_and_cleared_once() {
     let silent = Some((SourceIx(0), Gap::NoAnswer));
-    let cases: [(About, AlarmInputs, AlarmInputs); 8] = [
+    let cases: [(About, AlarmInputs, AlarmInputs); 9] = [
         (About::AutoOff, output(30.0), output(120.0)),
         (About::BrownOutNear, load(9.5), load(5.0)),
         (
@@ -56,6 +56,11 @@ fn every_two_state_rule_is_raised_once_and_cleared_once() {
         (
             About::RecordNotWritten,
             AlarmInputs { unwritten: true, ..AlarmInputs::default() },
+            AlarmInputs::default(),
+        ),
+        (
+            About::ChoicesNotKept,
+            AlarmInputs { unkept: true, ..AlarmInputs::default() },
             AlarmInputs::default(),
         ),
         (

@@ -90,6 +90,7 @@ impl Engine {
                 LogState::Kept { last } => now.seconds_since(*last).si() > UNWRITTEN_S,
                 LogState::Stopped { .. } => true,
             },
+            unkept: self.unkept.is_some(),
             untimed: at.trust == Trust::Unset && self.in_timed_mode(),
         }
     }

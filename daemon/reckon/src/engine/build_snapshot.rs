@@ -145,6 +145,7 @@ impl Engine {
             own_draw,
             switched: self.switches.latest(),
             log: self.log.clone(),
+            unkept: self.unkept.clone(),
             missed_sweeps: self.missed.saturating_add(self.late_sweeps),
             footprint: self.footprint,
             demo: self.setup.demo,

@@ -61,6 +61,11 @@ impl Engine {
         self.log = log;
     }
 
+    /// Why what was chosen cannot be put on the card at present, for the snapshots from now on.
+    pub fn note_unkept(&mut self, unkept: Option<String>) {
+        self.unkept = unkept;
+    }
+
     /// What outlast itself costs, for the snapshots from now on.
     pub fn note_footprint(&mut self, footprint: Footprint) {
         self.footprint = footprint;

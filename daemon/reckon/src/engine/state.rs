@@ -220,6 +220,8 @@ pub struct Engine {
     pub(super) advice: Option<FinishAdvice>,
     pub(super) latest: Latest,
     pub(super) log: LogState,
+    /// Why what was chosen cannot be put on the card.
+    pub(super) unkept: Option<String>,
     pub(super) footprint: Footprint,
     pub(super) missed: u64,
     pub(super) silence: Option<Silence>,
@@ -274,6 +276,7 @@ impl Engine {
             advice: None,
             latest: Latest::default(),
             log: LogState::Off,
+            unkept: None,
             footprint: Footprint::default(),
             missed: 0,
             silence: None,

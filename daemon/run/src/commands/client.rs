@@ -247,6 +247,6 @@ async fn answer(folder: PathBuf, mut requests: mpsc::Receiver<web::Request<Recor
         let done = tokio::task::spawn_blocking(move || changes::offline(&folder, &command));
         let done = done.await.unwrap_or_else(|_| Err(words::terminal::CHANGE_FAILED.to_owned()));
         // The command waits for it.
-        let _ = answer.send(done);
+        let _ = answer.send(done.map(|()| web::Kept::OnCard));
     }
 }

@@ -109,6 +109,11 @@ impl EventLoop {
             (Some(_), None) => tracing::info!("{}", words::journal::RECORD_GOES_ON),
             _ => {}
         }
+        let put_back = state.put_back > self.state.record.put_back;
+        if put_back {
+            tracing::warn!("{}", words::journal::RECORD_PUT_BACK);
+        }
+        let well = self.state.record.stopped.is_some() && state.stopped.is_none();
         if state.missed > self.state.record.missed {
             tracing::warn!("{}", words::journal::entries_lost(&state.missed));
         }
@@ -141,6 +146,10 @@ impl EventLoop {
         });
         self.state.record = state;
         self.note_log();
+        // What was chosen lies beside the record: it is as well, or as much gone.
+        if put_back || (well && self.state.unkept) {
+            self.write_choices(None);
+        }
     }
 
     /// Changes what the pages see of the record.
@@ -152,12 +161,14 @@ impl EventLoop {
         });
     }
 
-    /// How the record is doing, for the snapshot. A record that stopped comes before choices that
-    /// cannot be kept: more is lost by it, and mostly for the same reason.
+    /// How the record is doing, for the snapshot.
     pub(crate) fn note_log(&mut self) {
         let record_status = self.record_status.borrow();
         let record = self.record.as_ref();
-        let stopped = record.and_then(|_| record_status.stopped.as_ref()).or(self.trouble.as_ref());
+        let stopped = match record {
+            Some(_) => record_status.stopped.as_ref(),
+            None => self.trouble.as_ref(),
+        };
         let log = match (stopped, record) {
             (Some(why), _) => LogState::Stopped { why: why.clone() },
             (None, None) => LogState::Off,
@@ -203,10 +214,16 @@ impl EventLoop {
                 return None;
             }
         };
-        let changed = done.is_ok();
         // Whoever asked may have gone meanwhile.
-        let _ = answer.send(done);
-        changed.then(|| self.engine.tick(at))
+        match (done, &self.tasks) {
+            (Err(why), _) => {
+                let _ = answer.send(Err(why));
+                return None;
+            }
+            (Ok(()), Some(tasks)) => drop(tasks.send(Task::Settle(answer))),
+            (Ok(()), None) => drop(answer.send(Ok(self.without_a_card()))),
+        }
+        Some(self.engine.tick(at))
     }
 
     fn mark(&mut self, text: &str, at: Mono) -> Result<(), String> {

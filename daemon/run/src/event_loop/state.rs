@@ -14,7 +14,7 @@ use reckon::{
     time::{Mono, Stamp},
 };
 use tokio::sync::{oneshot, watch};
-use web::RecordStatus;
+use web::{Kept, RecordStatus};
 
 use crate::{
     event_loop::{alerts::Alerts, event::Event, journal::Journal},
@@ -44,7 +44,7 @@ pub(crate) struct EventLoop {
     pub(crate) free: Box<dyn FnMut() -> bool + Send>,
     /// This boot.
     pub(crate) boot_id: Option<String>,
-    /// Why choices are not kept, for the page.
+    /// Why choices are not kept, or why nothing can be.
     pub(crate) trouble: Option<String>,
     /// The record; `None` where nothing is kept.
     pub(crate) record: Option<RecordSession>,
@@ -62,6 +62,8 @@ pub(crate) struct LoopState {
     pub(crate) believed: bool,
     /// When the last sweep came.
     pub(crate) last_sweep: Mono,
+    /// Whether what was chosen could not be put on the card.
+    pub(crate) unkept: bool,
     /// Whether the silence since was said.
     pub(crate) silent: bool,
     /// What the journal heard.
@@ -100,6 +102,7 @@ impl LoopState {
             written: now,
             believed: clock.is_believed(),
             last_sweep: now,
+            unkept: false,
             silent: false,
             journal: Journal::default(),
             record: RecordState::default(),
@@ -141,7 +144,8 @@ impl EventLoop {
     }
 
     /// Hands what must survive to the record worker, who answers when it is on the card.
-    pub(crate) fn write_choices(&mut self, answer: Option<oneshot::Sender<Result<(), Refusal>>>) {
+    pub(crate) fn write_choices(&mut self, answer: Option<oneshot::Sender<Result<Kept, Refusal>>>) {
+        self.state.written = self.clock.mono();
         let choices = ChoicesFile::from_choices(
             &self.engine.choices(),
             self.boot_id.as_deref(),
@@ -152,15 +156,20 @@ impl EventLoop {
                 let task = Task::WriteChoices { choices: Box::new(choices), answer };
                 tasks.send(task).err().and_then(|task| match task.0 {
                     Task::WriteChoices { answer, .. } => answer,
-                    Task::Command(_) | Task::UpdateLearning | Task::ReadContactLog => None,
+                    _ => None,
                 })
             }
             None => answer,
         };
         if let Some(answer) = waiting {
-            // Carried out, though it will not survive a restart; the page says so.
-            let _ = answer.send(Ok(()));
+            // Carried out, though it will not survive a restart.
+            let _ = answer.send(Ok(self.without_a_card()));
         }
+    }
+
+    /// Where a change is that nobody can put on a card. A demonstration keeps nothing, and says so.
+    pub(crate) fn without_a_card(&self) -> Kept {
+        if self.show.borrow().demo { Kept::OnCard } else { Kept::InMemory }
     }
 
     /// Lets the record worker record the run-downs that are due and tell what the record teaches.

@@ -205,7 +205,7 @@ fn an_answer_comes_when_the_choice_is_on_the_card() {
     let (answer, heard) = oneshot::channel();
     let ask = Command::NameOuting { name: "Ridge above the reservoir".into() };
     lab.events.send(Event::Command(Request { command: ask, answer })).unwrap();
-    assert_eq!(heard.blocking_recv(), Ok(Ok(())));
+    assert_eq!(heard.blocking_recv(), Ok(Ok(web::Kept::OnCard)));
     let kept = choices_file::load(lab.folder.path()).kept.choices();
     assert_eq!(kept.outing.as_deref(), Some("Ridge above the reservoir"));
     assert_eq!(lab.now.borrow().outing, kept.outing);

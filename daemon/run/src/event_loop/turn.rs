@@ -16,7 +16,7 @@ use reckon::{
     words,
 };
 use tokio::sync::oneshot;
-use web::Request;
+use web::{Kept, Request};
 
 use crate::{
     event_loop::{alerts::Alerts, event::Event, state::EventLoop},
@@ -26,6 +26,8 @@ use crate::{
 
 /// Without a sweep for this long the silence itself is looked at.
 const PATIENCE: Duration = Duration::from_millis(2500);
+/// How often what could not be put on the card is tried again.
+const TRY_EVERY: Duration = Duration::from_mins(1);
 /// How often the state of the outing is written without being asked while no record keeps it.
 const WRITE_EVERY: Duration = Duration::from_mins(10);
 
@@ -122,9 +124,10 @@ impl EventLoop {
         // counted is in the record's rows; each write of its own costs the card some 50 KiB.
         let news = self.clock.is_believed() && !self.state.believed;
         let recorded = self.record.is_some() && self.state.record.stopped.is_none();
-        if news || (!recorded && at.mono.since(self.state.written) >= WRITE_EVERY) {
+        let since = at.mono.since(self.state.written);
+        let again = self.state.unkept && since >= TRY_EVERY;
+        if news || again || (!recorded && since >= WRITE_EVERY) {
             self.state.believed = self.clock.is_believed();
-            self.state.written = at.mono;
             self.write_choices(None);
         }
         snapshot
@@ -147,13 +150,12 @@ impl EventLoop {
     fn command(
         &mut self,
         command: &Command,
-        answer: oneshot::Sender<Result<(), Refusal>>,
+        answer: oneshot::Sender<Result<Kept, Refusal>>,
     ) -> Option<Arc<Snapshot>> {
         let at = self.moment();
-        let done = self.engine.ask(command, at);
-        if done.is_err() {
+        if let Err(refusal) = self.engine.ask(command, at) {
             // Whoever asked may have gone meanwhile.
-            let _ = answer.send(done);
+            let _ = answer.send(Err(refusal));
             return None;
         }
         let snapshot = self.record_changes(at);
@@ -184,7 +186,14 @@ impl EventLoop {
             (Some(_), None) => tracing::info!("{}", words::journal::CHOICES_KEPT),
             _ => {}
         }
+        let kept_again = self.state.unkept && trouble.is_none();
+        self.state.unkept = trouble.is_some();
+        self.engine.note_unkept(trouble.clone());
         self.trouble = trouble;
         self.note_log();
+        if kept_again && self.state.record.stopped.is_some() {
+            // The card is well: so the record need not wait for its own next try.
+            self.update_learning();
+        }
     }
 }

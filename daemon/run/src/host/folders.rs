@@ -14,7 +14,7 @@ pub(crate) const SOCKET: &str = "outlast.sock";
 /// The folders of this run.
 #[derive(Clone, Debug, Default)]
 pub(crate) struct Folders {
-    /// Kept across reboots; `None` when there is none that can be used.
+    /// Kept across reboots; `None` when nobody says where. It is tried again if it could not be made.
     pub(crate) state: Option<PathBuf>,
     /// For the socket.
     pub(crate) runtime: Option<PathBuf>,
@@ -24,7 +24,7 @@ pub(crate) struct Folders {
 
 impl Folders {
     /// The folders of a daemon, made if they are missing. A folder that cannot be had is said, and
-    /// outlast runs without it.
+    /// outlast runs without it till it can.
     pub(crate) fn of_daemon(told_state: Option<&Path>) -> Self {
         let mut trouble = None;
         let state = match told_state.map(Path::to_path_buf).or_else(usual_state) {
@@ -36,7 +36,7 @@ impl Folders {
                 Ok(()) => Some(folder),
                 Err(why) => {
                     trouble = Some(words::journal::no_folder(&folder.display(), &why));
-                    None
+                    Some(folder)
                 }
             },
         };
@@ -81,7 +81,7 @@ fn systemd(name: &str) -> Option<PathBuf> {
 }
 
 /// Makes the folder, for us alone; one that is there keeps its permissions.
-fn make(folder: &Path) -> std::io::Result<()> {
+pub(crate) fn make(folder: &Path) -> std::io::Result<()> {
     if folder.is_dir() {
         return Ok(());
     }

@@ -14,6 +14,8 @@ use std::{
 
 use reckon::words;
 
+use crate::host::folders::make;
+
 const SECRET: &str = "secret";
 /// Larger than any such file of ours; more is not read.
 const MOST_BYTES: u64 = 64 * 1024;
@@ -89,6 +91,8 @@ pub(crate) fn random<const N: usize>() -> [u8; N] {
 pub(crate) fn write_whole(folder: &Path, name: &str, bytes: &[u8]) -> io::Result<()> {
     let aside = folder.join(format!(".{name}.new"));
     let written = || -> io::Result<()> {
+        // It may have been taken away, or not been there yet.
+        make(folder)?;
         match fs::remove_file(&aside) {
             Err(why) if why.kind() != io::ErrorKind::NotFound => return Err(why),
             _ => {}

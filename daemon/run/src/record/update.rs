@@ -12,7 +12,7 @@ use reckon::{
     words,
 };
 use tokio::sync::oneshot;
-use web::Request;
+use web::{Kept, Request};
 
 use crate::record::choices_file::ChoicesFile;
 
@@ -23,8 +23,10 @@ pub(crate) enum Task {
         /// What.
         choices: Box<ChoicesFile>,
         /// Who waits.
-        answer: Option<oneshot::Sender<Result<(), Refusal>>>,
+        answer: Option<oneshot::Sender<Result<Kept, Refusal>>>,
     },
+    /// Tells whether what was given to the record is on the card.
+    Settle(oneshot::Sender<Result<Kept, String>>),
     /// Changes the record, then answers.
     Command(Request<RecordCommand>),
     /// Records run-downs that are due and tells what the record teaches.

@@ -18,7 +18,7 @@ use reckon::{
     words,
 };
 use tokio::sync::{oneshot, watch};
-use web::Request;
+use web::{Kept, Request};
 
 use crate::record::{
     changes::{Changes, said},
@@ -63,7 +63,13 @@ impl RecordWorker {
                         drew = Drawn::default();
                     }
                     // Whoever asked may have gone meanwhile.
-                    let _ = answer.send(done.map(|update| self.publish(update, &load, &mut drew)));
+                    let _ = answer.send(done.map(|update| {
+                        self.publish(update, &load, &mut drew);
+                        Kept::OnCard
+                    }));
+                }
+                Task::Settle(answer) => {
+                    let _ = answer.send(Ok(self.kept(true)));
                 }
                 Task::UpdateLearning => {
                     self.publish(RecordUpdate::default(), &self.load, &mut drew);
@@ -82,20 +88,27 @@ impl RecordWorker {
     fn write_choices(
         &self,
         choices: &ChoicesFile,
-        answer: Option<oneshot::Sender<Result<(), Refusal>>>,
+        answer: Option<oneshot::Sender<Result<Kept, Refusal>>>,
         said_well: &mut bool,
     ) {
         let outcome = choices_file::save(&self.folder, choices)
             .map_err(|why| words::journal::choices_not_kept(&self.folder.display(), &why));
-        if let Some(answer) = answer {
-            // Carried out in any case; whoever asked may have gone meanwhile.
-            let _ = answer.send(Ok(()));
-        }
-        if outcome.is_err() || !*said_well {
-            let well = outcome.is_ok();
+        let well = outcome.is_ok();
+        if !well || !*said_well {
             // A full queue or an event loop that has ended: the next task says it again.
             *said_well = (self.outlet)(RecordEvent::ChoicesWritten(outcome)) && well;
         }
+        if let Some(answer) = answer {
+            // Carried out in any case; whoever asked may have gone meanwhile.
+            let _ = answer.send(Ok(self.kept(well)));
+        }
+    }
+
+    /// Where all that was asked for till now is; `well`: the choices, if they had to be written, are on
+    /// the card.
+    fn kept(&self, well: bool) -> Kept {
+        let settled = self.writer.as_ref().is_none_or(|writer| writer.is_settled());
+        if well && settled { Kept::OnCard } else { Kept::InMemory }
     }
 
     /// Records what is due, reads what the record teaches, and tells the event loop.

@@ -329,6 +329,12 @@ fn an_untrusted_clock_and_an_unwritten_record_are_told() {
     let snapshot = field.seconds(10, |_| measured(5.0, 0.8));
     assert_eq!(snapshot.alarms[0].about, About::RecordNotWritten);
     assert!(words::alarm(&snapshot.alarms[0], &snapshot).text.contains("The card is full."));
+    // What was chosen has a warning of its own.
+    field.engine.note_unkept(Some(String::from("No space left")));
+    let snapshot = field.seconds(10, |_| measured(5.0, 0.8));
+    assert_eq!(snapshot.alarms[1].about, About::ChoicesNotKept);
+    field.engine.note_unkept(None);
+    field.seconds(10, |_| measured(5.0, 0.8));
     // Written, and then not for a long time.
     field.engine.note_log(crate::snapshot::LogState::Kept { last: Mono::at_s(field.now_s) });
     assert!(field.seconds(250, |_| measured(5.0, 0.8)).alarms.is_empty());

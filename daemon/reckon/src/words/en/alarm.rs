@@ -91,6 +91,12 @@ fn about(about: &About, snapshot: &Snapshot) -> Said {
                 "Free some space on the card, or replace it after the outing.",
             )
         }
+        About::ChoicesNotKept => said(
+            "Your choices are in memory only: the card cannot be written to.",
+            "If the power goes now, the next start will not know the bank and the finish.",
+            "Free some space on the card, or make its state folder writable. It is tried again \
+             every minute.",
+        ),
         About::ClockNotTrusted => said(
             "The clock has not been set, and a timed mode is in use.",
             "Your periods start at the wrong moment, so nobody can decode you, and every log entry \
@@ -311,6 +317,7 @@ fn over(about: &About, snapshot: &Snapshot) -> String {
         }
         About::AutoOff => "The draw is high enough again to keep the bank switched on.".into(),
         About::RecordNotWritten => "The record is being written again.".into(),
+        About::ChoicesNotKept => "Your choices are on the card again.".into(),
         About::ClockNotTrusted => "The clock is no longer a problem for a timed mode.".into(),
     }
 }

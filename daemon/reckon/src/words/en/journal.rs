@@ -5,6 +5,8 @@ sentences! {
     not_synced(why) = "the card could not be synced before switching off: {why}";
     answers_again(title, span) = "{title} answers again after {span}";
     RECORD_GOES_ON = "the record goes on";
+    RECORD_PUT_BACK = "the record's file was taken away while outlast ran; it was written to its \
+        place again";
     entries_lost(missed) = "{missed} entries of the record were lost";
     record_set_aside(why, path) = "{why}; it was set aside as {path}";
     CLOCK_SET = "the board's clock was set from the phone";

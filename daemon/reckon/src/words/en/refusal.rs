@@ -184,6 +184,12 @@ sentences! {
         anything. Nothing was changed.";
     PAIR_LINK = "Pair this phone";
     BACK_TO_NOW = "Back to Now";
+    LIST_FOR_FIELDS = "There is a list where an object with named fields is needed. Nothing was \
+        changed.";
+    IN_MEMORY_TITLE = "Kept in memory only";
+    IN_MEMORY = "It holds from now on, but it is kept in memory only, until the card can be written \
+        to. If the power goes before that, it is lost. Free some space on the card; outlast tries \
+        again every minute.";
     NO_PAGE_TITLE = "No such page";
     NO_PAGE = "There is nothing at this address.";
     WRONG_METHOD_TITLE = "Wrong method";

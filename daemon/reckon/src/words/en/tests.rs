@@ -346,6 +346,7 @@ fn every_alarm_gap_and_refusal_says_what_to_do() {
         About::DrawHigh { activity: "Receive".into(), usual: Watts::of(3.1) },
         About::AutoOff,
         About::RecordNotWritten,
+        About::ChoicesNotKept,
         About::ClockNotTrusted,
     ]);
     for low in [true, false] {
