@@ -322,7 +322,7 @@ impl Hand {
                     let _ = answer.send(self.ask(entries));
                 }
                 Ok(Message::Settled(answer)) => {
-                    let _ = answer.send(!self.urgent);
+                    let _ = answer.send(!self.waiting.is_urgent());
                 }
                 Err(RecvTimeoutError::Timeout) => {
                     self.now_s += patience.as_secs_f64();
