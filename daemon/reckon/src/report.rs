@@ -222,14 +222,6 @@ impl Report {
             let from = zero_at(Seconds::of(row.from_s));
             record.push(Stretch { from, lasted: span, draw: mean });
         }
-        // The longest is added last: of each slot it is the one whose curve is shown.
-        let mut by_length: Vec<&Fold> = told.folds.iter().collect();
-        by_length
-            .sort_by(|a, b| a.is_apart().cmp(&b.is_apart()).then(a.seconds.total_cmp(&b.seconds)));
-        let mut folds = Totals::default();
-        for fold in by_length {
-            folds.add(fold.clone());
-        }
         let forecasts = Forecasts::judge(told.forecasts, told.truth, told.off_s);
         Self {
             done: doing::done(&stretches, ends),
@@ -244,7 +236,7 @@ impl Report {
             named: None,
             temp: temp.spread(Celsius::of),
             volts: volts.spread(Volts::of),
-            folds: folds.into_vec(),
+            folds: by_slot(told.folds),
             contacts: (!told.contacts.is_empty()).then(|| contacts::reckon(told.contacts, &record)),
             forecasts,
             switched: switched(told),
@@ -260,6 +252,17 @@ fn load_of(told: &[LoadLine], rows: &LoadFit) -> Option<LoadShare> {
         false => told_then.max_by(|a, b| a.pairs.total_cmp(&b.pairs)),
     }?;
     Some(LoadShare { line, taken: rows.energy_by(&line), from_rows: told.is_empty() })
+}
+
+/// What was folded, by slot. The longest is added last: it is the one whose curve is shown.
+fn by_slot(folds: &[Fold]) -> Vec<Total> {
+    let mut by_length: Vec<&Fold> = folds.iter().collect();
+    by_length.sort_by(|a, b| a.is_apart().cmp(&b.is_apart()).then(a.seconds.total_cmp(&b.seconds)));
+    let mut totals = Totals::default();
+    for fold in by_length {
+        totals.add(fold.clone());
+    }
+    totals.into_vec()
 }
 
 /// What the weakest transmission takes that was found in the draw: rows that move by it tell of the
