@@ -244,12 +244,13 @@ impl Report {
     }
 }
 
-/// By the fit that stood at the time on most minutes; in an old record, by its rows.
+/// By the surest fit that stood at the time: a run that ended before its transmissions were known was
+/// moved by them, and is less sure; in an old record, by its rows.
 fn load_of(told: &[LoadLine], rows: &LoadFit) -> Option<LoadShare> {
     let told_then = told.iter().filter_map(|it| it.line).filter(RegressionLine::is_possible_draw);
     let line = match told.is_empty() {
         true => rows.line().filter(RegressionLine::is_possible_draw),
-        false => told_then.max_by(|a, b| a.pairs.total_cmp(&b.pairs)),
+        false => told_then.min_by(|a, b| a.slope_se.total_cmp(&b.slope_se)),
     }?;
     Some(LoadShare { line, taken: rows.energy_by(&line), from_rows: told.is_empty() })
 }

@@ -3,8 +3,8 @@
 //! From minute to minute other things change with the load: a receiver is plugged in, a radio
 //! listens. So only what goes together inside a minute counts, in stretches of five seconds. A radio
 //! on the same sensor would still spoil it, since a board decodes while nothing is sent: minutes in
-//! which the draw moved by more than the board can move it are left out, and once it is known what a
-//! transmission takes, the stretches with one.
+//! which the draw moved by more than the board can move it, or by what a transmission takes, are
+//! left out.
 
 use alloc::vec::Vec;
 
@@ -20,8 +20,6 @@ const FEWEST: f64 = 10.0;
 /// Stretches, seconds: long enough that a sensor's lag behind the processor's accounts is little.
 const STRETCH_S: f64 = 5.0;
 const STRETCHES: usize = 12;
-/// Fewer undisturbed stretches of a minute are left out.
-const FEWEST_STRETCHES: usize = 4;
 /// The draw of a board moves by this much more than from idle to full load: spread between boards,
 /// what hangs on its sockets.
 const MARGIN: f64 = 1.5;
@@ -36,26 +34,19 @@ pub(super) struct LoadWatch {
     sent_w: Option<f64>,
 }
 
-#[derive(Clone, Debug, Default)]
+#[derive(Clone, Debug)]
 struct Minute {
-    /// Seconds, busy seconds, joules; the lowest and the highest look.
+    /// Seconds, busy seconds, joules.
     stretch: [f64; 3],
-    looks_w: Option<(f64, f64)>,
-    done: Vec<Stretch>,
+    done: Vec<(f64, f64)>,
+    low_w: f64,
+    high_w: f64,
 }
 
-/// How busy, at how many watts, and the lowest and the highest look.
-type Stretch = ((f64, f64), (f64, f64));
-
-impl Minute {
-    /// What the load alone moved, at most by so much: all of the minute or nothing, or where it is
-    /// known what a transmission takes, the stretches without any.
-    fn undisturbed(&self, most_w: f64, sent_known: bool) -> Vec<(f64, f64)> {
-        let low_w = self.done.iter().map(|it| it.1.0).fold(f64::INFINITY, f64::min);
-        let quiet = |it: &&Stretch| it.1.1 - low_w <= most_w;
-        let quiet: Vec<(f64, f64)> = self.done.iter().filter(quiet).map(|it| it.0).collect();
-        let least = if sent_known { FEWEST_STRETCHES } else { self.done.len() };
-        if quiet.len() >= least { quiet } else { Vec::new() }
+impl Default for Minute {
+    fn default() -> Self {
+        let (low_w, high_w) = (f64::INFINITY, f64::NEG_INFINITY);
+        Self { stretch: [0.0; 3], done: Vec::new(), low_w, high_w }
     }
 }
 
@@ -71,18 +62,18 @@ impl LoadWatch {
         for (sum, more) in open.stretch.iter_mut().zip([dt, busy.part() * dt, watts * dt]) {
             *sum += more;
         }
-        let (low_w, high_w) = open.looks_w.unwrap_or((watts, watts));
-        let looks_w = (low_w.min(watts), high_w.max(watts));
-        open.looks_w = Some(looks_w);
+        open.low_w = open.low_w.min(watts);
+        open.high_w = open.high_w.max(watts);
         let [span_s, busy_s, energy_j] = open.stretch;
         if span_s >= STRETCH_S {
-            open.done.push(((busy_s / span_s, energy_j / span_s), looks_w));
-            (open.stretch, open.looks_w) = ([0.0; 3], None);
+            open.done.push((busy_s / span_s, energy_j / span_s));
+            open.stretch = [0.0; 3];
         }
         if open.done.len() >= STRETCHES {
             let minute = core::mem::take(open);
-            let undisturbed = minute.undisturbed(self.most_w(board), self.sent_w.is_some());
-            self.within.add(&undisturbed);
+            if minute.high_w - minute.low_w <= self.most_w(board) {
+                self.within.add(&minute.done);
+            }
         }
     }
 
@@ -142,27 +133,6 @@ mod tests {
             assert!((line.slope / 3.06 - 1.0).abs() < 0.03, "{send_w} W: {line:?}");
             assert!((line.intercept / (3.06 + 1.2) - 1.0).abs() < 0.03, "{send_w} W: {line:?}");
         }
-    }
-
-    #[test]
-    fn slots_sent_without_a_pause_leave_enough_to_tell() {
-        // Every other slot for two hours (12.64 s of 15 s, QEX Jul/Aug 2020), decoding in the others:
-        // no minute is without a transmission.
-        let board = BoardModel::new(Some(crate::draw::BoardKind::FourB), None);
-        let mut watch = LoadWatch::default();
-        for second in 0..7200_u32 {
-            if second == 1200 {
-                watch.sends(Watts::of(4.0));
-            }
-            let sends = second / 15 % 2 == 0;
-            let busy = if !sends && second % 15 >= 13 { 0.65 } else { 0.05 };
-            let radio_w = if sends && second % 15 < 13 { 4.0 } else { 0.0 };
-            let watts = 2.7 + 3.4 * busy + radio_w + 0.012 * f64::from(second % 7) / 7.0;
-            watch.observe(Seconds::of(1.0), Share::nearest(busy), Watts::of(watts), &board);
-        }
-        let line = watch.line().unwrap();
-        assert!((line.slope / 3.4 - 1.0).abs() < 0.03, "{line:?}");
-        assert!((line.intercept / 2.7 - 1.0).abs() < 0.03, "{line:?}");
     }
 
     #[test]

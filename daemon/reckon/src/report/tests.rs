@@ -463,7 +463,7 @@ fn line(intercept: f64, slope: f64, slope_se: f64, pairs: f64) -> RegressionLine
 fn what_load_takes_is_the_fit_that_stood_at_the_time() {
     let (rows, taken_j) = beside_a_transmitter(true, true);
     let of = |line| LoadLine { from_s: 0.0, to_s: 7200.0, line };
-    // Of two runs the one that rests on more; what cannot be is none, however much it rests on.
+    // Of two runs the surer one; what cannot be is none, however much it rests on.
     let stood = [
         of(Some(line(3.0, 3.42, 0.05, 40.0))),
         of(Some(line(3.1, 3.1, 0.3, 12.0))),
