@@ -402,7 +402,7 @@ fn a_mark_that_switched_something_says_what_it_draws() {
 /// sensor: 4 W for 12.64 s of every other slot of 15 s (QEX Jul/Aug 2020), decoding after the others.
 fn beside_a_transmitter(sends: bool, measured: bool) -> (Vec<Row>, f64) {
     let at = |second: u32| {
-        let sent = sends && second / 300 % 2 == 1 && second / 15 % 2 == 0;
+        let sent = sends && second / 300 % 2 == 1 && (second / 15).is_multiple_of(2);
         let decodes = second % 15 >= 13 && !sent;
         let busy = if decodes { 0.8 } else { 0.05 + 0.05 * f64::from(second / 20 % 5) };
         (busy, 3.0 + 3.4 * busy + if sent && second % 15 < 13 { 4.0 } else { 0.0 })
@@ -519,7 +519,7 @@ fn what_does_not_come_apart_is_not_called_receiving() {
     let apart = transmissions();
     let bare = Fold { parts: apart.parts[..1].to_vec(), sent: 0, ..apart.clone() };
     let of = |folds: &[Fold]| Report::from_inputs(&ReportInputs { folds, ..told(&[]) }).folds;
-    let folds = of(&[bare.clone()]);
+    let folds = of(core::slice::from_ref(&bare));
     let [none] = &folds[..] else { panic!("{folds:?}") };
     assert!(!none.is_apart() && none.latest.parts_apart().is_empty());
     assert_eq!((none.latest.slots_sent(), none.untold), (None, none.energy));
