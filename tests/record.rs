@@ -543,6 +543,18 @@ fn contacts_are_read_from_a_watched_log_and_from_a_file() {
         assert!(said.contains("Line 2, record 2: '20240532' is not a date."), "{said}");
         assert!(said.contains("(1): 1 contact\n"), "{said}");
     }
+    // Read once more, and now with itself once more and one of another day.
+    fs::write(&file, log.clone() + &log + &contact(began_s - 864_000, "20m")).unwrap();
+    let said = done(home.path(), &["outing", "contacts", &name]);
+    let lines: Vec<&str> = said.lines().take(3).collect();
+    let expected = [
+        "2 contacts imported, 2 records skipped.",
+        "1 more record is a contact met before: it counts once.",
+        "1 of these contacts lies in no outing: it was at another time, or the logging program's \
+         clock was wrong. Nothing new.",
+    ];
+    assert_eq!(lines, expected, "{said}");
+    fs::write(&file, &log).unwrap();
     let no_log = cli(home.path(), &["outing", "contacts", settings]);
     assert!(no_log.code == Some(1) && no_log.err.contains("not a contact log"), "{}", no_log.err);
 
@@ -568,6 +580,7 @@ fn contacts_are_read_from_a_watched_log_and_from_a_file() {
         said.starts_with("1 contact imported.\n") && said.contains("(1): 4 contacts"),
         "{said}"
     );
+    assert!(said.contains("\n1 is new.\n"), "{said}");
     done(home.path(), &["outing", "contacts", "--take-back", "last"]);
     assert_eq!(
         read(home.path(), &["outing", "contacts", "--json", &name])["outings"][0]["contacts"],

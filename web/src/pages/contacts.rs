@@ -1,5 +1,7 @@
 //! The contact log: the page where it is handed over, what was read of it, and its JSON.
 
+use std::{collections::HashMap, sync::Arc};
+
 use askama::Template;
 use axum::{
     Json,
@@ -9,8 +11,10 @@ use axum::{
     response::IntoResponse,
 };
 use reckon::{
-    adif::{self, Log},
-    record::{Ending, Outing, OutingContacts, OutingWhole, RecordCommand},
+    adif::{self, Contact, Log},
+    record::{
+        Ending, LoggedContact, MINUTE_MS, Outing, OutingContacts, OutingWhole, RecordCommand,
+    },
     units::Seconds,
     words::{self, ContactLogPage, contact_log},
 };
@@ -29,8 +33,10 @@ use crate::{
 /// The longest log that is taken at once: about ten thousand contacts with every field. One at a
 /// time is read, so that this bounds the memory too.
 pub const LOG_BYTES: usize = 4 * 1024 * 1024;
-/// Outings that are looked through for contacts of a log, newest first.
+/// The newest outings are shown with their contacts; so many are read at once.
 const OUTINGS: usize = 12;
+/// Nothing that an outing's wall time may be off by, or its end be late, is more, ms: a day.
+const MARGIN_MS: i64 = 86_400_000;
 
 /// An outing and the contacts it has.
 struct Placed {
@@ -43,10 +49,36 @@ struct Imported {
     /// How many contacts, and what is said of them.
     contacts: usize,
     read: String,
+    /// Of those that count, how many lie in no outing; how many more the outings have than before.
+    in_no_outing: usize,
+    new: usize,
+    /// These two in words.
+    said: String,
     /// The log without its contacts.
     log: Log,
     /// Outings with contacts, newest first.
     placed: Vec<Placed>,
+}
+
+/// What outings have of the times of a log.
+#[derive(Default)]
+struct Met {
+    /// The newest outings that have contacts, and the open one if it cannot have all of its.
+    placed: Vec<Placed>,
+    /// How many contacts each outing has that was looked through.
+    counts: HashMap<i64, usize>,
+    /// How many contacts of the log are among them.
+    found: usize,
+}
+
+impl Met {
+    /// How many more contacts outings have than before.
+    fn more_than(&self, before: &Self) -> usize {
+        let gained = |(id, now): (&i64, &usize)| {
+            now.saturating_sub(before.counts.get(id).copied().unwrap_or(0))
+        };
+        self.counts.iter().map(gained).sum()
+    }
 }
 
 fn too_large() -> Problem {
@@ -82,22 +114,78 @@ async fn import_log(site: &Site, file: Bytes) -> Result<Imported, Problem> {
     }
     let (count, read) = (log.contacts.len(), site.shown.language.contact_log.read(&log));
     let contacts = std::mem::take(&mut log.contacts);
+    let counting = Arc::new(counting(&contacts));
+    let look = || {
+        let counting = Arc::clone(&counting);
+        site.read_record(move |past| meet(past, &counting))
+    };
+    let before = look().await?;
     site.record_command(RecordCommand::Contacts { contacts }).await?;
-    tracing::info!("contact log: {read}");
-    Ok(Imported { contacts: count, read, log, placed: site.read_record(placed).await? })
+    let met = look().await?;
+    let (in_no_outing, new) = (counting.len() - met.found, met.more_than(&before));
+    let said = site.shown.language.contact_log.placed(counting.len(), in_no_outing, new);
+    tracing::info!("contact log: {read} {said}");
+    Ok(Imported { contacts: count, read, in_no_outing, new, said, log, placed: met.placed })
 }
 
-/// The newest outings that have contacts, and the open one if it cannot have all of its.
-fn placed(past: &dyn RecordReader) -> Result<Vec<Placed>, NoRecord> {
-    let mut all = Vec::new();
-    for line in past.outings(None, OUTINGS)?.items {
-        let told = past.contacts(line.id)?.unwrap_or_default();
-        let waits = line.ending == Ending::Open && told.undated_s.is_some();
-        if !told.contacts.is_empty() || waits {
-            all.push(Placed { line, told });
+/// The contacts of a log that count, oldest first, without what places none.
+fn counting(contacts: &[Contact]) -> Vec<LoggedContact> {
+    let row = |contact: &Contact| LoggedContact {
+        began_ms: contact.began.unix_ms(),
+        band: contact.band.map(|band| band.name.to_owned()),
+        mode: contact.mode.clone(),
+        ..LoggedContact::default()
+    };
+    let mut all: Vec<LoggedContact> = contacts.iter().map(row).collect();
+    all.sort_by_key(|contact| contact.began_ms);
+    all.split_off(all.len().saturating_sub(adif::MOST_KEPT))
+}
+
+/// Looks through the newest outings, and through those before them that a contact may lie in.
+fn meet(past: &dyn RecordReader, log: &[LoggedContact]) -> Result<Met, NoRecord> {
+    let (mut met, mut kept, mut before) = (Met::default(), Vec::new(), None);
+    let oldest_ms = log.first().map_or(i64::MAX, |oldest| oldest.began_ms);
+    loop {
+        let page = past.outings(before, OUTINGS)?;
+        let last = page.items.iter().rev().find_map(|line| line.began);
+        for line in page.items.into_iter().filter(|line| before.is_none() || may_hold(line, log)) {
+            let told = past.contacts(line.id)?.unwrap_or_default();
+            met.counts.insert(line.id, told.contacts.len());
+            kept.extend(told.contacts.iter().map(|placed| placed.contact.clone()));
+            let waits = line.ending == Ending::Open && told.undated_s.is_some();
+            if before.is_none() && (!told.contacts.is_empty() || waits) {
+                met.placed.push(Placed { line, told });
+            }
         }
+        // Those before an outing that began before the log ended before it.
+        let reached = last.is_some_and(|last| last.unix_ms() < oldest_ms.saturating_sub(MARGIN_MS));
+        let next = page.next.filter(|next| before.is_none_or(|before| *next < before));
+        if reached || next.is_none() {
+            break;
+        }
+        before = next;
     }
-    Ok(all)
+    kept.sort_by_key(|contact: &LoggedContact| contact.began_ms);
+    met.found = log.iter().filter(|contact| is_among(contact, &kept)).count();
+    Ok(met)
+}
+
+/// Whether a contact of the log, oldest first, may lie in an outing.
+fn may_hold(line: &Outing, log: &[LoggedContact]) -> bool {
+    let from_ms = line.began.map_or(i64::MIN, |at| at.unix_ms().saturating_sub(MARGIN_MS));
+    let to_ms = line.ended.map_or(i64::MAX, |at| at.unix_ms().saturating_add(MARGIN_MS));
+    let first = log.partition_point(|contact| contact.began_ms < from_ms);
+    log.get(first).is_some_and(|contact| contact.began_ms <= to_ms)
+}
+
+/// Whether a contact is one of those that are kept, in order of time.
+fn is_among(contact: &LoggedContact, kept: &[LoggedContact]) -> bool {
+    let minute_ms = contact.minute_ms();
+    let first = kept.partition_point(|there| there.began_ms < minute_ms);
+    let same_minute = kept.iter().skip(first);
+    same_minute
+        .take_while(|there| there.began_ms < minute_ms.saturating_add(MINUTE_MS))
+        .any(|there| contact.may_be(there))
 }
 
 // ---- the page -------------------------------------------------------------------------------
@@ -229,7 +317,7 @@ pub(crate) async fn log_form(
         more: (more > 0).then(|| w.more(more)),
         outings: imported.placed.iter().map(|placed| outing_view(placed, &site)).collect(),
         of: of_outing(&site, outing).await?,
-        read: Some(imported.read),
+        read: Some(format!("{} {}", imported.read, imported.said)),
         file: w.file(LOG_BYTES >> 20),
     }))
 }
@@ -240,6 +328,9 @@ pub(crate) async fn log_form(
 struct ImportedJson {
     contacts: usize,
     left_out: usize,
+    again: usize,
+    in_no_outing: usize,
+    new: usize,
     complaints: Vec<ComplaintJson>,
     outings: Vec<PlacedJson>,
 }
@@ -275,6 +366,9 @@ fn json(imported: Imported) -> ImportedJson {
     ImportedJson {
         contacts: imported.contacts,
         left_out: imported.log.bad,
+        again: imported.log.again,
+        in_no_outing: imported.in_no_outing,
+        new: imported.new,
         complaints: imported.log.complaints.iter().map(complaint).collect(),
         outings: imported
             .placed

@@ -149,8 +149,8 @@ pub(crate) fn held(w: &'static NowPage, snapshot: &Snapshot) -> String {
 }
 
 fn not_asked() -> Problem {
-    let say = words::refusal::NOT_ASKED;
-    Problem::new(StatusCode::NOT_FOUND, "not-found", "Not asked", say)
+    let (title, say) = (words::refusal::NOT_ASKED_TITLE, words::refusal::NOT_ASKED);
+    Problem::new(StatusCode::NOT_FOUND, "not-found", title, say)
         .way_on("/", words::refusal::BACK_TO_NOW)
 }
 

@@ -96,7 +96,7 @@ fn record(snapshot: &Snapshot, record_status: &RecordStatus) -> Vec<String> {
 fn phone(told: &ClockCompared, now: Mono) -> String {
     let off = Seconds::of(told.board_ahead_ms as f64 / 1000.0);
     let within = Seconds::of(f64::from(told.within_ms) / 1000.0);
-    format!("{} Compared {}.", words::clock_off(off, within), words::ago(told.at, now))
+    words::clock_compared(off, within, told.at, now)
 }
 
 fn sources(snapshot: &Snapshot) -> Vec<SourceView<'_>> {

@@ -1,15 +1,20 @@
 //! The contact log, handed over by a phone or a program.
 
+use std::sync::Arc;
+
 use axum::{
     body::{Body, Bytes},
     http::{Method, Request, StatusCode, header},
 };
 use futures_util::{StreamExt, stream};
 use reckon::adif::Contact;
-use reckon::record::RecordCommand;
+use reckon::record::{LoggedContact, RecordCommand};
 
 use tower::ServiceExt;
 
+use web::RecordReader;
+
+use crate::past::{Invented, Mood};
 use crate::rig::{HOST, Rig, form, post};
 
 /// The sample records of ADIF 3.1.6, 'ADI File Format', with the calls replaced by a placeholder,
@@ -85,6 +90,41 @@ async fn a_program_hands_over_the_plain_file() {
     );
     assert_eq!(told["outings"][1]["contacts"], 31);
     assert_eq!(told["outings"][0]["undated_s"], 1800.0);
+}
+
+#[tokio::test]
+async fn what_lies_in_no_outing_and_what_is_new_is_said() {
+    let past = Invented::new(Mood::Well, false);
+    // The first of the log, by another program with its seconds: `date -u -d '1990-06-20 15:23:40'`.
+    let first = LoggedContact {
+        began_ms: 645_895_420_000,
+        band: Some("20m".to_owned()),
+        ..LoggedContact::default()
+    };
+    past.gains.lock().unwrap().push(first);
+    let rig = Rig::with("fine", |shown| shown.past = Arc::clone(&past) as Arc<dyn RecordReader>);
+    let ticket = rig.ticket().await;
+    let read = async |log: String| {
+        let got = rig.send(post("/contacts", KIND, &browser(&log, "", ""), &ticket)).await;
+        assert_eq!(got.status, StatusCode::OK, "{}", got.text);
+        rig.heard_record();
+        let said = got.text.split_once("<p class=verdict role=status>").unwrap().1;
+        said.split_once("</p>").unwrap().0.to_owned()
+    };
+    let one = "1 of these contacts lies in no outing: it was at another time, or the logging \
+               program&#39;s clock was wrong.";
+    let begins = "2 contacts imported, 1 record skipped.";
+    assert_eq!(read(LOG.to_owned()).await, format!("{begins} {one} 1 is new."));
+    assert_eq!(read(LOG.to_owned()).await, format!("{begins} {one} Nothing new."));
+    let lines: Vec<&str> = LOG.lines().collect();
+    assert_eq!(read(lines[2].to_owned()).await, "1 contact imported. Nothing new.");
+    let alone = read(lines[4].to_owned()).await;
+    assert!(alone.starts_with("1 contact imported. This contact lies in no outing: it"), "{alone}");
+
+    let twice = format!("{LOG}{}", lines[4]);
+    let got = rig.send(post("/api/v1/contacts", "text/plain", &twice, &ticket)).await.json();
+    let told = ["contacts", "left_out", "again", "in_no_outing", "new"].map(|key| &got[key]);
+    assert_eq!(told, [2, 1, 1, 1, 0], "{got}");
 }
 
 #[tokio::test]

@@ -154,7 +154,7 @@ fn units_stand_last() {
         "at", "gap", "ms",
     ];
     // Bare shares, counts, and what is no quantity.
-    const BARE: [&str; 31] = [
+    const BARE: [&str; 34] = [
         "p10",
         "p50",
         "p90",
@@ -184,6 +184,9 @@ fn units_stand_last() {
         "forecasts_held",
         "still_possible",
         "left_out",
+        "again",
+        "in_no_outing",
+        "new",
         "line",
         "record",
     ];

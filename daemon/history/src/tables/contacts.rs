@@ -7,7 +7,7 @@ use std::collections::HashSet;
 
 use rusqlite::{Connection, OptionalExtension, params};
 
-use reckon::record::{LoggedContact, OutingContacts, PlacedContact};
+use reckon::record::{LoggedContact, MINUTE_MS, OutingContacts, PlacedContact};
 
 use crate::tables::spans::{LATE_S, Piece, pieces, version};
 
@@ -16,8 +16,6 @@ type Done<T> = rusqlite::Result<T>;
 /// How long before an outing's beginning a contact is still looked for, s: many logs are in whole minutes,
 /// cut off, not rounded (ADIF 3.1.6, data type Time: HHMM or HHMMSS).
 const EARLY_S: f64 = 60.0;
-/// A minute, in which a time without seconds may be any.
-const MINUTE_MS: i64 = 60_000;
 /// Upper limit of kept contacts of one log that cannot be matched to a boot yet; the newest stay.
 const MOST: usize = 10_000;
 /// Upper limit of contacts of one minute: nobody makes more than one a second.
@@ -83,26 +81,24 @@ fn kept(
     how: Alike,
     spoken_for: &HashSet<i64>,
 ) -> Done<Option<i64>> {
-    let minute = row.began_ms.div_euclid(MINUTE_MS) * MINUTE_MS;
+    let minute = row.minute_ms();
     let mut ask = connection.prepare_cached(
         "SELECT id, began_ms, band, mode FROM contact
          WHERE began_ms >= ?1 AND began_ms < ?2 ORDER BY began_ms, nth",
     )?;
     let mut found = ask.query([minute, minute.saturating_add(MINUTE_MS)])?;
     while let Some(there) = found.next()? {
-        let (id, began_ms): (i64, i64) = (there.get(0)?, there.get(1)?);
-        let (band, mode): (Option<String>, Option<String>) = (there.get(2)?, there.get(3)?);
+        let id: i64 = there.get(0)?;
+        let one = LoggedContact {
+            began_ms: there.get(1)?,
+            band: there.get(2)?,
+            mode: there.get(3)?,
+            ..LoggedContact::default()
+        };
+        let same = |one: &LoggedContact| (one.began_ms, one.band.clone(), one.mode.clone());
         let alike = match how {
-            Alike::Wholly => began_ms == row.began_ms && band == row.band && mode == row.mode,
-            Alike::NearEnough => {
-                let fits = |one: &Option<String>, other: &Option<String>| {
-                    one.is_none() || other.is_none() || one == other
-                };
-                let rounded = began_ms == minute || row.began_ms == minute;
-                (rounded || began_ms == row.began_ms)
-                    && fits(&band, &row.band)
-                    && fits(&mode, &row.mode)
-            }
+            Alike::Wholly => same(&one) == same(row),
+            Alike::NearEnough => one.may_be(row),
         };
         if alike && !spoken_for.contains(&id) {
             return Ok(Some(id));

@@ -2,6 +2,9 @@
 
 use alloc::{string::String, vec::Vec};
 
+/// A minute, in which a time without seconds may be any.
+pub const MINUTE_MS: i64 = 60_000;
+
 /// One contact of a log.
 #[derive(Clone, Debug, PartialEq, Eq, Default)]
 pub struct LoggedContact {
@@ -15,6 +18,30 @@ pub struct LoggedContact {
     pub mode: Option<String>,
     /// The other station: only where the operator asked for it to be kept.
     pub with_call: Option<String>,
+}
+
+impl LoggedContact {
+    /// Whether two may be one contact, as far as they tell: the time is the same, or of the same
+    /// minute where one of the two is in whole minutes (ADIF 3.1.6, data type Time: HHMM or HHMMSS);
+    /// band and mode are the same or not told.
+    #[must_use]
+    pub fn may_be(&self, other: &Self) -> bool {
+        let minute_ms = self.minute_ms();
+        let rounded = self.began_ms == minute_ms || other.began_ms == minute_ms;
+        let fits = |one: &Option<String>, other: &Option<String>| {
+            one.is_none() || other.is_none() || one == other
+        };
+        let same_time = self.began_ms == other.began_ms;
+        (same_time || (rounded && minute_ms == other.minute_ms()))
+            && fits(&self.band, &other.band)
+            && fits(&self.mode, &other.mode)
+    }
+
+    /// The beginning of the minute in which it began, ms since 1970 UTC.
+    #[must_use]
+    pub const fn minute_ms(&self) -> i64 {
+        self.began_ms.div_euclid(MINUTE_MS).saturating_mul(MINUTE_MS)
+    }
 }
 
 /// A contact that falls into an outing.

@@ -24,7 +24,7 @@ mod series;
 pub use bank::{BankWhole, RecordedBank};
 pub use clock::{ClockFix, ClockFrom};
 pub use close_up::{CloseUp, Second};
-pub use contact::{LoggedContact, OutingContacts, PlacedContact};
+pub use contact::{LoggedContact, MINUTE_MS, OutingContacts, PlacedContact};
 pub use correction::{Correction, Origin};
 pub use energy::{EnergyPart, OutingEnergy, SwitchedOn, Unread};
 pub use event::{Event, EventKind, SourceChange, SourceGap};

@@ -3,6 +3,7 @@
 use std::path::Path;
 
 use reckon::{
+    adif,
     units::{Seconds, Share},
     words,
 };
@@ -132,8 +133,11 @@ fn log_read(told: &Value) -> String {
     let count = |of: &Value, key: &str| {
         usize::try_from(of[key].as_u64().unwrap_or(0)).unwrap_or(usize::MAX)
     };
-    let mut lines =
-        vec![words::contact_log::contacts_read(count(told, "contacts"), count(told, "left_out"))];
+    let read = count(told, "contacts");
+    let mut lines = vec![words::contact_log::contacts_read(read, count(told, "left_out"))];
+    lines.extend(words::contact_log::met_again(count(told, "again")));
+    let (in_no_outing, new) = (count(told, "in_no_outing"), count(told, "new"));
+    lines.push(words::contact_log::placed(read.min(adif::MOST_KEPT), in_no_outing, new));
     let complaints = told["complaints"].as_array().map_or(&[][..], Vec::as_slice);
     lines.extend(complaints.iter().map(|one| format!("  {}", text(one, "text"))));
     for one in told["outings"].as_array().into_iter().flatten() {

@@ -91,9 +91,9 @@ pub(super) fn pseudo() -> (&'static Language, Fixed) {
                 Some(name) => format!("«{name}»"),
                 None => circled(&words::outing_name(None, began)),
             },
-            ..page!(en ContactLogPage contact_log: title, all_outings, imported, none_placed, import,
+            ..page!(en ContactLogPage contact_log: title, all_outings, imported, import,
                 what_is_kept, what_places_it, or_paste, text, import_it, by_mistake, file(most_mib),
-                more(more), read(log), complaint(it), contacts(count), outing_has(count),
+                more(more), read(log), placed(read, in_no_outing, new), complaint(it), contacts(count), outing_has(count),
                 take_out(count), undated(part, all), outing_name(name, began))
         },
         station: page!(en StationPage station: title(station), look, bank, outing, name, save,

@@ -1,6 +1,10 @@
 //! The contact log: where it was read from, its faults, and its contacts against the energy.
 
-use alloc::{format, string::String, vec::Vec};
+use alloc::{
+    format,
+    string::{String, ToString},
+    vec::Vec,
+};
 
 use super::numbers::{bare, energy, power, span};
 use crate::{
@@ -49,6 +53,9 @@ sentences! {
         contacts.";
     too_many(read: &str) = "{read} Only the newest {MOST_KEPT} of them are kept: export this \
         outing alone.";
+    /// Why contacts lie in no outing.
+    IT_WAS = "it was at another time, or the logging program's clock was wrong.";
+    THEY_WERE = "they were at other times, or the logging program's clock was wrong.";
     NOT_A_LOG = "This is not a contact log. Nothing was imported: export it as ADIF (.adi or \
         .adx).";
     unended(place: &str) = "{place}: the end mark is missing, so the log may be cut off here. This \
@@ -108,6 +115,23 @@ pub fn log_read(log: &Log) -> String {
     let again = met_again(log.again).map_or_else(String::new, |again| format!(" {again}"));
     let read = read + &again;
     if log.contacts.len() <= MOST_KEPT { read } else { too_many(&read) }
+}
+
+/// Of how many contacts of a log so many lie in no outing, and how many the outings gained by it.
+#[must_use]
+pub fn placed(read: usize, in_no_outing: usize, new: usize) -> String {
+    let news = match new {
+        0 => "Nothing new.".to_string(),
+        1 => "1 is new.".to_string(),
+        many => format!("{many} are new."),
+    };
+    match in_no_outing {
+        0 => news,
+        1 if read == 1 => format!("This contact lies in no outing: {IT_WAS}"),
+        all if all == read => format!("None of these contacts lies in an outing: {THEY_WERE}"),
+        1 => format!("1 of these contacts lies in no outing: {IT_WAS} {news}"),
+        many => format!("{many} of these contacts lie in no outing: {THEY_WERE} {news}"),
+    }
 }
 
 /// That a log holds contacts more than once; nothing where it does not.
@@ -218,6 +242,36 @@ mod tests {
         );
         assert_eq!([0, 1, 31].map(contacts_in), ["no contacts", "1 contact", "31 contacts"]);
         assert!(log_too_large(4 << 20).contains("larger than 4 MiB"));
+    }
+
+    #[test]
+    fn where_contacts_of_a_log_lie_is_said() {
+        for (said, whole) in [
+            (
+                placed(3, 2, 1),
+                "2 of these contacts lie in no outing: they were at other times, or the logging \
+                 program's clock was wrong. 1 is new.",
+            ),
+            (
+                placed(3, 1, 0),
+                "1 of these contacts lies in no outing: it was at another time, or the logging \
+                 program's clock was wrong. Nothing new.",
+            ),
+            (
+                placed(3, 3, 0),
+                "None of these contacts lies in an outing: they were at other times, or the \
+                 logging program's clock was wrong.",
+            ),
+            (
+                placed(1, 1, 0),
+                "This contact lies in no outing: it was at another time, or the logging program's \
+                 clock was wrong.",
+            ),
+            (placed(3, 0, 3), "3 are new."),
+            (placed(3, 0, 0), "Nothing new."),
+        ] {
+            assert_eq!(said, whole);
+        }
     }
 
     #[test]

@@ -54,8 +54,8 @@ pub use question::{Asked, asked, levels};
 pub use refusal::{bank_fault, bank_faults, name_fault, refusal, unchanged, wait};
 pub use report::{FORESIGHT, forecast_then, forecasts};
 pub use station::{
-    board_facts, clock_off, costs, current, footprint, own_cost, record_owes, record_size, shunt,
-    source_reads, source_state,
+    board_facts, clock_compared, costs, current, footprint, own_cost, record_owes, record_size,
+    shunt, source_reads, source_state,
 };
 
 #[cfg(test)]

@@ -2,7 +2,7 @@
 
 use super::{
     bank::run_downs,
-    contact_log::{complaint, contacts_in, log_read, take_out, undated},
+    contact_log::{complaint, contacts_in, log_read, placed, take_out, undated},
     outing::outing_name,
 };
 use crate::{
@@ -264,8 +264,6 @@ language! {
         title = "Contact log";
         all_outings = "All outings";
         imported = "What was imported";
-        none_placed = "None of the latest outings has contacts: they were at other times, or the \
-            logging program's clock was wrong.";
         import = "Import a log";
         what_is_kept = "The log is an ADIF file (.adi or .adx), as logging programs write it. Only \
             the time, band and mode of each contact are kept, unless the settings ask for more. \
@@ -279,6 +277,7 @@ language! {
         file(most_mib: usize) = "A file on this phone, at most {most_mib} MiB";
         more(more: usize) = "And {more} more.";
         read(log: &Log) = log_read;
+        placed(read: usize, in_no_outing: usize, new: usize) = placed;
         complaint(it: &Complaint) = complaint;
         contacts(count: usize) = contacts_in;
         outing_has(count: usize) = "This outing has {}.", contacts_in(count);

@@ -220,6 +220,7 @@ sentences! {
     BAD_QUERY = "A part of the address after the ? cannot be read.";
     BAD_RANGE = "`from_s` must be 0 or more, and `to_s` more than it.";
     bad_channels(names) = "`channels` may hold {names}.";
+    NOT_ASKED_TITLE = "Not asked";
     NOT_ASKED = "That question is no longer open. Now shows what is.";
     NO_ANSWER_TO_THIS = "That is not an answer to this question. Nothing was changed.";
     NO_SUCH_QUESTION = "There is no such question. Nothing was changed.";

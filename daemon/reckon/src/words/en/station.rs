@@ -3,7 +3,7 @@
 use super::{
     alarm::gap,
     fold,
-    numbers::{TIE, celsius, power, span, volts},
+    numbers::{TIE, ago, celsius, power, span, volts},
 };
 use crate::{
     reading::{Shunt, SourceIx, SourceReport, SourceState},
@@ -136,7 +136,7 @@ pub fn footprint(cost: &Footprint) -> Vec<String> {
 }
 
 /// The board's clock against the phone's: `0.42 s behind this phone's clock (± 0.03 s)`.
-pub fn clock_off(board_ahead: Seconds, within: Seconds) -> String {
+fn clock_off(board_ahead: Seconds, within: Seconds) -> String {
     let (off, within) = (board_ahead.si(), within.si());
     let (size, bound) = (off.abs(), seconds_said(within.max(0.001)));
     if size <= within {
@@ -147,6 +147,11 @@ pub fn clock_off(board_ahead: Seconds, within: Seconds) -> String {
     let modes = " Timed digital modes need it within about a second.";
     let modes = if size + within > 1.0 { modes } else { "" };
     format!("The board's clock is {said} {way} the phone's (±{TIE}{bound}).{modes}")
+}
+
+/// The same, and when the two were compared.
+pub fn clock_compared(board_ahead: Seconds, within: Seconds, at: Mono, now: Mono) -> String {
+    format!("{} Compared {}.", clock_off(board_ahead, within), ago(at, now))
 }
 
 fn seconds_said(seconds: f64) -> String {
@@ -230,6 +235,9 @@ mod tests {
     #[test]
     fn clocks_that_are_off_are_said_with_their_bound() {
         let said = |off, within| plain(&clock_off(Seconds::of(off), Seconds::of(within)));
+        let (at, now) = (Mono::at_s(58.0), Mono::at_s(100.0));
+        let compared = clock_compared(Seconds::of(0.01), Seconds::of(0.03), at, now);
+        assert!(plain(&compared).ends_with(" within 0.030 s. Compared 42 s ago."), "{compared}");
         assert_eq!(
             said(-0.42, 0.03),
             "The board's clock is 0.42 s behind the phone's (± 0.030 s)."
