@@ -1,6 +1,5 @@
 //! A bit that flips in what a record says of its own size costs neither the start nor the stop more than
 //! a moment.
-#![expect(clippy::unwrap_used, reason = "a test fails by panicking")]
 
 mod support;
 

@@ -1,5 +1,4 @@
 //! A state folder that is taken away while the record is open comes back with all that was in it.
-#![expect(clippy::unwrap_used, reason = "a test fails by panicking")]
 
 mod support;
 
