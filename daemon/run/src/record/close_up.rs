@@ -23,7 +23,7 @@ const LONGEST_WHY: usize = 200;
 pub(crate) struct Ring {
     /// Second by second, without holes; those handed over are gone.
     seconds: VecDeque<Second>,
-    /// When the newest of them was read, seconds since boot.
+    /// In which second the newest of them was read, seconds since boot.
     newest_s: f64,
     open: Option<Open>,
     /// Close-ups that may still be begun, and when that was counted.
@@ -49,8 +49,10 @@ impl Default for Ring {
 }
 
 impl Ring {
-    /// One more second. Gives the last part of a close-up that is complete.
+    /// One more second: the look may have been anywhere within it. Gives the last part of a close-up
+    /// that is complete.
     pub(crate) fn push(&mut self, at_s: f64, second: Second) -> Option<CloseUp> {
+        let at_s = at_s.floor();
         let steps = steps(at_s - self.newest_s);
         let mut part = None;
         if steps > AROUND || at_s < self.newest_s {
@@ -164,6 +166,18 @@ mod tests {
         assert_eq!(after.iter().map(ends).collect::<Vec<_>>(), [(1000.0, 1059.0)]);
         assert_eq!((before.why.as_str(), after[0].why.as_str()), ("undervoltage", ""));
         assert!((before.from_s + 60.0 - after[0].from_s).abs() < 0.02, "no hole between the two");
+    }
+
+    #[test]
+    fn looks_that_wander_over_their_second_leave_no_hole() {
+        let mut ring = Ring::default();
+        for k in 0..100 {
+            let at_s = f64::from(k) + (f64::from(k) * 0.618).fract() * 0.95;
+            assert_eq!(ring.push(at_s, read(k)), None);
+        }
+        let before = ring.happened("undervoltage").unwrap();
+        assert_eq!((before.from_s, before.seconds.len()), (40.0, 60));
+        assert!(before.seconds.iter().all(|second| second.watts.is_some()), "{before:?}");
     }
 
     #[test]
