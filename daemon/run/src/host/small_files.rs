@@ -34,8 +34,22 @@ pub(crate) fn set_aside(path: &Path) -> String {
 
 pub(crate) fn read_some(path: &Path) -> io::Result<Vec<u8>> {
     let mut bytes = Vec::new();
-    File::open(path)?.take(MOST_BYTES).read_to_end(&mut bytes)?;
+    open_file(path)?.take(MOST_BYTES).read_to_end(&mut bytes)?;
     Ok(bytes)
+}
+
+/// Opens a file to read. A pipe or a device in its place would be waited for without end.
+///
+/// # Errors
+/// What the system says, or that it is no file.
+pub(crate) fn open_file(path: &Path) -> io::Result<File> {
+    let nonblock = i32::try_from(rustix::fs::OFlags::NONBLOCK.bits()).unwrap_or(0);
+    let file = OpenOptions::new().read(true).custom_flags(nonblock).open(path)?;
+    if file.metadata()?.is_file() {
+        Ok(file)
+    } else {
+        Err(io::Error::other(words::refusal::NO_FILE))
+    }
 }
 
 /// The secret that signs the tickets of paired phones, made at the first start; and whether it is the
@@ -113,6 +127,16 @@ pub(crate) fn write_whole(folder: &Path, name: &str, bytes: &[u8]) -> io::Result
 mod tests {
     use super::*;
     use std::os::unix::fs::PermissionsExt;
+
+    #[test]
+    fn a_pipe_in_a_files_place_holds_nobody_up() {
+        let home = tempfile::tempdir().unwrap();
+        let pipe = home.path().join(SECRET);
+        let made = std::process::Command::new("mkfifo").arg(&pipe).status().unwrap();
+        assert!(made.success());
+        assert_eq!(read_some(&pipe).unwrap_err().to_string(), words::refusal::NO_FILE);
+        assert!(secret(Some(home.path())).1.is_err(), "phones are told to pair anew");
+    }
 
     #[test]
     fn the_secret_is_ours_alone_and_stays() {
