@@ -80,6 +80,9 @@ pub struct OutingEnergy {
 /// So much on either side of what was not read says what was drawn in it, s.
 const BESIDE_S: f64 = 600.0;
 
+/// A row is shorter, s, and so is what is cut off where an outing begins in the middle of one.
+const LONGEST_CUT_S: f64 = 10.0;
+
 /// A stretch with a draw, or without.
 #[derive(Clone, Copy, Debug)]
 struct Piece {
@@ -166,7 +169,12 @@ fn lay(on: &SwitchedOn, rows: &[Row], pieces: &mut Vec<Piece>) {
         if row.from_s >= on.to_s {
             break;
         }
-        let hole = if on.boots && !any { Unread::Starting } else { Unread::NotRunning };
+        let hole = match any {
+            false if on.boots => Unread::Starting,
+            // Another bank came in the middle of a row, and that row stayed with the one before.
+            false if row.from_s - at_s < LONGEST_CUT_S => Unread::NotKept,
+            _ => Unread::NotRunning,
+        };
         put(at_s, row.from_s.min(on.to_s), Err(hole));
         let (from_s, to_s) = (row.from_s.max(at_s), row.to_s().min(on.to_s));
         put(from_s, to_s, row.draw_w().map(|draw| draw.mean).ok_or(Unread::NoReading));
@@ -269,6 +277,14 @@ mod tests {
         // A row of five minutes over it all is no more than the outing.
         let long = Row { span_s: 300.0, ..row(0.0, Some(3.0)) };
         near(OutingEnergy::of_rows(&on, &[long]).read, 32.0, 96.0);
+    }
+
+    #[test]
+    fn what_is_cut_off_by_a_change_of_bank_is_no_time_without_outlast() {
+        let on = [SwitchedOn { from_s: 4.0, to_s: 40.0, boots: false }];
+        let energy = OutingEnergy::of_rows(&on, &rows(10, 40, |_| Some(3.0)));
+        near(energy.unread[Unread::NotKept as usize], 6.0, 18.0);
+        near(energy.unread[Unread::NotRunning as usize], 0.0, 0.0);
     }
 
     #[test]
