@@ -21,8 +21,11 @@ use tokio::{
 };
 
 use crate::{
-    http::problem::{Problem, busy},
-    record::Pieces,
+    http::{
+        problem::{Problem, busy},
+        turns::rest,
+    },
+    record::{Clock, Pieces},
 };
 
 /// Upper limit of files on their way at once.
@@ -31,6 +34,8 @@ const AT_ONCE: usize = 2;
 const FOR_ALL: usize = AT_ONCE - 1;
 /// Whoever is told to come back waits this long, s.
 const RETRY_S: u64 = 20;
+/// Nobody need wait longer for the next than it is said.
+const LONGEST_REST: Duration = Duration::from_secs(RETRY_S);
 /// How often it is looked how far a file has come, and how long one may stand still.
 const LOOK_EVERY: Duration = Duration::from_secs(5);
 const STILL_AT_MOST: Duration = Duration::from_secs(30);
@@ -46,10 +51,21 @@ pub(crate) struct Seats {
     strangers: Arc<Semaphore>,
 }
 
-/// One file on its way.
+/// One file on its way; once it is gone, strangers rest as after any reading.
 pub(crate) struct Seat {
     _all: OwnedSemaphorePermit,
-    _stranger: Option<OwnedSemaphorePermit>,
+    stranger: Option<OwnedSemaphorePermit>,
+    /// What its pieces took to read.
+    took: Duration,
+    clock: Arc<dyn Clock>,
+}
+
+impl Drop for Seat {
+    fn drop(&mut self) {
+        if let Some(stranger) = self.stranger.take() {
+            rest(stranger, self.took, LONGEST_REST);
+        }
+    }
 }
 
 impl Default for Seats {
@@ -61,20 +77,21 @@ impl Default for Seats {
 
 impl Seats {
     /// A seat, if one is free for such an asker.
-    pub(crate) fn seat(&self, paired: bool) -> Result<Seat, Problem> {
+    pub(crate) fn seat(&self, paired: bool, clock: &Arc<dyn Clock>) -> Result<Seat, Problem> {
         let free = |of: &Arc<Semaphore>| {
             let crowded = |_| busy(words::refusal::TOO_MANY_FILES).retry_after(RETRY_S);
             Arc::clone(of).try_acquire_owned().map_err(crowded)
         };
         let stranger = if paired { None } else { Some(free(&self.strangers)?) };
-        Ok(Seat { _all: free(&self.all)?, _stranger: stranger })
+        let (all, clock) = (free(&self.all)?, Arc::clone(clock));
+        Ok(Seat { _all: all, stranger, took: Duration::ZERO, clock })
     }
 }
 
 /// A file and its seat.
 struct Sending {
     pieces: Pieces,
-    _seat: Seat,
+    seat: Seat,
 }
 
 /// Nothing in it: a piece is being read, or the file was given up.
@@ -82,7 +99,7 @@ type Held = Mutex<Option<Sending>>;
 
 /// A body that is read as it is taken.
 pub(crate) fn body(pieces: Pieces, seat: Seat) -> Body {
-    let held = Arc::new(Mutex::new(Some(Sending { pieces, _seat: seat })));
+    let held = Arc::new(Mutex::new(Some(Sending { pieces, seat })));
     let taken = Arc::new(AtomicU64::new(0));
     tokio::spawn(give_up_slow(Arc::downgrade(&held), Arc::clone(&taken)));
     let pieces = stream::unfold(Some((held, taken)), async |on| {
@@ -111,8 +128,10 @@ fn put_back(held: &Held, sending: Sending) {
 async fn next_piece(held: &Held) -> Result<Option<Bytes>, Error> {
     let mut sending = take(held).ok_or(ErrorKind::TimedOut)?;
     let read = spawn_blocking(move || {
+        let began = sending.seat.clock.stamp().mono;
         // An empty piece would be taken for the end.
         let piece = sending.pieces.find(|piece| !matches!(piece, Ok(bytes) if bytes.is_empty()));
+        sending.seat.took += sending.seat.clock.stamp().mono.since(began);
         (piece, sending)
     });
     let (piece, sending) = read.await.map_err(Error::other)?;

@@ -32,8 +32,8 @@ const FOR_ALL: usize = AT_ONCE - 1;
 const EACH: usize = 6;
 /// Upper limit of those who are not paired, in all; beyond it they are told to come back.
 const STRANGERS: usize = 16;
-/// An asker who is not paired rests this many times as long as its reading took, so that nobody keeps
-/// the processor busy by asking on and on; never longer than that.
+/// After a reading for one who is not paired, all of them rest this many times as long as it took, so
+/// that no crowd keeps more than a quarter of a core busy by asking on and on; never longer than that.
 const REST: u32 = 3;
 const LONGEST_REST: Duration = Duration::from_secs(2);
 
@@ -70,13 +70,8 @@ impl Turns {
         let one = taken(Arc::clone(&self.all)).await?;
         drop(line);
         let began = clock.stamp().mono;
-        Ok(Turn {
-            own: Some(own),
-            _shared: (one, stranger),
-            rests: !paired,
-            began,
-            clock: Arc::clone(clock),
-        })
+        let clock = Arc::clone(clock);
+        Ok(Turn { _one: one, rests: stranger.map(|stranger| (own, stranger)), began, clock })
     }
 
     /// What an asker's own requests wait for; `None` when too many do already.
@@ -89,26 +84,30 @@ impl Turns {
     }
 }
 
-/// A turn, for as long as it is held; then the asker rests.
+/// A turn, for as long as it is held; then strangers rest.
 pub(crate) struct Turn {
-    own: Option<OwnedSemaphorePermit>,
-    _shared: (OwnedSemaphorePermit, Option<OwnedSemaphorePermit>),
-    rests: bool,
+    _one: OwnedSemaphorePermit,
+    rests: Option<(OwnedSemaphorePermit, OwnedSemaphorePermit)>,
     began: Mono,
     clock: Arc<dyn Clock>,
 }
 
 impl Drop for Turn {
     fn drop(&mut self) {
-        let took = self.clock.stamp().mono.since(self.began);
-        let rest = took.saturating_mul(REST).min(LONGEST_REST);
-        if let (Some(own), Ok(runtime), true) = (self.own.take(), Handle::try_current(), self.rests)
-        {
-            runtime.spawn(async move {
-                sleep(rest).await;
-                drop(own);
-            });
+        if let Some(permits) = self.rests.take() {
+            rest(permits, self.clock.stamp().mono.since(self.began), LONGEST_REST);
         }
+    }
+}
+
+/// Keeps permits for as long as those rest whose reading took so long.
+pub(crate) fn rest(permits: impl Send + 'static, took: Duration, longest: Duration) {
+    // Without a runtime the program ends.
+    if let Ok(runtime) = Handle::try_current() {
+        runtime.spawn(async move {
+            sleep(took.saturating_mul(REST).min(longest)).await;
+            drop(permits);
+        });
     }
 }
 
@@ -131,7 +130,7 @@ mod tests {
     }
 
     #[tokio::test(start_paused = true)]
-    async fn a_stranger_rests_for_thrice_its_reading_and_nobody_else_does() {
+    async fn after_a_strangers_reading_strangers_rest_for_thrice_as_long_and_nobody_else() {
         let (turns, hand) = (Turns::default(), Arc::new(Hand(Mutex::new(5.0))));
         let clock: Arc<dyn Clock> = Arc::clone(&hand) as _;
         let group = |last| Group::V4(Ipv4Addr::new(192, 0, 2, last));
@@ -139,13 +138,15 @@ mod tests {
             let turn = timeout(Duration::from_millis(ms), turns.turn(asker, &clock));
             turn.await.ok().map(Result::unwrap)
         };
-        for (asker, rests) in [((group(1), false), true), ((group(2), true), false)] {
+        let (stranger, paired) = ((group(1), false), (group(2), true));
+        for asker in [paired, stranger] {
             let turn = within(asker, 1).await.unwrap();
             *hand.0.lock().unwrap() += 0.1;
             drop(turn);
-            assert_eq!(within(asker, 290).await.is_none(), rests, "{asker:?}");
-            assert!(within((group(3), false), 1).await.is_some(), "another need not rest");
-            assert!(within(asker, 20).await.is_some(), "{asker:?}");
+            assert!(within(paired, 1).await.is_some(), "a paired phone need not rest");
         }
+        assert!(within(stranger, 140).await.is_none(), "the asker");
+        assert!(within((group(3), false), 140).await.is_none(), "a crowd is no better");
+        assert!(within((group(3), false), 30).await.is_some(), "300 ms are over");
     }
 }

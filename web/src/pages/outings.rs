@@ -258,7 +258,8 @@ pub(crate) async fn api_series(
 ) -> Reply {
     let ask = series_ask(id, &read(wish)?)?;
     let large = ask.points > POINTS;
-    let seat = large.then(|| site.files.seat(site.may_change(&headers))).transpose()?;
+    let seat =
+        large.then(|| site.files.seat(site.may_change(&headers), &site.shown.clock)).transpose()?;
     let told = site.read_record(move |past| past.series(&ask)).await?;
     let told = told.ok_or_else(|| not_there("outing"))?;
     let json = Json(past::series(&told));
@@ -306,7 +307,7 @@ fn series_ask(outing: i64, wish: &SeriesWish) -> Result<SeriesAsk, Problem> {
 
 /// A whole copy of the store, read as it is taken.
 pub(crate) async fn api_copy(State(site): State<Site>) -> Reply {
-    let seat = site.files.seat(true)?;
+    let seat = site.files.seat(true, &site.shown.clock)?;
     let body = sending::body(site.read_record(|past| past.copy()).await?, seat);
     let headers = [
         (header::CONTENT_TYPE, "application/vnd.sqlite3"),

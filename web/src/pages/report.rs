@@ -208,7 +208,7 @@ async fn sent(
     name: &str,
     read: impl FnOnce(&dyn RecordReader) -> Result<Option<Pieces>, NoRecord> + Send + 'static,
 ) -> Reply {
-    let seat = site.files.seat(site.may_change(headers))?;
+    let seat = site.files.seat(site.may_change(headers), &site.shown.clock)?;
     let pieces = site.read_record(read).await?.ok_or_else(|| not_there("outing"))?;
     Ok(file(sending::body(pieces, seat), kind, name))
 }
