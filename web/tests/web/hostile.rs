@@ -178,7 +178,7 @@ proptest! {
     fn rubbish_is_refused_in_words(
         body in prop_oneof![prop::collection::vec(any::<u8>(), 0..2000), nearly(), nearly_json()],
     ) {
-        let runtime = tokio::runtime::Builder::new_current_thread().enable_time().build().unwrap();
+        let runtime = tokio::runtime::Builder::new_current_thread().enable_time().start_paused(true).build().unwrap();
         runtime.block_on(async {
             let rig = Rig::of("alarm");
             let ticket = rig.ticket().await;
@@ -220,7 +220,7 @@ proptest! {
         watts in prop::collection::vec(prop::option::of(any::<f32>()), 0..400),
     ) {
         use reckon::{forecast::Outlook, snapshot::DrawHistory, time::{Mono, Trust, Wall}, units::Seconds};
-        let runtime = tokio::runtime::Builder::new_current_thread().enable_time().build().unwrap();
+        let runtime = tokio::runtime::Builder::new_current_thread().enable_time().start_paused(true).build().unwrap();
         runtime.block_on(async {
             let rig = Rig::of("fine");
             let mut made = scenes::scene("fine").unwrap();
@@ -561,7 +561,7 @@ proptest! {
         t_s in prop::collection::vec(wild(), 0..40),
         values in prop::collection::vec(prop::option::of(wild()), 0..40),
     ) {
-        let runtime = tokio::runtime::Builder::new_current_thread().enable_time().build().unwrap();
+        let runtime = tokio::runtime::Builder::new_current_thread().enable_time().start_paused(true).build().unwrap();
         runtime.block_on(async {
             let low = values.iter().rev().copied();
             let stats = values.iter().zip(low).map(|(mean, low)| {
