@@ -111,6 +111,11 @@ impl From<rusqlite::Error> for Refused {
 }
 
 fn attempt(path: &Path, steps: &[&str]) -> Result<Connection, Refused> {
+    let bytes = |path: &Path| fs::metadata(path).ok().map(|file| file.len());
+    // SQLite would take the file for a new one, and its log for a stranger's.
+    if bytes(path) == Some(0) && bytes(&beside(path, "-wal")) > Some(0) {
+        return Err(Refused::Unusable { label: "unreadable", why: words::record::CUT_OFF.into() });
+    }
     let connection =
         connect(path, OpenFlags::SQLITE_OPEN_READ_WRITE | OpenFlags::SQLITE_OPEN_CREATE)?;
     if connection.is_readonly("main")? {

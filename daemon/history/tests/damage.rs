@@ -62,6 +62,19 @@ fn a_record_of_a_newer_version_is_set_aside_whole() {
 }
 
 #[test]
+fn a_file_cut_to_nothing_is_set_aside_with_its_log() {
+    let folder = Folder::new("nothing");
+    made(&folder, false);
+    let kept = fs::read(folder.0.join(format!("{FILE}-wal"))).unwrap();
+    assert!(!kept.is_empty());
+    fs::write(folder.file(), b"").unwrap();
+    let (started, _) = start(&folder.0, "boot-b", 0.0);
+    assert_eq!(started.set_aside.len(), 1, "the log alone was thrown away");
+    assert!(started.set_aside[0].why.contains("its log"), "{}", started.set_aside[0].why);
+    assert!(fs::read(folder.0.join("record-unreadable-1.db-wal")).unwrap() == kept);
+}
+
+#[test]
 fn a_foreign_file_and_plain_rubbish_are_set_aside() {
     let folder = Folder::new("foreign");
     fs::write(folder.file(), b"this has never been a record\n".repeat(50)).unwrap();

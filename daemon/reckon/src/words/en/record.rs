@@ -13,6 +13,7 @@ sentences! {
     READ_ONLY = "the record can only be read";
     CHECK_READ_ONLY = "Check whether the card has gone read-only, and who owns the state folder.";
     NOT_A_RECORD = "the file in the record's place is not a record of outlast";
+    CUT_OFF = "the record's file is damaged (nothing is left of it but its log)";
     NO_VERSION = "the record's file is damaged (it says nothing of its version)";
     newer(version, newest) = "the record was written by a newer outlast (record version {version}, \
         this one knows {newest}); that outlast can go on with it";
