@@ -68,6 +68,18 @@ pub(super) struct Gauge {
     pub(super) flow: Flow,
 }
 
+/// The bank's channels added up.
+struct Sum {
+    power: Watts,
+    amps: Got<Amps>,
+    /// Of the first that tells.
+    volts: Got<Volts>,
+    /// The first that is missing.
+    silent: Option<(SourceIx, Gap)>,
+    /// The first that is at the end of its range, which counts as far as that reaches.
+    beyond: Option<(SourceIx, AtLeast)>,
+}
+
 /// Remembers who has ever measured, and each chip's last energy count.
 #[derive(Clone, Debug, Default)]
 pub(super) struct SourceSelector {
@@ -142,49 +154,18 @@ impl SourceSelector {
         when: Mono,
         gauge: Option<Gauge>,
     ) -> SelectedSource {
-        let mut power = Watts::ZERO;
-        let mut amps: Got<Amps> = Ok(Amps::ZERO);
-        let mut volts: Got<Volts> = Err(Gap::NotReady);
-        let mut silent = None;
-        // Current and power of those that are at the end of their range, as far as that reaches.
-        let mut beyond: Option<(SourceIx, AtLeast)> = None;
-        for &source in &self.answered {
-            let seen = channels.iter().find(|one| one.source == source);
-            if let Some(bound) = seen.and_then(|one| one.at_least) {
-                power = power + bound.watts;
-                amps = amps.map(|sum| sum + bound.amps);
-                beyond = beyond.or(Some((source, bound)));
-                volts = volts.or_else(|gap| seen.map_or(Err(gap), |one| one.volts));
-                continue;
-            }
-            let got = seen.map_or(Err(gap_of(sweep, source)), |one| power_of(one));
-            match got {
-                Ok(watts) => power = power + watts,
-                Err(gap) => silent = silent.or(Some((source, gap))),
-            }
-            let flows = seen.map_or(Err(gap_of(sweep, source)), |one| {
-                if contradicts_itself(one) { Err(Gap::Implausible) } else { one.amps }
-            });
-            amps = match (amps, flows) {
-                (Ok(sum), Ok(more)) => Ok(sum + more),
-                (Err(gap), _) | (_, Err(gap)) => Err(gap),
-            };
-            if volts.is_err() {
-                volts = seen.map_or(Err(gap_of(sweep, source)), |one| volts_of(one));
-            }
-        }
-        let at_least = beyond.filter(|_| silent.is_none()).and_then(|(source, bound)| {
-            let sum = AtLeast { amps: amps.ok()?, watts: power, ..bound };
-            Some((source, sum))
+        let sum = self.sum(sweep, channels);
+        let at_least = sum.beyond.filter(|_| sum.silent.is_none()).and_then(|(source, bound)| {
+            Some((source, AtLeast { amps: sum.amps.ok()?, watts: sum.power, ..bound }))
         });
-        let gap = silent.map(|(_, gap)| gap).or(beyond.map(|_| Gap::OverRange));
-        let shown = gap.map_or(Ok(power), Err);
-        let amps = if beyond.is_some() { amps.and(Err(Gap::OverRange)) } else { amps };
+        let beyond = sum.beyond.map(|_| Gap::OverRange);
+        let shown = sum.silent.map(|(_, gap)| gap).or(beyond).map_or(Ok(sum.power), Err);
+        let amps = beyond.map_or(sum.amps, |gap| sum.amps.and(Err(gap)));
         let by_count = self.counted_power(channels, when).filter(|_| shown.is_ok());
         let measured = by_count.map_or(shown, Ok);
         SelectedSource {
             supply: Supply {
-                volts: volts.or_else(|gap| sweep.board.input_volts.map_err(|_| gap)),
+                volts: sum.volts.or_else(|gap| sweep.board.input_volts.map_err(|_| gap)),
                 current: amps,
                 power: shown,
                 source: self.answered.first().copied(),
@@ -192,11 +173,47 @@ impl SourceSelector {
             },
             measured: Some(measured),
             counted: by_count.is_some(),
-            silent,
+            silent: sum.silent,
             over_range: at_least.map(|(source, sum)| (source, sum.end)),
             by: MeasuredBy::Sensor,
             gauge,
         }
+    }
+
+    fn sum(&self, sweep: &Sweep, channels: &[&SupplyReading]) -> Sum {
+        let mut all = Sum {
+            power: Watts::ZERO,
+            amps: Ok(Amps::ZERO),
+            volts: Err(Gap::NotReady),
+            silent: None,
+            beyond: None,
+        };
+        for &source in &self.answered {
+            let seen = channels.iter().find(|one| one.source == source);
+            if let Some(bound) = seen.and_then(|one| one.at_least) {
+                all.power = all.power + bound.watts;
+                all.amps = all.amps.map(|sum| sum + bound.amps);
+                all.beyond = all.beyond.or(Some((source, bound)));
+                all.volts = all.volts.or_else(|gap| seen.map_or(Err(gap), |one| one.volts));
+                continue;
+            }
+            let got = seen.map_or(Err(gap_of(sweep, source)), |one| power_of(one));
+            match got {
+                Ok(watts) => all.power = all.power + watts,
+                Err(gap) => all.silent = all.silent.or(Some((source, gap))),
+            }
+            let flows = seen.map_or(Err(gap_of(sweep, source)), |one| {
+                if contradicts_itself(one) { Err(Gap::Implausible) } else { one.amps }
+            });
+            all.amps = match (all.amps, flows) {
+                (Ok(sum), Ok(more)) => Ok(sum + more),
+                (Err(gap), _) | (_, Err(gap)) => Err(gap),
+            };
+            if all.volts.is_err() {
+                all.volts = seen.map_or(Err(gap_of(sweep, source)), |one| volts_of(one));
+            }
+        }
+        all
     }
 
     /// Mean power since the last sweep from the chips' own energy counts, where every channel that

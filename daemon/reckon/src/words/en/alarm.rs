@@ -38,15 +38,7 @@ fn about(about: &About, snapshot: &Snapshot) -> Said {
     match *about {
         About::RunningOut { limit_min } => running_out(limit_min, snapshot),
         About::Undervoltage { times } => undervoltage(times, snapshot),
-        About::Hot => said(
-            match snapshot.board.temp {
-                Ok(temp) => format!("The board is too hot: {}.", celsius(temp)),
-                Err(_) => "The board is too hot.".into(),
-            },
-            "It slows down, and decoding may be late.",
-            "Give it shade and moving air, and open its case. Keep the bank out of the sun too, \
-             and disconnect it if it is too hot to touch.",
-        ),
+        About::Hot => hot(snapshot),
         About::SensorSilent { source, gap: why } => said(
             format!("The draw is not being read: {} {}.", title(source, snapshot), gap(why)),
             "The forecast goes on with the earlier draw, and its range widens.",
@@ -68,29 +60,8 @@ fn about(about: &About, snapshot: &Snapshot) -> Said {
             "Use a shorter or thicker cable, or unplug something from the board's USB ports.",
         ),
         About::DrawHigh { ref activity, usual } => draw_high(activity, usual, snapshot),
-        About::AutoOff => {
-            let low = snapshot.supply.current.map(|amps| amps.si() * 1000.0);
-            let low = low.map_or_else(|_| String::new(), |ma| format!(" ({ma:.0}{TIE}mA)"));
-            said(
-                format!("The draw is so low{low} that the bank may switch itself off."),
-                "Many USB banks switch off after half a minute below about 50\u{a0}mA. The board \
-                 then stops without warning.",
-                "Switch on something that draws a little more, press the bank's button, or use an \
-                 output that stays on.",
-            )
-        }
-        About::RecordNotWritten => {
-            let why = match &snapshot.log {
-                LogState::Stopped { why } => format!(" {}.", why.trim_end_matches('.')),
-                _ => String::new(),
-            };
-            said(
-                format!("The record is not being written.{why}"),
-                "Readings, forecast and alarms go on, but what happens now will be missing from \
-                 the report, and nothing is learned from this run-down.",
-                "Free some space on the card, or replace it after the outing.",
-            )
-        }
+        About::AutoOff => auto_off(snapshot),
+        About::RecordNotWritten => record_not_written(snapshot),
         About::ChoicesNotKept => said(
             "Your choices are in memory only: the card cannot be written to.",
             "If the power goes now, the next start will not know the bank and the finish.",
@@ -104,6 +75,43 @@ fn about(about: &About, snapshot: &Snapshot) -> Said {
             "Set the board's clock: from a network, a satellite receiver or a phone.",
         ),
     }
+}
+
+fn hot(snapshot: &Snapshot) -> Said {
+    said(
+        match snapshot.board.temp {
+            Ok(temp) => format!("The board is too hot: {}.", celsius(temp)),
+            Err(_) => "The board is too hot.".into(),
+        },
+        "It slows down, and decoding may be late.",
+        "Give it shade and moving air, and open its case. Keep the bank out of the sun too, \
+         and disconnect it if it is too hot to touch.",
+    )
+}
+
+fn auto_off(snapshot: &Snapshot) -> Said {
+    let low = snapshot.supply.current.map(|amps| amps.si() * 1000.0);
+    let low = low.map_or_else(|_| String::new(), |ma| format!(" ({ma:.0}{TIE}mA)"));
+    said(
+        format!("The draw is so low{low} that the bank may switch itself off."),
+        "Many USB banks switch off after half a minute below about 50\u{a0}mA. The board \
+         then stops without warning.",
+        "Switch on something that draws a little more, press the bank's button, or use an \
+         output that stays on.",
+    )
+}
+
+fn record_not_written(snapshot: &Snapshot) -> Said {
+    let why = match &snapshot.log {
+        LogState::Stopped { why } => format!(" {}.", why.trim_end_matches('.')),
+        _ => String::new(),
+    };
+    said(
+        format!("The record is not being written.{why}"),
+        "Readings, forecast and alarms go on, but what happens now will be missing from \
+         the report, and nothing is learned from this run-down.",
+        "Free some space on the card, or replace it after the outing.",
+    )
 }
 
 fn over_range(source: SourceIx, end: Amps, snapshot: &Snapshot) -> Said {
