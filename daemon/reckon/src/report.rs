@@ -244,10 +244,10 @@ impl Report {
     }
 }
 
-/// By the surest fit that stood at the time: a run that ended before its transmissions were known was
-/// moved by them, and is less sure; in an old record, by its rows.
+/// By the surest fit that stood at the time; in an old record, by its rows. A run that ended before its
+/// transmissions were known was moved by them, and tells nothing.
 fn load_of(told: &[LoadLine], rows: &LoadFit) -> Option<LoadShare> {
-    let told_then = told.iter().filter_map(|it| it.line).filter(RegressionLine::is_possible_draw);
+    let told_then = told.iter().filter_map(|it| it.line).filter(RegressionLine::is_by_load);
     let line = match told.is_empty() {
         true => rows.line().filter(RegressionLine::is_possible_draw),
         false => told_then.min_by(|a, b| a.slope_se.total_cmp(&b.slope_se)),

@@ -36,6 +36,9 @@ pub struct RegressionLine {
     pub pairs: f64,
 }
 
+/// Something else than the load moved the draw where the load explains less of it: a transmitter that
+/// nobody knows of yet explains most of it (common practice, no source).
+const LEAST_EXPLAINED: f64 = 0.6;
 /// No board and no processor of a portable station draws so much, W.
 const TOO_MANY_W: f64 = 100.0;
 
@@ -49,6 +52,12 @@ impl RegressionLine {
             error_w.is_finite() && watts > 2.0 * error_w && watts > 0.0 && watts < TOO_MANY_W
         };
         known(self.slope, self.slope_se) && known(self.intercept, self.intercept_se)
+    }
+
+    /// Whether it is the load that moved the draw, too.
+    #[must_use]
+    pub fn is_by_load(&self) -> bool {
+        self.is_possible_draw() && self.explained.part() >= LEAST_EXPLAINED
     }
 }
 

@@ -95,10 +95,11 @@ impl LoadWatch {
         self.sent_w.map_or(most_w, |sent_w| most_w.min(PART_SENT * sent_w))
     }
 
-    /// Watts from idle to all cores busy, once a load that changed has told them.
+    /// Watts from idle to all cores busy, once a load that changed has told them, and nothing else
+    /// has moved the draw more.
     pub(super) fn line(&self) -> Option<RegressionLine> {
         let line = self.within.line()?;
-        (self.within.groups() >= FEWEST && line.is_possible_draw()).then_some(line)
+        (self.within.groups() >= FEWEST && line.is_by_load()).then_some(line)
     }
 }
 
@@ -132,6 +133,24 @@ mod tests {
             let line = learned(|_| 1.2, send_w, told).unwrap();
             assert!((line.slope / 3.06 - 1.0).abs() < 0.03, "{send_w} W: {line:?}");
             assert!((line.intercept / (3.06 + 1.2) - 1.0).abs() < 0.03, "{send_w} W: {line:?}");
+        }
+    }
+
+    #[test]
+    fn a_transmitter_that_is_not_known_yet_leaves_nothing_to_tell() {
+        // Every other slot of 15 s from the start on (12.64 s, QEX Jul/Aug 2020), decoding in the others:
+        // the draw moves less than a 4B may, and nobody has folded it yet.
+        let board = BoardModel::new(Some(crate::draw::BoardKind::FourB), None);
+        for sent_w in [0.5, 1.0, 2.0, 4.0] {
+            let mut watch = LoadWatch::default();
+            for second in 0..1200_u32 {
+                let sends = second / 15 % 2 == 0;
+                let busy = if !sends && second % 15 >= 13 { 0.65 } else { 0.05 };
+                let radio_w = if sends && second % 15 < 13 { sent_w } else { 0.0 };
+                let watts = Watts::of(2.7 + 3.4 * busy + radio_w);
+                watch.observe(Seconds::of(1.0), Share::nearest(busy), watts, &board);
+            }
+            assert_eq!(watch.line(), None, "{sent_w} W: {:?}", watch.within.line());
         }
     }
 
