@@ -187,13 +187,8 @@ fn the_rule_opens_the_buses_to_their_group_only() {
     let lines: Vec<&str> =
         rules.lines().filter(|l| !l.starts_with('#') && !l.trim().is_empty()).collect();
     assert!(!lines.is_empty());
-    // A power monitor's averaging is set, and nothing else of it.
-    let (monitors, lines): (Vec<&str>, Vec<&str>) =
-        lines.iter().partition(|l| l.contains("\"hwmon\""));
-    for line in monitors {
-        let changes = line.split(", ").filter(|part| !part.contains("==")).collect::<Vec<_>>();
-        assert_eq!(changes, ["ATTR{update_interval}=\"1000\""], "{line}");
-    }
+    // How a power monitor averages is its owner's.
+    assert!(lines.iter().all(|l| !l.contains("ATTR{")), "{lines:?}");
     // What is run sees a device's name as a word of its own, never a shell; and only a plain name.
     let runs: Vec<&str> =
         lines.iter().filter_map(|l| l.split_once("RUN+=\"")).map(|it| it.1).collect();

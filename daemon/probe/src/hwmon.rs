@@ -120,7 +120,7 @@ impl Monitor {
             root: root.clone(),
             model,
             device,
-            averaging: Averaging::settle(root, &home),
+            averaging: Averaging::read(root, &home),
             home: None,
             about,
             wires,
@@ -175,7 +175,7 @@ impl Monitor {
             .find(|(name, device, _)| name == self.model.name && *device == self.device);
         if let Some((_, _, home)) = home {
             // A driver that was bound anew has its own setting again.
-            self.averaging = Averaging::settle(&self.root, &home);
+            self.averaging = Averaging::read(&self.root, &home);
             self.open(home);
         }
     }
@@ -201,11 +201,7 @@ impl Source for Monitor {
         let mut lost = false;
         let mut doubts = false;
         for wire in &mut self.wires {
-            let mut supply = wire.read(&self.root, self.model);
-            if self.averaging.is_long() {
-                // The mean of hundreds of conversions within the chip.
-                supply.looks = supply.looks.max(2);
-            }
+            let supply = wire.read(&self.root, self.model);
             lost |= wire.is_lost();
             doubts |= wire.take_new_doubt();
             into.push(Reading::Supply(supply));

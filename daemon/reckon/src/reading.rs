@@ -80,8 +80,7 @@ pub struct SupplyReading {
     pub watts: Got<Watts>,
     /// The chip's own energy count since outlast started counting it, if it keeps one.
     pub counted: Option<Got<Joules>>,
-    /// How many looks this is the mean of; at least 2 where the chip itself averaged over the
-    /// second.
+    /// How many looks this is the mean of.
     pub looks: u16,
     /// What it still says of the current where that was beyond the end of its range
     /// ([`Gap::OverRange`]).

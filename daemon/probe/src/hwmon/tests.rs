@@ -363,7 +363,7 @@ fn a_chip_that_counts_energy_is_believed_and_scaled() {
 
 /// 16 averages of 2.2 ms are what the driver begins with (Linux, `Documentation/hwmon/ina2xx.rst`).
 #[test]
-fn a_driver_that_may_be_told_averages_over_the_second() {
+fn a_driver_that_averages_over_less_than_the_second_is_looked_at_all_over_it() {
     let tree = Tree::empty();
     let find = |tree: &Tree| {
         let root = Root::new(Some(tree.root()));
@@ -380,14 +380,20 @@ fn a_driver_that_may_be_told_averages_over_the_second() {
     }
     tree.write("/sys/devices/1-0040/name", "ina226\n");
     tree.link(&format!("{HOME}/device"), "../../../devices/1-0040");
+    let source = find(&tree);
+    // The owner's setting stays; what it means is said.
+    let interval = tree.root().join(&HOME[1..]).join("update_interval");
+    assert_eq!(std::fs::read_to_string(&interval).unwrap(), "35\n");
+    assert_eq!(source.wander(), Some(Duration::from_millis(950)));
+    assert!(source.channels()[0].notes.iter().any(|note| note.contains("averages over 35 ms")));
+    std::fs::write(&interval, "1126\n").unwrap();
     let mut source = find(&tree);
-    let set = std::fs::read_to_string(tree.root().join(&HOME[1..]).join("update_interval"));
-    assert_eq!(set.unwrap(), "1000\n");
     assert_eq!(source.wander(), None);
-    assert!(source.channels()[0].notes.iter().any(|note| note.contains("instead of 35 ms")));
+    assert!(source.channels()[0].notes.iter().any(|note| note.contains("shows late")));
+    // When such a mean began and ended is not told: it is no mean of the second of its reading.
     let mut readings = Vec::new();
     source.read(Mono::BOOT, &mut readings);
-    assert!(matches!(&readings[0], Reading::Supply(one) if one.looks == 2), "{readings:?}");
+    assert!(matches!(&readings[0], Reading::Supply(one) if one.looks == 1), "{readings:?}");
     // A driver that shows no such setting.
     std::fs::remove_file(tree.root().join(&HOME[1..]).join("update_interval")).unwrap();
     assert_eq!(find(&tree).wander(), Some(Duration::from_millis(950)));

@@ -16,8 +16,9 @@ pub struct Beat {
 pub enum Reads {
     /// The mean over the second before `at_s`. Energies hold.
     SecondMeans,
-    /// One look at `at_s`. A part that lasts a few seconds is then known to a second only, and
-    /// what it took just as badly; the length of a transmission comes from the mode's table.
+    /// One look at `at_s`, or a mean that ended somewhat before. A part that lasts a few seconds is
+    /// then known to a second only, and what it took just as badly; the length of a transmission
+    /// comes from the mode's table.
     Instants,
 }
 

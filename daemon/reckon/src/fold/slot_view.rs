@@ -29,6 +29,11 @@ pub(super) struct Pulse {
 /// Received slots, each followed by a received one, that show the burst undisturbed.
 const FEWEST_PAIRS: usize = 4;
 
+/// Where a burst ends beneath a transmission, it lifts the draw by this part of what it takes at least,
+const LEAST_RISE: f64 = 0.4;
+/// and the burst takes this part at most: a higher one may be anything.
+const HIGHEST_BURST: f64 = 0.8;
+
 /// A record cut into marked slots.
 pub(super) struct View<'a> {
     pub(super) beats: &'a [Beat],
@@ -111,6 +116,7 @@ impl<'a> View<'a> {
         base: f64,
         quiet: Option<(&Burst, &[Bin])>,
         mode: &Mode,
+        reads: Reads,
     ) -> Option<Pulse> {
         let sent: Vec<(&SlotRow, bool)> = self.sent_rows().collect();
         if sent.len() < 2 {
@@ -134,11 +140,22 @@ impl<'a> View<'a> {
         let flat = |bin: &&Bin| bin.phase_s > flat_from && bin.phase_s < to_s - 0.75;
         let watts = mean(curve.iter().filter(flat)).unwrap_or(middle);
         let (from_s, to_s) = edges(&curve, watts / 2.0);
+        // A burst that is half as high passes for the beginning, where it runs into it: so first where
+        // a transmission that ends here must have begun, if it is seen to begin there.
+        let highest_w = curve.iter().map(|bin| bin.mean).fold(watts, f64::max);
+        let begins = |before_w: f64, after_w: f64| {
+            (before_w - base).abs() < HIGHEST_BURST * watts
+                && highest_w < (1.0 + HIGHEST_BURST) * watts
+                && after_w - before_w > LEAST_RISE * watts
+        };
+        let begun = || self.rise(to_s - mode.on_air_s(), reads, begins);
+        let begun_s = if quiet.is_some() { Some(from_s) } else { begun() };
+        let flat_s = begun_s.unwrap_or(from_s);
         let sharp = is_sharp(&curve, 0.0, watts, mode);
-        if !sharp || !is_flat(&curve, from_s, to_s, 0.0, 0.75 * watts) {
+        if !sharp || !is_flat(&curve, flat_s, to_s, 0.0, 0.75 * watts) {
             return None;
         }
-        let from_s = if quiet.is_some() { from_s } else { self.rise(self.rise(from_s)) };
+        let from_s = begun_s.or_else(|| self.rise(from_s, reads, |_, _| true)).unwrap_or(from_s);
         Some(Pulse { from_s, to_s, watts })
     }
 
@@ -164,34 +181,17 @@ impl<'a> View<'a> {
         }
     }
 
-    /// The rise of the transmissions on the back of a burst: half way between just before and
-    /// just after.
-    fn rise(&self, about_s: f64) -> f64 {
+    /// The rise of the transmissions on the back of a burst, near there, if the draw just before and
+    /// just after will do.
+    fn rise(&self, about_s: f64, reads: Reads, will_do: impl Fn(f64, f64) -> bool) -> Option<f64> {
         let curve = solid(&self.across(self.pairs().filter(|(a, b)| !a.sent && b.sent).flat_map(
             |(a, b)| {
                 let next = self.points(b).map(|(phase, watts)| (phase + self.slot_s, watts));
                 self.points(a).chain(next)
             },
         )));
-        let about = about_s + self.slot_s;
-        let near = |from: f64, to: f64| {
-            let within = move |bin: &&Bin| bin.phase_s > from && bin.phase_s < to;
-            mean(curve.iter().filter(within))
-        };
-        let (Some(before), Some(after)) =
-            (near(about - 1.6, about - 0.6), near(about + 0.6, about + 1.6))
-        else {
-            return about_s;
-        };
-        // A mean over a second that the rise falls into says by its height where in it.
-        let risen = |bin: &Bin| (bin.mean - before) / (after - before);
-        let (sum, n) = curve
-            .iter()
-            .filter(|bin| (bin.phase_s - about).abs() < 1.0 && risen(bin) > 0.1 && risen(bin) < 0.9)
-            .fold((0.0, 0.0), |(sum, n), bin| {
-                (sum + bin.n * (bin.phase_s + 0.5 - risen(bin)), n + bin.n)
-            });
-        if n > 0.0 { sum / n - self.slot_s } else { about_s }
+        let first_s = half_way(&curve, about_s + self.slot_s, reads, &will_do)?;
+        Some(half_way(&curve, first_s, reads, will_do).unwrap_or(first_s) - self.slot_s)
     }
 
     /// The burst where each received slot is followed by a sent one: its end shows on top of the
@@ -254,8 +254,7 @@ impl<'a> View<'a> {
         &self,
         pulse: &Pulse,
         base: f64,
-        burst: &Burst,
-        curve: &[Bin],
+        (burst, curve, bridged): (&Burst, &[Bin], bool),
         mode: &Mode,
         reads: Reads,
     ) -> Option<Sliced> {
@@ -293,7 +292,6 @@ impl<'a> View<'a> {
             lasts_s,
             bridged: false,
         }];
-        let bridged = self.quiet_pairs() < FEWEST_PAIRS;
         parts.extend(decode(burst, slots_heard * all, self.cut_s, self.slot_s).map(|raw| Raw {
             bridged,
             busy_s: raw.busy_s / all,
@@ -306,6 +304,37 @@ impl<'a> View<'a> {
             parts,
         })
     }
+}
+
+/// Where a curve is half way between just before a place and just after, if these will do.
+fn half_way(
+    curve: &[Bin],
+    about_s: f64,
+    reads: Reads,
+    will_do: impl Fn(f64, f64) -> bool,
+) -> Option<f64> {
+    let near = |from: f64, to: f64| {
+        let within = move |bin: &&Bin| bin.phase_s > about_s + from && bin.phase_s < about_s + to;
+        mean(curve.iter().filter(within))
+    };
+    let (before, after) = (near(-1.6, -0.6)?, near(0.6, 1.6)?);
+    if !will_do(before, after) {
+        return None;
+    }
+    if reads == Reads::Instants {
+        let beside = |bin: &&Bin| (bin.phase_s - about_s).abs() < 1.6;
+        let beside: Vec<Bin> = curve.iter().filter(beside).copied().collect();
+        return Some(edges(&beside, f64::midpoint(before, after)).0);
+    }
+    // A mean over a second that the rise falls into says by its height where in it.
+    let risen = |bin: &Bin| (bin.mean - before) / (after - before);
+    let (sum, n) = curve
+        .iter()
+        .filter(|bin| (bin.phase_s - about_s).abs() < 1.0 && risen(bin) > 0.1 && risen(bin) < 0.9)
+        .fold((0.0, 0.0), |(sum, n), bin| {
+            (sum + bin.n * (bin.phase_s + 0.5 - risen(bin)), n + bin.n)
+        });
+    Some(if n > 0.0 { sum / n } else { about_s })
 }
 
 /// Whether a burst is all that there is: elsewhere the slot is flat. Where it is not, something

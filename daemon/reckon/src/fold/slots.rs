@@ -1,9 +1,11 @@
 //! Slot by slot: which ones were sent in, how long the key was down, and what each part took.
 
+use alloc::vec::Vec;
+
 use super::{
     beat::{Beat, Reads},
     bins::{Bin, binned, count, wrap},
-    burst::{edges, mean, solid},
+    burst::{Burst, edges, mean, solid},
     modes::{MODES, Mode},
     parts::{Kind, Raw},
     rows::{best_cut, levelled, lowest_quarter, rows},
@@ -39,14 +41,18 @@ pub(super) fn best(
     // the slot's own wave happens to cancel).
     let fits = |mode: &&Mode| mode.slot_s * 2.0 == period_s || wrap(mode.slot_s, period_s) == 0.0;
     let floor_w = lowest_quarter(beats);
-    let sent = MODES
-        .iter()
-        .filter(fits)
-        .filter_map(|mode| {
-            let level = levelled(beats, mode.slot_s);
-            Some((mode, transmissions(&level, floor_w, mode, reads)?))
-        })
-        .max_by(|a, b| parts_energy(&a.1).total_cmp(&parts_energy(&b.1)));
+    let sent = |beside_only| {
+        MODES
+            .iter()
+            .filter(fits)
+            .filter_map(|mode| {
+                let level = levelled(beats, mode.slot_s);
+                Some((mode, transmissions(&level, floor_w, mode, reads, beside_only)?))
+            })
+            .max_by(|a, b| parts_energy(&a.1).total_cmp(&parts_energy(&b.1)))
+    };
+    // Where nothing was decoded for a while, that says nothing of what follows received slots else.
+    let sent = sent(false).or_else(|| sent(true));
     if let Some((mode, sliced)) = sent {
         return Some((Some(mode), sliced));
     }
@@ -74,8 +80,14 @@ fn parts_energy(sliced: &Sliced) -> f64 {
 }
 
 /// The parts of a record with transmissions of the mode's length.
-fn transmissions(beats: &[Beat], floor_w: f64, mode: &Mode, reads: Reads) -> Option<Sliced> {
-    let some = some_slots(beats, floor_w, mode, reads);
+fn transmissions(
+    beats: &[Beat],
+    floor_w: f64,
+    mode: &Mode,
+    reads: Reads,
+    beside_only: bool,
+) -> Option<Sliced> {
+    let some = some_slots(beats, floor_w, mode, reads, beside_only);
     let every = every_slot(beats, floor_w, mode, reads);
     // Where the key is down in every slot, those in which a little more is drawn pass for the sent
     // ones: the other word then explains far more.
@@ -87,17 +99,37 @@ fn transmissions(beats: &[Beat], floor_w: f64, mode: &Mode, reads: Reads) -> Opt
     }
 }
 
-fn some_slots(beats: &[Beat], floor_w: f64, mode: &Mode, reads: Reads) -> Option<Sliced> {
+fn some_slots(
+    beats: &[Beat],
+    floor_w: f64,
+    mode: &Mode,
+    reads: Reads,
+    beside_only: bool,
+) -> Option<Sliced> {
     let (slot_s, pause_s) = (mode.slot_s, mode.slot_s - mode.on_air_s());
     let first = View::cut(beats, slot_s, best_cut(beats, slot_s, pause_s), pause_s)?;
     // Decoding pulls the cut towards the transmissions: once more, with them in the middle. A pull
     // of more than a pause is no transmission's.
     let off_s = first.off_middle().filter(|off_s| off_s.abs() < pause_s).unwrap_or(0.0);
     let view = View::cut(beats, slot_s, wrap(first.cut_s + off_s, slot_s), pause_s)?;
-    let quiet = view.quiet_burst();
+    if beside_only {
+        return by_burst(&view, None, floor_w, mode, reads);
+    }
+    by_burst(&view, view.quiet_burst(), floor_w, mode, reads)
+}
+
+/// The parts by the burst that is known undisturbed, or else by what shows of it beside the
+/// transmissions.
+fn by_burst(
+    view: &View<'_>,
+    quiet: Option<(Burst, Vec<Bin>)>,
+    floor_w: f64,
+    mode: &Mode,
+    reads: Reads,
+) -> Option<Sliced> {
     let base = quiet.as_ref().map_or_else(|| view.quiet_level(), |(burst, _)| burst.level);
     let known = quiet.as_ref().map(|(burst, curve)| (burst, curve.as_slice()));
-    let pulse = view.pulse(base, known, mode)?;
+    let pulse = view.pulse(base, known, mode, reads)?;
     if !is_length(&pulse, floor_w, mode) || pulse.watts <= 0.0 {
         return None;
     }
@@ -105,11 +137,12 @@ fn some_slots(beats: &[Beat], floor_w: f64, mode: &Mode, reads: Reads) -> Option
     if pulse.watts < 0.8 * floor_w && view.sent_rows().count() < FEWEST_WEAK {
         return None;
     }
+    let bridged = quiet.is_none();
     let (burst, curve) = match quiet {
         Some(found) => found,
         None => view.burst_beside(&pulse)?,
     };
-    view.parts(&pulse, base, &burst, &curve, mode, reads)
+    view.parts(&pulse, base, (&burst, &curve, bridged), mode, reads)
 }
 
 /// Fewer weak pulses than this may be anything.

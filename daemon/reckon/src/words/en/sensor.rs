@@ -86,11 +86,10 @@ sentences! {
         there.";
     ONE_SAMPLE = "This chip's driver takes one sample of half a millisecond for each reading, so \
         it is read five times a second and averaged.";
-    averaging_set(now_ms, before_ms) = "Its driver was asked to average over the second, and now \
-        does over {now_ms} ms instead of {before_ms} ms.";
-    averages_long(ms) = "Its driver averages over {ms} ms, so nothing within the second is missed.";
-    averages_short(ms) = "Its driver averages over {ms} ms only and may not be told to take \
-        longer, so it is read at another moment of each second.";
+    averages_long(ms) = "Its driver averages over {ms} ms. Nothing is missed, but what changes within \
+        seconds shows late; 35 ms in update_interval is better for reports.";
+    averages_short(ms) = "Its driver averages over {ms} ms, so it is read at another moment of each \
+        second.";
     AVERAGING_UNKNOWN = "How long its driver averages is not known, so it is read at another \
         moment of each second.";
     SET_SHUNT = "set shunt in the settings to what is printed on the sensor's board";
