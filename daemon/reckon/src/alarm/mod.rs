@@ -230,6 +230,10 @@ impl Alarms {
             now,
             &mut self.edges,
         );
+        if matches!(seen.finish, FinishChance::NoFinish) {
+            // It passed, or was taken away: there is nothing left to miss.
+            self.finish.latch_mut().end(now, &mut self.edges);
+        }
         let percent = match seen.finish {
             FinishChance::NoFinish => Some(f64::INFINITY),
             FinishChance::Unknown => None,

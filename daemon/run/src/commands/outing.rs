@@ -134,7 +134,9 @@ fn log_read(told: &Value) -> String {
         usize::try_from(of[key].as_u64().unwrap_or(0)).unwrap_or(usize::MAX)
     };
     let read = count(told, "contacts");
-    let mut lines = vec![words::contact_log::contacts_read(read, count(told, "left_out"))];
+    let said = words::contact_log::contacts_read(read, count(told, "left_out"));
+    let mut lines =
+        vec![if read > adif::MOST_KEPT { words::contact_log::too_many(&said) } else { said }];
     lines.extend(words::contact_log::met_again(count(told, "again")));
     let (in_no_outing, new) = (count(told, "in_no_outing"), count(told, "new"));
     lines.push(words::contact_log::placed(read.min(adif::MOST_KEPT), in_no_outing, new));

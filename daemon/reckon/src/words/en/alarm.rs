@@ -168,6 +168,9 @@ fn finish_at_risk(below_percent: u32, snapshot: &Snapshot) -> Said {
         (Some(odds), 0..=50) => format!(
             "The bank seemed too small for the finish; the chance of reaching it is now {odds}."
         ),
+        (Some(odds), _) if reaches.is_some_and(|reaches| reaches.part() >= 0.9) => {
+            format!("The finish was no longer safe; the chance of reaching it is now {odds}.")
+        }
         (Some(odds), _) => {
             format!("The finish is no longer safe: the chance of reaching it is {odds}.")
         }
