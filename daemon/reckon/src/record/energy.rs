@@ -193,8 +193,8 @@ fn beside(pieces: &[Piece], ix: usize, why: Unread) -> Option<f64> {
     let (late, early) = (sums(late), sums(early));
     let asked = match why {
         Unread::Starting => [early, late],
-        Unread::NotKept => [late, early],
         // The row in which the outing began was of the bank before as well and tells nothing.
+        Unread::NotKept => [late, late],
         Unread::NotRunning if late.0 <= 0.0 => [late, late],
         Unread::NotRunning | Unread::NoReading => [(late.0 + early.0, late.1 + early.1), late],
     };
