@@ -122,6 +122,75 @@ fn an_outing_survives_a_kill_in_the_same_boot() {
     assert!((wh - 3.2768 * lasted_s / 3600.0).abs() < 2e-4, "{told}");
 }
 
+/// 10 mΩ and the INA226's end of 81.92 mV (TI SBOS547A, table 1: full-scale input range): 8.192 A, and
+/// so 40.96 W of 5.0 V, whatever flows.
+#[test]
+fn a_sensor_at_the_end_of_its_range_is_told_as_at_least_wherever_the_outing_is() {
+    let (board, home) = (Board::with_sensor(), home());
+    board.reading(5000, 8192);
+    let mut daemon = started(&board, &home);
+    daemon.wait_until(|now| now["supply"]["power_at_least_w"].is_number());
+    choose_blue_ten(home.path(), "full");
+    daemon.wait_for(Duration::from_secs(90), |_| {
+        let all = outings(home.path());
+        all.first()?["energy_wh"].as_f64().filter(|wh| *wh > 0.3)
+    });
+    told_as_at_least(home.path(), "goes on");
+    let now = daemon.now();
+    assert_eq!(now["bank"]["delivered_is_at_least"], true, "{now}");
+    // Closed, its sums are kept; without a word of the rows.
+    choose_blue_ten(home.path(), "full");
+    daemon.wait_for(Duration::from_secs(20), |_| {
+        let all = outings(home.path());
+        (all.len() == 2 && all[1]["ending"] == "swapped").then_some(())
+    });
+    told_as_at_least(home.path(), "bank changed");
+    // As a later start counts on from it.
+    choose_blue_ten(home.path(), "unknown");
+    daemon.end("TERM");
+    let mut daemon = started(&board, &home);
+    let now = daemon.wait_until(|now| now["supply"]["power_at_least_w"].is_number());
+    assert_eq!(now["bank"]["delivered_is_at_least"], true, "{now}");
+}
+
+fn read_page(home: &Path, path: &str) -> String {
+    let (status, text) = get(&format!("http://localhost{path}"), Some(&socket(home)));
+    assert_eq!(status, 200, "{path}: {text}");
+    text
+}
+
+/// The list, the page, JSON, the terminal, the export and the bank's book tell the first outing so.
+fn told_as_at_least(home: &Path, ending: &str) {
+    let all = outings(home);
+    let one = all.last().expect("an outing");
+    let [over, all_wh] = ["over_range_wh", "energy_wh"].map(|key| one[key].as_f64().unwrap());
+    assert_eq!(one["energy_is_at_least"], true, "{ending}: {one}");
+    // All of it but what was taken between the first look and the start.
+    assert!(over > 0.8 * all_wh && over <= all_wh, "{ending}: {one}");
+    let list = done(home, &["outing", "list"]);
+    let line = list.lines().find(|line| line.contains(ending)).expect("its line");
+    assert!(line.contains("at least 0."), "{list}");
+    let shown = done(home, &["outing", "show", "1"]);
+    assert!(shown.contains("Draw: At least 0."), "{ending}: {shown}");
+    // What a sensor at its end shows is no peak.
+    assert!(!shown.contains("at most"), "{ending}: {shown}");
+    for path in ["/outings", "/outings/1"] {
+        let text = read_page(home, path).replace("\u{a0}", " ");
+        assert!(text.contains("At least 0."), "{ending}: {path}: {text}");
+        assert!(!text.contains("41 W at most"), "{ending}: {path}: {text}");
+    }
+    let export = done(home, &["export", "1", "--csv"]);
+    let mut lines = export.lines();
+    let place =
+        lines.next().and_then(|head| head.split(',').position(|it| it == "over_range_w_mean"));
+    let last = lines.nth(1).and_then(|row| row.split(',').nth(place?)).expect("a column");
+    assert_eq!(last, "40.96", "{export}");
+    let book = done(home, &["bank", "show", "Blue ten"]);
+    assert!(book.contains("It delivered at least 0."), "{ending}: {book}");
+    let told: Value = serde_json::from_str(&read_page(home, "/api/v1/banks/1/book")).expect("JSON");
+    assert_eq!(told["total_is_at_least"], true, "{told}");
+}
+
 #[test]
 fn thirty_kills_lose_no_mark_and_show_none_twice() {
     let (board, home) = (Board::with_sensor(), home());

@@ -63,7 +63,7 @@ pub(crate) fn draw(
     let described = words::draw_line(
         Seconds::of(line.lasted_s),
         line.mean_power_w.map(Watts::of),
-        line.peak_power_w.map(Watts::of),
+        line.known_peak_w().map(Watts::of),
     );
     open(&mut svg, "draw", "day report", "The draw", &described);
     shapes(&mut svg, series, &steps, span_s, top_w);

@@ -165,8 +165,9 @@ fn bank_row(told: &BankShown, connected: Option<&str>, site: &Site) -> BankRow {
     let BankWhole { bank, run_downs } = &told.whole;
     let counted = || run_downs.iter().filter(|it| !it.struck);
     let delivered = |it: &RecordedRunDown| it.delivered_wh().map(Joules::from_wh);
-    let whole: Vec<Joules> = counted().filter(|it| it.data.whole).filter_map(delivered).collect();
-    let most = counted().filter(|it| !it.data.whole).filter_map(RecordedRunDown::delivered_wh);
+    let exact = |it: &&RecordedRunDown| it.data.is_exact();
+    let whole: Vec<Joules> = counted().filter(exact).filter_map(delivered).collect();
+    let most = counted().filter(|it| !exact(it)).filter_map(RecordedRunDown::delivered_wh);
     let most = most.reduce(f64::max).map(Joules::from_wh);
     BankRow {
         id: bank.id,

@@ -326,7 +326,7 @@ fn report_view(
     let line = &whole.outing;
     let began = local(line.began, site);
     let wh = |energy: Option<f64>| energy.map(Joules::from_wh);
-    let peak = line.peak_power_w.map(Watts::of);
+    let peak = line.known_peak_w().map(Watts::of);
     let bridged = words::bridged(wh(line.energy_wh), wh(line.bridged_wh));
     let notes = bridged.into_iter().chain(said::not_measured(report)).collect();
     let mut first = events(whole, began);

@@ -48,6 +48,7 @@ pub(crate) fn bank_book(told: &BankTally) -> Object<'_> {
         .with("means_of_s", told.coarsest_s);
     shares(object, &told.tally)
         .with("total_wh", told.all().wh())
+        .with("total_is_at_least", told.is_at_least())
         .with("unread_wh", told.unread.energy_wh)
         .with("unread_s", told.unread.lasted_s)
 }

@@ -384,7 +384,15 @@ impl web::RecordReader for Wild {
         let (bank, coarsest_s) = (String::new(), self.series.step_s);
         let unread =
             record::EnergyPart { lasted_s: coarsest_s, energy_wh: self.outing.outing.lasted_s };
-        Ok(Some(report::BankTally { bank, outings: 1, of: 1, coarsest_s, tally, unread }))
+        Ok(Some(report::BankTally {
+            bank,
+            outings: 1,
+            of: 1,
+            coarsest_s,
+            tally,
+            unread,
+            over_range_wh: 0.0,
+        }))
     }
     fn csv(&self, _: i64) -> Result<Option<web::Pieces>, web::NoRecord> {
         Ok(None)

@@ -421,6 +421,7 @@ impl RecordReader for Invented {
             coarsest_s: 10.0,
             tally,
             unread: record::EnergyPart { lasted_s: 44.0, energy_wh: 0.04 },
+            over_range_wh: 0.0,
         });
         self.told(bank, None)
     }

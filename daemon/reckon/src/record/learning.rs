@@ -67,6 +67,12 @@ impl Ending {
     }
 }
 
+/// Whether an energy is a lower bound: a hundredth of it or more was counted at the end of a sensor's
+/// range (less would not show in the figures).
+pub(crate) fn is_at_least(over_range_wh: f64, all_wh: f64) -> bool {
+    over_range_wh > 0.0 && over_range_wh >= 0.01 * all_wh
+}
+
 impl Outing {
     /// Whether it is over and long enough to learn from.
     #[must_use]
@@ -74,12 +80,17 @@ impl Outing {
         self.ending != Ending::Open && self.lasted_s >= WORTH_S
     }
 
-    /// Whether its energy is a lower bound: a hundredth of it or more was counted at the end of a
-    /// sensor's range (less would not show in the figures).
+    /// Whether its energy is a lower bound.
     #[must_use]
     pub fn is_at_least(&self) -> bool {
-        let over_range_wh = self.over_range_wh.unwrap_or(0.0);
-        over_range_wh > 0.0 && over_range_wh >= 0.01 * self.energy_wh.unwrap_or(0.0)
+        is_at_least(self.over_range_wh.unwrap_or(0.0), self.energy_wh.unwrap_or(0.0))
+    }
+
+    /// The highest look, W; `None` where the sensor was at the end of its range: no look says how high
+    /// it went then.
+    #[must_use]
+    pub fn known_peak_w(&self) -> Option<f64> {
+        self.peak_power_w.filter(|_| self.over_range_wh.unwrap_or(0.0) <= 0.0)
     }
 
     /// Whether the bank ran empty in it and nothing is learned of that, because it was too short.

@@ -29,6 +29,7 @@ pub use correction::{Correction, Origin};
 pub use energy::{EnergyPart, OutingEnergy, SwitchedOn, Unread};
 pub use event::{Event, EventKind, SourceChange, SourceGap};
 pub use forecast::ForecastMade;
+pub(crate) use learning::is_at_least;
 pub use learning::{learned, steps, usable_wh};
 pub use load_line::LoadLine;
 pub use outing::{End, Ending, Outing, OutingWhole, Page};

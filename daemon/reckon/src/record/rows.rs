@@ -47,8 +47,9 @@ impl Channel {
         Self::OverRange,
     ];
 
-    /// Those that [`Row::draw_w`] is taken from.
-    pub const DRAW: [Self; 2] = [Self::Watts, Self::Modelled];
+    /// Those that [`Row::draw_w`] is taken from, and what makes it a lower bound: who sums the draw
+    /// without that tells too little as if it were all.
+    pub const DRAW: [Self; 3] = [Self::Watts, Self::Modelled, Self::OverRange];
 
     /// Place in [`Row::stats`].
     #[must_use]

@@ -9,7 +9,7 @@ use crate::{
     engine::EarlierDraw,
     record::{
         BankWhole, Ending, EnergyPart, Outing, OutingEnergy, OutingWhole, PeriodFold,
-        PlacedContact, RecordedRunDown, learned, usable_wh,
+        PlacedContact, RecordedRunDown, is_at_least, learned, usable_wh,
     },
     time::Wall,
     units::{Joules, Seconds},
@@ -50,6 +50,8 @@ pub struct BankTally {
     pub tally: OutingTally,
     /// Besides, what was taken while nobody read.
     pub unread: EnergyPart,
+    /// Of all, counted while a sensor was at the end of its range, Wh.
+    pub over_range_wh: f64,
 }
 
 impl OutingReport {
@@ -87,7 +89,14 @@ impl BankTally {
             coarsest_s: 0.0,
             tally: OutingTally::new(),
             unread: EnergyPart::default(),
+            over_range_wh: 0.0,
         }
+    }
+
+    /// Whether [`Self::all`] is a lower bound, as of an outing.
+    #[must_use]
+    pub fn is_at_least(&self) -> bool {
+        is_at_least(self.over_range_wh, self.all().wh())
     }
 
     /// All energy of these outings, by the name that every list gives it.
@@ -105,6 +114,7 @@ impl BankTally {
         let unread_s: f64 = report.unread().map(|(_, part)| part.lasted_s).sum();
         self.unread.lasted_s += unread_s;
         self.unread.energy_wh += besides.wh();
+        self.over_range_wh += report.energy.over_range_wh;
     }
 }
 

@@ -28,6 +28,12 @@ pub(super) fn energy(wh: &Value) -> String {
     wh.as_f64().map_or_else(|| "-".to_owned(), said)
 }
 
+/// The same, where it may be only a lower bound.
+pub(super) fn energy_said(wh: &Value, is_at_least: &Value) -> String {
+    let bound = wh.is_number() && *is_at_least == true;
+    format!("{}{}", if bound { "at least " } else { "" }, energy(wh))
+}
+
 /// A wall time of the record, short: `2026-05-16 07:30`, UTC.
 pub(super) fn moment(value: &Value) -> String {
     let text = value.as_str().and_then(|text| text.get(..16));

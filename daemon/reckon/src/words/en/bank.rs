@@ -164,7 +164,8 @@ pub fn seen_to_deliver(whole: &[Joules], at_least: Option<Joules>, counted: usiz
 
 sentences! {
     ENERGY_UNKNOWN = "How long it lasted is known, how much it delivered is not.";
-    never_whole(most) = "It has delivered at least {most}; it was never run down until it cut out.";
+    never_whole(most) = "It has delivered at least {most}; no run-down until it cut out was counted in \
+        full.";
 }
 
 /// What is believed of a bank: `Believed to hold between 26 and 31 Wh`.
@@ -181,7 +182,8 @@ pub fn bank_over(told: &BankTally) -> String {
         (some, all) => format!("the newest {some} of {all} outings"),
     };
     let lasted = told.tally.whole().lasted() + Seconds::of(told.unread.lasted_s);
-    format!("It delivered {} in {}, over {over}.", energy(told.all()), span(lasted))
+    let at_least = if told.is_at_least() { "at least " } else { "" };
+    format!("It delivered {at_least}{} in {}, over {over}.", energy(told.all()), span(lasted))
 }
 
 #[cfg(test)]
