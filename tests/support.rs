@@ -142,6 +142,8 @@ pub(crate) fn home() -> TempDir {
 pub(crate) fn outlast(home: &Path) -> Command {
     let mut command = Command::new(BINARY);
     command.env_clear().env("HOME", home).env("PATH", std::env::var_os("PATH").unwrap_or_default());
+    // As the shipped unit has it: otherwise each thread's arena keeps what was once read.
+    command.env("MALLOC_MMAP_THRESHOLD_", "131072").env("MALLOC_ARENA_MAX", "1");
     command
 }
 

@@ -23,7 +23,7 @@ use tokio::{
 use crate::{
     http::{
         problem::{Problem, busy},
-        turns::rest,
+        turns::{Turns, rest},
     },
     record::{Clock, Pieces},
 };
@@ -34,8 +34,8 @@ const AT_ONCE: usize = 2;
 const FOR_ALL: usize = AT_ONCE - 1;
 /// Whoever is told to come back waits this long, s.
 const RETRY_S: u64 = 20;
-/// Nobody need wait longer for the next than it is said.
-const LONGEST_REST: Duration = Duration::from_secs(RETRY_S);
+/// How long strangers rest at most after a file: a page of theirs is still answered in time.
+const LONGEST_REST: Duration = Duration::from_secs(5);
 /// How often it is looked how far a file has come, and how long one may stand still.
 const LOOK_EVERY: Duration = Duration::from_secs(5);
 const STILL_AT_MOST: Duration = Duration::from_secs(30);
@@ -49,12 +49,16 @@ const PIECE_BYTES: usize = 64 * 1024;
 pub(crate) struct Seats {
     all: Arc<Semaphore>,
     strangers: Arc<Semaphore>,
+    /// The turns that strangers take to read the record.
+    turns: Arc<Semaphore>,
 }
 
 /// One file on its way; once it is gone, strangers rest as after any reading.
 pub(crate) struct Seat {
     _all: OwnedSemaphorePermit,
-    stranger: Option<OwnedSemaphorePermit>,
+    _stranger: Option<OwnedSemaphorePermit>,
+    /// The turns of those who rest.
+    rests: Option<Arc<Semaphore>>,
     /// What its pieces took to read.
     took: Duration,
     clock: Arc<dyn Clock>,
@@ -62,20 +66,19 @@ pub(crate) struct Seat {
 
 impl Drop for Seat {
     fn drop(&mut self) {
-        if let Some(stranger) = self.stranger.take() {
-            rest(stranger, self.took, LONGEST_REST);
+        if let Some(turns) = self.rests.take() {
+            rest(async move { turns.acquire_owned().await.ok() }, self.took, LONGEST_REST);
         }
     }
 }
 
-impl Default for Seats {
-    fn default() -> Self {
-        let of = |count| Arc::new(Semaphore::new(count));
-        Self { all: of(AT_ONCE), strangers: of(FOR_ALL) }
-    }
-}
-
 impl Seats {
+    /// After a file for a stranger, nobody takes one of these turns for a while.
+    pub(crate) fn new(turns: &Turns) -> Self {
+        let of = |count| Arc::new(Semaphore::new(count));
+        Self { all: of(AT_ONCE), strangers: of(FOR_ALL), turns: turns.of_strangers() }
+    }
+
     /// A seat, if one is free for such an asker.
     pub(crate) fn seat(&self, paired: bool, clock: &Arc<dyn Clock>) -> Result<Seat, Problem> {
         let free = |of: &Arc<Semaphore>| {
@@ -83,8 +86,9 @@ impl Seats {
             Arc::clone(of).try_acquire_owned().map_err(crowded)
         };
         let stranger = if paired { None } else { Some(free(&self.strangers)?) };
+        let rests = (!paired).then(|| Arc::clone(&self.turns));
         let (all, clock) = (free(&self.all)?, Arc::clone(clock));
-        Ok(Seat { _all: all, stranger, took: Duration::ZERO, clock })
+        Ok(Seat { _all: all, _stranger: stranger, rests, took: Duration::ZERO, clock })
     }
 }
 

@@ -126,10 +126,11 @@ impl Drop for Awaited {
 
 impl Parts {
     pub(crate) fn new(shown: Shown, trusted: bool) -> Self {
+        let turns = Turns::default();
         Self {
             shown,
-            turns: Turns::default(),
-            files: Seats::default(),
+            files: Seats::new(&turns),
+            turns,
             readings: Readings::default(),
             bodies: Bodies::default(),
             logs: Semaphore::new(1),

@@ -57,6 +57,11 @@ impl Default for Turns {
 }
 
 impl Turns {
+    /// What strangers take to read, one at a time.
+    pub(crate) fn of_strangers(&self) -> Arc<Semaphore> {
+        Arc::clone(&self.strangers)
+    }
+
     /// Waits for a turn.
     pub(crate) async fn turn(&self, asker: Asker, clock: &Arc<dyn Clock>) -> Result<Turn, Problem> {
         let crowded = || busy(words::refusal::TOO_MANY_READERS);
@@ -95,16 +100,22 @@ pub(crate) struct Turn {
 impl Drop for Turn {
     fn drop(&mut self) {
         if let Some(permits) = self.rests.take() {
-            rest(permits, self.clock.stamp().mono.since(self.began), LONGEST_REST);
+            let took = self.clock.stamp().mono.since(self.began);
+            rest(std::future::ready(permits), took, LONGEST_REST);
         }
     }
 }
 
-/// Keeps permits for as long as those rest whose reading took so long.
-pub(crate) fn rest(permits: impl Send + 'static, took: Duration, longest: Duration) {
+/// Keeps permits, once they are had, for as long as those rest whose reading took so long.
+pub(crate) fn rest<P: Send + 'static>(
+    permits: impl Future<Output = P> + Send + 'static,
+    took: Duration,
+    longest: Duration,
+) {
     // Without a runtime the program ends.
     if let Ok(runtime) = Handle::try_current() {
         runtime.spawn(async move {
+            let permits = permits.await;
             sleep(took.saturating_mul(REST).min(longest)).await;
             drop(permits);
         });
