@@ -4,7 +4,8 @@
     tests/asking.py [BINARY]
 
 Writes a record of 100 outings of 12 h and one of a single outing of 48 h (cargo run --example many_outings), runs
-the release build on each, and prints every figure of docs/footprint.md that stands under 'Asking'.
+the build that is named on each (the release build if none is), and prints the figures of docs/footprint.md that stand
+under 'Asking'.
 """
 import http.client
 import os

@@ -92,7 +92,7 @@ fn a_pipe_in_the_place_of_a_sensors_file_holds_nothing_up() {
     let (board, home) = (Board::with_sensor(), home());
     let mut daemon = Daemon::on(&board, home.path());
     daemon.wait_until(|now| now["supply"]["power_w"].is_number());
-    board.hang();
+    board.pipe();
     let now = daemon.wait_until(|now| now["supply"]["power_w"].is_null());
     assert!(now["supply"]["power_gap"].is_string(), "{now:#}");
     board.put("sys/class/thermal/thermal_zone0/temp", "61234\n");

@@ -80,8 +80,8 @@ impl Board {
         self.put(&format!("{HWMON}/curr1_input"), &format!("{milliamps}\n"));
     }
 
-    /// Whoever asks the sensor from now on waits for ever: a pipe that nobody writes to.
-    pub(crate) fn hang(&self) {
+    /// A pipe that nobody writes to is where the sensor's readings should be.
+    pub(crate) fn pipe(&self) {
         for name in ["in1_input", "curr1_input"] {
             let path = self.path(&format!("{HWMON}/{name}"));
             let aside = path.with_extension("pipe");

@@ -7,7 +7,7 @@ import struct
 import uuid
 from pathlib import Path
 
-from chips import INA226, settled_ms
+from chips import INA226
 
 DEVICE = "sys/devices/platform/soc/fe804000.i2c/i2c-1/1-0040"
 MONITOR = f"{DEVICE}/hwmon/hwmon2"
@@ -82,7 +82,7 @@ class Board:
             (self.root / DEVICE / "of_node").mkdir()
             (self.root / DEVICE / "of_node/shunt-resistor").write_bytes(struct.pack(">I", round(self.shunt_ohm * 1e6)))
         if self.chip.averages:
-            self.put(f"{MONITOR}/update_interval", "36\n")
+            self.put(f"{MONITOR}/update_interval", "35\n")
         self._link(f"{MONITOR}/device", "../../../1-0040")
         (self.root / "sys/bus/i2c/drivers/ina2xx").mkdir(parents=True)
         self._link(f"{DEVICE}/driver", "../../../../../../bus/i2c/drivers/ina2xx")
@@ -93,17 +93,6 @@ class Board:
         self._count = Attribute(self.root / MONITOR / "energy1_input", "0\n") if self.chip.counts_energy else None
         self._counted_j = 0.0
         self._there = True
-
-    @property
-    def look_s(self):
-        """How long one look of the chip lasts, as the driver was told."""
-        if not self.chip.averages or not self._there:
-            return self.chip.look_s
-        interval = self.root / MONITOR / "update_interval"
-        asked_ms = int(interval.read_text())
-        if settled_ms(asked_ms) != asked_ms:
-            interval.write_text(f"{settled_ms(asked_ms)}\n")
-        return settled_ms(asked_ms) / 1000.0
 
     def reading(self, volts, amps):
         """The chip sees this; the driver prints it as its registers hold it."""

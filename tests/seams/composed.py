@@ -15,7 +15,7 @@ ENERGY_SHARE, LOAD_SHARE = 0.01, 0.10
 def switched_on(it, truth):
     """The power comes on at the beginning of this outing; the program starts a little later. Nobody doubts the
     clock, and the board's seconds are the truth's."""
-    it.boot(synchronised_after_s=0, first=truth.look(STARTED_S, it.board.look_s))
+    it.boot(synchronised_after_s=0, first=truth(STARTED_S))
 
 
 def played(it, truth, until_s):

@@ -314,7 +314,7 @@ class Station:
                 break
             self.delivered_wh += flowed_wh
             self.board.counted(flowed_wh)
-            self._sweep(self._look(plan, at_s - zero_s), at_s, busy_share(plan, last_s - zero_s, at_s - zero_s))
+            self._sweep(plan(at_s - zero_s), at_s, busy_share(plan, last_s - zero_s, at_s - zero_s))
             last_s = at_s
             if watch and at_s >= look_at_s:
                 look_at_s += every_s
@@ -322,9 +322,6 @@ class Station:
                     break
         self.bench.took(time.monotonic() - real_s)
         return last_s - began_s
-
-    def _look(self, plan, at_s):
-        return plan.look(at_s, self.board.look_s) if isinstance(plan, Truth) else plan(at_s)
 
     def _sweep(self, reading, at_s, busy):
         span_s = at_s - self.clocks.boot_s

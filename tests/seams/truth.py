@@ -25,9 +25,9 @@ class Slots:
 
 
 # Sources: 'The FT4 and FT8 Communication Protocols', QEX Jul/Aug 2020 (79 symbols of 0.160 s, 105 of 0.048 s);
-# protocol chapter of the reference user guide (JT65: 126 symbols of 4096/11025 s; WSPR: 162 of 8192/12000 s).
+# protocol chapter of the reference user guide (JT65: 126 symbols of 4096/11025 s).
 FT8, FT4 = Slots(15.0, 12.64), Slots(7.5, 5.04)
-JT65, WSPR = Slots(60.0, 46.8), Slots(120.0, 110.6)
+JT65 = Slots(60.0, 46.8)
 KEY_DELAY_S = 0.5
 # The decoder begins when the last symbol has come, at the latest shortly before the slot ends.
 DECODE_DELAY_S = 0.6
@@ -126,19 +126,11 @@ class Truth:
         """The energy of a part or of all, by default from the beginning to the end."""
         return self._total(part, from_s, self.for_s if to_s is None else to_s) / 3600.0
 
-    def look(self, at_s, look_s):
-        """(volts, amps) that a chip shows at a moment, whose looks last so long."""
-        self._sum()
-        at = max(0, min(self._grid - 1, int(at_s * GRID_HZ)))
-        if look_s < 1.0 / GRID_HZ or at_s < look_s:
-            return self._lines["volts"][at], self._lines["amps"][at]
-        # The latest look that is complete.
-        to_s = at_s // look_s * look_s
-        return self.mean("volts", to_s - look_s, to_s), self.mean("amps", to_s - look_s, to_s)
-
     def __call__(self, at_s):
         """(volts, amps) of a moment, as any plan says it."""
-        return self.look(at_s, 0.0)
+        self._sum()
+        at = max(0, min(self._grid - 1, int(at_s * GRID_HZ)))
+        return self._lines["volts"][at], self._lines["amps"][at]
 
 
 def running(line):

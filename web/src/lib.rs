@@ -37,7 +37,7 @@ use crate::{
 
 pub use http::group::Group;
 pub use http::pairing::{Pairing, PhoneKeeper, Pin, TicketShown};
-pub use http::phones::{MOST_PHONES, Phone, TICKET_LASTS};
+pub use http::phones::{MOST_PHONES, Phone};
 pub use http::site::{Kept, Request, Shown};
 pub use http::window::{CODE_LASTS, Rejected};
 pub use pages::contacts::LOG_BYTES;
@@ -110,9 +110,8 @@ fn routes(site: &Site) -> Router<Site> {
 /// Pages and forms of the past and of the record.
 fn record_pages() -> Router<Site> {
     let list = DefaultBodyLimit::max(asks::record::LIST_BYTES);
-    let log = post(contacts::log_form).layer(DefaultBodyLimit::max(contacts::LOG_BYTES));
     Router::new()
-        .route("/contacts", log.get(contacts::page))
+        .route("/contacts", post(contacts::log_form).get(contacts::page))
         .route("/outings/{id}/contacts/forget", post(asks::record::forget_contacts))
         .route("/outings", get(outings::list))
         .route("/outings/{id}", get(report::one))
@@ -139,9 +138,8 @@ fn record_pages() -> Router<Site> {
 fn record_api() -> Router<Site> {
     let list = DefaultBodyLimit::max(asks::record::LIST_BYTES);
     let import = post(asks::record::import).layer(list);
-    let log = post(contacts::log_json).layer(DefaultBodyLimit::max(contacts::LOG_BYTES));
     Router::new()
-        .route("/api/v1/contacts", log)
+        .route("/api/v1/contacts", post(contacts::log_json))
         .route("/api/v1/outings/{id}/contacts/forget", post(asks::record::forget_contacts))
         .route("/api/v1/outings", get(outings::api_list))
         .route("/api/v1/outings/{id}", get(outings::api_one))

@@ -1,5 +1,5 @@
 //! What pages need of the past and of the record: the port [`RecordReader`], filled in by whoever has the
-//! store, and the asks that change what is kept. Structs of plain values, units last in their names.
+//! store. Structs of plain values, units last in their names.
 
 use std::sync::{Arc, atomic::AtomicBool};
 
@@ -15,7 +15,7 @@ pub type Pieces = Box<dyn Iterator<Item = Result<Vec<u8>, NoRecord>> + Send>;
 /// What pages need of the past. Its calls may block; they are made on the blocking pool only, a few
 /// at once.
 pub trait RecordReader: Send + Sync {
-    /// A number that moves whenever the record may have changed: what was read under one holds while
+    /// May not block: it is asked outside of that pool. A number that moves whenever the record may have changed: what was read under one holds while
     /// that stands. `None`: nobody can say, and nothing is kept.
     fn state(&self) -> Option<u64> {
         None

@@ -19,8 +19,8 @@
 //! * **P4** A full or read-only card stops the record, not the forecast: the state says so, entries
 //!   wait in bounded memory, and the record goes on when it can (`tests/full.rs`).
 //! * **P5** A contact is in the record once, however often its log is read, in whatever order and
-//!   across whatever cut (`tests/beside.rs`, `tests/cut.rs`). By a unique index, and by reading a log
-//!   whole.
+//!   across whatever cut (`tests/beside.rs`, `tests/cut.rs`). By matching each row to one contact that is
+//!   kept, and by reading a log whole.
 //!
 //! **Shape.** [`start`] opens the store and gives a [`Writer`] (one thread owns the writing
 //! connection) and a [`Reader`] (connections of its own). [`rows::Aggregator`] turns seconds into rows.

@@ -187,7 +187,7 @@ impl Reader {
     /// # Errors
     /// When the store cannot be read.
     pub fn rows(&self, outing: i64) -> Result<Vec<Row>, Trouble> {
-        self.read(|on| walk::of_outing(on, outing, &Channel::ALL))
+        self.read(|on| walk::of_outing(on, outing))
     }
 
     /// The same, an hour at a time, as far as these channels have any: so long an outing can be, and so
@@ -222,7 +222,7 @@ impl Reader {
     /// # Errors
     /// When the store cannot be read.
     pub fn off(&self, outing: i64) -> Result<Vec<(f64, f64)>, Trouble> {
-        self.read(|on| spans::off(on, outing))
+        self.read(|on| Ok(spans::off(&spans::switched_on(on, outing)?)))
     }
 
     /// When which source did not answer in an outing.
@@ -332,12 +332,13 @@ fn outing_whole(on: &Connection, id: i64, channels: &[Channel]) -> Done<Option<O
     let Some(outing) = outings::outing(on, id)? else { return Ok(None) };
     let banks = banks::all(on)?;
     let bank = banks.into_iter().find(|bank| Some(&bank.spec.name) == outing.bank.as_ref());
+    let switched_on = spans::switched_on(on, id)?;
     Ok(Some(OutingWhole {
-        on: spans::switched_on(on, id)?,
         rows: walk::within_outing(on, id, outing.ended_within_s.unwrap_or(0.0), channels)?,
         events: events::of_outing(on, id)?,
         gaps: gaps::of_outing(on, id)?,
-        off_s: spans::off(on, id)?,
+        off_s: spans::off(&switched_on),
+        on: switched_on,
         forecasts: forecasts::of_outing(on, id)?,
         contacts: contacts::of_outing(on, id)?,
         corrections: corrections::of_outing(on, id)?,

@@ -50,7 +50,7 @@ pub(crate) async fn answer(
         Body::Json(AnswerJson { question, answer }) => (question, answer),
     };
     let kept = answered(&site, &question, answer.as_deref()).await?;
-    Ok(door.done("/").kept(kept))
+    Ok(door.done("/", kept))
 }
 
 async fn answered(site: &Site, question: &str, answer: Option<&str>) -> Result<Kept, Problem> {

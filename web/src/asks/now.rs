@@ -17,13 +17,11 @@ use reckon::{
 };
 use serde::Deserialize;
 
-use crate::{
-    http::site::Site,
-    http::{
-        assets::Theme,
-        door::{Body, Done, Door, Outcome},
-        problem::{Problem, refused, unreadable},
-    },
+use crate::http::{
+    assets::Theme,
+    door::{Body, Done, Door, Outcome},
+    problem::{Problem, refused, unreadable},
+    site::{Kept, Site},
 };
 
 /// A number as people type it: with a point or a comma. Empty means not given; `Some(None)` is none.
@@ -106,7 +104,7 @@ pub(crate) async fn bank(
         }
     };
     let kept = site.command(Command::UseBank { bank, start }).await?;
-    Ok(door.done("/").kept(kept))
+    Ok(door.done("/", kept))
 }
 
 pub(crate) fn offered(snapshot: &Snapshot, name: &str) -> Result<BankSpec, Problem> {
@@ -198,7 +196,7 @@ pub(crate) async fn finish(
         Body::Json(wish) => wish.after_s.map(span).transpose()?,
     };
     let kept = site.command(Command::Finish { after }).await?;
-    Ok(door.done("/").kept(kept))
+    Ok(door.done("/", kept))
 }
 
 fn wished_finish(form: &FinishForm, snapshot: &Snapshot) -> Result<Option<Duration>, Problem> {
@@ -246,7 +244,7 @@ fn until(text: &str, at: Stamp) -> Result<Duration, Problem> {
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
 pub(crate) struct NameWish {
-    name: Option<String>,
+    pub(crate) name: Option<String>,
 }
 
 /// What is being done: a name, none, or whatever the rules say.
@@ -284,7 +282,7 @@ pub(crate) async fn activity(
         Body::Json(wish) => (wish.name, wish.by_itself),
     };
     let kept = site.command(activity_command(name, by_itself)?).await?;
-    Ok(door.done("/").kept(kept))
+    Ok(door.done("/", kept))
 }
 
 #[derive(Deserialize)]
@@ -304,13 +302,13 @@ pub(crate) async fn power_off(
         _ => return Err(unreadable(words::refusal::BAD_WISH)),
     };
     let kept = site.command(Command::PowerOff(command)).await?;
-    Ok(door.done("/").kept(kept))
+    Ok(door.done("/", kept))
 }
 
 pub(crate) async fn outing(State(site): State<Site>, door: Door, body: Body<NameWish>) -> Outcome {
     let name = body.read().name.unwrap_or_default().trim().to_owned();
     let kept = site.command(Command::NameOuting { name }).await?;
-    Ok(door.done("/station").kept(kept))
+    Ok(door.done("/station", kept))
 }
 
 #[derive(Deserialize)]
@@ -339,7 +337,7 @@ fn sleep_command(wish: &SleepWish, snapshot: &Snapshot) -> Result<Command, Probl
 
 pub(crate) async fn sleep(State(site): State<Site>, door: Door, body: Body<SleepWish>) -> Outcome {
     let kept = site.command(sleep_command(&body.read(), &site.snapshot())?).await?;
-    Ok(door.done("/").kept(kept))
+    Ok(door.done("/", kept))
 }
 
 // ---- look -----------------------------------------------------------------------------------
@@ -356,5 +354,5 @@ pub(crate) async fn theme(
     let Some(theme) = Theme::named(&body.read().look) else {
         return Err(unreadable(words::refusal::NO_SUCH_LOOK));
     };
-    Ok(([(header::SET_COOKIE, theme.cookie())], door.done("/station")))
+    Ok(([(header::SET_COOKIE, theme.cookie())], door.done("/station", Kept::OnCard)))
 }

@@ -19,7 +19,7 @@ use crate::http::{
     door::{Body, Door, Id, Outcome},
     group::Address,
     problem::{Problem, refused},
-    site::Site,
+    site::{Kept, Site},
     window::Rejected,
 };
 
@@ -45,7 +45,7 @@ pub(crate) async fn pair(
     let at = site.snapshot().at;
     let ticket = site.shown.pairing.pair(&wish.code, name, from, at).map_err(not_paired)?;
     let answer = match keep(&site).await {
-        Ok(()) => door.done("/").into_response(),
+        Ok(()) => door.done("/", Kept::OnCard).into_response(),
         Err(problem) => problem.into_response(),
     };
     Ok((ticket, answer))
@@ -73,14 +73,14 @@ pub(crate) async fn end(State(site): State<Site>, Id(number): Id, door: Door) ->
         return Err(problem.way_on("/phones", words::refusal::BACK_TO_PHONES));
     }
     keep(&site).await?;
-    Ok(door.done("/phones"))
+    Ok(door.done("/phones", Kept::OnCard))
 }
 
 /// Ends all tickets.
 pub(crate) async fn end_all(State(site): State<Site>, door: Door) -> Outcome {
     site.shown.pairing.end_all();
     keep(&site).await?;
-    Ok(door.done("/phones"))
+    Ok(door.done("/phones", Kept::OnCard))
 }
 
 /// Has the list kept, and says what a restart will bring if it could not be.

@@ -11,7 +11,7 @@ use reckon::{
 use serde::Deserialize;
 
 use crate::{
-    asks::now::{BankForm, SpecJson, told_bank, typed_bank},
+    asks::now::{BankForm, NameWish, SpecJson, told_bank, typed_bank},
     http::site::Site,
     http::{
         door::{Body, Door, Id, Outcome},
@@ -74,7 +74,7 @@ pub(crate) async fn ending(
         Body::Json(wish) => wish.died,
     };
     let kept = site.record_command(RecordCommand::Answer { outing, died }).await?;
-    Ok(door.done(format!("/outings/{outing}")).kept(kept))
+    Ok(door.done(format!("/outings/{outing}"), kept))
 }
 
 #[derive(Deserialize)]
@@ -99,13 +99,7 @@ pub(crate) async fn goes_on(
         Body::Json(wish) => wish.goes_on,
     };
     let kept = site.record_command(RecordCommand::GoesOn { earlier, goes_on }).await?;
-    Ok(door.done("/").kept(kept))
-}
-
-#[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
-pub(crate) struct NameWish {
-    name: Option<String>,
+    Ok(door.done("/", kept))
 }
 
 pub(crate) async fn outing_name(
@@ -116,7 +110,7 @@ pub(crate) async fn outing_name(
 ) -> Outcome {
     let name = name(body.read().name)?;
     let kept = site.record_command(RecordCommand::NameOuting { outing, name }).await?;
-    Ok(door.done(format!("/outings/{outing}")).kept(kept))
+    Ok(door.done(format!("/outings/{outing}"), kept))
 }
 
 /// The contacts of an outing are taken back.
@@ -126,7 +120,7 @@ pub(crate) async fn forget_contacts(
     Id(outing): Id,
 ) -> Outcome {
     let kept = site.record_command(RecordCommand::ForgetContacts { outing }).await?;
-    Ok(door.done(format!("/contacts?outing={outing}")).kept(kept))
+    Ok(door.done(format!("/contacts?outing={outing}"), kept))
 }
 
 // ---- what was being done --------------------------------------------------------------------
@@ -213,7 +207,7 @@ pub(crate) async fn doing(
         Body::Json(wish) => (wish.from_s, wish.to_s, wish.activity),
     };
     let kept = site.record_command(doing_command(outing, from_s, to_s, activity)?).await?;
-    Ok(door.done(format!("/outings/{outing}")).kept(kept))
+    Ok(door.done(format!("/outings/{outing}"), kept))
 }
 
 fn doing_command(
@@ -243,7 +237,7 @@ pub(crate) async fn doing_contacts(
     let activity = activity(body.read().activity)?;
     let activity = activity.ok_or_else(|| unreadable(words::refusal::NO_ACTIVITY_FOR_CONTACTS))?;
     let kept = site.record_command(RecordCommand::DoingByContacts { outing, activity }).await?;
-    Ok(door.done(format!("/outings/{outing}")).kept(kept))
+    Ok(door.done(format!("/outings/{outing}"), kept))
 }
 
 #[derive(Deserialize)]
@@ -276,7 +270,7 @@ pub(crate) async fn doing_back(
         return Err(unreadable(words::refusal::NO_CORRECTION));
     }
     let kept = site.record_command(RecordCommand::DoingBack { outing, id }).await?;
-    Ok(door.done(format!("/outings/{outing}")).kept(kept))
+    Ok(door.done(format!("/outings/{outing}"), kept))
 }
 
 // ---- marks ----------------------------------------------------------------------------------
@@ -297,7 +291,7 @@ pub(crate) async fn mark(State(site): State<Site>, door: Door, body: Body<MarkWi
     let wish = body.read();
     let text = mark_text(wish.text)?;
     let kept = site.record_command(RecordCommand::Mark { text }).await?;
-    Ok(door.done(page_of(wish.outing, "/")).kept(kept))
+    Ok(door.done(page_of(wish.outing, "/"), kept))
 }
 
 // ---- run-downs ------------------------------------------------------------------------------
@@ -325,7 +319,7 @@ pub(crate) async fn strike(
         Body::Json(wish) => (wish.struck, None),
     };
     let kept = site.record_command(RecordCommand::Strike { rundown, struck }).await?;
-    Ok(door.done(page_of(outing, "/banks")).kept(kept))
+    Ok(door.done(page_of(outing, "/banks"), kept))
 }
 
 // ---- banks ----------------------------------------------------------------------------------
@@ -346,7 +340,7 @@ pub(crate) async fn bank(
         Body::Json(wish) => told_bank(wish.spec)?,
     };
     let kept = site.record_command(RecordCommand::TellBank { spec }).await?;
-    Ok(door.done("/banks").kept(kept))
+    Ok(door.done("/banks", kept))
 }
 
 pub(crate) async fn bank_name(
@@ -357,7 +351,7 @@ pub(crate) async fn bank_name(
 ) -> Outcome {
     let name = needed(body.read().name)?;
     let kept = site.record_command(RecordCommand::RenameBank { bank, name }).await?;
-    Ok(door.done("/banks").kept(kept))
+    Ok(door.done("/banks", kept))
 }
 
 #[derive(Deserialize)]
@@ -382,7 +376,7 @@ pub(crate) async fn forget(
         Body::Json(wish) => wish.forgotten,
     };
     let kept = site.record_command(RecordCommand::ForgetBank { bank, forgotten }).await?;
-    Ok(door.done("/banks").kept(kept))
+    Ok(door.done("/banks", kept))
 }
 
 #[derive(Deserialize)]
@@ -405,7 +399,7 @@ pub(crate) async fn import(
     }
     let kept =
         site.record_command(RecordCommand::Import { bank, name: name(wish.name)?, text }).await?;
-    Ok(door.done("/banks").kept(kept))
+    Ok(door.done("/banks", kept))
 }
 
 // ---- the run-down test ----------------------------------------------------------------------
@@ -426,12 +420,12 @@ pub(crate) async fn start_test(
     let load = TestLoad::ALL.into_iter().find(|load| load.name() == wanted);
     let load = load.ok_or_else(|| unreadable(words::refusal::BAD_LOAD))?;
     let kept = site.record_command(RecordCommand::StartTest { bank, load }).await?;
-    Ok(door.done("/banks").kept(kept))
+    Ok(door.done("/banks", kept))
 }
 
 pub(crate) async fn stop_test(State(site): State<Site>, door: Door) -> Outcome {
     let kept = site.record_command(RecordCommand::StopTest).await?;
-    Ok(door.done("/banks").kept(kept))
+    Ok(door.done("/banks", kept))
 }
 
 // ---- the clock ------------------------------------------------------------------------------
@@ -473,7 +467,7 @@ fn phone_clock(wish: &ClockWish, now: Mono) -> Result<RecordCommand, Problem> {
 pub(crate) async fn clock(State(site): State<Site>, door: Door, body: Body<ClockWish>) -> Outcome {
     let command = phone_clock(&body.read(), site.shown.clock.stamp().mono)?;
     let kept = site.record_command(command).await?;
-    Ok(door.done("/station").kept(kept))
+    Ok(door.done("/station", kept))
 }
 
 pub(crate) async fn set_clock(State(site): State<Site>, door: Door) -> Outcome {
@@ -486,5 +480,5 @@ pub(crate) async fn set_clock(State(site): State<Site>, door: Door) -> Outcome {
         ));
     }
     let kept = site.record_command(RecordCommand::SetClock).await?;
-    Ok(door.done("/station").kept(kept))
+    Ok(door.done("/station", kept))
 }

@@ -92,10 +92,10 @@ pub(crate) fn done(report: &Report, lasted_s: f64, began: Option<Local>) -> Opti
 type Step = (f64, [f64; 3]);
 
 /// A channel's steps, those without a reading left out.
-fn steps_of(series: &Series, channel: Channel) -> Option<Vec<Step>> {
+fn steps_of(series: &Series, channel: Channel) -> Vec<Step> {
     let seen = series.channel(channel);
     let sound = |value: f64| Some(value).filter(|it| it.abs() < 1e6);
-    let steps = (0..series.t_s.len())
+    (0..series.t_s.len())
         .filter_map(|ix| {
             let at_s = series.t_s.get(ix).copied().filter(|s| (0.0..1e9).contains(s))?;
             let seen = seen.get(ix).copied().flatten()?;
@@ -104,8 +104,7 @@ fn steps_of(series: &Series, channel: Channel) -> Option<Vec<Step>> {
             let high = sound(seen.max).unwrap_or(mean).max(mean);
             Some((at_s, [mean, low, high]))
         })
-        .collect();
-    Some(steps)
+        .collect()
 }
 
 /// Mean and extremes of a channel; the scale runs over what was seen, not from zero.
@@ -115,7 +114,7 @@ pub(crate) fn small(
     described: &str,
     began: Option<Local>,
 ) -> Option<String> {
-    let steps = steps_of(series, channel)?;
+    let steps = steps_of(series, channel);
     let step_s = Some(series.step_s).filter(|step_s| (0.1..1e9).contains(step_s))?;
     let span_s = series.t_s.last().map_or(0.0, |t_s| t_s + step_s).clamp(1.0, 1e9);
     let low = steps.iter().map(|step| step.1[1]).fold(f64::INFINITY, f64::min);

@@ -39,9 +39,9 @@ impl Door {
         if path.starts_with("/api/") { Self::Api } else { Self::Page }
     }
 
-    /// It is done; a browser goes on to `page`.
-    pub(crate) fn done(self, page: impl Into<String>) -> Done {
-        Done { door: self, page: page.into(), kept: Kept::OnCard }
+    /// It is done, and kept so; a browser goes on to `page`.
+    pub(crate) fn done(self, page: impl Into<String>, kept: Kept) -> Done {
+        Done { door: self, page: page.into(), kept }
     }
 }
 
@@ -59,12 +59,6 @@ pub(crate) struct Done {
     door: Door,
     page: String,
     kept: Kept,
-}
-
-impl Done {
-    pub(crate) fn kept(self, kept: Kept) -> Self {
-        Self { kept, ..self }
-    }
 }
 
 /// What a program is told of a change that is not on the card.

@@ -163,7 +163,7 @@ impl Pairing {
 
     /// Whether this request carries a good ticket of ours.
     #[must_use]
-    pub fn knows(&self, headers: &HeaderMap, at: Stamp) -> bool {
+    pub(crate) fn knows(&self, headers: &HeaderMap, at: Stamp) -> bool {
         self.number(headers, at).is_some()
     }
 

@@ -6,7 +6,7 @@ use std::{net::IpAddr, time::Duration};
 use reckon::time::{Mono, Stamp, Trust, Wall};
 
 /// How long a ticket is good without being used.
-pub const TICKET_LASTS: Duration = Duration::from_hours(30 * 24);
+pub(crate) const TICKET_LASTS: Duration = Duration::from_hours(30 * 24);
 /// A ticket in use is renewed, and its use written down, once in this time: one small file a day for
 /// each phone.
 const RENEWED_EVERY: Duration = Duration::from_hours(24);
@@ -25,7 +25,7 @@ pub struct Phone {
     /// When it was paired, if the time was known.
     pub paired: Option<Wall>,
     /// When its ticket was last renewed, if the time was known.
-    pub used: Option<Wall>,
+    pub renewed: Option<Wall>,
 }
 
 /// A phone of the list, with what is known of it since the start.
@@ -72,15 +72,15 @@ impl Phones {
             self.list.remove(0);
         }
         self.last_number = self.last_number.saturating_add(1);
-        let (paired, used) = (at.believed(), at.believed());
-        let phone = Phone { number: self.last_number, ticket, name, paired, used };
+        let (paired, renewed) = (at.believed(), at.believed());
+        let phone = Phone { number: self.last_number, ticket, name, paired, renewed };
         self.list.push(Listed { phone, seen: Some(seen), renewed: Some(at.mono) });
     }
 
     /// Whose ticket says this, if it is still good.
     pub(crate) fn find(&self, says: &str, at: Stamp) -> Option<&Listed> {
         let ticket = ticket_of(says)?;
-        self.list.iter().find(|it| it.phone.ticket == ticket && !is_over(it.phone.used, at))
+        self.list.iter().find(|it| it.phone.ticket == ticket && !is_over(it.phone.renewed, at))
     }
 
     /// It was used; says whether it is time to renew it.
@@ -94,7 +94,7 @@ impl Phones {
         }
         let mut it = self.list.remove(ix);
         it.renewed = Some(at.mono);
-        it.phone.used = at.believed();
+        it.phone.renewed = at.believed();
         self.list.push(it);
         true
     }
@@ -115,10 +115,11 @@ impl Phones {
 /// Whether a ticket's life is over. Only a clock that was set by a time service is believed in this:
 /// a phone whose own clock is wrong by years would end all of them. Where no clock is, the browsers
 /// count.
-fn is_over(used: Option<Wall>, at: Stamp) -> bool {
+fn is_over(renewed: Option<Wall>, at: Stamp) -> bool {
     let lasts_ms = i64::try_from(TICKET_LASTS.as_millis()).unwrap_or(i64::MAX);
     at.trust == Trust::Synchronised
-        && used.is_some_and(|used| at.wall.unix_ms().saturating_sub(used.unix_ms()) > lasts_ms)
+        && renewed
+            .is_some_and(|renewed| at.wall.unix_ms().saturating_sub(renewed.unix_ms()) > lasts_ms)
 }
 
 /// What stands in the cookie of this ticket.

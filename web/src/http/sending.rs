@@ -56,9 +56,8 @@ pub(crate) struct Seats {
 /// One file on its way; once it is gone, strangers rest as after any reading.
 pub(crate) struct Seat {
     _all: OwnedSemaphorePermit,
-    _stranger: Option<OwnedSemaphorePermit>,
-    /// The turns of those who rest.
-    rests: Option<Arc<Semaphore>>,
+    /// A stranger's, and the turns of those who then rest.
+    stranger: Option<(OwnedSemaphorePermit, Arc<Semaphore>)>,
     /// What its pieces took to read.
     took: Duration,
     clock: Arc<dyn Clock>,
@@ -66,7 +65,8 @@ pub(crate) struct Seat {
 
 impl Drop for Seat {
     fn drop(&mut self) {
-        if let Some(turns) = self.rests.take() {
+        if let Some((seat, turns)) = self.stranger.take() {
+            drop(seat);
             rest(async move { turns.acquire_owned().await.ok() }, self.took, LONGEST_REST);
         }
     }
@@ -85,10 +85,10 @@ impl Seats {
             let crowded = |_| busy(words::refusal::TOO_MANY_FILES).retry_after(RETRY_S);
             Arc::clone(of).try_acquire_owned().map_err(crowded)
         };
-        let stranger = if paired { None } else { Some(free(&self.strangers)?) };
-        let rests = (!paired).then(|| Arc::clone(&self.turns));
+        let turns = || Arc::clone(&self.turns);
+        let stranger = if paired { None } else { Some((free(&self.strangers)?, turns())) };
         let (all, clock) = (free(&self.all)?, Arc::clone(clock));
-        Ok(Seat { _all: all, _stranger: stranger, rests, took: Duration::ZERO, clock })
+        Ok(Seat { _all: all, stranger, took: Duration::ZERO, clock })
     }
 }
 

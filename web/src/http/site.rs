@@ -66,7 +66,7 @@ pub struct Shown {
     pub record: mpsc::Sender<Request<RecordCommand>>,
     /// How the record and its clock are doing.
     pub record_status: watch::Receiver<Arc<RecordStatus>>,
-    /// Tells the moment, for the comparison with a phone's clock.
+    /// Tells the moment: beside a phone's clock, and before and after a reading.
     pub clock: Arc<dyn Clock>,
     /// What the pages speak.
     pub language: &'static Language,

@@ -30,10 +30,11 @@ const FOR_ALL: usize = AT_ONCE - 1;
 /// Upper limit of an asker's requests that wait or are answered: a browser opens six connections to a
 /// host at most (common practice, no source).
 const EACH: usize = 6;
-/// Upper limit of those who are not paired, in all; beyond it they are told to come back.
+/// Upper limit of those who wait and are not paired, in all; beyond it they are told to come back.
 const STRANGERS: usize = 16;
 /// After a reading for one who is not paired, all of them rest this many times as long as it took, so
-/// that no crowd keeps more than a quarter of a core busy by asking on and on; never longer than that.
+/// that a crowd that asks on and on keeps a quarter of a core busy: more only where one reading takes so
+/// long that the longest rest is no three times as long.
 const REST: u32 = 3;
 const LONGEST_REST: Duration = Duration::from_secs(2);
 
@@ -76,7 +77,7 @@ impl Turns {
         drop(line);
         let began = clock.stamp().mono;
         let clock = Arc::clone(clock);
-        Ok(Turn { _one: one, rests: stranger.map(|stranger| (own, stranger)), began, clock })
+        Ok(Turn { _one: one, own: Some((own, stranger)), began, clock })
     }
 
     /// What an asker's own requests wait for; `None` when too many do already.
@@ -92,16 +93,17 @@ impl Turns {
 /// A turn, for as long as it is held; then strangers rest.
 pub(crate) struct Turn {
     _one: OwnedSemaphorePermit,
-    rests: Option<(OwnedSemaphorePermit, OwnedSemaphorePermit)>,
+    /// The asker's own, and the strangers' if it is one.
+    own: Option<(OwnedSemaphorePermit, Option<OwnedSemaphorePermit>)>,
     began: Mono,
     clock: Arc<dyn Clock>,
 }
 
 impl Drop for Turn {
     fn drop(&mut self) {
-        if let Some(permits) = self.rests.take() {
+        if let Some((own, Some(stranger))) = self.own.take() {
             let took = self.clock.stamp().mono.since(self.began);
-            rest(std::future::ready(permits), took, LONGEST_REST);
+            rest(std::future::ready((own, stranger)), took, LONGEST_REST);
         }
     }
 }

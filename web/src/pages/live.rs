@@ -1,17 +1,12 @@
 //! The two streams: snapshots for programs, and what changed of Now for its page. A slow phone skips
 //! snapshots; it never queues them.
 
-use std::{
-    convert::Infallible,
-    net::{IpAddr, SocketAddr},
-    sync::Arc,
-    time::Duration,
-};
+use std::{convert::Infallible, sync::Arc, time::Duration};
 
 use axum::{
     body::{Body, Bytes},
-    extract::{ConnectInfo, FromRequestParts, State},
-    http::{HeaderValue, header, request::Parts},
+    extract::State,
+    http::{HeaderValue, header},
     response::Response,
 };
 use futures_util::stream;
@@ -19,7 +14,7 @@ use reckon::words::Language;
 use serde_json::json;
 
 use crate::{
-    http::{problem::Problem, rendered::Rendered, site::Site},
+    http::{group::Address, problem::Problem, rendered::Rendered, site::Site},
     pages::now::sections_of,
 };
 
@@ -29,21 +24,10 @@ const KEEP_ALIVE: Duration = Duration::from_secs(15);
 /// Shortest interval between refreshes of the page.
 const PAGE_EVERY: Duration = Duration::from_secs(2);
 
-/// The asker's address, where whoever listens tells it.
-pub(crate) struct From(Option<IpAddr>);
-
-impl<S: Sync> FromRequestParts<S> for From {
-    type Rejection = Infallible;
-
-    async fn from_request_parts(parts: &mut Parts, _: &S) -> Result<Self, Infallible> {
-        Ok(Self(parts.extensions.get::<ConnectInfo<SocketAddr>>().map(|it| it.0.ip())))
-    }
-}
-
 /// `GET /api/v1/stream`: one snapshot an event.
 pub(crate) async fn snapshots(
     State(site): State<Site>,
-    From(from): From,
+    Address(from): Address,
 ) -> Result<Response, Problem> {
     let seat = site.streams.seat(from)?;
     Ok(streaming(site, (), move |rendered, ()| {
@@ -53,7 +37,10 @@ pub(crate) async fn snapshots(
 }
 
 /// `GET /live`: what changed of Now, as HTML parts by element id. Only our own page reads it.
-pub(crate) async fn parts(State(site): State<Site>, From(from): From) -> Result<Response, Problem> {
+pub(crate) async fn parts(
+    State(site): State<Site>,
+    Address(from): Address,
+) -> Result<Response, Problem> {
     let seat = site.streams.seat(from)?;
     let (last, language): (Option<Arc<Rendered>>, _) = (None, site.shown.language);
     Ok(streaming(site, last, move |rendered, last| {

@@ -266,11 +266,7 @@ fn fold(snapshot: &Snapshot) -> String {
         curve,
         said: words::fold::fold(found),
         from: words::fold::folded_from(folded, snapshot.at),
-        // One part alone is the whole draw, which says nothing.
-        parts: match found.parts.as_slice() {
-            [_] => Vec::new(),
-            parts => parts.iter().map(words::fold::part).collect(),
-        },
+        parts: found.parts_apart().iter().map(words::fold::part).collect(),
     })
 }
 

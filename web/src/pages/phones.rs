@@ -82,7 +82,7 @@ fn phone_view(it: &Listed, this: Option<u32>, site: &Site) -> PhoneView {
     let at = |wall| -> Option<Local> { local(wall, site) };
     let used = match it.seen {
         Some(seen) => words::phone_seen(seen.at, now.mono, seen.from),
-        None => words::phone_used(at(phone.used)),
+        None => words::phone_used(at(phone.renewed)),
     };
     PhoneView {
         number: phone.number,

@@ -163,7 +163,6 @@ pub(crate) async fn one(
 ) -> Reply {
     let (id, kind) = tail.split_once('.').unwrap_or((&tail, ""));
     let Ok(id) = id.parse::<i64>() else { return Err(not_there("outing")) };
-    let gone = || not_there("outing");
     match kind {
         "" => {
             let read = read(&site, id).await?;
@@ -189,7 +188,7 @@ pub(crate) async fn one(
             let name = format!("outing-{id}.json");
             sent(&site, &headers, "application/json", &name, move |past| past.json(id)).await
         }
-        _ => Err(gone()),
+        _ => Err(not_there("outing")),
     }
 }
 

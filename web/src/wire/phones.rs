@@ -25,7 +25,7 @@ fn phone(it: &Listed, this: Option<u32>, at: Stamp) -> Object<'_> {
         .with("id", phone.number)
         .with("name", phone.name.as_deref())
         .with("paired_at", phone.paired.and_then(time))
-        .with("renewed_at", phone.used.and_then(time))
+        .with("renewed_at", phone.renewed.and_then(time))
         .with("seen_up_s", it.seen.map(|seen| seen.at.as_s()))
         .with("seen_from", it.seen.and_then(|seen| seen.from).map(|from| from.to_string()))
         .with("this_phone", this == Some(phone.number))

@@ -262,7 +262,7 @@ fn two_lists_at_once_leave_the_newest_on_the_card() {
         ticket: [u8::try_from(number).unwrap(); 16],
         name: None,
         paired: None,
-        used: None,
+        renewed: None,
     };
     let list = (1..=4).map(phone).collect();
     let pairing: Pairing = Arc::into_inner(pairing()).unwrap();

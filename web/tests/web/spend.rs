@@ -166,15 +166,18 @@ async fn a_reading_ends_with_its_asker_and_keeps_a_paired_phone_from_nothing() {
 
 #[tokio::test]
 async fn an_address_has_one_turn_and_few_in_line() {
-    let watched = Watched::new(true);
-    let rig = watched.rig();
-    let asks = (0..20).map(|_| rig.send(from(1, "/banks/1/book", "")));
-    let all =
-        futures_util::future::join_all(asks.map(|ask| timeout(Duration::from_millis(99), ask)));
-    let all = all.await;
-    let away = all.iter().flatten().filter(|got| got.status == StatusCode::SERVICE_UNAVAILABLE);
-    assert_eq!(away.count(), 14, "six connections wait, as a browser has");
-    assert_eq!(watched.books()[0], 1, "one of them at a time");
+    for paired in [false, true] {
+        let watched = Watched::new(true);
+        let rig = watched.rig();
+        let ticket = if paired { rig.ticket().await } else { String::new() };
+        let asks = (0..20).map(|_| rig.send(from(1, "/banks/1/book", &ticket)));
+        let all =
+            futures_util::future::join_all(asks.map(|ask| timeout(Duration::from_millis(99), ask)));
+        let all = all.await;
+        let away = all.iter().flatten().filter(|got| got.status == StatusCode::SERVICE_UNAVAILABLE);
+        assert_eq!(away.count(), 14, "six connections wait, as a browser has");
+        assert_eq!(watched.books()[0], 1, "one of them at a time, paired: {paired}");
+    }
 }
 
 #[tokio::test]

@@ -95,9 +95,10 @@ fn kept(
             mode: there.get(3)?,
             ..LoggedContact::default()
         };
-        let same = |one: &LoggedContact| (one.began_ms, one.band.clone(), one.mode.clone());
         let alike = match how {
-            Alike::Wholly => same(&one) == same(row),
+            Alike::Wholly => {
+                (one.began_ms, &one.band, &one.mode) == (row.began_ms, &row.band, &row.mode)
+            }
             Alike::NearEnough => one.may_be(row),
         };
         if alike && !spoken_for.contains(&id) {

@@ -128,13 +128,12 @@ pub(crate) fn version(connection: &Connection) -> Done<i64> {
 }
 
 /// When the board was off within an outing, as far as that is known: from, to, on its own axis.
-pub(crate) fn off(connection: &Connection, outing: i64) -> Done<Vec<(f64, f64)>> {
-    let pieces = pieces(connection, outing)?;
-    let holes = pieces.windows(2).filter_map(|two| match two {
-        [one, next] => Some((one.at_s + one.to_s - one.from_s, next.at_s)),
+pub(crate) fn off(on: &[SwitchedOn]) -> Vec<(f64, f64)> {
+    let holes = on.windows(2).filter_map(|two| match two {
+        [one, next] => Some((one.to_s, next.from_s)),
         _ => None,
     });
-    Ok(holes.filter(|(from_s, to_s)| to_s > from_s).collect())
+    holes.filter(|(from_s, to_s)| to_s > from_s).collect()
 }
 
 /// A moment of a boot whose wall time may be known, ms since 1970 UTC at its first moment.

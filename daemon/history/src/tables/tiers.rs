@@ -30,8 +30,11 @@ pub(crate) fn last_sign(connection: &Connection, boot: i64) -> Done<Option<(f64,
 /// years, nor a record of millions of rows.
 const LONGEST_STEP_DS: f64 = FIVE_S * 10.0;
 
-/// As many ten-second rows as one record has at most, tenths of a second.
-const LONGEST_RECORD_DS: i64 = 6400;
+/// The earliest record that may reach to this moment of a boot: it has at most so many ten-second rows.
+fn earliest_reaching(boot: i64, at: i64) -> i64 {
+    let longest_ds = i64::try_from(row_codec::MOST).unwrap_or(i64::MAX).saturating_mul(100);
+    at.saturating_sub(longest_ds).max(boot << 32)
+}
 
 fn plausible_step(step_ds: f64) -> f64 {
     if (1.0..=LONGEST_STEP_DS).contains(&step_ds) { step_ds } else { FINE_S * 10.0 }
@@ -51,8 +54,7 @@ pub(crate) fn fine_rows(
     channels: &[Channel],
 ) -> Done<Vec<Row>> {
     let first = fine_id(boot, from_s);
-    // A record may have begun up to its own length before.
-    let early = first.saturating_sub(LONGEST_RECORD_DS).max(boot << 32);
+    let early = earliest_reaching(boot, first);
     let mut ask = connection.prepare_cached(
         "SELECT id & 4294967295, step_ds, n, data FROM fine WHERE id BETWEEN ?1 AND ?2 ORDER BY id",
     )?;
@@ -104,7 +106,7 @@ pub(crate) fn put_fine(connection: &Connection, boot: i64, rows: &[Row], due_s: 
 }
 
 /// Folds the rows of the hours `from..to` of a boot (and of a partial hour at `to`, if asked by
-/// passing one more) into `five` and `hour`. Correction it again gives the same.
+/// passing one more) into `five` and `hour`. Doing it again gives the same.
 pub(crate) fn fold_hours(connection: &Connection, boot: i64, from: i64, to: i64) -> Done<()> {
     let mut next = from;
     while let Some(hour) = hour_with_rows(connection, boot, next)?.filter(|hour| *hour < to) {
@@ -163,8 +165,7 @@ pub(crate) fn fold_leftovers(connection: &Connection, this_boot: i64) -> Done<()
 /// The first hour from `hour` on that a row of the boot lies in: between two there may be days.
 fn hour_with_rows(connection: &Connection, boot: i64, hour: i64) -> Done<Option<i64>> {
     let first = fine_id(boot, window_start(hour, HOUR_S));
-    // A record may have begun up to its own length before.
-    let early = first.saturating_sub(LONGEST_RECORD_DS).max(boot << 32);
+    let early = earliest_reaching(boot, first);
     connection
         .query_row(
             "SELECT (id & 4294967295) / 10.0 FROM fine WHERE id BETWEEN ?1 AND ?2

@@ -177,15 +177,11 @@ pub(crate) fn rows_between(
     Ok(rows)
 }
 
-/// The rows of an outing on its own axis, as far as these channels have any.
-pub(crate) fn of_outing(
-    connection: &Connection,
-    outing: i64,
-    channels: &[Channel],
-) -> rusqlite::Result<Vec<Row>> {
+/// The rows of an outing on its own axis.
+pub(crate) fn of_outing(connection: &Connection, outing: i64) -> rusqlite::Result<Vec<Row>> {
     let mut all = Vec::new();
     for hour in hours(connection, outing)? {
-        all.extend(of_hour(connection, &hour, channels)?);
+        all.extend(of_hour(connection, &hour, &Channel::ALL)?);
     }
     Ok(all)
 }
@@ -217,7 +213,17 @@ pub(crate) fn hours(connection: &Connection, outing: i64) -> rusqlite::Result<Ve
     Ok(all)
 }
 
-/// The same without what sticks out of the outing. It may have ended so much later than is known.
+/// The rows of such a stretch on the outing's axis.
+pub(crate) fn of_hour(
+    connection: &Connection,
+    hour: &Hour,
+    channels: &[Channel],
+) -> rusqlite::Result<Vec<Row>> {
+    let rows = rows_between(connection, hour.boot, hour.from_s, hour.to_s, FINE_S, channels)?;
+    Ok(rows.into_iter().map(|row| Row { from_s: row.from_s + hour.shift_s, ..row }).collect())
+}
+
+/// The rows of an outing on its own axis, without what sticks out of it. It may have ended so much later than is known.
 pub(crate) fn within_outing(
     connection: &Connection,
     outing: i64,
@@ -238,16 +244,6 @@ pub(crate) fn within_outing(
         }));
     }
     Ok(all)
-}
-
-/// The rows of such a stretch on the outing's axis.
-pub(crate) fn of_hour(
-    connection: &Connection,
-    hour: &Hour,
-    channels: &[Channel],
-) -> rusqlite::Result<Vec<Row>> {
-    let rows = rows_between(connection, hour.boot, hour.from_s, hour.to_s, FINE_S, channels)?;
-    Ok(rows.into_iter().map(|row| Row { from_s: row.from_s + hour.shift_s, ..row }).collect())
 }
 
 #[cfg(test)]

@@ -15,7 +15,6 @@ pub(super) struct Waiting {
     /// Oldest first.
     held: Vec<Change>,
     rows: usize,
-    urgent: bool,
     lost: u64,
     banks: Vec<Change>,
     outing: Option<Change>,
@@ -38,8 +37,8 @@ impl Waiting {
     }
 
     /// Something among them should not wait for the rows.
-    pub(super) const fn is_urgent(&self) -> bool {
-        self.urgent
+    pub(super) fn is_urgent(&self) -> bool {
+        self.held.iter().any(Change::urgent)
     }
 
     /// Entries that there was no room for.
@@ -69,7 +68,6 @@ impl Waiting {
             Change::OutingEnds { outing: None, .. } => self.outing = None,
             _ => {}
         }
-        self.urgent |= entry.urgent();
         self.held.push(entry);
         self.make_room();
     }
@@ -77,7 +75,7 @@ impl Waiting {
     /// They are on the card.
     pub(super) fn clear(&mut self) {
         self.held.clear();
-        (self.rows, self.urgent) = (0, false);
+        self.rows = 0;
     }
 
     pub(super) fn place(&self) -> Place {

@@ -13,7 +13,7 @@ use crate::{
         client::Client,
         failed::Failed,
         files::file_of,
-        text::{energy, energy_said, figure, moment, pretty, span, table, text},
+        text::{energy, energy_or_more, figure, moment, pretty, span, table, text},
     },
     host::banner::print,
 };
@@ -188,7 +188,7 @@ fn rundown(one: &Value) -> Vec<String> {
         when,
         whole.to_owned(),
         format!("{}{}", span(&one["lasted_s"]), bound(one)),
-        energy_said(&one["delivered_wh"], &one["delivered_is_at_least"]),
+        energy_or_more(&one["delivered_wh"], &one["delivered_is_at_least"]),
         if one["measured"] == true { "measured" } else { "modelled" }.to_owned(),
         if one["struck"] == true { "struck out".to_owned() } else { String::new() },
     ]

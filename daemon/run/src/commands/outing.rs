@@ -15,7 +15,7 @@ use crate::{
         client::Client,
         failed::Failed,
         files::{file_of, write},
-        text::{energy_said, moment, pretty, span, table, text},
+        text::{energy_or_more, moment, pretty, span, table, text},
     },
     host::{banner::print, now_text::plain_spaces},
 };
@@ -173,7 +173,7 @@ fn list(page: &Value, running: bool) -> String {
             one["id"].to_string(),
             moment(&one["began_at"]),
             span(&one["lasted_s"]),
-            energy_said(&one["energy_wh"], &one["energy_is_at_least"]),
+            energy_or_more(&one["energy_wh"], &one["energy_is_at_least"]),
             text(one, "bank").to_owned(),
             ending(one, running),
             text(one, "name").to_owned(),

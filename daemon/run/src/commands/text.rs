@@ -29,9 +29,9 @@ pub(super) fn energy(wh: &Value) -> String {
 }
 
 /// The same, where it may be only a lower bound.
-pub(super) fn energy_said(wh: &Value, is_at_least: &Value) -> String {
-    let bound = wh.is_number() && *is_at_least == true;
-    format!("{}{}", if bound { "at least " } else { "" }, energy(wh))
+pub(super) fn energy_or_more(wh: &Value, is_at_least: &Value) -> String {
+    let at_least = words::numbers::or_more(wh.is_number() && *is_at_least == true);
+    format!("{at_least}{}", energy(wh))
 }
 
 /// A wall time of the record, short: `2026-05-16 07:30`, UTC.

@@ -143,7 +143,7 @@ mod tests {
         assert_eq!(second_after(Mono::at_s(4.0), Mono::at_s(6.6)), Mono::at_s(7.0));
     }
 
-    /// The share of a day's looks that meet the key down, against the share of the time that it is.
+    /// The share of six hours' looks that meet the key down, against the share of the time that it is.
     fn met(slot_s: f64, of: u32, begins_s: f64, lasts_s: f64, wander: Duration) -> f64 {
         let down = |at_s: f64| {
             let into_s = at_s.rem_euclid(slot_s * f64::from(of)) - begins_s;

@@ -43,7 +43,7 @@ impl Entry {
             ticket: format!("{:032x}", u128::from_be_bytes(phone.ticket)),
             name: phone.name.clone(),
             paired_unix_ms: phone.paired.map(Wall::unix_ms),
-            renewed_unix_ms: phone.used.map(Wall::unix_ms),
+            renewed_unix_ms: phone.renewed.map(Wall::unix_ms),
         }
     }
 
@@ -54,7 +54,7 @@ impl Entry {
             ticket: u128::from_str_radix(&self.ticket, 16).ok()?.to_be_bytes(),
             name,
             paired: self.paired_unix_ms.map(Wall::from_unix_ms),
-            used: self.renewed_unix_ms.map(Wall::from_unix_ms),
+            renewed: self.renewed_unix_ms.map(Wall::from_unix_ms),
         })
     }
 }
@@ -157,7 +157,7 @@ mod tests {
     fn phone(number: u8, name: Option<&str>) -> Phone {
         let paired = Some(Wall::from_unix_ms(1_700_000_000_000));
         let name = name.map(str::to_owned);
-        Phone { number: number.into(), ticket: [number; 16], name, paired, used: None }
+        Phone { number: number.into(), ticket: [number; 16], name, paired, renewed: None }
     }
 
     /// A folder in the way of the file aside: nothing can be written, by root neither; what is there

@@ -31,7 +31,7 @@ const KEPT: usize = 12;
 const OF_ONE_GROUP: usize = 16;
 /// Addresses that are remembered for the ticket they showed: more than there are tickets would only
 /// keep those that phones had on earlier days.
-const KNOWN: usize = 32;
+const KNOWN: usize = web::MOST_PHONES;
 
 /// All seats of one door.
 #[derive(Clone)]
@@ -132,8 +132,9 @@ impl Table {
     fn in_the_way(&self, from: Option<IpAddr>, group: Group) -> Option<u64> {
         let strangers = self.taken.values().filter(|it| !self.is_known(it.from)).count();
         let here = self.taken.values().filter(|it| it.group == group).count();
-        let kept = KEPT.min(self.in_all / 4);
-        if group != Group::Socket && here >= OF_ONE_GROUP.min(self.in_all / 4).max(2) {
+        let quarter = self.in_all / 4;
+        let kept = KEPT.min(quarter);
+        if group != Group::Socket && here >= OF_ONE_GROUP.min(quarter).max(2) {
             let mine = |it: &Taken| it.group == group;
             self.first_to_go(|it| mine(it) && !self.is_known(it.from))
                 .or_else(|| self.first_to_go(mine))

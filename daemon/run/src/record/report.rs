@@ -54,7 +54,7 @@ impl Drawn {
         if let Some((_, drew)) = self.outings.iter().find(|(id, _)| *id == outing.id) {
             return Ok(drew.clone());
         }
-        let Some(whole) = reader.outing_whole(outing.id)? else { return Ok(Vec::new()) };
+        let Some(whole) = reader.outing_drawn(outing.id)? else { return Ok(Vec::new()) };
         let drew = Report::from_outing(&whole).measured_draws();
         self.outings.push((outing.id, drew.clone()));
         Ok(drew)

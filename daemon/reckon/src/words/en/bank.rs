@@ -4,7 +4,7 @@ use alloc::{format, string::String, vec::Vec};
 
 use super::{
     calendar::{Local, lasted},
-    numbers::{TIE, celsius, energy, power, span},
+    numbers::{TIE, celsius, energy, or_more, power, span},
 };
 use crate::{
     bank::{BankSpec, Cells, MeasuredAt},
@@ -104,7 +104,7 @@ pub fn rundown(it: &RunDownSaid<'_>) -> [String; 2] {
     let [shortest, longer, shorter] = it.lasted;
     let lasted = lasted(shortest, longer, shorter);
     let how = if it.whole { "Whole" } else { "Cut short" };
-    let at_least = if it.at_least { "at least " } else { "" };
+    let at_least = or_more(it.at_least);
     let gave = match it.delivered {
         Some(delivered) => format!("{how}: {at_least}{} in {lasted}", energy(delivered)),
         None => format!("{how}: {at_least}{lasted}, draw not known"),
@@ -182,7 +182,7 @@ pub fn bank_over(told: &BankTally) -> String {
         (some, all) => format!("the newest {some} of {all} outings"),
     };
     let lasted = told.tally.whole().lasted() + Seconds::of(told.unread.lasted_s);
-    let at_least = if told.is_at_least() { "at least " } else { "" };
+    let at_least = or_more(told.is_at_least());
     format!("It delivered {at_least}{} in {}, over {over}.", energy(told.all()), span(lasted))
 }
 

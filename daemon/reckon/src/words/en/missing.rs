@@ -2,6 +2,7 @@
 
 sentences! {
     NOTHING_READ = "no reading";
+    NOT_READ = "not read";
     LOAD_TOO_EVEN = "the load changed too little";
     NOTHING_FORETOLD = "the outing is over, or there is no forecast";
     FEW_CONTACTS = "too few contacts";

@@ -4,8 +4,8 @@ use super::{
     alarm::{gap, gap_remedy},
     calendar::capital,
     numbers::{
-        TIE, celsius, chance, clock_step_min, clock_time, energy, left, moment, percent, power,
-        range, span, time_of_day, volts,
+        TIE, celsius, chance, clock_step_min, clock_time, energy, left, moment, or_more, percent,
+        power, range, span, time_of_day, volts,
     },
     question::supposing,
 };
@@ -247,8 +247,7 @@ pub fn bank(snapshot: &Snapshot) -> String {
     let view = &snapshot.bank;
     let began = span(view.counted);
     let at_least = view.delivered_at_least();
-    let delivered =
-        format!("{}{}", if at_least { "at least " } else { "" }, energy(view.delivered));
+    let delivered = format!("{}{}", or_more(at_least), energy(view.delivered));
     let mut notes = String::new();
     if view.bridged.si() > 0.02 * view.delivered.si() && view.bridged.si() > 36.0 {
         let bridged = energy(view.bridged);

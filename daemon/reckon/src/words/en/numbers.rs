@@ -162,6 +162,11 @@ pub fn energy(joules: Joules) -> String {
     signed(wh, energy_digits(wh), "Wh")
 }
 
+/// Before a figure that is only a lower bound.
+pub const fn or_more(is_at_least: bool) -> &'static str {
+    if is_at_least { "at least " } else { "" }
+}
+
 /// Whether a part is more than nothing, to as many digits as the whole is said with.
 pub(super) fn shows_beside(part: Joules, all: Joules) -> bool {
     let half = [0.5, 0.05, 0.005][energy_digits(all.wh())];
