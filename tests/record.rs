@@ -163,7 +163,8 @@ fn read_page(home: &Path, path: &str) -> String {
 fn told_as_at_least(home: &Path, ending: &str) {
     let all = outings(home);
     let one = all.last().expect("an outing");
-    let [over, all_wh] = ["over_range_wh", "energy_wh"].map(|key| one[key].as_f64().expect("a figure"));
+    let [over, all_wh] =
+        ["over_range_wh", "energy_wh"].map(|key| one[key].as_f64().expect("a figure"));
     assert_eq!(one["energy_is_at_least"], true, "{ending}: {one}");
     // All of it but what was taken between the first look and the start.
     assert!(over > 0.8 * all_wh && over <= all_wh, "{ending}: {one}");
