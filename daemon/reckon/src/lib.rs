@@ -34,5 +34,6 @@ pub mod record;
 pub mod report;
 pub mod snapshot;
 pub mod time;
+pub mod trend;
 pub mod units;
 pub mod words;

@@ -160,6 +160,12 @@ impl Capacity {
         (self.log_label_wh + dot(&line.mean, x), line.var(x))
     }
 
+    /// By how much ln(usable Wh) lies higher under `one` than under `other`, and the variance of that.
+    pub(super) fn between(&self, one: &Terms, other: &Terms) -> (f64, f64) {
+        let apart: Terms = core::array::from_fn(|k| one[k] - other[k]);
+        (dot(&self.line.mean, &apart), dot(&self.line.times(&apart), &apart))
+    }
+
     /// What an outing like `x` finds about the line: ε as a mixture, and before the first whole
     /// run-down a bank whose label is wrong.
     pub(super) fn parts(&self, x: &Terms) -> [Part; 3] {

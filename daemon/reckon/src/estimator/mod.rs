@@ -12,6 +12,7 @@
 
 mod burst_rhythm;
 mod capacity;
+mod comparable;
 mod curve;
 mod draw;
 mod draw_model;
@@ -26,6 +27,7 @@ mod time_to_empty;
 mod volts;
 mod work_life;
 
+pub(crate) use comparable::comparable;
 pub use learned::Learned;
 pub use load_prior::LoadPrior;
 pub use observation::{FED_OTHERWISE_W, Observation};

@@ -30,9 +30,14 @@ const HALF_HOURS: usize = 256;
 /// Half the width of the grid, in deviations of ln energy.
 const REACH: f64 = 4.5;
 /// Deviation (ln) of energy that was bridged over gaps (fit).
-const BRIDGED: f64 = 0.15;
+pub(super) const BRIDGED: f64 = 0.15;
 /// Deviation (ln) between modelled and measured energy, for a bank that got or lost its sensor.
-const OTHER_BASIS: f64 = 0.15;
+pub(super) const OTHER_BASIS: f64 = 0.15;
+
+/// Whether a sensor measures this bank behind a converter of its own.
+pub(super) fn has_converter(bank: &BankSpec) -> bool {
+    bank.series <= 1 && bank.measured_at != MeasuredAt::Cells
+}
 
 /// One outing.
 #[derive(Clone, Debug)]
@@ -67,7 +72,7 @@ impl Outing {
         start: Start,
     ) -> Self {
         let runs = learned.rundowns_data();
-        let converter = bank.series <= 1 && bank.measured_at != MeasuredAt::Cells;
+        let converter = has_converter(bank);
         let mut capacity = Capacity::from_label(bank, converter);
         let volts = (bank.measured_at == MeasuredAt::Cells)
             .then(|| Volts::new(bank, learned.full_curves()));

@@ -20,11 +20,12 @@ const WORTH_S: f64 = 600.0;
 /// lower bound teaches as one that was cut short.
 #[must_use]
 pub fn learned(bank: &BankSpec, kept: &[RecordedRunDown]) -> Learned {
-    let runs = kept
-        .iter()
-        .filter(|one| !one.struck)
-        .map(|one| RunDown { whole: one.data.is_exact(), ..one.data.clone() });
-    Learned::from_rundowns(bank, runs)
+    Learned::from_rundowns(bank, kept.iter().filter_map(taught))
+}
+
+/// What one teaches, if it counts.
+pub(super) fn taught(one: &RecordedRunDown) -> Option<RunDown> {
+    (!one.struck).then(|| RunDown { whole: one.data.is_exact(), ..one.data.clone() })
 }
 
 /// How long a bank nobody has drawn from is taken to last, h: about what a small board makes of it.

@@ -5,6 +5,7 @@
 //! began when it is read. Wall time is attached to whole boots.
 
 mod bank;
+mod bank_year;
 mod clock;
 mod close_up;
 mod contact;
@@ -22,6 +23,7 @@ mod run_down;
 mod series;
 
 pub use bank::{BankWhole, RecordedBank};
+pub use bank_year::{Ageing, BankYear, Given, year_before};
 pub use clock::{ClockFix, ClockFrom};
 pub use close_up::{CloseUp, Second};
 pub use contact::{LoggedContact, MINUTE_MS, OutingContacts, PlacedContact};
