@@ -11,13 +11,13 @@ import { dirname, join } from 'node:path';
 import { fileURLToPath } from 'node:url';
 import { chromium } from 'playwright-core';
 
-const top = join(dirname(fileURLToPath(import.meta.url)), '..', '..');
+export const top = join(dirname(fileURLToPath(import.meta.url)), '..', '..');
 export const pictures = join(top, 'target', 'screens');
 mkdirSync(pictures, { recursive: true });
 
 const binary = process.env.OUTLAST ?? join(top, 'target', 'release', 'outlast');
 export const scenes = process.env.SCENES ?? join(top, 'target', 'release', 'examples', 'scenes');
-const browserPath = process.env.CHROMIUM ?? '/usr/bin/chromium';
+export const browserPath = process.env.CHROMIUM ?? '/usr/bin/chromium';
 for (const needed of [binary, scenes, browserPath]) {
   if (!existsSync(needed)) throw new Error(`${needed} is missing: run tests/run browser, which brings it`);
 }

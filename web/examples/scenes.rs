@@ -1,5 +1,6 @@
 //! Serves every scene of the tests for looking at: `/auto/fine/`, `/night/alarm/station` and so on, each in
-//! the look that a leading `/night/` and the like name; `/` itself shows one that moves.
+//! the look that a leading `/night/` and the like name. `/` shows one that moves, and `/show/alarm` has an
+//! open page of it go on in another scene.
 //!
 //! `cargo run -p web --example scenes -- 8074`
 
@@ -7,8 +8,15 @@
 mod past;
 #[path = "../tests/web/scenes.rs"]
 mod scenes;
+#[path = "../tests/web/states.rs"]
+mod states;
 
-use std::{net::Ipv4Addr, sync::Arc, time::Duration};
+use std::{
+    collections::HashMap,
+    net::Ipv4Addr,
+    sync::{Arc, Mutex, PoisonError},
+    time::Duration,
+};
 
 use axum::{
     Router,
@@ -47,18 +55,50 @@ fn site(first: Snapshot) -> (Router, watch::Sender<Arc<Snapshot>>) {
     (pages(shown), show)
 }
 
-async fn show(State(moving): State<Router>, mut request: Request) -> Response {
-    let path = request.uri().path().to_owned();
-    let mut parts = path.trim_start_matches('/').splitn(3, '/');
-    let (look, name, rest) =
-        (parts.next().unwrap_or(""), parts.next().unwrap_or(""), parts.next().unwrap_or(""));
-    let Some(scene) = scenes::scene(name) else {
-        // A scene that stands still has no live view.
-        let from = request.headers().get(header::REFERER).and_then(|it| it.to_str().ok());
-        if path == "/live" && from.is_some_and(|from| from.matches('/').count() > 3) {
-            return StatusCode::NOT_FOUND.into_response();
+/// The one that moves, and those that were looked at last, by path.
+struct Sites {
+    moving: Router,
+    on_show: watch::Sender<Arc<Snapshot>>,
+    still: Mutex<HashMap<String, Router>>,
+}
+
+impl Sites {
+    /// The scene of a page that is opened, anew; of what such a page asks for later, the same.
+    fn still(&self, path: &str, name: &str, anew: bool) -> Option<Router> {
+        let first = states::state(name)?;
+        let mut still = self.still.lock().unwrap_or_else(PoisonError::into_inner);
+        if anew || !still.contains_key(path) {
+            let (router, show) = site(first);
+            tokio::spawn(move_on(show, false));
+            still.insert(path.to_owned(), router);
         }
-        return moving.oneshot(request).await.into_response();
+        still.get(path).cloned()
+    }
+}
+
+/// Look and scene of `/night/alarm/…`.
+fn look_and_scene(path: &str) -> (&str, &str, &str) {
+    let mut parts = path.trim_start_matches('/').splitn(3, '/');
+    let mut next = || parts.next().unwrap_or("");
+    (next(), next(), next())
+}
+
+async fn show(State(sites): State<Arc<Sites>>, mut request: Request) -> Response {
+    let path = request.uri().path().to_owned();
+    if let Some(next) = path.strip_prefix("/show/").and_then(states::state) {
+        sites.on_show.send_replace(Arc::new(next));
+        return StatusCode::NO_CONTENT.into_response();
+    }
+    let from = request.headers().get(header::REFERER).and_then(|it| it.to_str().ok()).unwrap_or("");
+    let from = from.splitn(4, '/').nth(3).unwrap_or("").to_owned();
+    if path == "/live" {
+        let (look, name, _) = look_and_scene(&from);
+        let still = sites.still(&format!("{look}/{name}"), name, false);
+        return answer(still.unwrap_or_else(|| sites.moving.clone()), request).await;
+    }
+    let (look, name, rest) = look_and_scene(&path);
+    let Some(still) = sites.still(&format!("{look}/{name}"), name, rest.is_empty()) else {
+        return answer(sites.moving.clone(), request).await;
     };
     if let Ok(cookie) = HeaderValue::from_str(&format!("look={look}")) {
         request.headers_mut().insert(header::COOKIE, cookie);
@@ -67,19 +107,28 @@ async fn show(State(moving): State<Router>, mut request: Request) -> Response {
     if let Ok(uri) = format!("/{rest}{query}").parse() {
         *request.uri_mut() = uri;
     }
-    site(scene).0.oneshot(request).await.into_response()
+    answer(still, request).await
 }
 
-/// Time goes on, and the draw with it.
-async fn move_on(show: watch::Sender<Arc<Snapshot>>) {
+async fn answer(site: Router, request: Request) -> Response {
+    site.oneshot(request).await.into_response()
+}
+
+/// Time goes on; where `draws`, the draw with it.
+async fn move_on(show: watch::Sender<Arc<Snapshot>>, draws: bool) {
     let mut every = tokio::time::interval(Duration::from_secs(1));
-    loop {
+    // The first tick comes at once.
+    every.tick().await;
+    // A scene goes once nobody looks at it and another has taken its place.
+    while !show.is_closed() {
         every.tick().await;
         let mut next = Snapshot::clone(&show.borrow());
         next.at.mono = next.at.mono.plus(Duration::from_secs(1));
         next.at.wall = next.at.wall.plus_s(1.0);
-        let swing = (next.at.mono.as_s() / 7.0).sin();
-        next.draw.now = reckon::units::Watts::new(3.6 + swing);
+        if draws {
+            let swing = (next.at.mono.as_s() / 7.0).sin();
+            next.draw.now = reckon::units::Watts::new(3.6 + swing);
+        }
         show.send_replace(Arc::new(next));
     }
 }
@@ -90,7 +139,8 @@ async fn main() -> std::io::Result<()> {
     let listener = tokio::net::TcpListener::bind((Ipv4Addr::LOCALHOST, port)).await?;
     println!("http://localhost:{port}/auto/fine/ and {:?}", scenes::ALL);
     let first = scenes::scene("fine").ok_or_else(|| std::io::Error::other("no such scene"))?;
-    let (moving, keep) = site(first);
-    tokio::spawn(move_on(keep));
-    axum::serve(listener, Router::new().fallback(show).with_state(moving)).await
+    let (moving, on_show) = site(first);
+    tokio::spawn(move_on(on_show.clone(), true));
+    let sites = Sites { moving, on_show, still: Mutex::default() };
+    axum::serve(listener, Router::new().fallback(show).with_state(Arc::new(sites))).await
 }
