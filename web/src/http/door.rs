@@ -1,6 +1,6 @@
-//! The two doors of most addresses: a form of the page, after which the browser is sent on, and JSON
-//! below `/api/`, answered with 204, or with 202 where the card could not be written to. One handler
-//! serves both.
+//! The doors of most addresses: a form of the page, after which the browser is sent on, and JSON
+//! below `/api/`, answered with 204, or with 202 where the card could not be written to. The page's
+//! own script sends the form and is answered as a program. One handler serves them all.
 
 use std::convert::Infallible;
 
@@ -8,7 +8,7 @@ use axum::{
     Form, Json,
     body::Bytes,
     extract::{FromRequest, FromRequestParts, Path, Request, rejection::JsonRejection},
-    http::{StatusCode, request::Parts},
+    http::{HeaderMap, StatusCode, header, request::Parts},
     response::{IntoResponse, Redirect, Response},
 };
 use reckon::words;
@@ -30,13 +30,22 @@ pub(crate) type Outcome = Result<Done, Problem>;
 pub(crate) enum Door {
     /// A person, by a page.
     Page,
+    /// A page's script, in the person's stead: it sends what the page would, and hears what a
+    /// program would.
+    Script,
     /// A program.
     Api,
 }
 
 impl Door {
-    pub(crate) fn from_path(path: &str) -> Self {
-        if path.starts_with("/api/") { Self::Api } else { Self::Page }
+    pub(crate) fn of(path: &str, headers: &HeaderMap) -> Self {
+        if path.starts_with("/api/") {
+            Self::Api
+        } else if wants_json(headers) {
+            Self::Script
+        } else {
+            Self::Page
+        }
     }
 
     /// It is done, and kept so; a browser goes on to `page`.
@@ -49,12 +58,22 @@ impl<S: Sync> FromRequestParts<S> for Door {
     type Rejection = Infallible;
 
     async fn from_request_parts(parts: &mut Parts, _: &S) -> Result<Self, Infallible> {
-        Ok(Self::from_path(parts.uri.path()))
+        Ok(Self::of(parts.uri.path(), &parts.headers))
     }
 }
 
-/// The answer to a change: 303 to a page for a browser, 204 for a program. What is only in memory is
-/// said, with 202.
+/// Whether this asks for JSON and would not take a page. A browser that shows the answer always names
+/// HTML (Fetch standard, 'document `Accept` header value').
+fn wants_json(headers: &HeaderMap) -> bool {
+    let kinds = headers.get_all(header::ACCEPT).iter().filter_map(|it| it.to_str().ok());
+    let named: Vec<&str> =
+        kinds.flat_map(|it| it.split(',')).filter_map(|it| it.split(';').next()).collect();
+    let names = |kind: &str| named.iter().any(|it| it.trim().eq_ignore_ascii_case(kind));
+    names("application/json") && !names("text/html")
+}
+
+/// The answer to a change: 303 to a page for a browser, 204 for a program or a script. What is only in
+/// memory is said, with 202.
 pub(crate) struct Done {
     door: Door,
     page: String,
@@ -73,12 +92,12 @@ impl IntoResponse for Done {
         let (status, text) = (StatusCode::ACCEPTED, words::refusal::IN_MEMORY);
         match (self.door, self.kept) {
             (Door::Page, Kept::OnCard) => Redirect::to(&self.page).into_response(),
-            (Door::Api, Kept::OnCard) => StatusCode::NO_CONTENT.into_response(),
+            (Door::Api | Door::Script, Kept::OnCard) => StatusCode::NO_CONTENT.into_response(),
             (Door::Page, Kept::InMemory) => {
                 let title = words::refusal::IN_MEMORY_TITLE;
                 Problem::new(status, "in-memory", title, text).into_response()
             }
-            (Door::Api, Kept::InMemory) => {
+            (Door::Api | Door::Script, Kept::InMemory) => {
                 (status, Json(InMemory { kept: "in_memory", text })).into_response()
             }
         }
@@ -109,8 +128,8 @@ where
     type Rejection = Problem;
 
     async fn from_request(request: Request, state: &S) -> Result<Self, Problem> {
-        match Door::from_path(request.uri().path()) {
-            Door::Page => match Form::from_request(request, state).await {
+        match Door::of(request.uri().path(), request.headers()) {
+            Door::Page | Door::Script => match Form::from_request(request, state).await {
                 Ok(Form(form)) => Ok(Self::Form(form)),
                 Err(rejection) => Err(Problem::from_status(rejection.status())),
             },

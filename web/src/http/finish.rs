@@ -36,7 +36,7 @@ pub(crate) async fn finish_response(
     next: Next,
 ) -> Response {
     let path = request.uri().path().to_owned();
-    let look = Theme::from_headers(request.headers());
+    let (look, door) = (Theme::from_headers(request.headers()), Door::of(&path, request.headers()));
     let within = match path.as_str() {
         "/api/v1/copy" => COPY_WITHIN,
         "/contacts" | "/api/v1/contacts" => LOG_WITHIN,
@@ -48,7 +48,7 @@ pub(crate) async fn finish_response(
     };
     let says = answered.extensions().get::<Problem>().is_some();
     let mut response = if says || answered.status().as_u16() >= 400 {
-        with_body(answered, &path, |it| page(it, look))
+        with_body(answered, (door, &path), |it| page(it, look))
     } else {
         answered
     };
@@ -64,12 +64,16 @@ pub(crate) async fn finish_response(
     response
 }
 
-fn with_body(mut bare: Response, path: &str, page: impl FnOnce(&Problem) -> String) -> Response {
+fn with_body(
+    mut bare: Response,
+    (door, path): (Door, &str),
+    page: impl FnOnce(&Problem) -> String,
+) -> Response {
     let status = bare.status();
     let problem =
         bare.extensions_mut().remove::<Problem>().unwrap_or_else(|| Problem::from_status(status));
-    let (kind, body) = match Door::from_path(path) {
-        Door::Api => ("application/problem+json", problem::detail(&problem, path)),
+    let (kind, body) = match door {
+        Door::Api | Door::Script => ("application/problem+json", problem::detail(&problem, path)),
         Door::Page => ("text/html; charset=utf-8", page(&problem).into_bytes()),
     };
     let (mut parts, _) = bare.into_parts();

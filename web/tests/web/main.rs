@@ -18,4 +18,5 @@ mod rig;
 mod scenes;
 mod spend;
 mod streams;
+mod taps;
 mod trust;
