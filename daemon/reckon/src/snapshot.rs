@@ -5,7 +5,7 @@
 use alloc::{string::String, sync::Arc, vec::Vec};
 
 pub use crate::{
-    alarm::{About, Alarm, EndedAlarm},
+    alarm::{About, Alarm, EndedAlarm, Grade},
     forecast::Basis,
 };
 
@@ -327,4 +327,24 @@ pub struct Snapshot {
     pub footprint: Footprint,
     /// Whether this is a made-up demonstration.
     pub demo: bool,
+}
+
+impl Snapshot {
+    /// The remaining time that counts, 10 %, 50 %, 90 %: that of the forecast; as long as it is not
+    /// known which of several is true, the least of each.
+    #[must_use]
+    pub fn cautious_case(&self) -> Option<[Seconds; 3]> {
+        let Outlook::Lasts(forecast) = &self.outlook else { return None };
+        let least = |a: [Seconds; 3], b: [Seconds; 3]| core::array::from_fn(|k| a[k].min(b[k]));
+        let all = self.possibilities.iter().map(|one| one.remaining);
+        Some(all.reduce(least).unwrap_or(forecast.remaining))
+    }
+
+    /// What that supposes: the possibility whose middle is the least.
+    #[must_use]
+    pub fn cautious_story(&self) -> Option<Story> {
+        let middle = |one: &&Possibility| one.remaining[1].si();
+        let all = self.possibilities.iter();
+        all.min_by(|a, b| middle(a).total_cmp(&middle(b))).map(|one| one.story)
+    }
 }

@@ -236,7 +236,7 @@ fn doing(w: &'static words::NowPage, snapshot: &Snapshot) -> String {
         let mut letters = activity.name.chars();
         let first = letters.next().into_iter().flat_map(char::to_uppercase);
         let label = first.chain(letters).collect();
-        let left = words::activity_left(activity);
+        let left = words::activity_left(activity, snapshot.at);
         let by_rule = activity.current && snapshot.activity_auto == Some(true);
         let left = if by_rule { format!("{left}, {}", words::BY_RULE) } else { left };
         Tile { activity, label, left }

@@ -110,16 +110,45 @@ impl About {
         }
     }
 
+    /// How grave it is; a page shows it by shape and word.
+    #[must_use]
+    pub const fn grade(&self) -> Grade {
+        match self {
+            Self::RunningOut { limit_min: 0..=10 } | Self::AutoOff => Grade::Grave,
+            Self::RunningOut { limit_min: 11..=30 }
+            | Self::Undervoltage { .. }
+            | Self::BrownOutNear => Grade::Urgent,
+            _ => Grade::Early,
+        }
+    }
+
     /// What cannot wait: the bank may be gone within half an hour, or at any moment.
     #[must_use]
     pub const fn is_urgent(&self) -> bool {
-        matches!(
-            self,
-            Self::RunningOut { limit_min: 0..=30 }
-                | Self::AutoOff
-                | Self::Undervoltage { .. }
-                | Self::BrownOutNear
-        )
+        !matches!(self.grade(), Grade::Early)
+    }
+}
+
+/// How grave an alarm is.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Grade {
+    /// There is time to change something.
+    Early,
+    /// It cannot wait: half an hour, or the supply is at its limit.
+    Urgent,
+    /// The bank may be gone in minutes.
+    Grave,
+}
+
+impl Grade {
+    /// Its name in JSON and in a style sheet.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Early => "early",
+            Self::Urgent => "urgent",
+            Self::Grave => "grave",
+        }
     }
 }
 

@@ -22,7 +22,7 @@ use crate::{
     time::Mono,
     units::{Amps, Share, Watts},
 };
-pub use about::{About, Alarm, EndedAlarm};
+pub use about::{About, Alarm, EndedAlarm, Grade};
 use draw_high::DrawHighWatch;
 pub use edge::{AlarmChange, Edge};
 use graded::Graded;

@@ -18,9 +18,11 @@ pub mod question;
 pub mod record;
 pub mod refusal;
 pub mod report;
+pub mod safe;
 pub mod sensor;
 pub mod settings;
 pub mod station;
+pub mod strip;
 pub mod terminal;
 pub mod theme;
 pub mod warning;
@@ -33,12 +35,12 @@ pub use bank::{
 pub use calendar::{Local, lasted};
 pub use now::{
     Answer, BY_RULE, activity, activity_left, answer, bank, basis, board, clock, day_line, draw,
-    hour_mark, log, shift, spoken, status, supply, title, verdict,
+    hour_mark, log, shift, spoken, status, supply, title,
 };
 pub(crate) use numbers::stands_s;
 pub use numbers::{
-    ago, ahead, celsius, chance, clock_time, energy, left, moment, percent, power, range, span,
-    volts,
+    ago, ahead, celsius, chance, clock_time, energy, left, left_brief, moment, percent, power,
+    range, range_brief, span, volts,
 };
 pub use outing::{
     OutingEnd, TOO_SOON_TO_LEARN, began, bridged, draw_line, ending, event, how_ended, moment_of,
@@ -53,10 +55,12 @@ pub use power_off::{called_off, power_off, power_off_line};
 pub use question::{Asked, asked, levels};
 pub use refusal::{bank_fault, bank_faults, name_fault, refusal, unchanged, wait};
 pub use report::{FORESIGHT, forecast_then, forecasts};
+pub use safe::{Safe, safe, verdict};
 pub use station::{
     board_facts, clock_compared, costs, current, footprint, own_cost, record_owes, record_size,
     shunt, source_reads, source_state,
 };
+pub use strip::{Part, Well, power_off_strip, strip, well};
 
 #[cfg(test)]
 mod tests;

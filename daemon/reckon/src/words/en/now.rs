@@ -4,15 +4,16 @@ use super::{
     alarm::{gap, gap_remedy},
     calendar::capital,
     numbers::{
-        TIE, celsius, chance, clock_step_min, clock_time, energy, left, moment, or_more, percent,
-        power, range, span, time_of_day, volts,
+        TIE, celsius, clock_step_min, clock_time, energy, left, left_brief, moment, or_more,
+        percent, power, range, range_brief, span, time_of_day, volts,
     },
     question::supposing,
+    safe::{safe_until, verdict},
 };
 use crate::{
     forecast::{Forecast, Outlook},
     reading::Gap,
-    snapshot::{ActivityView, Basis, LogState, Possibility, Snapshot, Verdict},
+    snapshot::{ActivityView, Basis, LogState, Snapshot},
     time::{Mono, Stamp, Trust},
     units::{Seconds, Watts},
 };
@@ -25,6 +26,8 @@ pub struct Answer {
     pub big: String,
     /// What follows them (`left`), if they are a duration.
     pub after: String,
+    /// The range behind a duration, short: `5 h 30 to 7 h 10`.
+    pub range: String,
     /// Sentences under it, without their full stops where they are fragments.
     pub lines: Vec<String>,
 }
@@ -33,14 +36,11 @@ pub struct Answer {
 pub fn answer(snapshot: &Snapshot) -> Answer {
     let plain = |big: &str, line: String| Answer {
         big: big.into(),
-        after: String::new(),
         lines: Vec::from([line]),
+        ..Answer::default()
     };
     match &snapshot.outlook {
-        Outlook::Lasts(forecast) => match cautious_of(snapshot) {
-            Some(one) => lasts_if(one, forecast),
-            None => lasts(forecast, snapshot.at),
-        },
+        Outlook::Lasts(forecast) => lasts(forecast, snapshot),
         Outlook::TooSoon { wants } => {
             let wait = span(Seconds::of(wants.as_secs_f64()));
             plain("Too soon to say.", format!("A first forecast comes in about {wait}."))
@@ -72,28 +72,20 @@ sentences! {
     BY_RULE = "by a rule";
 }
 
-fn lasts(forecast: &Forecast, at: Stamp) -> Answer {
-    let [low, middle, high] = forecast.remaining;
-    let mut lines = Vec::from([range(forecast.remaining)]);
-    lines.extend(ends(forecast, at));
+/// Until it is known which bank there is, the cautious case counts, and the number says what it
+/// supposes.
+fn lasts(forecast: &Forecast, snapshot: &Snapshot) -> Answer {
+    let remaining = snapshot.cautious_case().unwrap_or(forecast.remaining);
+    let [low, middle, high] = remaining;
+    let supposing = snapshot.cautious_story().and_then(supposing);
+    let mut lines = Vec::from([range(remaining)]);
+    lines.extend(ends(forecast, snapshot.at).filter(|_| supposing.is_none()));
     lines.extend((forecast.basis == Basis::Expected).then(|| EXPECTED.into()));
-    Answer { big: left(middle, high - low), after: "left".into(), lines }
-}
-
-/// Of several possibilities, the one that leaves least.
-fn cautious_of(snapshot: &Snapshot) -> Option<&Possibility> {
-    snapshot.possibilities.iter().min_by(|a, b| a.remaining[1].si().total_cmp(&b.remaining[1].si()))
-}
-
-/// Until it is known which bank there is, the cautious number stands large and says what it
-/// supposes; the range spans all that is possible.
-fn lasts_if(one: &Possibility, forecast: &Forecast) -> Answer {
-    let [low, middle, high] = one.remaining;
-    let supposing = supposing(one.story).map_or_else(String::new, |it| format!(", {it}"));
     Answer {
-        big: left(middle, high - low),
-        after: format!("left{supposing}"),
-        lines: alloc::vec![range(forecast.remaining)],
+        big: left_brief(middle, high - low),
+        after: supposing.map_or_else(|| "left".into(), |it| format!("left, {it}")),
+        range: range_brief(remaining),
+        lines,
     }
 }
 
@@ -104,35 +96,6 @@ fn ends(forecast: &Forecast, at: Stamp) -> Option<String> {
     let end = Mono::at_s(forecast.made_at.as_s() + middle.si().clamp(0.0, 1e9));
     let time = time_of_day(end, at, clock_step_min(middle, high - low))?;
     Some(format!("ends about {time}"))
-}
-
-/// The finish against the forecast, as a sentence; `None` without a finish.
-pub fn verdict(snapshot: &Snapshot) -> Option<String> {
-    let finish = snapshot.finish?;
-    let time = clock_time(finish.at, snapshot.at);
-    let moment = moment(finish.at, snapshot.at);
-    if finish.at <= snapshot.at.mono {
-        let at = time.map_or(moment, |time| format!("at {time}"));
-        return Some(format!("The finish was {at}."));
-    }
-    let when = time.unwrap_or_else(|| format!("the finish {moment}"));
-    let (Some(verdict), Some(odds)) = (finish.verdict, finish.chance.map(chance)) else {
-        return Some(format!("Too soon to say whether it is enough for {when}."));
-    };
-    let spare = finish.spare.map_or(0.0, Seconds::si);
-    let width = match &snapshot.outlook {
-        Outlook::Lasts(forecast) => forecast.hopeful() - forecast.cautious(),
-        _ => Seconds::ZERO,
-    };
-    let about = left(Seconds::of(spare.abs()), width);
-    Some(match verdict {
-        Verdict::Enough => format!("Enough for {when}, with about {about} to spare."),
-        Verdict::Tight => format!("Tight for {when}: the chance of lasting is {odds}."),
-        Verdict::Short if spare < 0.0 => {
-            format!("Short for {when} by about {about}; the chance of lasting is {odds}.")
-        }
-        Verdict::Short => format!("Short for {when}: the chance of lasting is {odds}."),
-    })
 }
 
 /// What the forecast stands on.
@@ -292,7 +255,7 @@ pub fn log(snapshot: &Snapshot) -> String {
 
 /// How things stand, in one line for a service manager.
 pub fn status(snapshot: &Snapshot) -> String {
-    let Answer { big, after, lines } = answer(snapshot);
+    let Answer { big, after, lines, .. } = answer(snapshot);
     let lines = lines.join(", ");
     let said = if after.is_empty() { big } else { format!("{big} {after}, {lines}.") };
     let measured = snapshot.draw.basis == Basis::Measured;
@@ -334,10 +297,10 @@ pub fn day_line(snapshot: &Snapshot) -> String {
         .finish
         .map_or_else(String::new, |finish| format!("; the finish, {}", moment(finish.at, at)));
     let mut said = format!("The draw since {}{events}{finish}", moment(snapshot.outing_began, at));
-    if let Outlook::Lasts(forecast) = &snapshot.outlook {
-        let [low, middle, high] = forecast.remaining;
+    if let Some(remaining) = snapshot.cautious_case() {
+        let [low, middle, high] = remaining;
         let about = left(middle, high - low);
-        said.push_str(&format!("; the end, in about {about}, {}", range(forecast.remaining)));
+        said.push_str(&format!("; the end, in about {about}, {}", range(remaining)));
     }
     said + "."
 }
@@ -351,10 +314,10 @@ pub fn hour_mark(then: Mono, snapshot: &Snapshot, with_minutes: bool) -> String 
     }
 }
 
-/// What one activity would leave, for its button.
-pub fn activity_left(one: &ActivityView) -> String {
+/// Until when one activity alone would be safe, for its button: `safe until 17:55`.
+pub fn activity_left(one: &ActivityView, at: Stamp) -> String {
     match (one.remaining, one.usual) {
-        (Some([low, middle, high]), _) => format!("{} left", left(middle, high - low)),
+        (Some(remaining), _) => safe_until(remaining, at),
         (None, Some(usual)) => format!("draws {}", power(usual)),
         (None, None) => "not known yet".into(),
     }

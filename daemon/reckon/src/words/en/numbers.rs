@@ -50,11 +50,11 @@ pub(crate) fn stands_s(time: Seconds, width: Seconds) -> f64 {
 /// Beyond 30 days a forecast means nothing any more.
 const LONGEST_MIN: u64 = 43_200;
 
-/// `50 min`, `6 h 40`, `3 days 5 h`.
-fn minutes_said(minutes: u64) -> String {
+/// `50 min`, `6 h 40`, `3 days 5 h`; the last number is `1 min`.
+pub(super) fn minutes_said(minutes: u64) -> String {
     let (days, hours, min) = (minutes / 1440, minutes / 60, minutes % 60);
     match (minutes, min) {
-        (0, _) => format!("under 1{TIE}min"),
+        (0, _) => format!("1{TIE}min"),
         (1..60, _) => format!("{minutes}{TIE}min"),
         (60..4320, 0) => format!("{hours}{TIE}h"),
         (60..4320, _) => format!("{hours}{TIE}h{TIE}{min:02}"),
@@ -75,14 +75,53 @@ pub fn range(remaining: [Seconds; 3]) -> String {
     let width = high - low;
     let (low, high) = (rounded_min(low, width, true), rounded_min(high, width, false));
     let (from, to) = (minutes_said(low), minutes_said(high));
-    if from == to {
-        let itself = low == 0 || low > LONGEST_MIN;
-        return if itself { from } else { format!("about {from}") };
-    }
     if low == 0 {
         return format!("up to {to}");
     }
+    if from == to {
+        return if low > LONGEST_MIN { from } else { format!("about {from}") };
+    }
     format!("between {from} and {to}")
+}
+
+/// A duration short enough to be printed large: `50 min`, `6 h 40`, `3 d 5 h`, `12 d`.
+fn minutes_brief(minutes: u64) -> String {
+    let days = minutes.min(LONGEST_MIN) / 1440;
+    if days >= 10 {
+        return format!("{days}{TIE}d");
+    }
+    minutes_said(minutes).replace(&format!("{TIE}days"), &format!("{TIE}d"))
+}
+
+/// [`left`], short enough to be printed large.
+pub fn left_brief(time: Seconds, width: Seconds) -> String {
+    minutes_brief(rounded_min(time.si() / 60.0, width.si() / 60.0, false))
+}
+
+/// [`range`] in 20 letters at most: `5 h 30 to 7 h 10`, `11 to 17 min`, `up to 8 min`.
+pub fn range_brief(remaining: [Seconds; 3]) -> String {
+    let [low, _, high] = remaining.map(|time| time.si() / 60.0);
+    let width = high - low;
+    let (low, high) = (rounded_min(low, width, true), rounded_min(high, width, false));
+    let (from, to) = (minutes_brief(low), minutes_brief(high));
+    match (low, high) {
+        (0, _) => format!("up to {to}"),
+        (_, LONGEST_MIN..) if low < LONGEST_MIN => format!("{from} or more"),
+        (LONGEST_MIN.., _) => format!("{to} or more"),
+        _ if from == to => format!("about {from}"),
+        (1..60, 1..60) => format!("{low} to {to}"),
+        _ => format!("{from} to {to}"),
+    }
+}
+
+/// Whole minutes, rounded down.
+pub(super) fn whole_min(time: Seconds) -> i64 {
+    i64::try_from(whole(libm::floor(time.si() / 60.0))).unwrap_or(i64::MAX)
+}
+
+/// A forecast in whole minutes, rounded down to its own step: what is said to be safe.
+pub(super) fn safe_min(time: Seconds, width: Seconds) -> u64 {
+    rounded_min(time.si() / 60.0, width.si() / 60.0, true)
 }
 
 /// A span that is known: `12 s`, `14 min`, `2 h 14`, `3 days 5 h`.
@@ -112,22 +151,33 @@ pub fn clock_time(then: Mono, at: Stamp) -> Option<String> {
 
 /// The same to so many whole minutes.
 pub(super) fn time_of_day(then: Mono, at: Stamp, step_min: i64) -> Option<String> {
-    let wall_now = at.believed()?;
-    let wall_then = wall_now.plus_s(then.as_s() - at.mono.as_s());
-    let local = |ms: i64| ms.div_euclid(1000).saturating_add(i64::from(at.utc_offset_s));
-    let step_s = step_min.clamp(1, 60) * 60;
-    let seconds = local(wall_then.unix_ms());
-    let rounded = seconds.saturating_add(step_s / 2).div_euclid(step_s).saturating_mul(step_s);
-    let minute = rounded.div_euclid(60).rem_euclid(1440);
-    let time = format!("{:02}:{:02}", minute / 60, minute % 60);
-    let day = rounded.div_euclid(86_400);
-    match day.saturating_sub(local(wall_now.unix_ms()).div_euclid(86_400)) {
+    let step = step_min.clamp(1, 60);
+    let half_s = Seconds::of(30.0 * f64::from(i32::try_from(step).ok()?));
+    minute_of_day(calendar_min(then, at, step, half_s)?, at, "on %A")
+}
+
+/// A moment in whole minutes of the calendar of the place, after `more` rounded down to so many;
+/// `None` while the clock is not to be believed.
+pub(super) fn calendar_min(then: Mono, at: Stamp, step_min: i64, more: Seconds) -> Option<i64> {
+    let wall = at.believed()?.plus_s(then.as_s() - at.mono.as_s() + more.si());
+    let local_s = wall.unix_ms().div_euclid(1000).saturating_add(i64::from(at.utc_offset_s));
+    let step_min = step_min.clamp(1, 60);
+    Some(local_s.div_euclid(60 * step_min).saturating_mul(step_min))
+}
+
+/// A minute of the calendar of the place as a time of day; a day of this week by this format.
+pub(super) fn minute_of_day(minute: i64, at: Stamp, of_week: &str) -> Option<String> {
+    let of_day = minute.rem_euclid(1440);
+    let time = format!("{:02}:{:02}", of_day / 60, of_day % 60);
+    let day = minute.div_euclid(1440);
+    let today = calendar_min(at.mono, at, 1, Seconds::ZERO)?.div_euclid(1440);
+    match day.saturating_sub(today) {
         0 => Some(time),
         1 => Some(format!("{time} tomorrow")),
         -1 => Some(format!("{time} yesterday")),
         2..=6 => {
             let date = Wall::from_unix_ms(day.saturating_mul(86_400_000)).local(0)?;
-            Some(format!("{time} on {}", date.strftime("%A")))
+            Some(format!("{time} {}", date.strftime(of_week)))
         }
         _ => None,
     }

@@ -47,6 +47,19 @@ language! {
         how_long = "How long should the bank last?";
         until = "Until";
         set = "Set";
+        /// On the phone, while the board is not heard; a time of day follows the first two.
+        not_heard = "Not heard since";
+        was_safe = "It was safe until";
+        at_then = "at";
+        look = [
+            "Go nearer: it may be out of reach.",
+            "Its light is on: wait a minute.",
+            "No light: connect another bank.",
+        ];
+        nothing_sent = "Nothing is sent while it is not heard";
+        not_sent = "not sent";
+        not_sent_because = "Not sent: the board is not heard.";
+        look_again = "Look for it again";
     }
 
     /// A question and its answers.

@@ -1,5 +1,7 @@
 //! Tables of sentences, and what rounding may never do.
 
+mod safe;
+
 use core::time::Duration;
 
 use proptest::prelude::*;
@@ -57,8 +59,8 @@ fn lasting(low: f64, middle: f64, high: f64) -> Snapshot {
 fn a_remaining_time_has_no_false_digits() {
     // Minutes left, width of the range in minutes, what is said.
     let table = [
-        (0.0, 0.0, "under 1 min"),
-        (0.4, 0.0, "under 1 min"),
+        (0.0, 0.0, "1 min"),
+        (0.4, 0.0, "1 min"),
         (0.6, 2.0, "1 min"),
         (8.4, 6.0, "8 min"),
         (19.4, 8.0, "19 min"),
@@ -92,7 +94,7 @@ fn ranges() {
     let table = [
         ([350.0, 400.0, 450.0], "between 5 h 50 and 7 h 30"),
         ([0.5, 3.0, 8.0], "up to 8 min"),
-        ([0.0, 0.0, 0.0], "under 1 min"),
+        ([0.0, 0.0, 0.0], "up to 1 min"),
         ([61.0, 62.0, 63.0], "between 1 h and 1 h 05"),
         ([60.0, 61.0, 62.0], "about 1 h"),
         ([11.0, 14.0, 17.0], "between 11 min and 17 min"),
@@ -251,40 +253,6 @@ fn the_answer_for_every_outlook() {
 }
 
 #[test]
-fn the_verdict_is_a_sentence() {
-    let table = [
-        (Verdict::Enough, 0.95, 80.0, "Enough for 17:05, with about 1 h 20 to spare."),
-        (Verdict::Tight, 0.66, 20.0, "Tight for 17:05: the chance of lasting is about 2 in 3."),
-        (
-            Verdict::Short,
-            0.2,
-            -42.0,
-            "Short for 17:05 by about 40 min; the chance of lasting is about 1 in 5.",
-        ),
-        (Verdict::Short, 0.49, 1.0, "Short for 17:05: the chance of lasting is about 1 in 2."),
-    ];
-    for (verdict_, chance_, spare, want) in table {
-        let mut snapshot = lasting(110.0, 130.0, 150.0);
-        snapshot.finish = Some(FinishView {
-            at: Mono::at_s(5000.0 + 7200.0),
-            chance: Some(Share::nearest(chance_)),
-            verdict: Some(verdict_),
-            spare: Some(minutes(spare)),
-        });
-        assert_eq!(plain(&verdict(&snapshot).unwrap()), want);
-        snapshot.at.trust = Trust::Unset;
-        assert!(plain(&verdict(&snapshot).unwrap()).contains("for the finish in 2 h"));
-    }
-    let mut snapshot = snapshot();
-    assert_eq!(verdict(&snapshot), None);
-    let none = FinishView { at: Mono::at_s(9000.0), chance: None, verdict: None, spare: None };
-    snapshot.finish = Some(none);
-    assert!(verdict(&snapshot).unwrap().starts_with("Too soon to say whether"));
-    snapshot.finish = Some(FinishView { at: Mono::at_s(100.0), ..none });
-    assert!(verdict(&snapshot).unwrap().starts_with("The finish was"));
-}
-
-#[test]
 fn draw_and_supply() {
     let mut snapshot = snapshot();
     snapshot.draw.now = Some(Watts::of(4.07));
@@ -431,7 +399,6 @@ fn read_min(text: &str) -> u32 {
     let words: Vec<&str> = text.split(' ').collect();
     let number = |word: &str| word.parse::<u32>().unwrap();
     match words.as_slice() {
-        ["under", "1", "min"] => 0,
         ["more", "than", "30", "days"] => 43_201,
         [min, "min"] => number(min),
         [h, "h"] => number(h) * 60,
@@ -720,6 +687,10 @@ fn of_several_possibilities_the_cautious_one_stands_large() {
         ];
         let said = answer(&snapshot);
         assert_eq!((plain(&said.big).as_str(), said.after.as_str()), ("4 h", supposes));
-        assert_eq!(plain(&said.lines[0]), "between 2 h and 19 h", "the range spans them all");
+        assert_eq!(plain(&said.lines[0]), "between 2 h and 6 h", "the range is of the same case");
+        assert_eq!((said.lines.len(), plain(&said.range).as_str()), (1, "2 h to 6 h"));
+        let safe = safe(&snapshot).unwrap();
+        assert_eq!(safe.until, "Safe until 17:00", "15:05 and two hours, rounded down");
+        assert!(safe.finish.unwrap().starts_with("If "), "{story:?}");
     }
 }
