@@ -123,6 +123,21 @@ export class Station {
   }
 }
 
+/** The invented scenes of the web tests, served: `/LOOK/SCENE/PAGE`. */
+export class Scenes {
+  static async start() {
+    const s = new Scenes();
+    s.port = await freePort();
+    s.child = spawn(scenes, [String(s.port)], { stdio: 'ignore' });
+    await until(() => fetch(s.url('/paper/fine/')).then((r) => r.ok, () => false), 'the scenes are served');
+    return s;
+  }
+
+  url(path) { return `http://127.0.0.1:${this.port}${path}`; }
+
+  async stop() { this.child.kill(); }
+}
+
 export const BLUE_TEN = `station = "Heron"
 
 [bank]

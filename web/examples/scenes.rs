@@ -4,6 +4,8 @@
 //!
 //! `cargo run -p web --example scenes -- 8074`
 
+#[path = "../tests/web/days.rs"]
+mod days;
 #[path = "../tests/web/past.rs"]
 mod past;
 #[path = "../tests/web/scenes.rs"]
@@ -65,7 +67,7 @@ struct Sites {
 impl Sites {
     /// The scene of a page that is opened, anew; of what such a page asks for later, the same.
     fn still(&self, path: &str, name: &str, anew: bool) -> Option<Router> {
-        let first = states::state(name)?;
+        let first = states::state(name).or_else(|| days::day(name))?;
         let mut still = self.still.lock().unwrap_or_else(PoisonError::into_inner);
         if anew || !still.contains_key(path) {
             let (router, show) = site(first);

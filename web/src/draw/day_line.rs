@@ -1,9 +1,9 @@
 //! The day line: the draw so far as a silhouette, what lies ahead as a band that dissolves between
 //! the 10 % and the 90 % point, the finish as a flag. Snapshot in, SVG out; pure.
 //!
-//! Times are given in per cent of the width and heights in `em`, so that the drawing fits any phone
-//! while its letters keep their size; only the silhouette is stretched. Colours come from the style
-//! sheet by class, since the policy allows no style in the markup.
+//! Times are given in per cent of the width and heights in per cent of the plot, which fills the box that
+//! the page gives it; letters stand above and below the plot, outside it, and keep their size. Colours come
+//! from the style sheet by class, since the policy allows no style in the markup.
 
 use std::fmt::Write;
 
@@ -15,14 +15,13 @@ use reckon::{
     words,
 };
 
+use crate::draw::labels::{CLOTH_EM, GAP_EM, NARROWEST_EM, Side, bold_em, sides};
+
 /// Columns of the silhouette at most: about one for each two dots of a small phone.
 const COLUMNS: usize = 150;
 /// The silhouette's own coordinates.
 const WIDE: f64 = 1000.0;
 const HIGH: f64 = 100.0;
-/// Lines of letters and the ground, in em from the top.
-const GROUND: f64 = 7.2;
-const TOP: f64 = 2.7;
 /// Hour marks at most.
 const MARKS: f64 = 6.0;
 
@@ -60,31 +59,80 @@ pub(crate) fn day_line(snapshot: &Snapshot) -> Option<String> {
     }
 
     let mut svg = String::with_capacity(6 * 1024);
-    let described = words::day_line(snapshot);
     let _ = write!(
         svg,
-        "<svg class=day role=img aria-labelledby=\"day-t day-d\"><title id=day-t>The day line</title><desc id=day-d>{}</desc>",
-        escaped(&described)
+        "<svg class=line role=img aria-labelledby=\"day-t day-d\"><title id=day-t>{}</title><desc id=day-d>{}</desc>",
+        words::drawing::TITLE,
+        escaped(&words::day_line(snapshot))
     );
     silhouette(&mut svg, snapshot, &scale, ends);
     if let Some([_, middle, _]) = ends {
-        let x = scale.x(middle);
-        let _ = write!(svg, "<line class=half x1={x:.1}% x2={x:.1}% y1=3.4em y2={GROUND}em />");
+        upright(&mut svg, "half", scale.x(middle), "15%");
     }
     for tick in &snapshot.draw_history.ticks {
         let x = scale.x(tick.as_s());
-        let _ = write!(svg, "<line class=tick x1={x:.1}% x2={x:.1}% y1={TOP}em y2=3.3em />");
+        let _ = write!(svg, "<line class=tick x1={x:.1}% x2={x:.1}% y1=-.5em y2=-.1em />");
     }
-    let _ = write!(svg, "<line class=rule x1=0 x2=100% y1={GROUND}em y2={GROUND}em />");
-    hours(&mut svg, snapshot, &scale);
-    let x = scale.x(now_s);
-    let _ = write!(svg, "<line class=now x1={x:.1}% x2={x:.1}% y1=1.6em y2=7.5em />");
-    label(&mut svg, x, 2.5, "now", x > 80.0, 0.4);
-    if let (Some(finish_s), Some(finish)) = (finish_s, snapshot.finish) {
-        flag(&mut svg, scale.x(finish_s), &words::moment(finish.at, snapshot.at));
-    }
+    svg.push_str("<line class=ground x1=0 x2=100% y1=100% y2=100% />");
+    signs(&mut svg, snapshot, &scale);
     svg.push_str("</svg>");
+    legend(&mut svg, snapshot, ends.is_some());
     Some(svg)
+}
+
+/// A line from so high down to the ground.
+fn upright(svg: &mut String, class: &str, x: f64, from: &str) {
+    let _ = write!(svg, "<line class={class} x1={x:.1}% x2={x:.1}% y1={from} y2=100% />");
+}
+
+/// The lines of now and of the finish with their words, and the hours under the ground.
+fn signs(svg: &mut String, snapshot: &Snapshot, scale: &Scale) {
+    let now = (scale.x(snapshot.at.mono.as_s()), bold_em(words::drawing::NOW) + GAP_EM);
+    let finish = snapshot.finish.map(|it| {
+        let text = words::hour_mark(it.at, snapshot, true);
+        (scale.x(it.at.as_s()), text)
+    });
+    let reach = finish.as_ref().map(|(x, text)| (*x, CLOTH_EM + bold_em(text)));
+    let (now_side, finish_side) = sides(now, reach);
+    let under = now_side == Side::Under;
+    upright(svg, "now", now.0, if under { "0" } else { "-1.78em" });
+    if !under {
+        label(svg, now.0, -0.85, words::drawing::NOW, now_side == Side::Left, GAP_EM);
+    }
+    if let Some((x, text)) = &finish {
+        flag(svg, *x, text, finish_side == Side::Left);
+    }
+    svg.push_str("<svg y=100% overflow=visible>");
+    if under {
+        let x = now.0.clamp(7.0, 93.0);
+        let _ = write!(
+            svg,
+            "<text x={x:.1}% y=1.2em text-anchor=middle>{}</text>",
+            words::drawing::NOW
+        );
+    }
+    let _ = write!(svg, "<line class=now x1={0:.1}% x2={0:.1}% y1=0 y2=3 />", now.0);
+    hours(svg, snapshot, scale, under.then_some(now.0));
+    svg.push_str("</svg>");
+}
+
+/// What each shape means, as far as it is drawn.
+fn legend(svg: &mut String, snapshot: &Snapshot, ahead: bool) {
+    let drawn = !snapshot.draw_history.mean_w.is_empty();
+    let event = !snapshot.draw_history.ticks.is_empty();
+    svg.push_str("<p class=legend aria-hidden=true>");
+    for (class, is_there, text) in [
+        ("drawn", drawn, words::drawing::DRAWN),
+        ("safe", ahead, words::drawing::SAFE),
+        ("may", ahead, words::drawing::MAY_END),
+        ("likely", ahead, words::drawing::LIKELY),
+        ("event", event, words::drawing::EVENT),
+    ] {
+        if is_there {
+            let _ = write!(svg, "<span><i class={class}></i>{text}</span> ");
+        }
+    }
+    svg.push_str("</p>");
 }
 
 pub(crate) fn label(svg: &mut String, x: f64, y_em: f64, text: &str, leftwards: bool, gap_em: f64) {
@@ -96,14 +144,13 @@ pub(crate) fn label(svg: &mut String, x: f64, y_em: f64, text: &str, leftwards: 
     );
 }
 
-fn flag(svg: &mut String, x: f64, text: &str) {
-    let leftwards = x > 45.0;
+fn flag(svg: &mut String, x: f64, text: &str, leftwards: bool) {
     let cloth = if leftwards { "M0 0h-24l6 6-6 6H0" } else { "M0 0h24l-6 6 6 6H0" };
-    let _ = write!(
-        svg,
-        "<g class=flag><line x1={x:.1}% x2={x:.1}% y1=.1em y2={GROUND}em /><svg x={x:.1}% y=.1em overflow=visible><path d=\"{cloth}z\"/></svg></g>"
-    );
-    label(svg, x, 0.95, text, leftwards, 2.1);
+    svg.push_str("<g class=flag>");
+    upright(svg, "pole", x, "-1.78em");
+    let _ =
+        write!(svg, "<svg x={x:.1}% y=-1.78em overflow=visible><path d=\"{cloth}z\"/></svg></g>");
+    label(svg, x, -0.85, text, leftwards, CLOTH_EM);
 }
 
 /// Past and future, in stretched coordinates.
@@ -116,8 +163,7 @@ fn silhouette(svg: &mut String, snapshot: &Snapshot, scale: &Scale, ends: Option
     let now_s = snapshot.at.mono.as_s();
     let _ = write!(
         svg,
-        "<svg y={TOP}em width=100% height={:.1}em viewBox=\"0 0 {WIDE} {HIGH}\" preserveAspectRatio=none>",
-        GROUND - TOP
+        "<svg width=100% height=100% viewBox=\"0 0 {WIDE} {HIGH}\" preserveAspectRatio=none>"
     );
     if let Some([sure_s, _, most_s]) = ends {
         let at = |s: f64| scale.x(s) * WIDE / 100.0;
@@ -208,8 +254,9 @@ fn path(
     }
 }
 
-/// Marks on the ground: full hours of the day where it is known, else hours of the outing.
-fn hours(svg: &mut String, snapshot: &Snapshot, scale: &Scale) {
+/// Marks on the ground: full hours of the day where it is known, else hours of the outing; none where
+/// 'now' stands among them.
+fn hours(svg: &mut String, snapshot: &Snapshot, scale: &Scale, now: Option<f64>) {
     let span_h = (scale.to_s - scale.from_s) / 3600.0;
     let step_h = [0.25, 0.5, 1.0, 2.0, 3.0, 4.0, 6.0, 12.0, 24.0]
         .into_iter()
@@ -219,17 +266,23 @@ fn hours(svg: &mut String, snapshot: &Snapshot, scale: &Scale) {
     // Where the marks' zero lies, boot seconds.
     let zero_s = midnight_s(snapshot.at).unwrap_or(scale.from_s);
     let mut mark = ((scale.from_s - zero_s) / step_s).ceil();
+    let per_em = 100.0 / NARROWEST_EM;
+    let mut free_from = 0.0;
     while zero_s + mark * step_s <= scale.to_s {
         let at_s = zero_s + mark * step_s;
         let x = scale.x(at_s);
-        let _ = write!(svg, "<line class=rule x1={x:.1}% x2={x:.1}% y1={GROUND}em y2=7.5em />");
-        if (3.0..=96.0).contains(&x) {
-            let text = words::hour_mark(Mono::at_s(at_s), snapshot, step_h < 1.0);
+        let _ = write!(svg, "<line class=rule x1={x:.1}% x2={x:.1}% y1=0 y2=4 />");
+        let text = words::hour_mark(Mono::at_s(at_s), snapshot, step_h < 1.0);
+        let half = bold_em(&text) / 2.0 * per_em;
+        let beside_now =
+            now.is_none_or(|now| (now.clamp(7.0, 93.0) - x).abs() > half + 1.7 * per_em);
+        if x - half >= free_from && x + half <= 100.0 && beside_now {
             let _ = write!(
                 svg,
-                "<text class=hour x={x:.1}% y=8.5em text-anchor=middle>{}</text>",
+                "<text class=hour x={x:.1}% y=1.2em text-anchor=middle>{}</text>",
                 escaped(&text)
             );
+            free_from = x + half + 0.3 * per_em;
         }
         mark += 1.0;
     }

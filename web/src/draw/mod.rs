@@ -2,5 +2,6 @@
 
 pub(crate) mod day_line;
 pub(crate) mod fold;
+mod labels;
 pub(crate) mod report;
 pub(crate) mod series;

@@ -247,7 +247,7 @@ proptest! {
                 prop_assert_eq!(got.status, StatusCode::OK, "{}", path);
             }
             let page = rig.get("/").await.text;
-            let drawing = page.split("<svg class=day").nth(1).unwrap();
+            let drawing = page.split("<svg class=line").nth(1).unwrap();
             let drawing = drawing.split("</svg>\n").next().unwrap().split("</div>").next().unwrap();
             prop_assert!(!drawing.contains("NaN") && !drawing.contains("inf"), "{}", drawing);
             prop_assert!(page.len() < 60_000, "{} bytes", page.len());

@@ -212,7 +212,7 @@ async fn whatever_is_whole_is_packed_and_a_stream_is_not() {
 async fn nothing_needs_a_script() {
     let page = Rig::of("fine").get("/").await.text;
     let body = page.split_once("<body>").unwrap().1.split("<script>").next().unwrap();
-    for there in ["6\u{a0}h\u{a0}40", "<svg class=day", "action=/activity", "action=/finish"] {
+    for there in ["6\u{a0}h\u{a0}40", "<svg class=line", "action=/activity", "action=/finish"] {
         assert!(body.contains(there), "{there}");
     }
     assert!(page.contains("<noscript><meta http-equiv=refresh"));

@@ -4,6 +4,7 @@ pub mod alarm;
 pub mod bank;
 pub mod calendar;
 pub mod contact_log;
+pub mod drawing;
 pub mod fold;
 pub mod journal;
 pub mod metrics;
