@@ -4,7 +4,7 @@
 import { after, before, test } from 'node:test';
 import assert from 'node:assert/strict';
 import { join } from 'node:path';
-import { BLUE_TEN, Station, openBrowser, phone, pictures, until } from './station.js';
+import { BLUE_TEN, Station, openBrowser, phone, pictures, runAxe, until } from './station.js';
 
 let browser;
 before(async () => { browser = await openBrowser(); });
@@ -48,25 +48,65 @@ test('when the board is gone the page says how old its figures are, and heals by
   });
 });
 
-test('a phone must be paired once before it can change something', async () => {
-  await withStation({ settings: 'station = "Heron"\n' }, async (station) => {
+for (const javaScriptEnabled of [true, false]) {
+  test(`a first tap asks for the code and is done after it, ${javaScriptEnabled ? 'with' : 'without'} scripts`, async () => {
+    await withStation({ settings: BLUE_TEN }, async (station) => {
+      const context = await phone(browser, station, { javaScriptEnabled });
+      const page = await context.newPage();
+      let taps = 0;
+      const tap = async (what) => { taps += 1; await page.locator(what).first().tap(); };
+      const refused = await context.request.post(station.url('/api/v1/activity'), { data: { name: 'Receive' } });
+      assert.equal(refused.status(), 403, 'without pairing');
+      await page.goto(station.url('/'));
+      assert.match(await main(page), /Look only: a tap asks for the code first\./);
+      const tapped = page.locator('form[action="/activity"] button').first();
+      const name = await tapped.getAttribute('value');
+      await tap('form[action="/activity"] button');
+      // The field waits for the code: no tap, and no name to be given.
+      await page.locator('#code:focus').waitFor();
+      assert.ok((await main(page)).includes(`Then: ${name}.`), await main(page));
+      const code = (await station.pin()).replaceAll(' ', '');
+      const nearly = code.slice(0, 11) + ((Number(code[11]) + 1) % 10);
+      await page.keyboard.type(nearly);
+      taps -= 1; // A slip is not the way.
+      await tap('main form button');
+      await page.locator('#why').waitFor();
+      const [why, field, button] = await Promise.all(['#why', '#code', 'main form button']
+        .map((what) => page.locator(what).first().boundingBox()));
+      assert.match(await page.locator('#why').textContent(), /That code is wrong/);
+      assert.ok(why.y + why.height <= field.y, 'what is wrong stands above the field');
+      // A phone's keys take nearly half of it (common practice, no source).
+      assert.ok(button.y + button.height < 844 * .6, `the button is clear of the keys: ${JSON.stringify(button)}`);
+      assert.ok(button.height >= 48 && field.height >= 48, JSON.stringify([field, button]));
+      if (javaScriptEnabled) assert.deepEqual(await runAxe(page), []);
+      await page.screenshot({ path: join(pictures, `wrong-code-${javaScriptEnabled}-390.png`), fullPage: true });
+      // One digit is mended where it stands.
+      assert.equal(await page.inputValue('#code'), nearly);
+      await page.locator('#code:focus').waitFor();
+      await page.keyboard.press('End');
+      await page.keyboard.press('Backspace');
+      await page.keyboard.type(code[11]);
+      await tap('main form button');
+      await page.waitForURL(station.url('/'));
+      await until(async () => (await station.now()).forecast.activities.some((a) => a.current && a.name === name), 'what was tapped first is done');
+      assert.equal(taps, 2, 'from Now to paired');
+      assert.doesNotMatch(await main(page), /Look only/);
+      const key = (await context.cookies()).find((c) => c.httpOnly);
+      assert.ok(key && key.sameSite === 'Strict', JSON.stringify(key));
+      await context.close();
+    });
+  });
+}
+
+test('the link of the code pairs with one tap', async () => {
+  await withStation({ settings: BLUE_TEN }, async (station) => {
     const context = await phone(browser, station);
     const page = await context.newPage();
-    const refused = await context.request.post(station.url('/api/v1/activity'), { data: { name: 'Receive' } });
-    assert.ok([401, 403].includes(refused.status()), `${refused.status()} without pairing`);
-    await page.goto(station.url('/pair'));
-    await page.fill('input[name=code]', '000000');
-    await page.click('main form button');
-    assert.doesNotMatch(await main(page), /is paired/i);
-    await page.goto(station.url('/pair'));
-    await page.fill('input[name=code]', await station.pin());
-    await page.click('main form button');
-    await page.goto(station.url('/'));
-    await page.click('text=USB bank, 10'); // the usable default, one tap away
-    await until(async () => (await station.now()).bank.connected, 'the bank is taken');
-    const cookies = await context.cookies();
-    const key = cookies.find((c) => c.httpOnly);
-    assert.ok(key && key.sameSite === 'Strict', JSON.stringify(cookies));
+    await page.goto(station.url(`/pair?code=${(await station.pin()).replaceAll(' ', '')}`));
+    assert.equal((await context.cookies()).length, 0, 'a look pairs nobody');
+    await page.locator('main form button').first().tap();
+    await page.waitForURL(station.url('/'));
+    assert.ok((await context.cookies()).some((c) => c.httpOnly));
     await context.close();
   });
 });

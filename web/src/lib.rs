@@ -31,7 +31,7 @@ use crate::{
         assets, finish, guard, gzip,
         site::{Parts, Site},
     },
-    pages::{banks, contacts, frame, live, now, outings, phones, questions, report, station},
+    pages::{banks, contacts, live, now, outings, pair, phones, questions, report, station},
     wire::metrics,
 };
 
@@ -49,7 +49,10 @@ pub use record::{
 /// The pages and the JSON for the network: everyone may look, changing needs pairing.
 pub fn pages(shown: Shown) -> Router {
     let site = Arc::new(Parts::new(shown, false));
-    let inner = routes(&site)
+    // Below the layers as a whole, so that what is carried out after pairing is routed once more.
+    let inner = Router::new()
+        .fallback_service(routes(&site).with_state(Arc::clone(&site)))
+        .layer(middleware::from_fn(guard::carry_out))
         .layer(middleware::from_fn_with_state(Arc::clone(&site), guard::may_change))
         .layer(middleware::from_fn_with_state(Arc::clone(&site), guard::note_ticket))
         .layer(middleware::from_fn_with_state(Arc::clone(&site), guard::known_host));
@@ -70,7 +73,7 @@ fn routes(site: &Site) -> Router<Site> {
     Router::new()
         .route("/", get(now::now))
         .route("/station", get(station::station))
-        .route("/pair", get(phones::pair).post(asks::phones::pair))
+        .route("/pair", get(pair::page).post(asks::phones::pair))
         .route("/phones", get(phones::page))
         .route("/phones/end", post(asks::phones::end_all))
         .route("/phones/{id}/end", post(asks::phones::end))
@@ -164,7 +167,7 @@ fn record_api() -> Router<Site> {
 }
 
 fn finished(routes: Router<Site>, site: Site) -> Router {
-    let page: finish::ProblemPage = frame::problem;
+    let page: finish::ProblemPage = pair::problem;
     routes
         .layer(DefaultBodyLimit::max(finish::BODY_BYTES))
         .layer(CatchPanicLayer::custom(|_| finish::on_panic()))

@@ -12,9 +12,11 @@ use axum::{
 use reckon::words;
 
 use crate::http::{
+    choice::Choice,
+    door::Door,
     group::{Group, address_of},
     pairing::TicketShown,
-    problem::Problem,
+    problem::{CodeWanted, Problem},
     site::Site,
 };
 
@@ -73,9 +75,47 @@ pub(crate) async fn may_change(State(site): State<Site>, request: Request, next:
     let path = request.uri().path();
     let open = matches!(path, "/pair" | "/look" | "/api/v1/pair");
     if !open && !site.may_change(request.headers()) {
-        return pair_first().into_response();
+        return pair_first_then(&site, request).await.into_response();
     }
     next.run(request).await
+}
+
+/// Refused until the phone is paired; the page of it takes the code, and carries what was tapped.
+async fn pair_first_then(site: &Site, request: Request) -> Problem {
+    let choice = match Door::of(request.uri().path(), request.headers()) {
+        Door::Page => Choice::of(request).await,
+        Door::Script | Door::Api => None,
+    };
+    let snapshot = site.snapshot();
+    let then = choice.map(|choice| {
+        let said = choice.said(&snapshot);
+        (choice, said)
+    });
+    let open = site.shown.pairing.is_open(snapshot.at.mono);
+    pair_first().wants_code(CodeWanted { then, open, ..CodeWanted::default() })
+}
+
+/// Carries out what was tapped before the phone was paired; whoever paired it leaves the choice with
+/// the answer. What comes of it is the answer then, with the ticket.
+pub(crate) async fn carry_out(request: Request, next: Next) -> Response {
+    if request.uri().path() != "/pair" {
+        return next.run(request).await;
+    }
+    let (parts, body) = request.into_parts();
+    let again = next.clone();
+    let mut paired = next.run(Request::from_parts(parts.clone(), body)).await;
+    let choice = paired.extensions_mut().remove::<Choice>();
+    let Some(chosen) = choice.and_then(|choice| choice.request(parts)) else { return paired };
+    let mut answer = again.run(chosen).await;
+    // A list that could not be kept is said, unless what was tapped has something to say itself.
+    let done = answer.extensions().get::<Problem>().is_none() && answer.status().as_u16() < 400;
+    if done && paired.extensions().get::<Problem>().is_some() {
+        return paired;
+    }
+    for ticket in paired.headers().get_all(header::SET_COOKIE) {
+        answer.headers_mut().append(header::SET_COOKIE, ticket.clone());
+    }
+    answer
 }
 
 /// What is for paired phones only.

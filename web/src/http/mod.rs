@@ -3,6 +3,7 @@
 
 pub(crate) mod assets;
 pub(crate) mod bodies;
+pub(crate) mod choice;
 pub(crate) mod door;
 pub(crate) mod finish;
 pub(crate) mod group;

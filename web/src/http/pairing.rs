@@ -138,6 +138,12 @@ impl Pairing {
         self.lock().window.as_ref().is_some_and(|window| window.is_open(at))
     }
 
+    /// How long no code from there is looked at.
+    pub(crate) fn wait(&self, from: Option<IpAddr>, at: Mono) -> Duration {
+        let inner = self.lock();
+        inner.window.as_ref().map_or(Duration::ZERO, |it| it.wait(Group::of(from), at))
+    }
+
     /// Tries a code, for a phone that its owner calls `name`; gives the jar with the ticket in it.
     /// The list has changed then: see [`Self::keep`].
     ///

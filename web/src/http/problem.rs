@@ -9,6 +9,8 @@ use axum::{
 use reckon::{engine::Refusal, name::NameFault, words};
 use serde::Serialize;
 
+use crate::http::choice::Choice;
+
 /// A failed request. `code` is for programs to branch on and never changes its meaning.
 #[derive(Clone, Debug)]
 pub(crate) struct Problem {
@@ -23,6 +25,21 @@ pub(crate) struct Problem {
     pub way_on: (&'static str, &'static str),
     /// When trying again can help, seconds.
     pub retry_after_s: Option<u64>,
+    /// The way on is a code, typed on this very page.
+    pub wants_code: Option<Box<CodeWanted>>,
+}
+
+/// What the page with the field for the code has besides the problem.
+#[derive(Clone, Debug, Default)]
+pub(crate) struct CodeWanted {
+    /// What was tapped, and comes after the code: carried, and said.
+    pub(crate) then: Option<(Choice, String)>,
+    /// A code was tried, and is worth mending.
+    pub(crate) typed: String,
+    /// Whether a code is good now.
+    pub(crate) open: bool,
+    /// Whether one was tried.
+    pub(crate) tried: bool,
 }
 
 impl Problem {
@@ -33,7 +50,7 @@ impl Problem {
         say: impl Into<String>,
     ) -> Self {
         let way_on = ("/", words::refusal::BACK_TO_NOW);
-        Self { status, code, title, say: say.into(), way_on, retry_after_s: None }
+        Self { status, code, title, say: say.into(), way_on, retry_after_s: None, wants_code: None }
     }
 
     pub(crate) fn way_on(mut self, address: &'static str, words: &'static str) -> Self {
@@ -43,6 +60,11 @@ impl Problem {
 
     pub(crate) fn retry_after(mut self, wait_s: u64) -> Self {
         self.retry_after_s = Some(wait_s);
+        self
+    }
+
+    pub(crate) fn wants_code(mut self, wanted: CodeWanted) -> Self {
+        self.wants_code = Some(Box::new(wanted));
         self
     }
 

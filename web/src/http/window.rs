@@ -77,6 +77,11 @@ impl Window {
         self.digits.iter().map(|digit| char::from(*digit)).collect()
     }
 
+    /// How long nothing from there is looked at.
+    pub(crate) fn wait(&self, from: Group, at: Mono) -> Duration {
+        self.guessers.get(&from).map_or(Duration::ZERO, |it| it.waits_until.since(at))
+    }
+
     /// Looks at a code; spaces and dashes in it do not count.
     ///
     /// # Errors
@@ -85,13 +90,13 @@ impl Window {
         if !self.is_open(at) {
             return Err(Rejected::Closed);
         }
-        let before = self.guessers.get(&from);
-        if let Some(wait) = before.map(|it| it.waits_until.since(at)).filter(|it| !it.is_zero()) {
+        let wait = self.wait(from, at);
+        if !wait.is_zero() {
             return Err(Rejected::Wait(wait));
         }
-        let typed = typed.bytes().filter(|byte| !matches!(byte, b' ' | b'-'));
-        let typed: Vec<u8> = typed.take(DIGITS + 1).collect();
-        if self.digits.as_slice().ct_eq(&typed).into() {
+        let typed = typed.chars().filter(|it| !it.is_whitespace() && *it != '-');
+        let typed: String = typed.take(DIGITS + 1).collect();
+        if self.digits.as_slice().ct_eq(typed.as_bytes()).into() {
             return Ok(());
         }
         self.note_wrong(from, at);
@@ -203,6 +208,9 @@ mod tests {
         let code = window.code();
         let grouped = format!("{} {}-{}", &code[..4], &code[4..8], &code[8..]);
         assert_eq!(window.try_code(&grouped, group(1), Mono::at_s(100.0)), Ok(()));
+        // As a terminal or a message may hand it over.
+        let pasted = format!(" {}\u{a0}{}\t{}\n", &code[..4], &code[4..8], &code[8..]);
+        assert_eq!(window.try_code(&pasted, group(1), Mono::at_s(100.0)), Ok(()));
         for wrong in ["", &code[1..], &format!("{code}0"), "１２３４"] {
             let tried = window.try_code(wrong, group(2), Mono::at_s(100.0));
             assert_eq!(tried, Err(Rejected::Wrong), "{wrong}");

@@ -6,6 +6,7 @@ pub(crate) mod frame;
 pub(crate) mod live;
 pub(crate) mod now;
 pub(crate) mod outings;
+pub(crate) mod pair;
 pub(crate) mod phones;
 pub(crate) mod questions;
 pub(crate) mod report;

@@ -1,5 +1,4 @@
-//! The paired phones: the page and its JSON, for those who may change things; and the page where a
-//! phone is paired.
+//! The paired phones: the page and its JSON, for those who may change things.
 
 use askama::Template;
 use axum::{
@@ -16,7 +15,6 @@ use crate::{
         guard,
         phones::{Listed, TICKET_LASTS},
         site::Site,
-        window::CODE_LASTS,
     },
     pages::{
         frame::{Frame, shown},
@@ -24,26 +22,6 @@ use crate::{
     },
     wire::phones,
 };
-
-#[derive(Template)]
-#[template(path = "pair.html")]
-struct PairPage {
-    frame: Frame,
-    paired: bool,
-    /// Whether a code is good now.
-    open: bool,
-    lasts_min: u64,
-}
-
-pub(crate) async fn pair(State(site): State<Site>, headers: HeaderMap) -> Response {
-    let at = site.snapshot().at;
-    shown(&PairPage {
-        frame: Frame::for_request(&site, &headers, "Station"),
-        paired: site.shown.pairing.knows(&headers, at),
-        open: site.shown.pairing.is_open(at.mono),
-        lasts_min: CODE_LASTS.as_secs() / 60,
-    })
-}
 
 #[derive(Template)]
 #[template(path = "phones.html")]

@@ -2,6 +2,7 @@
 #![expect(clippy::unwrap_used, reason = "a test fails by falling")]
 
 mod answers;
+mod carried;
 mod contacts;
 mod forms;
 mod golden;

@@ -101,8 +101,8 @@ pub(super) fn pseudo() -> (&'static Language, Fixed) {
             sensors, no_sensor, board, record, moved, clock, set_clock, with_scripts, when_paired,
             pairing, all_may_change, is_paired, phones, may_look, warnings, where_warned, uses, care,
             take_care, about, licence(version), what_it_means),
-        pair: page!(en PairPage pair: title, already, to_now, how, lasts(minutes), no_code, code, name,
-            pair),
+        pair: page!(en PairPage pair: title, already, to_now, how, lasts(minutes), no_code, code, digits,
+            name_it, name, pair),
         phones: page!(en PhonesPage phones: title, what_they_may(days), none, only_paired, this, end,
             all, end_all, what_all_means, end_them, to_station),
     };

@@ -22,8 +22,8 @@ language! {
         /// What the navigation is, for a screen reader.
         pages = "Pages";
         places = ["Now", "Outings", "Banks", "Station"];
-        may_look = "Anyone on the network can look.";
-        pair = "Pair this phone to make changes.";
+        may_look = "Look only: a tap asks for the code first.";
+        pair = "Pair this phone";
     }
 
     /// Now.
@@ -357,7 +357,9 @@ language! {
         lasts(minutes) = "A code is good for {minutes} minutes.";
         no_code = "No code is good now: none was asked for, or it is used or too old.";
         code = "Code";
-        name = "Name of this phone, if you like";
+        digits = "Twelve digits";
+        name_it = "Name this phone";
+        name = "Name of this phone";
         pair = "Pair";
     }
 

@@ -49,6 +49,37 @@ pub fn phone_used(at: Option<Local>) -> String {
 }
 
 sentences! {
+    /// On the page where the code is typed: what was tapped before, and comes after it.
+    then(what) = "Then: {what}.";
+    /// The same, while the board counts down.
+    then_in_time(what) = "Then: {what}. Until the code is in, the countdown goes on.";
+    /// The same for what cannot be undone.
+    then_asked(what) = "Then you are asked once more: {what}?";
+    /// What can be tapped, where its button's own words do not say it.
+    NO_ACTIVITY = "no activity";
+    YOUR_ANSWER = "your answer";
+    THE_BANK = "the bank";
+    connect(bank) = "connect {bank}";
+    save_bank(bank) = "save {bank}";
+    OFFER = "offer the bank again";
+    FORGET_BANK = "forget the bank";
+    THE_NAME = "the name";
+    name_it(name) = "the name {name}";
+    MARK = "the mark";
+    mark(text) = "mark {text}";
+    THE_FINISH = "the finish";
+    finish_in(span) = "finish in {span}";
+    finish_at(time) = "finish at {time}";
+    finish_later(span) = "finish {span} later";
+    finish_earlier(span) = "finish {span} earlier";
+    START_TEST = "start the run-down test";
+    STOP_TEST = "stop the run-down test";
+    SET_CLOCK = "set the board's clock";
+    FORGET_CONTACTS = "remove the contacts";
+    HOW_ENDED = "how the outing ended";
+    GOES_ON = "whether the outing went on";
+    COUNT_OR_NOT = "whether the run-down counts";
+    CORRECTION = "your correction";
     /// The list is not on the card, and nobody was ended.
     phones_not_kept(path, why) = "The list of paired phones cannot be kept: {path} cannot be \
         written ({why}). A phone paired since then must be paired again after a restart; the \
