@@ -366,7 +366,7 @@ fn the_demonstration_runs_fast_says_so_and_keeps_nothing() {
     let mut daemon = Daemon::start(home.path(), &["--demo", "--demo-speed", "120"]);
     // The first hours are played at once.
     let first = daemon.wait_for(Duration::from_secs(60), |daemon| {
-        Some(daemon.now()).filter(|now| now["up_s"].as_f64() > Some(8000.0))
+        Some(daemon.now()).filter(|now| now["up_s"].as_f64() > Some(9100.0))
     });
     assert!(first["forecast"]["remaining_s"]["p50"].is_number(), "{first:#}");
     assert_eq!((&first["demo"], &first["station"]), (&json!(true), &json!("Heron")));

@@ -4,6 +4,7 @@
 mod banks;
 mod cards;
 mod daemon;
+mod demo;
 mod open_hotspot;
 mod record;
 mod report;

@@ -319,9 +319,17 @@ pub(crate) fn post(socket: &Path, path: &str, body: &Value) -> u16 {
 
 /// Posts over the Unix socket: status and body.
 pub(crate) fn send(socket: &Path, path: &str, kind: &str, body: String) -> (u16, String) {
+    sent(&client(Some(socket)), &format!("http://localhost{path}"), kind, body)
+}
+
+/// Posts over the network.
+pub(crate) fn send_to(url: &str, kind: &str, body: String) -> (u16, String) {
+    sent(&client(None), url, kind, body)
+}
+
+fn sent(client: &reqwest::Client, url: &str, kind: &str, body: String) -> (u16, String) {
     blocking(async {
-        let request = client(Some(socket)).post(format!("http://localhost{path}"));
-        let request = request.header("content-type", kind).body(body);
+        let request = client.post(url).header("content-type", kind).body(body);
         let answer = request.send().await.expect("an answer");
         (answer.status().as_u16(), answer.text().await.expect("a body"))
     })

@@ -28,7 +28,7 @@ export const LOOKS = ['paper', 'dusk', 'night'];
 export const PHONE = { width: 390, height: 844 };
 
 export class Station {
-  static async start({ settings = '', args = [], board = true } = {}) {
+  static async start({ settings = '', args = [], board = true, kept = true } = {}) {
     const s = new Station();
     s.dir = mkdtempSync(join(tmpdir(), 'outlast-browser-'));
     s.root = join(s.dir, 'root');
@@ -36,7 +36,7 @@ export class Station {
     if (board) s.layBoard();
     writeFileSync(join(s.dir, 'settings.toml'), settings);
     s.port = await freePort();
-    s.args = ['run', '--settings', join(s.dir, 'settings.toml'), '--state', join(s.dir, 'state'),
+    s.args = ['run', '--settings', join(s.dir, 'settings.toml'), ...(kept ? ['--state', join(s.dir, 'state')] : []),
       '--listen', `127.0.0.1:${s.port}`, ...(board ? ['--sysroot', s.root] : []), ...args];
     await s.launch();
     return s;
@@ -45,7 +45,7 @@ export class Station {
   async launch() {
     this.said = '';
     this.child = spawn(binary, this.args, {
-      env: { PATH: process.env.PATH, HOME: this.dir, XDG_RUNTIME_DIR: this.dir },
+      env: { PATH: process.env.PATH, HOME: this.dir, XDG_RUNTIME_DIR: this.dir, TMPDIR: this.dir },
     });
     for (const out of [this.child.stdout, this.child.stderr]) out.on('data', (d) => { this.said += d; });
     const gone = new Promise((_, no) => this.child.once('exit', (code) => no(new Error(`outlast ended (${code}):\n${this.said}`))));

@@ -53,6 +53,7 @@ fn site(first: Snapshot) -> (Router, watch::Sender<Arc<Snapshot>>) {
         record_status: watch::channel(Arc::new(past::record_status(troubled))).1,
         clock: Arc::new(past::Still),
         language: &reckon::words::ENGLISH,
+        demo: None,
     };
     (pages(shown), show)
 }

@@ -8,6 +8,7 @@
 #![forbid(unsafe_code)]
 
 mod asks;
+mod demo;
 mod draw;
 mod http;
 mod pages;
@@ -35,12 +36,14 @@ use crate::{
     wire::metrics,
 };
 
+pub use demo::{DemoAsk, Demonstration};
 pub use http::group::Group;
 pub use http::pairing::{Pairing, PhoneKeeper, Pin, TicketShown};
 pub use http::phones::{MOST_PHONES, Phone};
 pub use http::site::{Kept, Request, Shown};
 pub use http::window::{CODE_LASTS, Rejected};
 pub use pages::contacts::LOG_BYTES;
+pub use pages::demo::board_off;
 pub use record::{
     BankShown, Clock, ClockCompared, FileSetAside, NoRecord, Pieces, RecordReader, RecordStatus,
     RunningTest,
@@ -70,7 +73,11 @@ pub fn socket(shown: Shown) -> Router {
 
 fn routes(site: &Site) -> Router<Site> {
     let in_turn = middleware::from_fn_with_state(Arc::clone(site), guard::in_turn);
-    Router::new()
+    let steered = match site.shown.demo {
+        Some(_) => Router::new().route("/demo", post(pages::demo::ask)),
+        None => Router::new(),
+    };
+    steered
         .route("/", get(now::now))
         .route("/station", get(station::station))
         .route("/pair", get(pair::page).post(asks::phones::pair))

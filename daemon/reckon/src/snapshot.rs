@@ -325,8 +325,35 @@ pub struct Snapshot {
     pub missed_sweeps: u64,
     /// What outlast costs.
     pub footprint: Footprint,
-    /// Whether this is a made-up demonstration.
-    pub demo: bool,
+    /// What is shown where all of it is made up, for a demonstration.
+    pub demo: Option<DemoShown>,
+}
+
+/// What a demonstration shows at present.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct DemoShown {
+    /// Which part of its day.
+    pub part: DemoPart,
+    /// Whether it stands still.
+    pub paused: bool,
+}
+
+/// The parts of a demonstration's day, in order.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord)]
+pub enum DemoPart {
+    /// The bank lasts beyond the finish.
+    #[default]
+    Enough,
+    /// It may not.
+    Tight,
+    /// Half an hour is left, or less.
+    Alarm,
+    /// The countdown to switching off.
+    Countdown,
+    /// The bank is empty, and the board off.
+    Empty,
+    /// The next morning.
+    Morning,
 }
 
 impl Snapshot {

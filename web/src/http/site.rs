@@ -17,6 +17,7 @@ use reckon::{
 use tokio::sync::{Semaphore, mpsc, mpsc::error::TrySendError, oneshot, watch};
 
 use crate::{
+    demo::Demonstration,
     http::{
         bodies::Bodies,
         pairing::Pairing,
@@ -70,6 +71,8 @@ pub struct Shown {
     pub clock: Arc<dyn Clock>,
     /// What the pages speak.
     pub language: &'static Language,
+    /// Steers the demonstration, where all of it is made up.
+    pub demo: Option<Arc<dyn Demonstration>>,
 }
 
 /// What every handler shares.

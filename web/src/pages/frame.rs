@@ -5,7 +5,10 @@ use axum::{
     http::{HeaderMap, StatusCode},
     response::{Html, IntoResponse, Response},
 };
-use reckon::words::{self, Language};
+use reckon::{
+    snapshot::DemoShown,
+    words::{self, Language},
+};
 
 use crate::http::{
     assets::{self, Asset, Theme},
@@ -24,8 +27,8 @@ pub(crate) struct Frame {
     pub(crate) places: &'static [(&'static str, &'static str)],
     pub(crate) here: &'static str,
     pub(crate) language: &'static Language,
-    /// Whether all of it is made up, where the page itself does not say so.
-    pub(crate) demo: bool,
+    /// What the demonstration shows, where the page itself does not say so.
+    pub(crate) demo: Option<DemoShown>,
 }
 
 impl Frame {
@@ -46,7 +49,7 @@ impl Frame {
             places: &PLACES,
             here,
             language: &words::ENGLISH,
-            demo: false,
+            demo: None,
         }
     }
 }

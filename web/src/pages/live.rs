@@ -45,8 +45,10 @@ pub(crate) async fn parts(
     let (last, language): (Option<Arc<Rendered>>, _) = (None, site.shown.language);
     Ok(streaming(site, last, move |rendered, last| {
         let _held = &seat;
+        // A demonstration that is paused shows the same moment again and again: its page hears of it.
+        let moved = |before: &Rendered| rendered.snapshot.at.mono.since(before.snapshot.at.mono);
         if let Some(before) = last
-            && rendered.snapshot.at.mono.since(before.snapshot.at.mono) < PAGE_EVERY
+            && (Duration::from_nanos(1)..PAGE_EVERY).contains(&moved(before))
             && rendered.snapshot.alarms == before.snapshot.alarms
             && rendered.snapshot.power_off == before.snapshot.power_off
         {

@@ -2,6 +2,7 @@
 
 pub(crate) mod banks;
 pub(crate) mod contacts;
+pub(crate) mod demo;
 pub(crate) mod frame;
 pub(crate) mod live;
 pub(crate) mod now;

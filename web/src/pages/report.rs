@@ -230,7 +230,7 @@ async fn read(site: &Site, id: i64) -> Result<Arc<ReportRead>, Problem> {
 fn as_file(site: &Site, told: &OutingReport, series: Option<&Series>) -> Response {
     let page = OutingFile {
         language: site.shown.language.tag,
-        demo: site.snapshot().demo,
+        demo: site.snapshot().demo.is_some(),
         t: report_view(site, told, series, true),
         policy: assets::file_policy(),
         style: assets::style(),

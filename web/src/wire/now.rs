@@ -53,7 +53,7 @@ pub(crate) fn now(snapshot: &Snapshot) -> Object<'_> {
         .or_why(["at", "at_gap"], at, CLOCK_UNSET)
         .with("up_s", snapshot.at.mono.as_s())
         .with("station", &snapshot.station)
-        .with("demo", snapshot.demo)
+        .with("demo", snapshot.demo.is_some())
         .with("outing", outing(snapshot))
         .with(
             "supply",

@@ -237,6 +237,18 @@ async fn what_is_made_up_says_so() {
 }
 
 #[tokio::test]
+async fn nothing_real_can_be_paused() {
+    let rig = Rig::of("fine");
+    let ticket = rig.ticket().await;
+    let got = rig.send(form("/demo", "ask=pause", &ticket)).await;
+    assert_eq!(got.status, StatusCode::NOT_FOUND, "{}", got.text);
+    for path in ["/", "/station", "/outings"] {
+        assert!(!rig.get(path).await.text.contains("action=/demo"), "{path}");
+        assert!(Rig::of("demo").get(path).await.text.contains("action=/demo"), "{path}");
+    }
+}
+
+#[tokio::test]
 async fn style_and_script_are_kept_for_ever_under_their_hash() {
     let rig = Rig::of("fine");
     let page = rig.get("/station").await.text;

@@ -79,6 +79,7 @@ pub(crate) fn shown_with(
         record_status: watch::channel(Arc::new(past::record_status(false))).1,
         clock: Arc::new(past::Still),
         language: &reckon::words::ENGLISH,
+        demo: None,
     };
     (shown, asked)
 }

@@ -16,9 +16,9 @@ use reckon::{
         SourceReport, SourceState, Strain, SupplyReading, Via,
     },
     snapshot::{
-        About, ActivityView, Alarm, BankChanged, BankView, Basis, Draw, DrawHistory, EndedAlarm,
-        FinishAdvice, FinishView, Folded, Footprint, LogState, Possibility, Since, Snapshot,
-        Supply, Switched, Verdict,
+        About, ActivityView, Alarm, BankChanged, BankView, Basis, DemoShown, Draw, DrawHistory,
+        EndedAlarm, FinishAdvice, FinishView, Folded, Footprint, LogState, Possibility, Since,
+        Snapshot, Supply, Switched, Verdict,
     },
     time::{Mono, Stamp, Trust, Wall},
     units::{AmpHours, Amps, Celsius, Hertz, Joules, Ohms, Seconds, Share, Volts, Watts},
@@ -277,7 +277,7 @@ fn fine() -> Snapshot {
             resident_kib: Some(5300),
             wakeups_per_s: Some(1.1),
         },
-        demo: false,
+        demo: None,
     }
 }
 
@@ -701,7 +701,7 @@ pub(crate) fn scene(name: &str) -> Option<Snapshot> {
         "no_sensor" => no_sensor(),
         "no_clock" => no_clock(),
         "demo" => Snapshot {
-            demo: true,
+            demo: Some(DemoShown::default()),
             outing: Some("Old quarry, in the cold".to_owned()),
             activity_auto: Some(true),
             ..fine()

@@ -229,6 +229,13 @@ impl Writer {
         let _ = self.thread.join();
         done
     }
+
+    /// Ends the run without its mark, as a lost power would: the next start takes it for one.
+    pub fn break_off(self) {
+        drop(self.queue);
+        // A panic of the thread has been reported by whoever set the panic hook.
+        let _ = self.thread.join();
+    }
 }
 
 /// The thread's own state.

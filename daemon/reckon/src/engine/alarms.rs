@@ -86,7 +86,7 @@ impl Engine {
             unwritten: match &self.log {
                 LogState::Off => false,
                 // A demonstration outruns the card: its hours pass in minutes.
-                _ if self.setup.demo => false,
+                _ if self.setup.demo.is_some() => false,
                 LogState::Kept { last } => now.seconds_since(*last).si() > UNWRITTEN_S,
                 LogState::Stopped { .. } => true,
             },

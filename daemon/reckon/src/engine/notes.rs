@@ -6,7 +6,7 @@ use super::{activities::UsualDraws, state::Engine};
 use crate::{
     alarm::Edge,
     bank::BankSpec,
-    snapshot::{Folded, Footprint, LogState, Switched},
+    snapshot::{DemoShown, Folded, Footprint, LogState, Switched},
     time::Mono,
 };
 
@@ -54,6 +54,11 @@ impl Engine {
         let of_bank = self.usual_before.iter().find(|(name, _)| Some(name.as_str()) == bank);
         self.on.activities.note_before(of_bank.map(|(_, usual)| usual.clone()).unwrap_or_default());
         self.usual_at = None;
+    }
+
+    /// The demonstration shows another part of its day, or stands still, or goes on.
+    pub const fn note_demo(&mut self, shown: DemoShown) {
+        self.setup.demo = Some(shown);
     }
 
     /// How the record is doing, for the snapshots from now on.

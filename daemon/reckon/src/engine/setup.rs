@@ -12,6 +12,7 @@ use crate::{
     name::NameFault,
     power_off::{PowerOffAsk, PowerOffWants},
     reading::BoardFacts,
+    snapshot::DemoShown,
     time::Mono,
     units::Watts,
 };
@@ -57,8 +58,8 @@ pub struct Setup {
     pub accessories: Vec<Accessory>,
     /// A radio on the bank.
     pub radio: Option<Radio>,
-    /// Whether this is a made-up demonstration.
-    pub demo: bool,
+    /// What is shown where all of it is made up, for a demonstration.
+    pub demo: Option<DemoShown>,
     /// What earlier run-downs of [`Setup::bank`] taught; nothing by default.
     pub learned: Learned,
     /// What the owner wants of the alarms.

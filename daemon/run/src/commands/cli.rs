@@ -416,7 +416,7 @@ pub(crate) struct Run {
     /// Read /sys, /proc, /run and /dev below this folder: virtual boards, tests
     #[arg(long, value_name = "DIR")]
     pub(crate) sysroot: Option<PathBuf>,
-    /// Play a made-up outing with time sped up; touches no sensor, and keeps nothing unless --state
+    /// Play a made-up day with time sped up; touches no sensor, and keeps nothing unless --state
     /// says where
     #[arg(long)]
     pub(crate) demo: bool,

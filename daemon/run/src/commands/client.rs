@@ -238,6 +238,7 @@ fn here(folder: &Path) -> Router {
         record_status,
         clock: Arc::new(clock),
         language: &words::ENGLISH,
+        demo: None,
     })
 }
 

@@ -1,6 +1,10 @@
-//! A made-up outing with time sped up: two banks in turn, a day of receiving and of contacts, a
-//! supply that sags under load, a cold quarry. Touches no sensor. Every number is invented, and
-//! the same second always brings the same numbers.
+//! A made-up board and its day: receiving, contacts, at last more of them than the bank can take, and a
+//! supply that sags under load. Touches no sensor. Every number is invented, and the same second
+//! always brings the same numbers.
+
+pub(crate) mod before;
+pub(crate) mod day;
+pub(crate) mod steering;
 
 use std::{
     sync::{Arc, LazyLock},
@@ -11,29 +15,25 @@ use reckon::{
     bank::{BankSpec, Cells, MeasuredAt},
     draw::BoardKind,
     engine::{ActivityRule, Command, ProgramBusy, Setup, Start},
+    power_off::PowerOffWants,
     reading::{
         BoardFacts, BoardReading, Flags, Gap, Program, Role, SourceIx, SourceReport, SourceState,
         Strain, SupplyReading, Sweep, Via,
     },
+    snapshot::DemoShown,
     time::{Mono, Wall},
     units::{AmpHours, Amps, Celsius, Hertz, Share, Volts, Watts},
 };
-use tokio::sync::oneshot;
-use web::Request;
 
-use crate::{
-    event_loop::{event::Event, sampler::Sampler},
-    host::clock::{HandClock, pause},
-};
+use crate::host::clock::HandClock;
 
 /// Age of the made-up boot when the demonstration begins.
 const BEGINS: Mono = Mono::since_boot(Duration::from_mins(2));
-/// What has been played already when the page opens, so that there is something to see.
-const PLAYED_AT_ONCE_S: u32 = 2 * 3600 + 600;
 /// One of our made-up mornings: 2026-05-16 07:30:00 UTC.
 const MORNING: Wall = Wall::from_unix_ms(1_778_916_600_000);
+const DAY_S: f64 = 86_400.0;
 
-/// One of the two outings.
+/// The outing.
 struct Outing {
     name: &'static str,
     bank: BankSpec,
@@ -49,42 +49,38 @@ struct Outing {
     stays: Duration,
 }
 
-fn outings() -> [Outing; 2] {
-    let bank = |name: &str, cells, series, ah, volts, measured_at, ambient| BankSpec {
+fn bank(name: &str, cells: Cells, series: u8, ah: f64, volts: f64, at: MeasuredAt) -> BankSpec {
+    BankSpec {
         name: name.to_owned(),
         cells,
         series,
         label: AmpHours::of(ah),
         label_volts: Volts::of(volts),
-        measured_at,
-        ambient: Some(Celsius::of(ambient)),
+        measured_at: at,
+        ambient: Some(Celsius::of(18.0)),
         cutoff: None,
-    };
-    [
-        Outing {
-            name: "Ridge above the reservoir",
-            bank: bank("Blue ten", Cells::LiIon, 1, 10.0, 3.7, MeasuredAt::Output, 18.0),
-            holds_wh: 26.0,
-            open_v: 5.14,
-            sag_ohm: 0.22,
-            air_c: 18.0,
-            stays: Duration::from_mins(5 * 60 + 30),
-        },
-        Outing {
-            name: "Old quarry, in the cold",
-            bank: bank("Long six", Cells::LiFePo4, 4, 6.0, 12.8, MeasuredAt::Cells, -4.0),
-            holds_wh: 62.0,
-            open_v: 13.25,
-            sag_ohm: 0.09,
-            air_c: -4.0,
-            stays: Duration::from_hours(14),
-        },
-    ]
+    }
 }
 
-/// The clock of the demonstration.
-pub(crate) fn clock() -> HandClock {
-    HandClock::at(BEGINS, MORNING)
+fn outing() -> Outing {
+    Outing {
+        name: "Ridge above the reservoir",
+        bank: bank("Blue ten", Cells::LiIon, 1, 10.0, 3.7, MeasuredAt::Output),
+        holds_wh: 26.0,
+        open_v: 5.14,
+        sag_ohm: 0.22,
+        air_c: 18.0,
+        stays: Duration::from_mins(6 * 60 + 30),
+    }
+}
+
+fn other_bank() -> BankSpec {
+    bank("Long six", Cells::LiFePo4, 4, 6.0, 12.8, MeasuredAt::Cells)
+}
+
+/// The clock of the board on the morning of so many days later.
+pub(crate) fn clock(days: u32) -> HandClock {
+    HandClock::at(BEGINS, MORNING.plus_s(f64::from(days) * DAY_S))
 }
 
 /// The made-up board.
@@ -103,16 +99,18 @@ pub(crate) fn facts() -> BoardFacts {
 
 /// What the engine is told.
 pub(crate) fn setup(facts: BoardFacts) -> Setup {
-    let banks = outings().map(|outing| outing.bank);
+    let bank = outing().bank;
     Setup {
         station: "Heron".to_owned(),
-        bank: Some(banks[0].clone()),
+        bank: Some(bank.clone()),
         start: Start::Full,
-        bank_choices: banks.to_vec(),
+        bank_choices: vec![bank, other_bank()],
         activities: ["receive", "contacts", "logging", "idle"].map(str::to_owned).to_vec(),
         activity_rules: vec![rule("logging", "logbook", 0.2), rule("receive", "decoder", 0.5)],
         facts: Arc::new(facts),
-        demo: true,
+        demo: Some(DemoShown::default()),
+        // Its request goes where nobody looks.
+        power_off: PowerOffWants { unit: true, ..PowerOffWants::default() },
         ..Setup::default()
     }
 }
@@ -130,68 +128,6 @@ fn rule(activity: &str, word: &str, cores_busy: f64) -> ActivityRule {
     ActivityRule { activity: activity.to_owned(), program, time: None }
 }
 
-/// Plays the outings in turn until nobody listens any more.
-pub(crate) fn play(hand: &HandClock, sampler: &Sampler, speed: u16) {
-    sampler.clock.was_synchronised();
-    let mut at_once = PLAYED_AT_ONCE_S;
-    for outing in outings().iter().cycle() {
-        let opening = [
-            Command::UseBank { bank: outing.bank.clone(), start: Some(Start::Full) },
-            Command::NameOuting { name: outing.name.to_owned() },
-            Command::Finish { after: Some(outing.stays) },
-        ];
-        if !opening.into_iter().all(|wish| ask(sampler, wish))
-            || !play_one(outing, hand, sampler, speed, at_once)
-        {
-            return;
-        }
-        at_once = 0;
-    }
-}
-
-/// Whether anybody still listens.
-fn play_one(
-    outing: &Outing,
-    hand: &HandClock,
-    sampler: &Sampler,
-    speed: u16,
-    at_once: u32,
-) -> bool {
-    let mut left_wh = outing.holds_wh;
-    let mut doing = "";
-    for second in 0_u32.. {
-        // A burst a second, so that time runs fast but phones are not flooded.
-        if second >= at_once && (second - at_once).is_multiple_of(u32::from(speed)) {
-            pause(Duration::from_secs(1));
-        }
-        hand.forward(Duration::from_secs(1));
-        let now = scene(second);
-        if now.doing != doing {
-            doing = now.doing;
-            if !ask(sampler, wish(doing)) {
-                return false;
-            }
-        }
-        let sweep = sweep(outing, &now, second, sampler.clock.mono());
-        left_wh -=
-            sweep.supplies.first().and_then(|s| s.watts.ok()).map_or(0.0, Watts::si) / 3600.0;
-        let event = Event::Sweep { sweep: Box::new(sweep), at: sampler.clock.stamp(), missed: 0 };
-        if sampler.events.send(event).is_err() {
-            return false;
-        }
-        if left_wh <= 0.0 {
-            return true;
-        }
-    }
-    true
-}
-
-fn ask(sampler: &Sampler, ask: Command) -> bool {
-    // Nobody waits for the answer.
-    let (answer, _) = oneshot::channel();
-    sampler.events.send(Event::Command(Request { command: ask, answer })).is_ok()
-}
-
 /// What the operator and the board are doing in one second.
 struct Scene {
     doing: &'static str,
@@ -201,29 +137,41 @@ struct Scene {
     base_w: f64,
 }
 
-/// A day that repeats every two hours: set up, listen, work contacts, write the log, listen.
+/// Till then a worn lead lets the supply give way for some seconds of each hour, s.
+const MENDED_AFTER_S: u32 = 7200;
+/// From then on contacts follow each other without a pause, minutes: everybody calls.
+const EVERYBODY_CALLS: u32 = 190;
+
+/// The day: set up, listen, work contacts, write the log, listen, work all who call.
 fn scene(second: u32) -> Scene {
-    let minute = second / 60 % 120;
+    let minute = second / 60;
+    let busy = minute >= EVERYBODY_CALLS;
     // A timed mode with slots of 15 s: the decoder works in the last two seconds of each, and a
     // transmission takes 79 symbols of 0.160 s from half a second on (QEX Jul/Aug 2020). A contact
     // takes four minutes of every other slot, then two minutes are listened to.
     let (phase_s, slot) = (f64::from(second % 15), second / 15);
     let decodes = phase_s >= 13.0;
-    let sends = slot % 2 == 1 && minute % 6 < 4;
+    let sends = slot % 2 == 1 && (busy || minute % 6 < 4);
     let key_down =
         if sends { ((phase_s + 1.0).min(13.14) - phase_s.max(0.5)).max(0.0) } else { 0.0 };
     match minute {
         0..8 => Scene { doing: "idle", busy: 0.12, base_w: 2.6 },
-        8..50 | 95..120 => {
-            Scene { doing: "receive", busy: if decodes { 0.82 } else { 0.16 }, base_w: 2.8 }
+        8..50 | 80..EVERYBODY_CALLS => {
+            Scene { doing: "receive", busy: if decodes { 0.82 } else { 0.16 }, base_w: 2.3 }
         }
-        50..85 => Scene {
+        50..72 | EVERYBODY_CALLS.. => Scene {
             doing: "contacts",
             busy: if decodes && !sends { 0.85 } else { 0.2 },
-            base_w: 2.9 + 3.4 * key_down.min(1.0),
+            base_w: if busy { 3.2 } else { 2.9 } + 3.4 * key_down.min(1.0),
         },
         _ => Scene { doing: "logging", busy: 0.24, base_w: 3.1 },
     }
+}
+
+/// What a second of it takes from the bank.
+fn delivered_wh(sweep: &Sweep) -> f64 {
+    let watts = sweep.supplies.first().and_then(|supply| supply.watts.ok());
+    watts.map_or(0.0, Watts::si) / 3600.0
 }
 
 /// Even between -1 and 1, the same for the same second and use.
@@ -241,8 +189,7 @@ fn sweep(outing: &Outing, now: &Scene, second: u32, at: Mono) -> Sweep {
     let amps = watts / outing.open_v;
     let volts = outing.open_v - amps * outing.sag_ohm + 0.004 * ripple(second, 2);
     let (volts, amps) = (Volts::of(volts), Amps::of(amps));
-    // A worn lead: for a few seconds of each hour the supply gives way.
-    let low = outing.open_v < 6.0 && (1800..1806).contains(&(second % 3600));
+    let low = second < MENDED_AFTER_S && (1800..1806).contains(&(second % 3600));
     let strain = Strain { undervoltage: low, ..Strain::default() };
     Sweep {
         at,
@@ -304,7 +251,7 @@ mod tests {
 
     #[test]
     fn the_same_second_brings_the_same_numbers() {
-        let outing = &outings()[0];
+        let outing = &outing();
         let take = |second| sweep(outing, &scene(second), second, Mono::at_s(f64::from(second)));
         for second in [0, 1799, 1803, 4000, 86_400] {
             let (one, two) = (take(second), take(second));
@@ -316,10 +263,11 @@ mod tests {
 
     #[test]
     fn its_outing_comes_apart_and_rules_choose() {
-        let hand = clock();
+        let hand = clock(0);
         let clock = crate::host::clock::Clock::by_hand(hand.clone());
         clock.was_synchronised();
         let mut engine = reckon::engine::Engine::new(setup(facts()), clock.stamp());
+        let outing = outing();
         let (mut doing, mut sent, mut load) = ("", None, None);
         let mut chosen = std::collections::BTreeSet::new();
         for second in 0..9000 {
@@ -329,7 +277,7 @@ mod tests {
                 doing = now.doing;
                 engine.ask(&wish(doing), clock.stamp()).unwrap();
             }
-            let sweep = sweep(&outings()[0], &now, second, clock.mono());
+            let sweep = sweep(&outing, &now, second, clock.mono());
             let snapshot = engine.observe(&sweep, clock.stamp());
             let current = snapshot.activities.iter().find(|one| one.current);
             chosen.extend(current.map(|one| (one.name.clone(), snapshot.activity_auto)));
@@ -352,10 +300,9 @@ mod tests {
 
     #[test]
     fn banks_are_plausible_and_hold_less_than_their_labels() {
-        for outing in outings() {
-            assert_eq!(outing.bank.faults(), []);
-            assert!(outing.holds_wh < outing.bank.label_energy().wh());
-        }
+        let outing = outing();
+        assert_eq!((outing.bank.faults(), other_bank().faults()), (vec![], vec![]));
+        assert!(outing.holds_wh < outing.bank.label_energy().wh());
     }
 
     #[test]

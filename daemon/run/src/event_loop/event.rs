@@ -6,7 +6,7 @@ use reckon::{
     engine::{Command, Refusal},
     reading::Sweep,
     record::RecordCommand,
-    snapshot::Footprint,
+    snapshot::{DemoShown, Footprint},
     time::Stamp,
 };
 use web::Request;
@@ -34,6 +34,8 @@ pub(crate) enum Event {
     RecordCommand(Request<RecordCommand>),
     /// Whoever had to save before switching off has done so.
     Saved,
+    /// The demonstration shows another part, or stands still.
+    Demo(DemoShown),
     /// End.
     Stop,
 }

@@ -140,7 +140,7 @@ impl EventLoop {
     /// last sweep.
     pub(crate) fn moment(&self) -> Stamp {
         let shown = self.show.borrow();
-        if shown.demo { shown.at } else { self.clock.stamp() }
+        if shown.demo.is_some() { shown.at } else { self.clock.stamp() }
     }
 
     /// Hands what must survive to the record worker, who answers when it is on the card.
@@ -169,7 +169,7 @@ impl EventLoop {
 
     /// Where a change is that nobody can put on a card. A demonstration keeps nothing, and says so.
     pub(crate) fn without_a_card(&self) -> Kept {
-        if self.show.borrow().demo { Kept::OnCard } else { Kept::InMemory }
+        if self.show.borrow().demo.is_some() { Kept::OnCard } else { Kept::InMemory }
     }
 
     /// Lets the record worker record the run-downs that are due and tell what the record teaches.

@@ -79,6 +79,10 @@ impl EventLoop {
                 self.engine.note_saved(at);
                 Some(self.engine.tick(at))
             }
+            Event::Demo(shown) => {
+                self.engine.note_demo(shown);
+                Some(self.engine.tick(self.moment()))
+            }
             Event::Stop => None,
         }
     }
@@ -137,9 +141,10 @@ impl EventLoop {
     fn silence(&mut self) -> Arc<Snapshot> {
         let at = self.clock.stamp();
         let freed = (self.free)();
-        if !self.state.silent {
+        let silent_s = at.mono.since(self.state.last_sweep).as_secs();
+        // While a demonstration is paused no time passes.
+        if !self.state.silent && silent_s > 0 {
             self.state.silent = true;
-            let silent_s = at.mono.since(self.state.last_sweep).as_secs();
             let what_now =
                 if freed { words::journal::OTHERS_GO_ON } else { words::journal::FORECAST_GOES_ON };
             tracing::warn!("{}", words::journal::sensors_hang(&silent_s, &what_now));

@@ -48,18 +48,18 @@ fn text(w: &Banner<'_>, addresses: &[String]) -> String {
         // Writing to a string cannot fail.
         let _ = writeln!(said, "{text}");
     };
-    if w.snapshot.demo {
+    if w.snapshot.demo.is_some() {
         line(words::terminal::PLAYS);
     }
     line(words::terminal::OPEN_PAGE);
     for address in addresses {
         line(&format!("  http://{address}/"));
     }
-    if w.snapshot.demo {
+    if w.snapshot.demo.is_some() {
         line(words::terminal::ALL_MAY_CHANGE);
     }
     let minutes = w.pin.good_for.as_secs().div_ceil(60);
-    if !w.snapshot.demo {
+    if w.snapshot.demo.is_none() {
         line(&words::terminal::code(&w.pin.in_groups(), &minutes));
     }
     match w.settings {

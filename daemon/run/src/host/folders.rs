@@ -20,6 +20,8 @@ pub(crate) struct Folders {
     pub(crate) runtime: Option<PathBuf>,
     /// What is wrong with them, for a person.
     pub(crate) trouble: Option<String>,
+    /// Whether what is kept goes when the program does.
+    pub(crate) scratch: bool,
 }
 
 impl Folders {
@@ -42,7 +44,12 @@ impl Folders {
         };
         let own = systemd("RUNTIME_DIRECTORY").or_else(session_runtime);
         let runtime = own.filter(|folder| make(folder).is_ok()).or_else(|| state.clone());
-        Self { state, runtime, trouble }
+        Self { state, runtime, trouble, scratch: false }
+    }
+
+    /// Where things are kept for good.
+    pub(crate) fn told(&self) -> Option<&Path> {
+        self.state.as_deref().filter(|_| !self.scratch)
     }
 }
 

@@ -7,7 +7,7 @@ use reckon::{forecast::Outlook, snapshot::Snapshot, units::Seconds, words};
 /// The whole glance; ends with a line break.
 pub(crate) fn text(snapshot: &Snapshot) -> String {
     let mut lines = Vec::new();
-    if snapshot.demo {
+    if snapshot.demo.is_some() {
         lines.push(words::terminal::DEMONSTRATION.to_owned());
     }
     lines.extend(alarms(snapshot));

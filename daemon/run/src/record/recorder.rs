@@ -167,7 +167,7 @@ impl Recorder {
     /// A demonstration's hours pass faster than a card can write: it waits for the card at times. A
     /// refusal shows with the record's state.
     fn keep_step(&self, snapshot: &Snapshot, row_s: f64) {
-        if snapshot.demo && row_s.rem_euclid(DEMO_STEP_S) < 10.0 {
+        if snapshot.demo.is_some() && row_s.rem_euclid(DEMO_STEP_S) < 10.0 {
             let _ = self.writer.change(Vec::new());
         }
     }

@@ -12,6 +12,7 @@ use std::{
 
 use axum::routing::get;
 use reckon::{
+    belief::last_end::StopHow,
     engine::{Command, Refusal},
     record::RecordCommand,
     snapshot::Snapshot,
@@ -23,7 +24,7 @@ use web::{Pairing, RecordStatus, Request, Shown};
 use crate::{
     commands::now::GLANCE,
     event_loop::event::Event,
-    host::{banner, clock::Clock, now_text, stop_reason},
+    host::{banner, clock::Clock, now_text},
     record::{store_reader::StoreReader, update::Task},
 };
 
@@ -41,6 +42,7 @@ pub(super) struct Parts {
     pub(super) trouble: Option<String>,
     pub(super) seats: usize,
     pub(super) hosts: Vec<String>,
+    pub(super) demo: Option<Arc<dyn web::Demonstration>>,
 }
 
 impl Parts {
@@ -72,6 +74,7 @@ impl Parts {
             record_status: self.record_status.clone(),
             clock: Arc::new(self.clock.clone()),
             language: &words::ENGLISH,
+            demo: self.demo.clone(),
         };
         if !own {
             return web::pages(shown);
@@ -94,8 +97,8 @@ pub(super) struct Started {
 
 impl Started {
     /// Ends the event loop, then the record worker and the lamp (which lets the LED be as before), then the
-    /// record; the sampler ends with the process.
-    pub(super) fn stop(self, clock: &Clock) {
+    /// record, marked as ended like this; the sampler ends with the process.
+    pub(super) fn stop(self, clock: &Clock, how: impl FnOnce() -> Option<StopHow>) {
         // If the event loop has gone the process has ended already.
         let _ = self.events.send(Event::Stop);
         for thread in std::iter::once(self.event_loop).chain(self.others.into_iter().flatten()) {
@@ -103,8 +106,8 @@ impl Started {
             let _ = thread.join();
         }
         let Some(writer) = self.writer.and_then(Arc::into_inner) else { return };
-        let (at_s, how) = (clock.mono().as_s(), stop_reason::how(clock));
-        if let Err(trouble) = writer.stop(at_s, how) {
+        let Some(how) = how() else { return writer.break_off() };
+        if let Err(trouble) = writer.stop(clock.mono().as_s(), how) {
             tracing::warn!("{}", words::journal::end_not_marked(&trouble));
         }
     }

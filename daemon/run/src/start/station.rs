@@ -2,7 +2,7 @@
 
 use std::{
     io,
-    path::PathBuf,
+    path::{Path, PathBuf},
     sync::{
         Arc,
         mpsc::{self, Receiver, SyncSender},
@@ -14,6 +14,7 @@ use alert::{Dispatcher, Led};
 use probe::{Rescue, Sweeper, Want};
 use reckon::{
     engine::{Engine, Resume, Setup, Start},
+    power_off::PowerOffWants,
     reading::BoardFacts,
     snapshot::Snapshot,
     words,
@@ -26,17 +27,12 @@ use crate::{
     commands::cli::Run,
     event_loop::{
         alerts::{Alerts, lamp_thread},
-        demo,
+        demo::{self, day::Script, steering::Steering},
         event::{Event, outlet},
         sampler::Sampler,
         state::{EventLoop, RecordSession},
     },
-    host::{
-        banner,
-        clock::{Clock, HandClock},
-        folders::Folders,
-        phone_clock, phones_file, threads,
-    },
+    host::{banner, clock::Clock, folders::Folders, phone_clock, phones_file, threads},
     record::{
         choices_file::{self, ChoicesFile},
         contact_log::ContactLog,
@@ -62,6 +58,7 @@ pub(super) struct Station {
     hosts: Vec<String>,
     record: Option<Opened>,
     may_set_clock: bool,
+    demo: Option<Arc<Steering>>,
     contacts: ContactsWant,
     warnings: Warnings,
     runtime: Option<PathBuf>,
@@ -71,16 +68,18 @@ pub(super) struct Station {
 /// Where the sweeps come from.
 enum Feed {
     Board(Box<Sweeper>),
-    Demo(HandClock, u16),
+    Demo(Script),
 }
 
 pub(super) fn station(
     run: &Run,
     settings: Settings,
     folders: &Folders,
+    script: Option<Script>,
     events: &SyncSender<Event>,
 ) -> Station {
-    let (clock, feed, facts) = source(run, &settings);
+    let demo = script.as_ref().map(|script| Arc::clone(&script.steering));
+    let (clock, feed, facts) = source(run, &settings, script);
     let found = folders.state.as_deref().map(choices_file::load);
     let (pairing, unpaired) = phones_file::pairing(folders.state.as_deref());
     let mut trouble = folders.trouble.clone();
@@ -88,7 +87,7 @@ pub(super) fn station(
         tracing::warn!("{more}");
         trouble.get_or_insert(more);
     }
-    let mut setup = if run.demo { demo::setup(facts) } else { setup(&settings, facts) };
+    let mut setup = if demo.is_some() { demo::setup(facts) } else { setup(run, &settings, facts) };
     let boot = setup.facts.boot_id.clone();
     let opened = folders.state.as_deref().map(|folder| {
         open::open(folder, &settings.record, boot.as_deref(), &clock, outlet(events))
@@ -96,10 +95,6 @@ pub(super) fn station(
     let record = opened.and_then(|opened| {
         opened.inspect_err(|why| tracing::warn!("{}", words::journal::not_recorded(&why))).ok()
     });
-    if !run.demo {
-        let root = run.sysroot.clone().unwrap_or_else(|| PathBuf::from("/"));
-        setup.power_off.unit = alert::unit_is_enabled(&root);
-    }
     // Whatever was used before stands in a record that cannot be read: then nobody may take the bank
     // for full.
     let unread = record.as_ref().is_some_and(|opened| opened.unread);
@@ -124,11 +119,13 @@ pub(super) fn station(
         seats: usize::from(settings.connections),
         hosts: banner::own_names(settings.hosts),
         record,
-        may_set_clock: settings.set_clock_from_phone && phone_clock::may_set(),
+        may_set_clock: demo.is_none() && settings.set_clock_from_phone && phone_clock::may_set(),
         contacts: settings.contacts,
         warnings: settings.warnings,
-        runtime: folders.runtime.clone(),
-        leds: run.sysroot.clone().unwrap_or_else(|| PathBuf::from("/")).join("sys/class/leds"),
+        // What a demonstration asks for goes where nobody looks.
+        runtime: if demo.is_some() { folders.state.clone() } else { folders.runtime.clone() },
+        demo,
+        leds: root(run).join("sys/class/leds"),
     }
 }
 
@@ -142,10 +139,9 @@ fn resumed(kept: &ChoicesFile, same_boot: bool, record: Option<&Opened>) -> Resu
 }
 
 /// Clock, readings and facts: the machine's own, or those of the demonstration.
-fn source(run: &Run, settings: &Settings) -> (Clock, Feed, BoardFacts) {
-    if run.demo {
-        let hand = demo::clock();
-        return (Clock::by_hand(hand.clone()), Feed::Demo(hand, run.demo_speed), demo::facts());
+fn source(run: &Run, settings: &Settings, script: Option<Script>) -> (Clock, Feed, BoardFacts) {
+    if let Some(script) = script {
+        return (Clock::by_hand(script.hand.clone()), Feed::Demo(script), demo::facts());
     }
     let clock = Clock::system();
     let now = {
@@ -158,7 +154,11 @@ fn source(run: &Run, settings: &Settings) -> (Clock, Feed, BoardFacts) {
     (clock, Feed::Board(Box::new(sweeper)), facts)
 }
 
-fn setup(settings: &Settings, mut facts: BoardFacts) -> Setup {
+fn root(run: &Run) -> &Path {
+    run.sysroot.as_deref().unwrap_or(Path::new("/"))
+}
+
+fn setup(run: &Run, settings: &Settings, mut facts: BoardFacts) -> Setup {
     facts.kind = settings.board.or(facts.kind);
     Setup {
         station: settings.station.clone(),
@@ -172,7 +172,10 @@ fn setup(settings: &Settings, mut facts: BoardFacts) -> Setup {
         accessories: settings.accessories.clone(),
         radio: settings.radio,
         alarms: settings.warnings.alarms.clone(),
-        power_off: settings.warnings.power_off,
+        power_off: PowerOffWants {
+            unit: alert::unit_is_enabled(root(run)),
+            ..settings.warnings.power_off
+        },
         ..Setup::default()
     }
 }
@@ -212,7 +215,7 @@ impl Station {
             ..EventLoop::new(engine, self.clock.clone(), event_list, show)
         };
         let event_loop = threads::critical("event loop", move || event_loop.run())?;
-        self.feed.flow(sampler)?;
+        self.feed.flow(sampler, now.clone())?;
         let parts = Parts {
             clock: self.clock,
             now,
@@ -226,6 +229,7 @@ impl Station {
             trouble: self.trouble,
             seats: self.seats,
             hosts: self.hosts,
+            demo: self.demo.map(|steering| -> Arc<dyn web::Demonstration> { steering }),
         };
         Ok((parts, Started { events, tasks, event_loop, others: [worker_thread, lamp], writer }))
     }
@@ -259,7 +263,7 @@ impl Station {
         &mut self,
         events: &SyncSender<Event>,
     ) -> io::Result<(Alerts, Option<JoinHandle<()>>)> {
-        let demo = self.setup.demo;
+        let demo = self.demo.is_some();
         let wanted = if demo { Warnings::default() } else { std::mem::take(&mut self.warnings) };
         let state = self.folder.as_deref().filter(|_| !demo);
         if let Some(folder) = &self.runtime
@@ -321,10 +325,10 @@ impl Feed {
         })
     }
 
-    fn flow(self, sampler: Sampler) -> io::Result<()> {
+    fn flow(self, sampler: Sampler, now: watch::Receiver<Arc<Snapshot>>) -> io::Result<()> {
         let body: Box<dyn FnOnce() + Send> = match self {
             Self::Board(sweeper) => Box::new(move || sampler.run(*sweeper)),
-            Self::Demo(hand, speed) => Box::new(move || demo::play(&hand, &sampler, speed)),
+            Self::Demo(script) => Box::new(move || script.play(sampler, now)),
         };
         threads::critical("sampler", body).map(drop)
     }

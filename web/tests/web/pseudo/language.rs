@@ -56,7 +56,7 @@ pub(super) fn pseudo() -> (&'static Language, Fixed) {
     let en = RefCell::default();
     let language = Language {
         tag: "en-x-pseudo",
-        frame: page!(en Frame frame: skip, demo, pages, places, may_look, pair),
+        frame: page!(en Frame frame: skip, demo, demo_part(part), demo_asks, demo_empty, pages, places, may_look, pair),
         now: page!(en NowPage now: test_runs, about_test, moved, stay_on, at_once, switch_off,
             not_for_an_hour, asleep(until, alarm), which_bank, doing, by_itself, rules_choose,
             change, finish(when), no_finish, how_long, until, set, not_heard, was_safe, at_then,

@@ -5,8 +5,11 @@ use super::{
     contact_log::{complaint, contacts_in, log_read, placed, take_out, undated},
     outing::outing_name,
 };
+use alloc::{format, string::String};
+
 use crate::{
     adif::{Complaint, Log},
+    snapshot::DemoPart,
     units::Seconds,
     words::Local,
 };
@@ -18,7 +21,13 @@ language! {
     frame: Frame {
         /// For a keyboard: past the navigation.
         skip = "Skip to the content";
-        demo = ["Demonstration.", "Everything here is made up, and time runs fast."];
+        demo = ["Demonstration", "Everything here is made up, and time runs fast."];
+        demo_part(part: DemoPart) = demo_part;
+        demo_asks = ["Pause", "Go on", "Next"];
+        /// While the demonstration's board is off.
+        demo_empty = ["The bank ran empty", "The board lost its power. A real one now shows \
+            nothing, and a page that was open says when it was last heard. It goes on with the next \
+            morning, which comes by itself: Now asks about the bank, and Outings has the report."];
         /// What the navigation is, for a screen reader.
         pages = "Pages";
         places = ["Now", "Outings", "Banks", "Station"];
@@ -379,4 +388,17 @@ language! {
         end_them = "End all of them";
         to_station = "Back to Station";
     }
+}
+
+/// Which part of its day a demonstration shows.
+fn demo_part(part: DemoPart) -> String {
+    let shows = match part {
+        DemoPart::Enough => "enough",
+        DemoPart::Tight => "tight",
+        DemoPart::Alarm => "alarm",
+        DemoPart::Countdown => "countdown",
+        DemoPart::Empty => "bank empty",
+        DemoPart::Morning => "next day",
+    };
+    format!("Part {} of 6: {shows}", part as u8 + 1)
 }
