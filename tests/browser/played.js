@@ -11,17 +11,18 @@ const binary = process.env.OUTLAST_PLAYED ?? join(top, 'target', 'seams', 'outla
 if (!existsSync(binary)) throw new Error(`${binary} is missing: run tests/run browser, which brings it`);
 
 export class PlayedBoard {
-  static async start(watts) {
+  /** `long_six` or `blue_ten`, see played.py; how long it was off before, s. */
+  static async start(outing, off_s = 0) {
     const it = new PlayedBoard();
     const script = join(dirname(fileURLToPath(import.meta.url)), 'played.py');
-    it.child = spawn('python3', [script, binary, `${watts}`], { stdio: ['pipe', 'pipe', 'inherit'] });
+    it.child = spawn('python3', [script, binary, outing], { stdio: ['pipe', 'pipe', 'inherit'] });
     it.lines = createInterface({ input: it.child.stdout })[Symbol.asyncIterator]();
+    await it.do('boot', { off_s });
     it.played_s = 0;
-    await it.do('boot');
     return it;
   }
 
-  /** `boot`, `play`, `kill`, `start`, `cut`: see played.py. */
+  /** What played.py can do; what it says of it. */
   async do(what, more = {}) {
     this.child.stdin.write(`${JSON.stringify({ do: what, ...more })}\n`);
     const { value, done } = await this.lines.next();
@@ -30,6 +31,7 @@ export class PlayedBoard {
     if (said.trouble) throw new Error(said.trouble);
     this.played_s += (more.for_s ?? 0) + (more.off_s ?? 0);
     Object.assign(this, said);
+    return said;
   }
 
   /** What a browser's clock needs to go with this one. */

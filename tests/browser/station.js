@@ -149,9 +149,11 @@ label_v = 3.7
 measured_at = "output"
 `;
 
-export async function openBrowser() {
+/** `environment`: what the browser needs besides, as `PlayedBoard` has it. */
+export async function openBrowser(environment = {}) {
   return chromium.launch({
     executablePath: browserPath,
+    env: { ...process.env, ...environment },
     args: ['--no-sandbox', '--disable-gpu', '--disable-quic', '--no-first-run', '--disable-background-networking',
       '--disable-component-update', '--disable-sync'],
   });

@@ -1,6 +1,6 @@
 //! Serves every scene of the tests for looking at: `/auto/fine/`, `/night/alarm/station` and so on, each in
 //! the look that a leading `/night/` and the like name. `/` shows one that moves, and `/show/alarm` has an
-//! open page of it go on in another scene.
+//! open page of it go on in another scene. With `paired` as second word, the phone may change things.
 //!
 //! `cargo run -p web --example scenes -- 8074`
 
@@ -29,9 +29,9 @@ use axum::{
 use reckon::{forecast::Outlook, snapshot::Snapshot};
 use tokio::sync::{mpsc, watch};
 use tower::ServiceExt;
-use web::{Pairing, Shown, pages};
+use web::{Pairing, Shown, pages, socket};
 
-fn site(first: Snapshot) -> (Router, watch::Sender<Arc<Snapshot>>) {
+fn site(first: Snapshot, paired: bool) -> (Router, watch::Sender<Arc<Snapshot>>) {
     let (show, now) = watch::channel(Arc::new(first));
     let (asks, _) = mpsc::channel(1);
     let pairing = Arc::new(Pairing::new([7; 32], || [1; 16]));
@@ -55,7 +55,7 @@ fn site(first: Snapshot) -> (Router, watch::Sender<Arc<Snapshot>>) {
         language: &reckon::words::ENGLISH,
         demo: None,
     };
-    (pages(shown), show)
+    (if paired { socket(shown) } else { pages(shown) }, show)
 }
 
 /// The one that moves, and those that were looked at last, by path.
@@ -63,6 +63,7 @@ struct Sites {
     moving: Router,
     on_show: watch::Sender<Arc<Snapshot>>,
     still: Mutex<HashMap<String, Router>>,
+    paired: bool,
 }
 
 impl Sites {
@@ -71,7 +72,7 @@ impl Sites {
         let first = states::state(name).or_else(|| days::day(name))?;
         let mut still = self.still.lock().unwrap_or_else(PoisonError::into_inner);
         if anew || !still.contains_key(path) {
-            let (router, show) = site(first);
+            let (router, show) = site(first, self.paired);
             tokio::spawn(move_on(show, false));
             still.insert(path.to_owned(), router);
         }
@@ -139,11 +140,12 @@ async fn move_on(show: watch::Sender<Arc<Snapshot>>, draws: bool) {
 #[tokio::main(flavor = "current_thread")]
 async fn main() -> std::io::Result<()> {
     let port = std::env::args().nth(1).and_then(|text| text.parse().ok()).unwrap_or(8074);
+    let paired = std::env::args().nth(2).is_some_and(|word| word == "paired");
     let listener = tokio::net::TcpListener::bind((Ipv4Addr::LOCALHOST, port)).await?;
     println!("http://localhost:{port}/auto/fine/ and {:?}", scenes::ALL);
     let first = scenes::scene("fine").ok_or_else(|| std::io::Error::other("no such scene"))?;
-    let (moving, on_show) = site(first);
+    let (moving, on_show) = site(first, paired);
     tokio::spawn(move_on(on_show.clone(), true));
-    let sites = Sites { moving, on_show, still: Mutex::default() };
+    let sites = Sites { moving, on_show, still: Mutex::default(), paired };
     axum::serve(listener, Router::new().fallback(show).with_state(Arc::new(sites))).await
 }
