@@ -162,7 +162,7 @@ impl Choice {
         };
         match self.kind {
             "/activity" if self.field("itself").is_some() => now.by_itself.to_owned(),
-            "/activity" => named("name", words::phone::NO_ACTIVITY, |name| name.to_string()),
+            "/activity" => named("name", words::phone::NO_ACTIVITY, words::phone::tapped_activity),
             "/alarm" => now.not_for_an_hour.to_owned(),
             "/answer" => self.answer(snapshot),
             "/bank" => self

@@ -57,6 +57,13 @@ async fn a_choice_waits_for_the_code_and_is_carried_out_by_it() {
             Command::Activity { name: Some("Contacts".to_owned()) },
             "/",
         ),
+        (
+            "/activity",
+            "name=receive",
+            "Then: Receive.",
+            Command::Activity { name: Some("receive".to_owned()) },
+            "/",
+        ),
         ("/activity", "itself=1", "Then: By itself.", Command::ActivityAuto, "/"),
         ("/finish", "after_min=120", "Then: finish in 2 h.", hours(2), "/"),
         ("/power-off", "wish=stop", "Until the code is in, the countdown goes on.", stop, "/"),

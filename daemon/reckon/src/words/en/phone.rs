@@ -4,9 +4,12 @@ use alloc::{
     format,
     string::{String, ToString},
 };
-use core::net::IpAddr;
+use core::{fmt::Display, net::IpAddr};
 
-use super::{calendar::Local, numbers::ago};
+use super::{
+    calendar::{Local, capital},
+    numbers::ago,
+};
 use crate::time::Mono;
 
 /// A code in groups of four digits.
@@ -46,6 +49,11 @@ pub fn phone_used(at: Option<Local>) -> String {
         Some(at) => format!("Last used on {}.", at.date()),
         None => String::from("Not used since outlast was started."),
     }
+}
+
+/// An activity, as its button has it.
+pub fn tapped_activity(name: &dyn Display) -> String {
+    capital(&name.to_string())
 }
 
 sentences! {
