@@ -12,6 +12,7 @@ mod settings;
 mod shipped_files;
 mod spend;
 mod support;
+mod terminal;
 mod texts;
 mod walls;
 mod warnings;

@@ -65,6 +65,7 @@ const MAY_USE: &[(&str, &[&str])] = &[
             "if-addrs",
             "jiff",
             "probe",
+            "qrcodegen",
             "reckon",
             "reqwest",
             "rustix",

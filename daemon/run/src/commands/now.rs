@@ -12,11 +12,16 @@ use reckon::words;
 
 use crate::{
     commands::{cli::Look, failed::Failed},
-    host::{banner::print, folders},
+    host::{
+        banner::{self, print},
+        folders, qr,
+    },
 };
 
 /// Where the running outlast gives its glance, on its socket only.
 pub(crate) const GLANCE: &str = "/glance";
+/// Where it tells its address for phones, if there is one, on its socket only.
+pub(crate) const FOR_PHONES: &str = "/for-phones";
 /// A daemon that does not answer within this is not well.
 const PATIENCE: Duration = Duration::from_secs(5);
 
@@ -36,6 +41,11 @@ pub(crate) fn pin(look: &Look) -> Result<(), Failed> {
     }
     let pin: Pin = read(&body)?;
     print(&words::terminal::pin(&words::in_groups(&pin.code), (pin.good_for_s / 60.0).ceil()));
+    // One of another version may not tell it; the digits do without.
+    let address = get(look, FOR_PHONES).ok().filter(|it| qr::shown_here() && !it.is_empty());
+    if let Some(address) = address {
+        print(&banner::scanned(&format!("{address}pair?code={}", pin.code)));
+    }
     Ok(())
 }
 

@@ -15,6 +15,8 @@ use reckon::{
 };
 use web::Pin;
 
+use crate::host::qr;
+
 /// What there is to say.
 pub(crate) struct Banner<'a> {
     /// Where the page is served.
@@ -31,9 +33,28 @@ pub(crate) struct Banner<'a> {
     pub(crate) trouble: Option<&'a str>,
 }
 
-/// Says it on standard output.
+/// Says it on standard output; on a terminal, the address as a code for a phone's camera comes last,
+/// where nothing pushes it away.
 pub(crate) fn say(welcome: &Banner<'_>) {
     print(&text(welcome, &addresses(welcome.listen)));
+    if qr::shown_here()
+        && let Some(address) = for_phones(welcome.listen)
+    {
+        print(&scanned(&address));
+    }
+}
+
+/// An address as a code, and what to do with it.
+pub(crate) fn scanned(address: &str) -> String {
+    let drawn = qr::drawn(address).unwrap_or_default();
+    format!("{}\n{drawn}", words::terminal::scan(&address))
+}
+
+/// The address of the page that a phone can most likely use; `None` if it is served to this board only.
+pub(crate) fn for_phones(listen: SocketAddr) -> Option<String> {
+    let first = addresses(listen).into_iter().next()?;
+    let reached = first.parse().is_ok_and(|it: SocketAddr| !it.ip().is_loopback());
+    reached.then(|| format!("http://{first}/"))
 }
 
 /// Writes to standard output; a reader who has gone is no reason to stop.
@@ -104,16 +125,21 @@ fn addresses(listen: SocketAddr) -> Vec<String> {
     if !listen.ip().is_unspecified() {
         return vec![listen.to_string()];
     }
-    let mut all: Vec<IpAddr> = if_addrs::get_if_addrs()
+    let mut all: Vec<(String, IpAddr)> = if_addrs::get_if_addrs()
         .unwrap_or_default()
         .into_iter()
-        .map(|one| one.ip())
-        .filter(|ip| listen.is_ipv6() || ip.is_ipv4())
-        .filter(|ip| !matches!(ip, IpAddr::V6(v6) if v6.is_unicast_link_local()))
+        .map(|one| (one.name.clone(), one.ip()))
+        .filter(|(_, ip)| listen.is_ipv6() || ip.is_ipv4())
+        .filter(|(_, ip)| !matches!(ip, IpAddr::V6(v6) if v6.is_unicast_link_local()))
         .collect();
-    // Those that a phone can use first.
-    all.sort_by_key(IpAddr::is_loopback);
-    all.into_iter().map(|ip| SocketAddr::new(ip, port).to_string()).collect()
+    all.sort_by_key(|(name, ip)| likely_last(name, *ip));
+    all.into_iter().map(|(_, ip)| SocketAddr::new(ip, port).to_string()).collect()
+}
+
+/// In the order in which a phone can likely use them: by radio (systemd.net-naming-scheme(7) has such
+/// names begin with `wl`; `ap` is common practice for a second one), by wire, the board itself.
+fn likely_last(name: &str, ip: IpAddr) -> (bool, bool, bool) {
+    (ip.is_loopback(), !name.starts_with("wl") && !name.starts_with("ap"), ip.is_ipv6())
 }
 
 /// The board's own names, under which a browser may ask for the page.
@@ -183,7 +209,20 @@ mod tests {
     fn every_network_is_named_and_the_board_itself_last() {
         let all = addresses(SocketAddr::from(([0, 0, 0, 0], 80)));
         assert!(all.last().is_some_and(|last| last.starts_with("127.")), "{all:?}");
-        assert_eq!(addresses(SocketAddr::from(([127, 0, 0, 1], 81))), ["127.0.0.1:81"]);
+        let here = SocketAddr::from(([127, 0, 0, 1], 81));
+        assert_eq!((addresses(here), for_phones(here)), (vec!["127.0.0.1:81".to_owned()], None));
+        let there = SocketAddr::from(([192, 0, 2, 7], 8073));
+        assert_eq!(for_phones(there).as_deref(), Some("http://192.0.2.7:8073/"));
+        let ip = |text: &str| text.parse::<IpAddr>().unwrap();
+        let mut all = [
+            ("lo", ip("127.0.0.1")),
+            ("eth0", ip("192.0.2.7")),
+            ("wlan0", ip("2001:db8::7")),
+            ("wlan0", ip("198.51.100.1")),
+        ];
+        all.sort_by_key(|(name, ip)| likely_last(name, *ip));
+        let order = all.map(|(_, ip)| ip.to_string());
+        assert_eq!(order, ["198.51.100.1", "2001:db8::7", "192.0.2.7", "127.0.0.1"]);
     }
 
     #[test]

@@ -9,6 +9,7 @@ pub(crate) mod log;
 pub(crate) mod now_text;
 pub(crate) mod phone_clock;
 pub(crate) mod phones_file;
+pub(crate) mod qr;
 mod seats;
 pub(crate) mod serve;
 pub(crate) mod small_files;

@@ -108,13 +108,13 @@ impl House<'_> {
     ) -> Result<Vec<JoinHandle<()>>, String> {
         let said = |why: io::Error| words::terminal::no_socket(&why);
         // A demonstration changes nothing that is real, and its clock runs too fast for a code.
-        let pages = parts.pages(self.run.demo);
+        let pages = parts.pages(self.run.demo, self.here);
         let door = again(&self.door).map_err(said)?;
         let mut serving = vec![tokio::spawn(serve(door, pages, parts.seats, stopped.clone()))];
         if let Some((own, _)) = &self.own {
             let own = own.as_fd().try_clone_to_owned().map_err(said)?;
             let own = UnixListener::from_std(own.into()).map_err(said)?;
-            serving.push(tokio::spawn(serve(own, parts.pages(true), OWN_SEATS, stopped.clone())));
+            serving.push(tokio::spawn(serve(own, parts.pages(true, self.here), OWN_SEATS, stopped.clone())));
         }
         Ok(serving)
     }

@@ -22,7 +22,7 @@ use tokio::sync::{mpsc as tokio_mpsc, watch};
 use web::{Pairing, RecordStatus, Request, Shown};
 
 use crate::{
-    commands::now::GLANCE,
+    commands::now::{FOR_PHONES, GLANCE},
     event_loop::event::Event,
     host::{banner, clock::Clock, now_text},
     record::{store_reader::StoreReader, update::Task},
@@ -63,7 +63,8 @@ impl Parts {
         });
     }
 
-    pub(super) fn pages(&self, own: bool) -> axum::Router {
+    /// `own`: for the socket, whose users may change everything. `listen`: where phones are served.
+    pub(super) fn pages(&self, own: bool, listen: SocketAddr) -> axum::Router {
         let shown = Shown {
             now: self.now.clone(),
             asks: self.asks.clone(),
@@ -81,7 +82,9 @@ impl Parts {
         }
         let now = self.now.clone();
         let glance = move || std::future::ready(now_text::text(&now.borrow()));
-        web::socket(shown).route(GLANCE, get(glance))
+        // Asked for anew each time: a hotspot may come up after outlast.
+        let address = move || std::future::ready(banner::for_phones(listen).unwrap_or_default());
+        web::socket(shown).route(GLANCE, get(glance)).route(FOR_PHONES, get(address))
     }
 }
 

@@ -105,8 +105,10 @@ sentences! {
     file_exists(file) = "{file} already exists; nothing was overwritten.";
     unwritable(file, why) = "{file} cannot be written: {why}.";
     unreadable(file, why) = "{file} cannot be read: {why}.";
-    pin(code, minutes: f64) = "{code}\nEnter this code on the phone's Station page. It is good for \
-        one phone and {minutes:.0} min.\n";
+    pin(code, minutes: f64) = "{code}\nTap anything on the phone's page and enter this code. It is \
+        good for one phone and {minutes:.0} min.\n";
+    /// Above a code for a phone's camera.
+    scan(address) = "Or point the phone's camera at this ({address}):";
     other_version(why) = "The running outlast gives an answer that this one does not understand \
         ({why}). Are both the same version?";
     no_answer(socket, reason) = "The outlast at {socket} does not answer: {reason}.";
