@@ -114,7 +114,12 @@ impl House<'_> {
         if let Some((own, _)) = &self.own {
             let own = own.as_fd().try_clone_to_owned().map_err(said)?;
             let own = UnixListener::from_std(own.into()).map_err(said)?;
-            serving.push(tokio::spawn(serve(own, parts.pages(true, self.here), OWN_SEATS, stopped.clone())));
+            serving.push(tokio::spawn(serve(
+                own,
+                parts.pages(true, self.here),
+                OWN_SEATS,
+                stopped.clone(),
+            )));
         }
         Ok(serving)
     }
