@@ -143,19 +143,19 @@ test('nothing is replaced under a finger', async () => {
   try {
     const page = await paired(station);
     await page.goto(station.url('/'));
-    await until(async () => /3\.\d\s*W/.test(await part(page, 'facts')), 'the page is live');
+    await until(async () => /3\.\d\s*W/.test(await part(page, 'more')), 'the page is live');
     // The events of a finger that rests on the page for a while, whatever lies under it.
     const finger = (kind) => page.evaluate((it) => {
       document.querySelector('#doing button').dispatchEvent(new PointerEvent(it, { bubbles: true, pointerType: 'touch' }));
     }, kind);
     await finger('pointerdown');
-    await page.evaluate(() => { window.under = document.querySelector('#facts li'); });
+    await page.evaluate(() => { window.under = document.querySelector('#more dd'); });
     station.reads(4980, 1210);
     await until(async () => (await station.now()).supply.power_w > 5, 'the board reads 6 W');
     await new Promise((go) => setTimeout(go, 4000));
     assert.ok(await page.evaluate(() => window.under.isConnected), 'held still while touched');
     await finger('pointerup');
-    await until(async () => /4\.98\s*V/.test(await part(page, 'facts')), 'what was held back comes', 10);
+    await until(async () => /4\.98\s*V/.test(await part(page, 'more')), 'what was held back comes', 10);
     await page.context().close();
   } finally {
     await station.end();

@@ -16,6 +16,8 @@ const HOLD_S: f64 = 20.0;
 /// to three hundredths of their life, so that the range of a known one is about a tenth of it.)
 const KNOWN_LIMITS: f64 = 12.0;
 const KNOWN_SHARE: f64 = 0.15;
+/// How long a person's 'now' can be taken back, seconds: a thumb that slipped, in gloves.
+const TAKEN_BACK_S: f64 = 10.0;
 /// Time to save, seconds.
 const SAVE_S: f64 = 60.0;
 /// Time after the request from which a board that still runs counts as not switched off, seconds.
@@ -327,20 +329,29 @@ impl Watch {
         self.orders.push(Order::Save);
     }
 
-    /// A person's word; `false` where there is no countdown to stop or shorten.
+    /// A person's word; `false` where there is nothing to stop, shorten or begin. Each of the two can
+    /// be taken back by the other, until the record is being closed.
     pub(crate) fn ask(&mut self, ask: PowerOffAsk, now: Mono) -> bool {
+        let soon = now.plus(Duration::from_secs_f64(TAKEN_BACK_S));
         match (&self.state, ask) {
             (State::Counting { .. } | State::Saving { .. }, PowerOffAsk::Stop) => {
                 self.call_off(CalledOff::ByPerson);
                 self.turn(State::Stopped { at: now });
-                true
             }
-            (State::Unsure { .. } | State::Counting { .. }, PowerOffAsk::Now) => {
-                self.save(now);
-                true
+            (State::Unsure { .. }, PowerOffAsk::Stop) => self.turn(State::Stopped { at: now }),
+            (State::Counting { since, until }, PowerOffAsk::Now) => {
+                self.turn(State::Counting { since: *since, until: soon.min(*until) });
             }
-            _ => false,
+            (
+                State::Unsure { .. } | State::Stopped { .. } | State::Failed { .. },
+                PowerOffAsk::Now,
+            ) => {
+                self.turn(State::Counting { since: now, until: soon });
+                self.orders.push(Order::Announce { until: soon });
+            }
+            _ => return false,
         }
+        true
     }
 
     /// Another bank is connected.

@@ -163,7 +163,7 @@ impl Choice {
         match self.kind {
             "/activity" if self.field("itself").is_some() => now.by_itself.to_owned(),
             "/activity" => named("name", words::phone::NO_ACTIVITY, words::phone::tapped_activity),
-            "/alarm" => now.not_for_an_hour.to_owned(),
+            "/alarm" => now.quiet_an_hour.to_owned(),
             "/answer" => self.answer(snapshot),
             "/bank" => self
                 .name("bank")
@@ -176,7 +176,7 @@ impl Choice {
             }
             "/finish" => self.finish(),
             "/mark" => named("text", words::phone::MARK, words::phone::mark),
-            "/power-off" if self.asked_again().is_none() => now.stay_on.to_owned(),
+            "/power-off" if self.asked_again().is_none() => now.keep_running.to_owned(),
             "/power-off" => now.switch_off.to_owned(),
             kind => general(kind).to_owned(),
         }

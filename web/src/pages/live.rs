@@ -10,7 +10,7 @@ use axum::{
     response::Response,
 };
 use futures_util::stream;
-use reckon::words::Language;
+use reckon::{snapshot::Snapshot, words::Language};
 use serde_json::json;
 
 use crate::{
@@ -49,8 +49,7 @@ pub(crate) async fn parts(
         let moved = |before: &Rendered| rendered.snapshot.at.mono.since(before.snapshot.at.mono);
         if let Some(before) = last
             && (Duration::from_nanos(1)..PAGE_EVERY).contains(&moved(before))
-            && rendered.snapshot.alarms == before.snapshot.alarms
-            && rendered.snapshot.power_off == before.snapshot.power_off
+            && !is_new(&before.snapshot, &rendered.snapshot)
         {
             return None;
         }
@@ -60,16 +59,30 @@ pub(crate) async fn parts(
     }))
 }
 
+/// Whether something stands there that a person waits for: an alarm, or the answer to a tap.
+fn is_new(before: &Snapshot, now: &Snapshot) -> bool {
+    let current = |snapshot: &Snapshot| snapshot.activities.iter().position(|one| one.current);
+    let finish = |snapshot: &Snapshot| snapshot.finish.map(|finish| finish.at);
+    now.alarms != before.alarms
+        || now.power_off != before.power_off
+        || now.questions != before.questions
+        || now.bank.spec != before.bank.spec
+        || finish(now) != finish(before)
+        || current(now) != current(before)
+}
+
 fn changes(before: Option<&Rendered>, now: &Rendered, language: &'static Language) -> Bytes {
     let old = before.map(|before| sections_of(before, language));
     let same = |ix: usize, html: &str| {
         old.as_ref().and_then(|old| old.get(ix)).is_some_and(|old| old.html == html)
     };
+    let at = ("at".to_owned(), json!(now.snapshot.at.mono.as_s()));
     let changed: serde_json::Map<_, _> = sections_of(now, language)
         .iter()
         .enumerate()
         .filter(|(ix, section)| !same(*ix, &section.html))
         .map(|(_, section)| (section.id.to_owned(), json!(section.html)))
+        .chain([at])
         .collect();
     Bytes::from(format!("data: {}\n\n", serde_json::Value::from(changed)))
 }

@@ -13,3 +13,4 @@ pub(crate) mod questions;
 pub(crate) mod report;
 pub(crate) mod rundown;
 pub(crate) mod station;
+pub(crate) mod strip;

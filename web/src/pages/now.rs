@@ -12,14 +12,13 @@ use axum::{
 use reckon::{
     bank::BankSpec,
     fold::Kind,
-    power_off::PowerOff,
-    snapshot::{ActivityView, Basis, Snapshot, Switched},
+    snapshot::{ActivityView, Snapshot, Switched},
     units::Seconds,
     words::{self, Language},
 };
 
 use crate::{
-    FileSetAside, RecordStatus, draw,
+    RecordStatus, draw,
     http::{
         assets::{self, Asset, Theme},
         rendered::{Rendered, Section, Variant},
@@ -28,7 +27,7 @@ use crate::{
     pages::{
         banks::Selects,
         frame::{Frame, filled, part},
-        questions,
+        questions, strip,
     },
 };
 
@@ -38,16 +37,13 @@ struct NowPage<'a> {
     frame: Frame,
     script: &'static Asset,
     title: String,
+    /// The snapshot's own time, boot seconds.
+    at_s: f64,
+    /// What the script says, as JSON.
+    script_words: String,
+    w: &'static words::NowPage,
     sections: &'a [Section],
     paired: bool,
-}
-
-#[derive(Template)]
-#[template(path = "bars.html")]
-struct BarsPart<'a> {
-    w: &'static words::NowPage,
-    test: bool,
-    aside: &'a [FileSetAside],
 }
 
 #[derive(Template)]
@@ -58,31 +54,15 @@ struct TopPart<'a> {
     clock: Option<String>,
 }
 
-struct AlarmView {
-    said: words::Said,
-    ix: usize,
-    since_s: f64,
-    asleep: Option<String>,
-}
-
-#[derive(Template)]
-#[template(path = "alarms.html")]
-struct AlarmsPart {
-    w: &'static words::NowPage,
-    off: Option<words::Said>,
-    /// Whether the countdown can be stopped, and shortened.
-    off_asks: (bool, bool),
-    awake: Vec<AlarmView>,
-    asleep: Vec<AlarmView>,
-}
-
 #[derive(Template)]
 #[template(path = "answer.html")]
 struct AnswerPart {
     answer: words::Answer,
-    verdict: Option<String>,
-    help: Option<String>,
-    basis: Option<String>,
+    safe: Option<words::Safe>,
+    /// The same once it is old.
+    was: Option<String>,
+    /// A newcomer is asked how long the bank should last.
+    how_long: Option<&'static str>,
 }
 
 struct Tile<'a> {
@@ -115,11 +95,29 @@ struct FoldPart {
 struct FinishPart {
     w: &'static words::NowPage,
     set: Option<String>,
+    shifts: [String; 2],
+    /// Whether the question stands with them: else it is a line of the answer.
+    asks: bool,
+    presets: Vec<(u32, String)>,
+}
+
+#[derive(Template)]
+#[template(path = "presets.html")]
+struct PresetsPart {
+    w: &'static words::NowPage,
+    asks: bool,
+    presets: Vec<(u32, String)>,
+}
+
+#[derive(Template)]
+#[template(path = "exact.html")]
+struct ExactPart {
+    w: &'static words::NowPage,
     /// The field's value, `17:00`.
     at: Option<String>,
     clock_known: bool,
-    presets: Vec<(u32, String)>,
-    shifts: Vec<(i32, String)>,
+    is_set: bool,
+    far: Vec<(i32, String)>,
 }
 
 struct BankTile {
@@ -140,13 +138,8 @@ struct BankPart {
     selects: Selects,
 }
 
-#[derive(Template)]
-#[template(path = "facts.html")]
-struct FactsPart {
-    lines: Vec<String>,
-}
-
-/// The parts of Now, in reading order.
+/// The parts of Now, in reading order. What opens or comes by itself takes the place of the finish and
+/// the drawing, so that nothing moves under a thumb.
 fn sections(
     language: &'static Language,
     snapshot: &Snapshot,
@@ -154,78 +147,62 @@ fn sections(
 ) -> Vec<Section> {
     let w = &language.now;
     let section = |id, html| Section { id, html };
-    let modelled = snapshot.draw.basis == Basis::Modelled;
-    let answer = AnswerPart {
-        answer: words::answer(snapshot),
-        verdict: words::verdict(snapshot),
-        help: words::help(snapshot),
-        basis: modelled.then(|| words::basis(snapshot)),
-    };
     let clock = words::clock_time(snapshot.at.mono, snapshot.at);
     let ask_bank = snapshot.bank.spec.is_none();
-    let bars = BarsPart { w, test: record_status.test.is_some(), aside: &record_status.set_aside };
+    let off = strip::off(w, snapshot);
+    let question = questions::open(snapshot).filter(|_| !ask_bank && off.is_empty());
+    let asked = question.as_ref().map(|(_, asked)| asked.text.clone());
+    let strip = strip::strip(w, snapshot, record_status, asked);
+    let in_place = !off.is_empty() || question.is_some() || ask_bank;
+    let safe = words::safe(snapshot);
+    let answer = AnswerPart {
+        answer: words::answer(snapshot),
+        was: safe.as_ref().map(words::Safe::was),
+        how_long: (snapshot.finish.is_none() && !in_place).then_some(w.how_long),
+        safe,
+    };
+    let asked = question.map(|question| questions::asked(w, snapshot, question, strip.asks));
+    let calm = |html: String| if in_place { String::new() } else { html };
+    let title = words::title(snapshot);
     vec![
-        section("bars", part(&bars)),
+        section("title", strip.headline.map_or(title.clone(), |said| format!("{said} · {title}"))),
         section("top", part(&TopPart { w: &language.frame, snapshot, clock })),
-        section("alarms", alarms(w, snapshot)),
+        section("strip", strip.strip),
         section("answer", part(&answer)),
-        section("asked", questions::asked(w, snapshot)),
         section("spoken", words::spoken(snapshot)),
+        section("finish", calm(finish(w, snapshot))),
+        section("off", off),
+        section("asked", asked.unwrap_or_default()),
+        section("bank", when(ask_bank, || bank(&language.bank_form, snapshot, true))),
+        section("day", calm(draw::day_line::day_line(snapshot).unwrap_or_default())),
+        section("more", strip.more),
+        section("exact", exact(w, snapshot)),
         section(
-            "bank",
-            if ask_bank { bank(&language.bank_form, snapshot, true) } else { String::new() },
+            "how",
+            when(in_place && !ask_bank && snapshot.finish.is_none(), || {
+                part(&PresetsPart { w, asks: true, presets: presets() })
+            }),
         ),
-        section("day", draw::day_line::day_line(snapshot).unwrap_or_default()),
         section("doing", doing(w, snapshot)),
-        section("facts", part(&FactsPart { lines: facts(snapshot) })),
-        section("held", questions::held(w, snapshot)),
+        section("held", questions::held(w, snapshot, &over(snapshot))),
         section("fold", fold(snapshot)),
-        section("finish", if ask_bank { String::new() } else { finish(w, snapshot) }),
     ]
 }
 
-/// How long after its mark it is said what a switched accessory draws, s.
-const SWITCHED_S: f64 = 1800.0;
-
-/// The sentences under the drawing.
-fn facts(snapshot: &Snapshot) -> Vec<String> {
-    let mut lines = vec![
-        words::draw(snapshot),
-        format!("{} {}", words::supply(snapshot), words::board(snapshot)),
-        words::bank(snapshot),
-        words::log(snapshot),
-    ];
-    lines.extend(snapshot.at.believed().is_none().then(|| words::clock(snapshot.at)));
-    let fresh = |one: &&Arc<Switched>| snapshot.at.mono.seconds_since(one.at).si() < SWITCHED_S;
-    let switched = snapshot.switched.as_ref().filter(fresh);
-    lines.extend(switched.map(|one| format!("{}.", words::fold::switched(one))));
-    // What is over asks for nothing: it stands below, and only the newest of it.
-    lines.extend(snapshot.ended_alarms.iter().take(3).map(|one| words::over_line(one, snapshot)));
-    lines
+fn when(wanted: bool, html: impl FnOnce() -> String) -> String {
+    if wanted { html() } else { String::new() }
 }
 
-fn alarms(w: &'static words::NowPage, snapshot: &Snapshot) -> String {
-    let at = snapshot.at;
-    let (mut awake, mut asleep) = (Vec::new(), Vec::new());
-    for (ix, alarm) in snapshot.alarms.iter().enumerate() {
-        let until = alarm.asleep_until.filter(|until| *until > at.mono);
-        let shown = AlarmView {
-            said: words::alarm(alarm, snapshot),
-            ix,
-            since_s: alarm.since.as_s(),
-            asleep: until.map(|until| words::moment(until, at)),
-        };
-        if until.is_some() { asleep.push(shown) } else { awake.push(shown) }
-    }
-    let off = words::power_off(snapshot);
-    let counting = matches!(snapshot.power_off, PowerOff::Counting { .. });
-    let saving = matches!(snapshot.power_off, PowerOff::Saving { .. });
-    if off.is_none() && awake.is_empty() && asleep.is_empty() {
-        return String::new();
-    }
-    let unsure = matches!(snapshot.power_off, PowerOff::Unsure { .. });
-    let off_asks = (counting || saving, counting || unsure);
-    part(&AlarmsPart { w, off, off_asks, awake, asleep })
+/// How long after its mark it is said what a switched accessory draws, s.
+const SWITCHED_S: f64 = 3600.0;
+
+/// What is over and asks for nothing: an accessory that was switched, and the newest alarms that ended.
+fn over(snapshot: &Snapshot) -> Vec<String> {
+    let fresh = |one: &&Arc<Switched>| snapshot.at.mono.seconds_since(one.at).si() < SWITCHED_S;
+    let switched = snapshot.switched.as_ref().filter(fresh);
+    let switched = switched.map(|one| format!("{}.", words::fold::switched(one)));
+    let ended = snapshot.ended_alarms.iter().take(3).map(|one| words::over_line(one, snapshot));
+    switched.into_iter().chain(ended).collect()
 }
 
 fn doing(w: &'static words::NowPage, snapshot: &Snapshot) -> String {
@@ -270,21 +247,33 @@ fn fold(snapshot: &Snapshot) -> String {
     })
 }
 
-fn finish(w: &'static words::NowPage, snapshot: &Snapshot) -> String {
-    let at = snapshot.at;
-    let set = snapshot.finish.map(|finish| words::moment(finish.at, at));
-    let clock_known = at.believed().is_some();
+/// How long a bank should last, in round steps.
+fn presets() -> Vec<(u32, String)> {
     let preset = |hours: u32| (hours * 60, words::span(Seconds::of(f64::from(hours) * 3600.0)));
-    part(&FinishPart {
+    [2, 4, 8, 12].map(preset).into()
+}
+
+fn finish(w: &'static words::NowPage, snapshot: &Snapshot) -> String {
+    let set = snapshot.finish.map(|finish| words::moment(finish.at, snapshot.at));
+    let shifts = [-15, 15].map(words::shift);
+    part(&FinishPart { w, set, shifts, asks: false, presets: presets() })
+}
+
+/// What the finish opens to: an exact time, larger steps, and none at all.
+fn exact(w: &'static words::NowPage, snapshot: &Snapshot) -> String {
+    let at = snapshot.at;
+    let finish = snapshot.finish;
+    let time = finish.and_then(|finish| words::clock_time(finish.at, at));
+    part(&ExactPart {
         w,
-        at: snapshot
-            .finish
-            .and_then(|finish| words::clock_time(finish.at, at))
-            .filter(|time| time.len() == 5),
-        set,
-        clock_known,
-        presets: [2, 4, 6, 8].map(preset).into(),
-        shifts: [-30, 30].map(|minutes| (minutes, words::shift(minutes))).into(),
+        at: time.filter(|time| time.len() == 5),
+        clock_known: at.believed().is_some(),
+        is_set: finish.is_some(),
+        far: if finish.is_some() {
+            [-60, 60].map(|minutes| (minutes, words::shift(minutes))).into()
+        } else {
+            Vec::new()
+        },
     })
 }
 
@@ -317,11 +306,16 @@ pub(crate) async fn now(State(site): State<Site>, headers: HeaderMap) -> Respons
     let language = site.shown.language;
     let (look, paired) = (Theme::from_headers(&headers), site.may_change(&headers));
     let page = rendered.page(Variant { look, paired }, || {
+        let sections = sections_of(&rendered, language);
+        let title = sections.iter().find(|it| it.id == "title").map_or("", |it| it.html.as_str());
         let page = filled(&NowPage {
             frame: Frame { language, ..Frame::new(look, "Now") },
             script: assets::script(),
-            title: words::title(&rendered.snapshot),
-            sections: &sections_of(&rendered, language),
+            title: title.to_owned(),
+            at_s: rendered.snapshot.at.mono.as_s(),
+            script_words: serde_json::json!(language.now.script).to_string(),
+            w: &language.now,
+            sections: &sections,
             paired,
         });
         page.map(Bytes::from)

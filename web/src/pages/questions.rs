@@ -48,15 +48,20 @@ struct Card {
 #[template(path = "asked.html")]
 struct AskedPart {
     w: &'static NowPage,
-    cards: Vec<Card>,
+    card: Card,
+    /// The strip says it already.
+    in_strip: bool,
 }
 
 #[derive(Template)]
 #[template(path = "held.html")]
-struct HeldPart {
+struct HeldPart<'a> {
     w: &'static NowPage,
+    /// The bank that is connected.
+    bank: Option<String>,
     /// What holds, and the question it answers.
     lines: Vec<(String, &'static str)>,
+    over: &'a [String],
 }
 
 #[derive(Template)]
@@ -131,21 +136,31 @@ fn stands(view: &QuestionView) -> bool {
     view.is_open() || view.question == Question::BankChanged
 }
 
-/// The open questions, each with its answers.
-pub(crate) fn asked(w: &'static NowPage, snapshot: &Snapshot) -> String {
-    let open = snapshot.questions.iter().filter(|view| stands(view));
-    let cards: Vec<Card> =
-        open.map(|view| card(view, words::asked(view, snapshot), snapshot)).collect();
-    if cards.is_empty() { String::new() } else { part(&AskedPart { w, cards }) }
+/// The open question in words; of several the first, the next one takes its place.
+pub(crate) fn open(snapshot: &Snapshot) -> Option<(&QuestionView, Asked)> {
+    let view = snapshot.questions.iter().find(|view| stands(view))?;
+    Some((view, words::asked(view, snapshot)))
 }
 
-/// What holds without being asked any more, each with a way to change it.
-pub(crate) fn held(w: &'static NowPage, snapshot: &Snapshot) -> String {
+/// The open question with its answers.
+pub(crate) fn asked(
+    w: &'static NowPage,
+    snapshot: &Snapshot,
+    (view, asked): (&QuestionView, Asked),
+    in_strip: bool,
+) -> String {
+    part(&AskedPart { w, card: card(view, asked, snapshot), in_strip })
+}
+
+/// What holds without being asked any more, each with a way to change it: the bank first; and what is
+/// over.
+pub(crate) fn held(w: &'static NowPage, snapshot: &Snapshot, over: &[String]) -> String {
     let settled = snapshot.questions.iter().filter(|view| !stands(view));
     let lines: Vec<(String, &'static str)> = settled
         .filter_map(|view| Some((words::asked(view, snapshot).holds?, view.question.name())))
         .collect();
-    if lines.is_empty() { String::new() } else { part(&HeldPart { w, lines }) }
+    let bank = snapshot.bank.spec.as_ref().map(|spec| w.connected(&spec.name));
+    part(&HeldPart { w, bank, lines, over })
 }
 
 fn not_asked() -> Problem {

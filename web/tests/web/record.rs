@@ -9,6 +9,7 @@ use std::sync::{
 use axum::{body::Body, extract::ConnectInfo, http::StatusCode};
 use base64::{Engine, engine::general_purpose::STANDARD};
 use reckon::{
+    belief::Question,
     record::{
         Outing, OutingContacts, OutingWhole, Page, RecordCommand, Series, SeriesAsk, TestLoad,
     },
@@ -659,7 +660,9 @@ async fn the_ending_is_asked_where_it_is_open_with_the_likelier_answer_first() {
     }
     // The last one is asked of on Now too, with the likelier answer first.
     assert!(!rig.get("/").await.text.contains("How did the last outing end?"));
-    let asked = Rig::of("asked").get("/").await.text;
+    let rig = Rig::of("asked");
+    rig.answered(Question::SinceLast);
+    let asked = rig.get("/").await.text;
     let (_, form) = asked.split_once("How did the last outing end?").unwrap();
     let (pulled, empty) = (form.find("plug-pulled").unwrap(), form.find("ran-empty").unwrap());
     assert!(pulled < empty, "{form}");

@@ -9,6 +9,7 @@ use axum::{
     response::Response,
 };
 use reckon::{
+    belief::Question,
     engine::{Command, Refusal},
     record::RecordCommand,
     snapshot::Snapshot,
@@ -128,6 +129,13 @@ struct Rig0 {
 impl Rig {
     pub(crate) fn of(scene: &str) -> Self {
         Self::with(scene, |_| ())
+    }
+
+    /// A question is open no more.
+    pub(crate) fn answered(&self, question: Question) {
+        let mut next = Snapshot::clone(&self.now.borrow());
+        next.questions.retain(|view| view.question != question);
+        self.now.send_replace(Arc::new(next));
     }
 
     /// The same with something changed in what is shown.

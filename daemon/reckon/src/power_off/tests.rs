@@ -164,9 +164,27 @@ fn a_person_stops_it_for_good_or_shortens_it() {
     // After a charge it watches again.
     lab.play(60, PowerOffInputs { draining: false, ..LOW }).play(30, LOW);
     assert_eq!(lab.count(is_announce), 2);
+    // 'Now' leaves ten seconds to take it back, even from 'keep running'.
     assert!(lab.watch.ask(PowerOffAsk::Now, lab.now()));
-    assert_eq!(lab.watch.orders(), [Order::Save]);
-    assert!(!lab.watch.ask(PowerOffAsk::Now, lab.now()), "it is on its way");
+    let until = lab.now().plus(Duration::from_secs(10));
+    assert!(matches!(lab.watch.view(), PowerOff::Counting { until: then, .. } if then == until));
+    lab.play(5, LOW);
+    assert!(lab.watch.ask(PowerOffAsk::Now, lab.now()), "twice is once");
+    assert!(matches!(lab.watch.view(), PowerOff::Counting { until: then, .. } if then == until));
+    assert!(lab.watch.ask(PowerOffAsk::Stop, lab.now()));
+    lab.play(60, LOW);
+    assert_eq!(lab.count(|order| *order == Order::Save), 0, "{:?}", lab.told);
+    assert!(lab.watch.ask(PowerOffAsk::Now, lab.now()), "and the other way round");
+    assert_eq!(lab.watch.orders().len(), 1);
+    lab.play(11, LOW);
+    assert_eq!(lab.count(|order| *order == Order::Save), 1, "{:?}", lab.told);
+    assert!(lab.watch.ask(PowerOffAsk::Stop, lab.now()), "while programs save");
+    lab.watch.ask(PowerOffAsk::Now, lab.now());
+    lab.play(11, LOW);
+    lab.watch.saved(lab.now());
+    for ask in [PowerOffAsk::Now, PowerOffAsk::Stop] {
+        assert!(!lab.watch.ask(ask, lab.now()), "it is on its way");
+    }
 }
 
 #[test]
@@ -191,9 +209,14 @@ fn a_bank_that_is_not_known_is_left_to_a_person() {
     lab.play(3600, UNKNOWN);
     assert!(lab.told.is_empty(), "{:?}", lab.told);
     assert!(matches!(lab.watch.view(), PowerOff::Unsure { .. }));
-    assert!(!lab.watch.ask(PowerOffAsk::Stop, lab.now()), "there is nothing to stop");
+    assert!(lab.watch.ask(PowerOffAsk::Stop, lab.now()), "whoever is asked may say no");
+    assert!(matches!(lab.watch.view(), PowerOff::Stopped { .. }));
+    let mut lab = Lab::new();
+    lab.play(60, UNKNOWN);
     assert!(lab.watch.ask(PowerOffAsk::Now, lab.now()));
-    assert_eq!(lab.watch.orders(), [Order::Save]);
+    lab.play(11, UNKNOWN);
+    assert_eq!(lab.count(is_announce), 1);
+    assert_eq!(lab.told.last().unwrap().1, Order::Save);
     // The hopeful end comes near: it counts after all.
     let mut lab = Lab::new();
     lab.play(600, UNKNOWN).play(30, LOW);

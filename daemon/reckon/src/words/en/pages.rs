@@ -31,44 +31,54 @@ language! {
         /// What the navigation is, for a screen reader.
         pages = "Pages";
         places = ["Now", "Outings", "Banks", "Station"];
-        may_look = "Look only: a tap asks for the code first.";
-        pair = "Pair this phone";
+        may_look = "Look only: a tap asks for the code.";
+        pair = "Pair";
     }
 
     /// Now.
     now: NowPage {
+        open = "open";
+        close = "close";
+        test_on = "Run-down test: it will not stop";
         test_runs = "A run-down test is running: this board will not switch itself off.";
         about_test = "About the test";
+        file_aside = "A file was set aside";
         /// Around the place of a file that was set aside.
         moved = ["It was moved to", "; nothing was overwritten."];
-        stay_on = "Do not switch off";
-        at_once = "Now";
+        keep_running = "Keep running";
         switch_off = "Switch off now";
-        not_for_an_hour = "Not for the next hour";
-        asleep(until, alarm) = "Asleep until {until}: {alarm}";
+        going_off = "Switching off";
+        /// In the place of the button that was tapped, until the choice is taken back.
+        kept(when) = "Kept, {when}";
+        quiet_an_hour = "Quiet for an hour";
+        quiet_until(until, alarm) = "Quiet until {until}: {alarm}";
         which_bank = "Say which bank it is";
         doing = "What are you doing?";
         by_itself = "By itself";
         rules_choose = "the rules choose";
+        connected(bank) = "{bank} is connected.";
         change = "Change";
-        finish(when) = "Finish {when}";
+        finish = "Finish";
         no_finish = "No finish";
-        how_long = "How long should the bank last?";
+        how_long = "How long do you want to last?";
         until = "Until";
         set = "Set";
-        /// On the phone, while the board is not heard; a time of day follows the first two.
-        not_heard = "Not heard since";
-        was_safe = "It was safe until";
-        at_then = "at";
-        look = [
+        /// What to do about a board that is not heard.
+        lost = [
             "Go nearer: it may be out of reach.",
             "Its light is on: wait a minute.",
             "No light: connect another bank.",
         ];
-        nothing_sent = "Nothing is sent while it is not heard";
-        not_sent = "not sent";
-        not_sent_because = "Not sent: the board is not heard.";
         look_again = "Look for it again";
+        /// What the page's script says, with the time or the age in the place of the braces.
+        script = [
+            "Not heard since {}",
+            "{} ago",
+            "at {}",
+            "Not sent: the board is not heard",
+            "Looking for it…",
+            "Nothing is sent while it is not heard",
+        ];
     }
 
     /// A question and its answers.

@@ -2,12 +2,13 @@
 
 use super::{
     alarm::{CUTS_OUT, Said, said},
-    numbers::{TIE, left, span},
+    numbers::{TIE, clock_time, left, span},
 };
 use crate::{
     forecast::Outlook,
     power_off::{CalledOff, PowerOff},
     snapshot::Snapshot,
+    time::Mono,
     units::Seconds,
 };
 use alloc::{format, string::String};
@@ -25,19 +26,12 @@ sentences! {
 /// nothing to say.
 pub fn power_off(snapshot: &Snapshot) -> Option<Said> {
     Some(match &snapshot.power_off {
-        PowerOff::Counting { until, .. } => {
-            let left = until.seconds_since(snapshot.at.mono);
-            // In steps of five seconds, so that the line can be read out.
-            let left_s = libm::ceil(left.si() / 5.0) * 5.0;
-            let short = || format!("{left_s:.0}{TIE}s");
-            let left = if left_s < 300.0 { short() } else { span(Seconds::of(left_s)) };
-            said(
-                format!("The board will switch off in {left}."),
-                "The bank is nearly empty. Programs save first and the record is closed, so \
+        PowerOff::Counting { until, .. } => said(
+            format!("The board will switch off in {}.", countdown(*until, snapshot)),
+            "The bank is nearly empty. Programs save first and the record is closed, so \
                  nothing is lost.",
-                "Finish the contact. Connect another bank, or say what to do.",
-            )
-        }
+            "Finish the contact. Connect another bank, or say what to do.",
+        ),
         PowerOff::Unsure { .. } => unsure(snapshot),
         PowerOff::Saving { .. } => said(
             "The board is switching off: programs are saving.",
@@ -61,6 +55,47 @@ pub fn power_off(snapshot: &Snapshot) -> Option<Said> {
         ),
         PowerOff::Unwanted | PowerOff::NoUnit | PowerOff::Watching { .. } => return None,
     })
+}
+
+/// The same in the few words that a block beside two buttons has room for: a heading and a sentence or
+/// two.
+pub fn block(snapshot: &Snapshot) -> Option<(String, String)> {
+    let until = || match &snapshot.outlook {
+        Outlook::Lasts(forecast) => {
+            let end = Mono::at_s(forecast.made_at.as_s() + forecast.cautious().si());
+            clock_time(end, snapshot.at).map_or_else(String::new, |time| format!(" from {time} on"))
+        }
+        _ => String::new(),
+    };
+    let (title, text): (String, String) = match &snapshot.power_off {
+        PowerOff::Counting { until, .. } => (
+            format!("Switching off in {}", countdown(*until, snapshot)),
+            "Programs save and the record is closed first: nothing is lost.".into(),
+        ),
+        PowerOff::Unsure { .. } => (
+            "It may stop at any minute".into(),
+            "The bank is not known well enough to switch off by itself. Save your log.".into(),
+        ),
+        PowerOff::Saving { .. } => {
+            ("Switching off".into(), "Programs are saving. Disconnect nothing yet.".into())
+        }
+        PowerOff::Closing { .. } | PowerOff::Asked { .. } => {
+            ("Switching off".into(), format!("Everything is on the card. {LIGHTS_OUT}"))
+        }
+        PowerOff::Stopped { .. } => (
+            "It keeps running".into(),
+            format!("It may cut out without warning{}. Save your log.", until()),
+        ),
+        PowerOff::Failed { why } => ("It could not be switched off".into(), why.clone()),
+        PowerOff::Unwanted | PowerOff::NoUnit | PowerOff::Watching { .. } => return None,
+    };
+    Some((title, text))
+}
+
+/// What is left of a countdown, in steps of five seconds, so that it can be read out.
+fn countdown(until: Mono, snapshot: &Snapshot) -> String {
+    let left_s = libm::ceil(until.seconds_since(snapshot.at.mono).si() / 5.0) * 5.0;
+    if left_s < 300.0 { format!("{left_s:.0}{TIE}s") } else { span(Seconds::of(left_s)) }
 }
 
 /// It may end now or in hours, and only a person can say what is better.

@@ -36,6 +36,16 @@ pub struct Safe {
     pub finish: Option<String>,
 }
 
+impl Safe {
+    /// The same of a forecast that is old.
+    pub fn was(&self) -> String {
+        match self.until.strip_prefix("Safe ") {
+            Some(end) => format!("It was safe {end}"),
+            None => self.until.clone(),
+        }
+    }
+}
+
 /// Until when it is safe, and what that means for the finish; `None` where nothing can be said.
 pub fn safe(snapshot: &Snapshot) -> Option<Safe> {
     if let Outlook::Blind { last: Some(last), .. } = &snapshot.outlook {
