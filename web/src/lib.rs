@@ -97,6 +97,7 @@ fn routes(site: &Site) -> Router<Site> {
         .route("/metrics", get(metrics_text))
         .route("/favicon.ico", get(async || StatusCode::NO_CONTENT))
         .route(assets::style().path, get(assets::style_file))
+        .route(assets::more().path, get(assets::more_file))
         .route(assets::script().path, get(assets::script_file))
         .route("/api/v1/now", get(api_now))
         .route("/api/v1/stream", get(live::snapshots))

@@ -1,8 +1,9 @@
-//! How pages look: three looks, one style, one script, and the policy that lets a browser run
-//! nothing else.
+//! How pages look: three looks, two sheets of style, the scripts, and the policy that lets a browser
+//! run nothing else.
 //!
 //! Now carries style and script within itself, so that the first view needs one round trip; other
-//! pages link the same text under a name made of its hash, which a browser may keep for ever.
+//! pages link the same text, and a second sheet that Now does without, each under a name made of its
+//! hash, which a browser may keep for ever.
 
 use std::sync::LazyLock;
 
@@ -95,6 +96,8 @@ impl Asset {
 
 static STYLE: LazyLock<Asset> =
     LazyLock::new(|| Asset::new(include_str!("../../assets/style.css"), "style", "css"));
+static MORE: LazyLock<Asset> =
+    LazyLock::new(|| Asset::new(include_str!("../../assets/more.css"), "more", "css"));
 static SCRIPT: LazyLock<Asset> =
     LazyLock::new(|| Asset::new(include_str!("../../assets/live.js"), "live", "js"));
 static HELPER: LazyLock<Asset> =
@@ -113,6 +116,11 @@ pub(crate) fn style() -> &'static Asset {
     &STYLE
 }
 
+/// The second sheet, of every page but Now.
+pub(crate) fn more() -> &'static Asset {
+    &MORE
+}
+
 pub(crate) fn script() -> &'static Asset {
     &SCRIPT
 }
@@ -127,12 +135,13 @@ pub(crate) fn policy() -> HeaderValue {
     POLICY.clone()
 }
 
-/// The policy of a page that is kept as a single file: its own style and nothing else. It stands in
+/// The policy of a page that is kept as a single file: its own styles and nothing else. It stands in
 /// the file, since a file has no headers.
 pub(crate) fn file_policy() -> String {
     format!(
-        "default-src 'none'; style-src 'sha256-{}'; base-uri 'none'; form-action 'none'",
-        STYLE.hash
+        "default-src 'none'; style-src 'sha256-{}' 'sha256-{}'; base-uri 'none'; \
+         form-action 'none'",
+        STYLE.hash, MORE.hash
     )
 }
 
@@ -146,6 +155,10 @@ fn kept(kind: &'static str, sheet: &'static Asset) -> Response {
 
 pub(crate) async fn style_file() -> Response {
     kept("text/css; charset=utf-8", style())
+}
+
+pub(crate) async fn more_file() -> Response {
+    kept("text/css; charset=utf-8", more())
 }
 
 pub(crate) async fn script_file() -> Response {

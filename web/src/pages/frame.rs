@@ -24,6 +24,7 @@ const PLACES: [(&str, &str); 4] =
 pub(crate) struct Frame {
     pub(crate) look: Theme,
     pub(crate) style: &'static Asset,
+    pub(crate) more: &'static Asset,
     pub(crate) places: &'static [(&'static str, &'static str)],
     pub(crate) here: &'static str,
     pub(crate) language: &'static Language,
@@ -46,6 +47,7 @@ impl Frame {
         Self {
             look,
             style: assets::style(),
+            more: assets::more(),
             places: &PLACES,
             here,
             language: &words::ENGLISH,

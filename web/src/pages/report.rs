@@ -135,7 +135,7 @@ struct OutingFile {
     language: &'static str,
     demo: bool,
     policy: String,
-    style: &'static Asset,
+    styles: [&'static Asset; 2],
     version: &'static str,
 }
 
@@ -233,7 +233,7 @@ fn as_file(site: &Site, told: &OutingReport, series: Option<&Series>) -> Respons
         demo: site.snapshot().demo.is_some(),
         t: report_view(site, told, series, true),
         policy: assets::file_policy(),
-        style: assets::style(),
+        styles: [assets::style(), assets::more()],
         version: env!("CARGO_PKG_VERSION"),
     };
     filled(&page).map_or_else(failed, |text| {

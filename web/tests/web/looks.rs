@@ -2,9 +2,11 @@
 
 use std::{collections::HashMap, sync::LazyLock};
 
-/// The style sheet without the spaces that are there for people.
+/// Both style sheets without the spaces that are there for people.
 static STYLE: LazyLock<String> = LazyLock::new(|| {
-    let mut text = include_str!("../../assets/style.css").replace(['\n', '\r'], "");
+    let mut text =
+        concat!(include_str!("../../assets/style.css"), include_str!("../../assets/more.css"))
+            .replace(['\n', '\r'], "");
     while text.contains("  ") {
         text = text.replace("  ", " ");
     }

@@ -252,13 +252,22 @@ async fn nothing_real_can_be_paused() {
 async fn style_and_script_are_kept_for_ever_under_their_hash() {
     let rig = Rig::of("fine");
     let page = rig.get("/station").await.text;
-    let path = page.split_once("<link rel=stylesheet href=").unwrap().1.split('>').next().unwrap();
-    let got = rig.get(path).await;
-    assert_eq!(got.status, StatusCode::OK);
-    assert_eq!(got.header("content-type"), "text/css; charset=utf-8");
-    // RFC 8246: immutable.
-    assert_eq!(got.header("cache-control"), "public, max-age=31536000, immutable");
-    assert!(rig.get("/").await.text.contains(&got.text), "Now carries the same style");
+    let paths: Vec<&str> = page
+        .split("<link rel=stylesheet href=")
+        .skip(1)
+        .map(|rest| rest.split('>').next().unwrap())
+        .collect();
+    assert_eq!(paths.len(), 2, "one that Now carries, one that it does without");
+    let now = rig.get("/").await.text;
+    for (path, in_now) in paths.into_iter().zip([true, false]) {
+        let got = rig.get(path).await;
+        assert_eq!(got.status, StatusCode::OK);
+        assert_eq!(got.header("content-type"), "text/css; charset=utf-8");
+        // RFC 8246: immutable.
+        assert_eq!(got.header("cache-control"), "public, max-age=31536000, immutable");
+        assert_eq!(now.contains(&got.text), in_now, "{path}");
+        assert!(!now.contains(path), "{path}");
+    }
 }
 
 #[tokio::test]

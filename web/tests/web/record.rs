@@ -186,12 +186,17 @@ async fn a_report_is_one_file_that_needs_nothing_else() {
         ] {
             assert!(!got.text.contains(outside), "{id}: {outside}");
         }
-        let style = got.text.split_once("<style>").unwrap().1.split("</style>").next().unwrap();
+        let styles = got.text.split("<style>").skip(1);
         assert!(!got.text.contains("style=\""), "styles stand in one place");
         // CSP Level 3, section 8.3 (hashes): the base64 of the SHA-256 of the element's text.
-        let hash = STANDARD.encode(Sha256::digest(style.as_bytes()));
+        let hashes: Vec<String> = styles
+            .map(|rest| Sha256::digest(rest.split("</style>").next().unwrap().as_bytes()))
+            .map(|digest| format!("'sha256-{}'", STANDARD.encode(digest)))
+            .collect();
+        assert_eq!(hashes.len(), 2, "both sheets");
         let policy = format!(
-            "content=\"default-src 'none'; style-src 'sha256-{hash}'; base-uri 'none'; form-action 'none'\""
+            "content=\"default-src 'none'; style-src {}; base-uri 'none'; form-action 'none'\"",
+            hashes.join(" ")
         );
         assert!(got.text.contains(&policy), "{}", &got.text[..600]);
     }
