@@ -10,6 +10,11 @@ use std::{
     time::{Duration, Instant},
 };
 
+use reckon::{
+    bank::BankSpec,
+    record::{BankWhole, Detail, RecordedBank, RecordedRunDown, RunDown},
+    time::Wall,
+};
 use serde_json::json;
 use tokio::net::TcpSocket;
 
@@ -167,4 +172,61 @@ fn one_address_that_asks_on_and_on_keeps_nobody_waiting() {
     let took = spent(&daemon) - before;
     println!("{asked} asked, {took}0 ms; another waited {longest:?} at most");
     assert!(longest < Duration::from_secs(5), "{longest:?}");
+}
+
+/// A hundred outings on one bank, each a run-down of it: what Banks shows of that year, once.
+#[test]
+fn a_year_of_a_hundred_run_downs_is_worked_out_at_once() {
+    let data = RunDown {
+        whole: true,
+        start_share: Some(1.0),
+        lasted_s: 32_400.0,
+        delivered_wh: Some(27.0),
+        measured: true,
+        detail: Detail {
+            rest_curve: (0..64).map(|k| [f64::from(k), 13.3 - f64::from(k) / 64.0]).collect(),
+            half_hours_w: vec![3.0; 18],
+            ..Detail::default()
+        },
+        ..RunDown::default()
+    };
+    let run_down = |id: i64| RecordedRunDown {
+        id,
+        bank: 1,
+        outing: Some(id),
+        began: Some(Wall::from_unix_ms(1_777_622_400_000 + id * 300_000_000)),
+        outing_wh: None,
+        struck: false,
+        data: data.clone(),
+    };
+    for spec in BankSpec::common() {
+        let bank = RecordedBank { id: 1, spec, forgotten: false };
+        let bank = BankWhole { bank, run_downs: (1..=100).map(run_down).collect() };
+        let began = Instant::now();
+        assert_eq!(bank.year(None).given.len(), 100);
+        let took = began.elapsed();
+        println!("{}: {took:?}", bank.bank.spec.name);
+        // A board is some twenty times slower than a desktop core: 2 s there, once, off the loop.
+        assert!(took < Duration::from_millis(100), "{}: {took:?}", bank.bank.spec.name);
+    }
+}
+
+/// The page itself, of a hundred outings.
+#[test]
+fn banks_of_a_hundred_outings_is_read_once_while_the_record_stands() {
+    let (board, home) = (Board::bare(), home());
+    season(home.path(), 100, 1);
+    let daemon = Daemon::on(&board, home.path());
+    let took = |times: u32| {
+        let before = spent(&daemon);
+        for _ in 0..times {
+            assert_eq!(daemon.get("/banks").0, 200);
+        }
+        spent(&daemon) - before
+    };
+    let (first, then) = (took(1), took(40));
+    println!("Banks of a hundred outings: {first}0 ms, then {then}0 ms for 40");
+    assert!(first <= 50, "{first}0 ms");
+    // A commit of the daemon's own may fall between, once or twice.
+    assert!(then <= first * 3 + 40, "{first}0 ms, then {then}0 ms for 40");
 }

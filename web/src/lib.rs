@@ -32,7 +32,7 @@ use crate::{
         assets, finish, guard, gzip,
         site::{Parts, Site},
     },
-    pages::{banks, contacts, live, now, outings, pair, phones, questions, report, station},
+    pages::{bank, banks, contacts, live, now, outings, pair, phones, questions, report, station},
     wire::metrics,
 };
 
@@ -134,12 +134,12 @@ fn record_pages() -> Router<Site> {
         .route("/outings/{id}/doing/back", post(asks::record::doing_back))
         .route("/rundowns/{id}/strike", post(asks::record::strike))
         .route("/banks", get(banks::list).post(asks::record::bank))
-        .route("/banks/{id}/book", get(banks::book))
-        .route("/banks/{id}/book.txt", get(banks::book_text))
+        .route("/banks/{id}/book", get(bank::book))
+        .route("/banks/{id}/book.txt", get(bank::book_text))
         .route("/banks/{id}/name", post(asks::record::bank_name))
-        .route("/banks/{id}/forget", get(banks::forget).post(asks::record::forget))
-        .route("/banks/{id}/test", get(banks::test).post(asks::record::start_test))
-        .route("/banks/{id}/import", get(banks::import).post(asks::record::import).layer(list))
+        .route("/banks/{id}/forget", get(bank::forget).post(asks::record::forget))
+        .route("/banks/{id}/test", get(bank::test).post(asks::record::start_test))
+        .route("/banks/{id}/import", get(bank::import).post(asks::record::import).layer(list))
         .route("/test/stop", post(asks::record::stop_test))
         .route("/mark", post(asks::record::mark))
         .route("/clock/set", post(asks::record::set_clock))
@@ -164,7 +164,7 @@ fn record_api() -> Router<Site> {
         .route("/api/v1/outings/{id}/name", post(asks::record::outing_name))
         .route("/api/v1/rundowns/{id}/strike", post(asks::record::strike))
         .route("/api/v1/banks", get(banks::api_list).post(asks::record::bank))
-        .route("/api/v1/banks/{id}/book", get(banks::api_book))
+        .route("/api/v1/banks/{id}/book", get(bank::api_book))
         .route("/api/v1/banks/{id}/name", post(asks::record::bank_name))
         .route("/api/v1/banks/{id}/forget", post(asks::record::forget))
         .route("/api/v1/banks/{id}/test", post(asks::record::start_test))

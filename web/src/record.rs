@@ -4,7 +4,9 @@
 use std::sync::{Arc, atomic::AtomicBool};
 
 use reckon::{
-    record::{BankWhole, Outing, OutingContacts, OutingWhole, Page, Series, SeriesAsk, TestLoad},
+    record::{
+        BankWhole, BankYear, Outing, OutingContacts, OutingWhole, Page, Series, SeriesAsk, TestLoad,
+    },
     report::{BankTally, OutingReport},
     time::{Mono, Stamp},
 };
@@ -111,6 +113,10 @@ pub struct BankShown {
     pub whole: BankWhole,
     /// Usable energy as believed from what was learned, Wh: 10 %, 50 %, 90 %, where that is known.
     pub usable_wh: Option<[f64; 3]>,
+    /// What it gave over a year, and whether it ages.
+    pub year: BankYear,
+    /// Its outings of that year, newest first.
+    pub outings: Vec<Outing>,
 }
 
 /// How the record and its clock are doing; the newest is what pages show.

@@ -53,7 +53,8 @@ pub fn slope(readings: &[Reading]) -> Option<Slope> {
     let spare = readings.len() - 2;
     let scatter =
         if spare == 0 { 1.0 } else { readings.iter().map(off).sum::<f64>() / spare as f64 };
-    Some(Slope { per_x: line.per_x, sd: sqrt(scatter.max(1.0) / line.reach) })
+    let sd = sqrt(scatter.max(1.0) / line.reach);
+    sd.is_finite().then_some(Slope { per_x: line.per_x, sd })
 }
 
 #[derive(Clone, Copy)]

@@ -1,5 +1,6 @@
 //! The drawings: values in, SVG out; pure.
 
+pub(crate) mod banks;
 pub(crate) mod day_line;
 pub(crate) mod fold;
 mod labels;

@@ -1,5 +1,4 @@
-//! Banks: what each has been seen to deliver, its run-downs, the run-down test, and the changes to
-//! all of that.
+//! Banks: how long each lasts and what it has been seen to hold, its run-downs, and a year of outings.
 
 use std::sync::Arc;
 
@@ -7,37 +6,46 @@ use askama::Template;
 use axum::{Json, extract::State, http::HeaderMap, response::IntoResponse};
 use reckon::{
     bank::{BankSpec, Cells, MeasuredAt},
-    record::{BankWhole, EnergyPart, RecordedRunDown, TestLoad},
-    report::BankTally,
-    units::{Joules, Seconds},
-    words::{self, report as said},
+    record::{Ageing, BankWhole},
+    units::{Joules, Watts},
+    words,
 };
 
 use crate::{
     BankShown,
-    http::assets::{self, Asset},
-    http::door::{Id, Reply},
-    http::problem::{Problem, not_there},
+    draw::banks as draw,
+    http::door::Reply,
+    http::problem::Problem,
     http::site::Site,
     pages::frame::{Frame, shown},
-    pages::questions::so_far,
-    pages::report::{Line, by_activity},
+    pages::outings::local,
     pages::rundown::{RunDownRow, rundown_row},
     wire::past,
-    wire::report,
 };
 
 struct BankRow {
     id: i64,
     name: String,
     label: String,
-    seen: String,
-    believed: Option<String>,
     connected: bool,
+    /// How long it lasts when full, and at which draw.
+    full: Option<[String; 2]>,
+    holds: String,
+    drawn: Option<Drawn>,
+    ageing: Option<String>,
     rows: Vec<RunDownRow>,
+    /// How many run-downs, and how they ended.
+    counted: String,
     /// Begins the ids of its form's fields.
     prefix: String,
     fields: Fields,
+}
+
+/// A bank's drawing, and which marks it has.
+struct Drawn {
+    svg: String,
+    whole: bool,
+    at_least: bool,
 }
 
 /// Label data as the form's fields hold it.
@@ -122,6 +130,8 @@ struct BanksPage {
     paired: bool,
     test: Option<String>,
     banks: Vec<BankRow>,
+    /// The hours of all outings: each bank's name, what they come to, and its strip.
+    hours: Vec<(String, [String; 2])>,
     forgotten: Vec<(i64, String)>,
     blank: Fields,
 }
@@ -130,198 +140,114 @@ pub(crate) async fn list(State(site): State<Site>, headers: HeaderMap) -> Reply 
     let all = read_banks(&site).await?;
     let snapshot = site.snapshot();
     let connected = snapshot.bank.spec.as_deref().map(|spec| spec.name.as_str());
-    let (mut banks, mut forgotten) = (Vec::new(), Vec::new());
-    for told in all.iter() {
-        let bank = &told.whole.bank;
-        if bank.forgotten {
-            forgotten.push((bank.id, bank.spec.name.clone()));
-        } else {
-            banks.push(bank_row(told, connected, &site));
-        }
-    }
+    let (gone, mut kept): (Vec<&BankShown>, Vec<&BankShown>) =
+        all.iter().partition(|it| it.whole.bank.forgotten);
+    kept.sort_by_key(|it| (connected != Some(name(it)), -last_use(it)));
+    let row = |it: &&BankShown| bank_row(it, usual_draw(&all, it), connected, &site);
     Ok(shown(&BanksPage {
         frame: Frame::for_request(&site, &headers, "Banks"),
         paired: site.may_change(&headers),
         test: test_line(&site),
-        banks,
-        forgotten,
+        banks: kept.iter().map(row).collect(),
+        hours: hours(&kept, &site),
+        forgotten: gone.iter().map(|it| (it.whole.bank.id, name(it).to_owned())).collect(),
         blank: blank(),
     }))
 }
 
-async fn read_banks(site: &Site) -> Result<Arc<Vec<BankShown>>, Problem> {
+fn name(bank: &BankShown) -> &str {
+    &bank.whole.bank.spec.name
+}
+
+/// The id of its newest outing; 0 where it has none.
+fn last_use(bank: &BankShown) -> i64 {
+    bank.outings.first().map_or(0, |outing| outing.id)
+}
+
+/// The draw that is usual on a bank, W; else the one on the bank that was used last, with its name.
+pub(crate) fn usual_draw<'a>(
+    all: &'a [BankShown],
+    bank: &BankShown,
+) -> Option<(f64, Option<&'a str>)> {
+    let own = bank.year.usual_w.map(|usual| (usual, None));
+    let others = || {
+        let known = all.iter().filter(|it| it.year.usual_w.is_some());
+        let last = known.max_by_key(|it| last_use(it))?;
+        Some((last.year.usual_w?, Some(name(last))))
+    };
+    own.or_else(others).filter(|(usual, _)| *usual > 0.0)
+}
+
+/// A year of outings on one drawing, a strip for each bank that was out.
+fn hours(banks: &[&BankShown], site: &Site) -> Vec<(String, [String; 2])> {
+    let out = banks.iter().filter(|it| !it.outings.is_empty());
+    let strips: Vec<draw::Strip<'_>> =
+        out.map(|it| draw::Strip { name: name(it), outings: &it.outings }).collect();
+    let drawn = draw::hours(&strips, |wall| local(wall, site));
+    strips.iter().map(|strip| strip.name.to_owned()).zip(drawn).collect()
+}
+
+pub(crate) async fn read_banks(site: &Site) -> Result<Arc<Vec<BankShown>>, Problem> {
     let read = site.read_recent(&site.readings.banks, (), |past| past.banks().map(Some));
     Ok(read.await?.unwrap_or_default())
 }
 
-fn test_line(site: &Site) -> Option<String> {
+pub(crate) fn test_line(site: &Site) -> Option<String> {
     let record_status = site.record_status();
     let now = site.snapshot().at.mono;
     let test = record_status.test.as_ref()?;
     Some(words::test_on(&test.bank, &words::span(now.seconds_since(test.began)), test.load))
 }
 
-fn bank_row(told: &BankShown, connected: Option<&str>, site: &Site) -> BankRow {
+fn bank_row(
+    told: &BankShown,
+    usual: Option<(f64, Option<&str>)>,
+    connected: Option<&str>,
+    site: &Site,
+) -> BankRow {
     let BankWhole { bank, run_downs } = &told.whole;
-    let counted = || run_downs.iter().filter(|it| !it.struck);
-    let delivered = |it: &RecordedRunDown| it.delivered_wh().map(Joules::from_wh);
-    let exact = |it: &&RecordedRunDown| it.data.is_exact();
-    let whole: Vec<Joules> = counted().filter(exact).filter_map(delivered).collect();
-    let most = counted().filter(|it| !exact(it)).filter_map(RecordedRunDown::delivered_wh);
-    let most = most.reduce(f64::max).map(Joules::from_wh);
+    let counted: Vec<_> = run_downs.iter().filter(|it| !it.struck).collect();
+    let taught = counted.iter().any(|it| it.delivered_wh().is_some());
+    let usable = told.usable_wh.map(|wh| wh.map(Joules::from_wh));
+    let full = usable.zip(usual);
     BankRow {
         id: bank.id,
         name: bank.spec.name.clone(),
         label: words::bank_label(&bank.spec),
-        seen: words::seen_to_deliver(&whole, most, counted().count()),
-        believed: told.usable_wh.map(|wh| words::believed_to_hold(wh.map(Joules::from_wh))),
         connected: connected == Some(bank.spec.name.as_str()),
+        full: full.map(|(wh, (usual, on))| words::bank::when_full(wh, Watts::of(usual), on)),
+        holds: words::bank::holds(usable, !taught),
+        drawn: drawn(told, site),
+        ageing: taught.then(|| ageing(&told.year.ageing, site)),
+        counted: words::bank::to_the_end(
+            counted.len(),
+            counted.iter().filter(|it| it.data.whole).count(),
+        ),
         rows: run_downs.iter().rev().map(|it| rundown_row(it, site, None)).collect(),
         prefix: format!("b{}", bank.id),
         fields: fields(&bank.spec),
     }
 }
 
+fn ageing(of: &Ageing, site: &Site) -> String {
+    let between = match of {
+        Ageing::Seen { between, .. } => *between,
+        Ageing::NeverEmpty | Ageing::Once => None,
+    };
+    let local = |wall| local(Some(wall), site);
+    let between = between.and_then(|[first, last]| Some([local(first)?, local(last)?]));
+    words::bank::ageing(of, between)
+}
+
+fn drawn(told: &BankShown, site: &Site) -> Option<Drawn> {
+    let id = told.whole.bank.id;
+    let svg = draw::held(id, &told.year, told.usable_wh, |wall| local(wall, site))?;
+    let any = |all| told.year.given.iter().any(|it| it.is_all == all);
+    Some(Drawn { svg, whole: any(true), at_least: any(false) })
+}
+
 pub(crate) async fn api_list(State(site): State<Site>) -> Reply {
     let all = read_banks(&site).await?;
     let offset_s = site.snapshot().at.utc_offset_s;
     Ok(Json(past::banks(&all, offset_s)).into_response())
-}
-
-// ---- what a bank gave ---------------------------------------------------------------------------
-
-#[derive(Template)]
-#[template(path = "bank_book.html")]
-struct BookPage {
-    frame: Frame,
-    name: String,
-    over: String,
-    head: [&'static str; 5],
-    lines: Vec<Line>,
-    note: String,
-}
-
-fn book_lines(told: &BankTally) -> Vec<Line> {
-    let unread = [(said::UNREAD.to_owned(), told.unread)];
-    let besides = if told.unread == EnergyPart::default() { &[][..] } else { &unread };
-    by_activity(&told.tally, besides, told.all())
-}
-
-async fn told_book(site: &Site, id: i64) -> Result<Arc<BankTally>, Problem> {
-    let read = site.read_recent(&site.readings.books, id, move |past| past.book(id));
-    read.await?.ok_or_else(|| not_there("bank"))
-}
-
-pub(crate) async fn book(State(site): State<Site>, Id(id): Id, headers: HeaderMap) -> Reply {
-    let told = told_book(&site, id).await?;
-    Ok(shown(&BookPage {
-        frame: Frame::for_request(&site, &headers, "Banks"),
-        over: words::bank::bank_over(&told),
-        head: said::BOOK_HEAD,
-        lines: book_lines(&told),
-        note: said::book_note(Seconds::of(told.coarsest_s)),
-        name: told.bank.clone(),
-    }))
-}
-
-/// The same for a terminal.
-pub(crate) async fn book_text(State(site): State<Site>, Id(id): Id) -> Reply {
-    let told = told_book(&site, id).await?;
-    let over = words::bank::bank_over(&told);
-    let lines = book_lines(&told);
-    let rows = lines.iter().map(|line| (line.name.as_str(), &line.cells));
-    let table = words::terminal::table(site.shown.language.report.doing, &said::BOOK_HEAD, rows);
-    Ok(format!("{over}\n{table}").into_response())
-}
-
-pub(crate) async fn api_book(State(site): State<Site>, Id(id): Id) -> Reply {
-    let told = told_book(&site, id).await?;
-    Ok(Json(report::bank_book(&told)).into_response())
-}
-
-// ---- pages that ask before something is done --------------------------------------------------
-
-struct Load {
-    name: &'static str,
-    words: &'static str,
-    chosen: bool,
-}
-
-#[derive(Template)]
-#[template(path = "test.html")]
-struct TestPage {
-    frame: Frame,
-    paired: bool,
-    id: i64,
-    name: String,
-    /// The bank that is connected now, and what its outing has come to.
-    before: Option<(String, String)>,
-    /// It is the bank that is to be run down.
-    same: bool,
-    running: Option<String>,
-    loads: Vec<Load>,
-}
-
-#[derive(Template)]
-#[template(path = "forget.html")]
-struct ForgetPage {
-    frame: Frame,
-    paired: bool,
-    id: i64,
-    name: String,
-}
-
-#[derive(Template)]
-#[template(path = "import.html")]
-struct ImportPage {
-    frame: Frame,
-    script: &'static Asset,
-    paired: bool,
-    id: i64,
-    name: String,
-}
-
-async fn name_of(site: &Site, id: i64) -> Result<String, Problem> {
-    let banks = read_banks(site).await?;
-    let mut banks = banks.iter().map(|it| &it.whole.bank);
-    let bank = banks.find(|bank| bank.id == id).ok_or_else(|| not_there("bank"))?;
-    Ok(bank.spec.name.clone())
-}
-
-pub(crate) async fn test(State(site): State<Site>, Id(id): Id, headers: HeaderMap) -> Reply {
-    let name = name_of(&site, id).await?;
-    let loads = TestLoad::ALL.map(|it| Load {
-        name: it.name(),
-        words: words::test_load(it),
-        chosen: it == TestLoad::AsItIs,
-    });
-    let snapshot = site.snapshot();
-    let before = snapshot.bank.spec.as_ref();
-    Ok(shown(&TestPage {
-        frame: Frame::for_request(&site, &headers, "Banks"),
-        paired: site.may_change(&headers),
-        id,
-        same: before.is_some_and(|it| it.name == name),
-        before: before.map(|it| (it.name.clone(), so_far(&snapshot))),
-        name,
-        running: test_line(&site),
-        loads: loads.into(),
-    }))
-}
-
-pub(crate) async fn forget(State(site): State<Site>, Id(id): Id, headers: HeaderMap) -> Reply {
-    let name = name_of(&site, id).await?;
-    let frame = Frame::for_request(&site, &headers, "Banks");
-    Ok(shown(&ForgetPage { frame, paired: site.may_change(&headers), id, name }))
-}
-
-pub(crate) async fn import(State(site): State<Site>, Id(id): Id, headers: HeaderMap) -> Reply {
-    let name = name_of(&site, id).await?;
-    Ok(shown(&ImportPage {
-        frame: Frame::for_request(&site, &headers, "Banks"),
-        script: assets::helper(),
-        paired: site.may_change(&headers),
-        id,
-        name,
-    }))
 }

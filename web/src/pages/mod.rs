@@ -1,5 +1,6 @@
 //! Pages for people, and the handlers that fill them in.
 
+pub(crate) mod bank;
 pub(crate) mod banks;
 pub(crate) mod contacts;
 pub(crate) mod demo;

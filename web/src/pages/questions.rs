@@ -215,7 +215,7 @@ pub(crate) async fn change(
     };
     let before = snapshot.bank.spec.as_ref();
     shown(&ChangePage {
-        frame: Frame::for_request(&site, &headers, "Station"),
+        frame: Frame::for_request(&site, &headers, "Banks"),
         paired: site.may_change(&headers),
         label: words::bank_label(&bank),
         same: before.is_some_and(|it| it.name == bank.name),

@@ -1,7 +1,9 @@
 //! The JSON of the past, version 1. Names carry their units; members may be added, never renamed.
 
 use reckon::{
-    record::{self, Channel, Ending, ForecastMade, OutingWhole, Page, RecordedRunDown, Stats},
+    record::{
+        self, Ageing, Channel, Ending, ForecastMade, OutingWhole, Page, RecordedRunDown, Stats,
+    },
     time::Wall,
 };
 
@@ -99,9 +101,27 @@ pub(crate) fn banks<'a>(all: &'a [BankShown], utc_offset_s: i32) -> Object<'a> {
             .with_all(spec(&it.whole.bank.spec))
             .with("forgotten", it.whole.bank.forgotten)
             .with("usable_wh", it.usable_wh.map(three))
+            .with("usual_power_w", it.year.usual_w)
+            .with("ageing", ageing(&it.year.ageing, utc_offset_s))
+            .with("ageing_gap", ageing_gap(&it.year.ageing))
             .with("rundowns", list(run_downs))
     };
     Object::new().with("banks", list(all.iter().map(bank)))
+}
+
+fn ageing(of: &Ageing, utc_offset_s: i32) -> Option<Object<'static>> {
+    let Ageing::Seen { between, run_downs, change_wh } = of else { return None };
+    let since = at(between.map(|[first, _]| first), utc_offset_s);
+    let seen = Object::new().with("since_at", since).with("learned_from", *run_downs);
+    Some(seen.with("change_wh", three(*change_wh)))
+}
+
+const fn ageing_gap(of: &Ageing) -> Option<&'static str> {
+    match of {
+        Ageing::NeverEmpty => Some("never-empty"),
+        Ageing::Once => Some("empty-once"),
+        Ageing::Seen { .. } => None,
+    }
 }
 
 pub(crate) fn series(found: &record::Series) -> Object<'_> {

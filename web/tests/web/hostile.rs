@@ -377,7 +377,9 @@ impl web::RecordReader for Wild {
         let usable_wh = Some([self.outing.outing.lasted_s; 3]);
         let run_downs = self.outing.run_down().cloned().into_iter().collect();
         let bank = record::RecordedBank { id: 1, spec, forgotten: false };
-        Ok(vec![web::BankShown { whole: BankWhole { bank, run_downs }, usable_wh }])
+        let whole = BankWhole { bank, run_downs };
+        let (year, outings) = (whole.year(None), vec![self.outing.outing.clone()]);
+        Ok(vec![web::BankShown { whole, usable_wh, year, outings }])
     }
     fn book(&self, _: i64) -> Result<Option<report::BankTally>, web::NoRecord> {
         let tally = wild_report(&self.outing, &self.series).report.tally;

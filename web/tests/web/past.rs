@@ -14,7 +14,7 @@ use reckon::{
     record::{
         self, BankWhole, Channel, Correction, Ending, Event, EventKind, LoggedContact, Origin,
         Outing, OutingContacts, OutingWhole, Page, PlacedContact, RecordedBank, RecordedRunDown,
-        Row, RunDown, Series, SeriesAsk, SourceGap, Stats, Stretch, TestLoad,
+        Row, RunDown, Series, SeriesAsk, SourceGap, Stats, Stretch, TestLoad, year_before,
     },
     report::{self, BankTally, LearnedStep, OutingReport, Report, Truth},
     snapshot::Basis,
@@ -221,7 +221,24 @@ fn rundowns() -> Vec<RecordedRunDown> {
         within_s: 0.0,
         ..cut.data
     };
-    vec![listed, cut, rundown(3, Some(29))]
+    let earlier = [(4, 193, 28.9, true), (5, 158, 24.6, false), (6, 123, 28.4, true)];
+    let later = [(7, 95, 25.1, false), (8, 60, 27.7, true)];
+    let mut all = vec![listed];
+    all.extend(earlier.into_iter().chain(later).map(|it| gave(1, it)));
+    let last = gave(1, (3, 20, 26.7, true));
+    all.extend([cut, RecordedRunDown { outing: Some(29), ..last }]);
+    all
+}
+
+/// A run-down so many days ago: Wh at 3.1 W, and whether the bank cut out.
+fn gave(bank: i64, (id, days, wh, whole): (i64, i64, f64, bool)) -> RecordedRunDown {
+    let mut one = rundown(id, None);
+    one.began = Some(Wall::from_unix_ms((DAY_S - days * 86_400) * 1000));
+    one.data.whole = whole;
+    one.data.delivered_wh = Some(wh);
+    one.data.lasted_s = wh / 3.1 * 3600.0;
+    one.data.mean_power_w = Some(3.1);
+    RecordedRunDown { bank, ..one }
 }
 
 /// The invented draw.
@@ -390,20 +407,26 @@ impl RecordReader for Invented {
     }
 
     fn banks(&self) -> Result<Vec<BankShown>, NoRecord> {
-        let bank = |id, spec, forgotten, usable_wh| BankShown {
-            whole: BankWhole {
-                bank: bank(id, spec, forgotten),
-                run_downs: if id == 1 { rundowns() } else { Vec::new() },
-            },
-            usable_wh,
+        let outings: Vec<Outing> = (1..=OUTINGS).rev().map(line).collect();
+        let bank = |id, spec: BankSpec, forgotten| {
+            let run_downs = match id {
+                1 => rundowns(),
+                2 => [(9, 70, 58.0, false), (10, 40, 55.0, false)].map(|it| gave(2, it)).into(),
+                _ => Vec::new(),
+            };
+            let own = outings.iter().filter(|it| it.bank.as_ref() == Some(&spec.name));
+            let own = own.cloned().collect();
+            let whole = BankWhole { bank: bank(id, spec, forgotten), run_downs };
+            let (usable_wh, year) = (whole.usable_wh(), whole.year(year_before(&outings)));
+            BankShown { whole, usable_wh, year, outings: own }
         };
         let mut old = scenes::blue_ten();
         old.name = "Old grey".to_owned();
         self.told(
             vec![
-                bank(1, scenes::blue_ten(), false, Some([28.4, 30.6, 32.9])),
-                bank(2, scenes::long_six(), false, None),
-                bank(3, old, true, None),
+                bank(1, scenes::blue_ten(), false),
+                bank(2, scenes::long_six(), false),
+                bank(3, old, true),
             ],
             Vec::new(),
         )

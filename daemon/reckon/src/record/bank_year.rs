@@ -39,8 +39,8 @@ pub enum Ageing {
     Once,
     /// It did several times.
     Seen {
-        /// When the first of them began, if all times are known.
-        since: Option<Wall>,
+        /// When the first and the last of them began, if all times are known.
+        between: Option<[Wall; 2]>,
         /// How many.
         run_downs: usize,
         /// Change from the first to the last: 10 %, 50 %, 90 %, Wh; less is negative.
@@ -114,11 +114,16 @@ impl BankWhole {
         };
         let readings: Vec<Reading> = whole.iter().enumerate().map(reading).collect();
         let Some(slope) = slope(&readings) else { return Ageing::Once };
-        let ends = |of: fn(f64, f64) -> f64| readings.iter().map(|it| it.x).reduce(of);
-        let span = ends(f64::max).zip(ends(f64::min)).map_or(0.0, |(last, first)| last - first);
+        let reaches = |of: fn(f64, f64) -> f64| readings.iter().map(|it| it.x).fold(0.0, of);
+        let (begins, ends) = (reaches(f64::min), reaches(f64::max));
+        let span = ends - begins;
+        let between = since.map(|since| [begins, ends].map(|days| since.plus_s(days * DAY_S)));
         let (change, range) = (slope.per_x * span, RANGE_80 * slope.sd * span);
         let change_wh = [change - range, change, change + range];
-        Ageing::Seen { since, run_downs: whole.len(), change_wh }
+        if !change_wh.iter().all(|it| it.is_finite()) {
+            return Ageing::Once;
+        }
+        Ageing::Seen { between, run_downs: whole.len(), change_wh }
     }
 }
 
@@ -191,22 +196,23 @@ mod tests {
         [(0, 28.9, true), (30, 24.6, false), (61, 28.4, true), (92, 25.1, false), (123, 27.7, true)]
             .into_iter()
             .chain([(153, last_wh, true)])
-            .enumerate()
-            .map(|(k, (days, wh, whole))| gave(k as i64 + 1, Some(days), wh, whole))
+            .zip(1..)
+            .map(|((days, wh, whole), id)| gave(id, Some(days), wh, whole))
             .collect()
     }
 
-    fn change(of: &BankWhole) -> (Option<Wall>, usize, [f64; 3]) {
+    fn change(of: &BankWhole) -> (Option<[Wall; 2]>, usize, [f64; 3]) {
         match of.year(None).ageing {
-            Ageing::Seen { since, run_downs, change_wh } => (since, run_downs, change_wh),
+            Ageing::Seen { between, run_downs, change_wh } => (between, run_downs, change_wh),
             other => panic!("{other:?}"),
         }
     }
 
     #[test]
     fn a_bank_that_gives_less_from_month_to_month_ages() {
-        let (since, run_downs, [low, middle, high]) = change(&bank(six(26.7)));
-        assert_eq!((since, run_downs), (Some(Wall::from_unix_ms(MAY)), 4));
+        let (between, run_downs, [low, middle, high]) = change(&bank(six(26.7)));
+        let days = [0, 153].map(|days| Wall::from_unix_ms(MAY + days * 86_400_000));
+        assert_eq!((between, run_downs), (Some(days), 4));
         // Least squares by hand through 28.9, 28.4, 27.7, 26.7 at 0, 61, 123, 153 days: -2.03 Wh.
         assert!((middle + 2.03).abs() < 0.08, "{middle}");
         assert!(low < middle && middle < high && high < 0.0, "{low} {high}");
@@ -240,8 +246,8 @@ mod tests {
     fn without_dates_they_go_by_their_order() {
         let mut some = six(26.7);
         some[2].began = None;
-        let (since, run_downs, [_, middle, _]) = change(&bank(some));
-        assert_eq!((since, run_downs), (None, 4));
+        let (between, run_downs, [_, middle, _]) = change(&bank(some));
+        assert_eq!((between, run_downs), (None, 4));
         // 28.9, 28.4, 27.7, 26.7 in even steps: slope -.73, three steps (by hand).
         assert!((middle + 2.19).abs() < 0.08, "{middle}");
     }

@@ -12,7 +12,10 @@ use std::{
 
 use history::{Reader, Trouble, export};
 use reckon::{
-    record::{BankWhole, Outing, OutingContacts, OutingWhole, Page, Series, SeriesAsk, Stretch},
+    record::{
+        BankWhole, Outing, OutingContacts, OutingWhole, Page, Series, SeriesAsk, Stretch,
+        year_before,
+    },
     report::{BankTally, OutingReport},
     words,
 };
@@ -59,6 +62,22 @@ impl StoreReader {
     }
 }
 
+/// Outings that a year is taken to have at most.
+const A_YEAR: usize = 400;
+
+/// A bank with its year, of these outings of all banks.
+fn bank_shown(whole: BankWhole, outings: &[Outing]) -> BankShown {
+    let since = year_before(outings);
+    let own = outings.iter().filter(|it| it.bank.as_ref() == Some(&whole.bank.spec.name));
+    let late = |it: &&Outing| it.began.zip(since).is_none_or(|(began, since)| began >= since);
+    BankShown {
+        usable_wh: whole.usable_wh(),
+        year: whole.year(since),
+        outings: own.filter(late).cloned().collect(),
+        whole,
+    }
+}
+
 fn no_record(trouble: &Trouble) -> NoRecord {
     if let Some(cause) = &trouble.cause {
         tracing::warn!("{}: {cause}", trouble.what);
@@ -102,8 +121,11 @@ impl RecordReader for StoreReader {
     }
 
     fn banks(&self) -> Result<Vec<BankShown>, NoRecord> {
-        let shown = |whole: BankWhole| BankShown { usable_wh: whole.usable_wh(), whole };
-        self.read(|reader| Ok(reader.banks_whole()?.into_iter().map(shown).collect()))
+        self.read(|reader| {
+            let outings = reader.outings(None, A_YEAR)?.items;
+            let shown = |whole: BankWhole| bank_shown(whole, &outings);
+            Ok(reader.banks_whole()?.into_iter().map(shown).collect())
+        })
     }
 
     fn book(&self, bank: i64) -> Result<Option<BankTally>, NoRecord> {

@@ -4,13 +4,13 @@ use alloc::{format, string::String, vec::Vec};
 
 use super::{
     calendar::{Local, lasted},
-    numbers::{TIE, celsius, energy, or_more, power, span},
+    numbers::{TIE, bare, celsius, energy, left, or_more, power, range, span, volts},
 };
 use crate::{
     bank::{BankSpec, Cells, MeasuredAt},
-    record::TestLoad,
+    record::{Ageing, TestLoad},
     report::BankTally,
-    units::{Celsius, Joules, Seconds, Share, Watts},
+    units::{Celsius, Joules, Seconds, Share, Volts, Watts},
 };
 
 /// What the cells are made of.
@@ -144,35 +144,6 @@ pub fn test_on(bank: &str, since: &str, load: TestLoad) -> String {
     format!("{bank} is being run down, {since} so far. The board will not switch itself off.{load}")
 }
 
-/// What a bank has been seen to deliver: the energies of its whole run-downs and the most of those
-/// cut short, struck ones left out; and how many run-downs count in all.
-pub fn seen_to_deliver(whole: &[Joules], at_least: Option<Joules>, counted: usize) -> String {
-    let low = whole.iter().copied().reduce(|low, it| if it.si() < low.si() { it } else { low });
-    let high = whole.iter().copied().reduce(|high, it| if it.si() > high.si() { it } else { high });
-    match (low.zip(high), at_least) {
-        (None, None) if counted > 0 => ENERGY_UNKNOWN.into(),
-        (None, None) => "Not run down yet: the forecast goes by its label.".into(),
-        (None, Some(most)) => never_whole(&energy(most)),
-        (Some((low, high)), _) => {
-            let counted = run_downs(whole.len()).to_lowercase();
-            let (low, high) = (energy(low), energy(high));
-            let gave = if low == high { low } else { format!("between {low} and {high}") };
-            format!("It delivered {gave} in {counted} until it cut out.")
-        }
-    }
-}
-
-sentences! {
-    ENERGY_UNKNOWN = "How long it lasted is known, how much it delivered is not.";
-    never_whole(most) = "It has delivered at least {most}; no run-down until it cut out was counted in \
-        full.";
-}
-
-/// What is believed of a bank: `Believed to hold between 26 and 31 Wh`.
-pub fn believed_to_hold(usable: [Joules; 3]) -> String {
-    format!("Expected to hold between {} and {} when full.", energy(usable[0]), energy(usable[2]))
-}
-
 /// What a bank's book is summed over.
 pub fn bank_over(told: &BankTally) -> String {
     let over = match (told.outings, told.of) {
@@ -184,6 +155,130 @@ pub fn bank_over(told: &BankTally) -> String {
     let lasted = told.tally.whole().lasted() + Seconds::of(told.unread.lasted_s);
     let at_least = or_more(told.is_at_least());
     format!("It delivered {at_least}{} in {}, over {over}.", energy(told.all()), span(lasted))
+}
+
+// ---- a bank on Banks ----------------------------------------------------------------------------
+
+/// How long a bank lasts when full: `8 h 40 when full,` and `at your usual 3.1 W.`; with the name of
+/// another bank where the draw is that one's.
+pub fn when_full(usable: [Joules; 3], usual: Watts, as_on: Option<&str>) -> [String; 2] {
+    let [low, middle, high] = usable.map(|it| Seconds::of(it.si() / usual.si()));
+    let at = match as_on {
+        None => format!("at your usual {}.", power(usual)),
+        Some(other) => format!("at {} as on {other}.", power(usual)),
+    };
+    [format!("{} when full,", left(middle, high - low)), at]
+}
+
+/// What a bank holds, and whether that stands on its label alone.
+pub fn holds(usable: Option<[Joules; 3]>, by_label: bool) -> String {
+    let Some(usable) = usable else { return HOLDS_UNKNOWN.into() };
+    let [low, middle, high] = usable.map(energy);
+    let range = format!("{}\u{a0}to\u{a0}{}", bare(&low), bare(&high));
+    if by_label { by_its_label(&middle, &range) } else { format!("Holds {middle}, {range}.") }
+}
+
+/// How many run-downs, and how many of them until the bank cut out.
+pub fn to_the_end(count: usize, whole: usize) -> String {
+    match (count, whole) {
+        (0, _) => "none counts".into(),
+        (1, 1) => "1, to the end".into(),
+        (1, _) => "1, stopped before".into(),
+        (_, 0) => format!("{count}, all stopped before"),
+        (_, _) if count == whole => format!("{count}, all to the end"),
+        _ => format!("{count}, {whole} of them to the end"),
+    }
+}
+
+/// Whether a bank ages: what it gives less from the first run-down to the last, with its range. `between`
+/// is when these two were.
+pub fn ageing(of: &Ageing, between: Option<[Local; 2]>) -> String {
+    let (run_downs, change_wh) = match of {
+        Ageing::NeverEmpty => return NEVER_EMPTY.into(),
+        Ageing::Once => return EMPTY_ONCE.into(),
+        Ageing::Seen { run_downs, change_wh, .. } => (run_downs, change_wh),
+    };
+    let since = match between {
+        Some([first, last]) => format!("since {}", first.month_or_day(last)),
+        None => format!("over {run_downs} run-downs"),
+    };
+    let [low, middle, high] = *change_wh;
+    let said = |wh: f64| format!("{:.1}", wh.abs());
+    let change = |word: &str, near: f64, far: f64| {
+        format!("{}{TIE}Wh {word} {since}, {} to {}.", said(middle), said(near), said(far))
+    };
+    if high < 0.0 {
+        change("less", high, low)
+    } else if low > 0.0 {
+        change("more", low, high)
+    } else {
+        format!("none to be seen {since}: from {}{TIE}Wh less to {} more.", said(low), said(high))
+    }
+}
+
+/// What the drawing of a bank's year shows, for a screen reader: run-downs, what those to the end gave, and
+/// what is believed now.
+pub fn year_drawn(count: usize, whole: &[Joules], usable: Option<[Joules; 3]>) -> String {
+    let ends = |of: fn(f64, f64) -> f64| whole.iter().map(|it| it.wh()).reduce(of);
+    let gave = match ends(f64::min).zip(ends(f64::max)) {
+        Some((low, high)) => format!(
+            " {} from full to empty: {} to {}.",
+            whole.len(),
+            energy(Joules::from_wh(low)),
+            energy(Joules::from_wh(high))
+        ),
+        None => String::new(),
+    };
+    let holds = usable.map_or_else(String::new, |it| format!(" {}", holds(Some(it), false)));
+    format!("{}.{gave}{holds}", run_downs(count))
+}
+
+/// What a bank's strip in the drawing of hours comes to: `12 outings, 96 h`.
+pub fn strip(outings: usize, all: Seconds) -> String {
+    let outings = if outings == 1 { "1 outing".into() } else { format!("{outings} outings") };
+    let hours = libm::round(all.si() / 3600.0);
+    format!("{outings}, {hours:.0}{TIE}h")
+}
+
+/// The ends of a drawing whose run-downs bear no dates.
+pub const FIRST_LAST: [&str; 2] = ["first", "latest"];
+
+sentences! {
+    YEAR = "What it gave over a year";
+    HOURS = "Hours of each outing, by bank";
+    HOUR = "h";
+    HOLDS_UNKNOWN = "What it holds is not known.";
+    by_its_label(middle, range) = "By its label alone it holds {middle}, {range}: nothing has been learned \
+        from it yet.";
+    NEVER_EMPTY = "it never ran from full to empty here; nothing can be said.";
+    EMPTY_ONCE = "it ran from full to empty once; the next time will tell.";
+}
+
+/// What a run-down test will do, before it does it: how long it takes (seconds at the usual draw, where that
+/// is known), what happens, what is written, how it is stopped.
+pub fn test_will(
+    bank: &str,
+    takes: Option<([Seconds; 3], Watts)>,
+    cutoff: Option<Volts>,
+) -> Vec<String> {
+    let takes = takes.map_or_else(
+        || TAKES_UNKNOWN.into(),
+        |(takes, usual)| test_takes(&range(takes), &power(usual)),
+    );
+    let cuts_out = cutoff.map_or_else(String::new, |it| format!(", at about {}", volts(it)));
+    [takes, test_empties(&bank, &cuts_out), TEST_WRITES.into(), TEST_STOPS.into()].into()
+}
+
+sentences! {
+    test_takes(range, usual) = "It takes {range} at your usual {usual}. A load of the board's own makes it \
+        shorter.";
+    TAKES_UNKNOWN = "How long it takes is not known yet: nobody has seen what you draw.";
+    test_empties(bank, cuts_out) = "It empties {bank} until the bank cuts out{cuts_out}. The board then \
+        goes off at once, without being shut down.";
+    TEST_WRITES = "The draw goes on the card at least once a minute, near the end every ten seconds. At the \
+        next start the run-down counts, and every later forecast is sharper.";
+    TEST_STOPS = "To stop: 'Stop the test' on Banks, at any time. What was given until then counts as 'at \
+        least', and the board looks after itself again.";
 }
 
 #[cfg(test)]
@@ -219,13 +314,59 @@ mod tests {
     }
 
     #[test]
-    fn what_a_bank_delivered() {
-        let wh = Joules::from_wh;
+    fn how_long_a_bank_lasts_and_what_it_holds() {
+        let wh = [25.6, 26.9, 28.2].map(Joules::from_wh);
+        let said = |on| when_full(wh, Watts::of(3.1), on).map(|it| plain(&it));
+        // 26.9 Wh at 3.1 W are 8.68 h.
+        assert_eq!(said(None), ["8 h 40 when full,", "at your usual 3.1 W."]);
+        assert_eq!(said(Some("Long six"))[1], "at 3.1 W as on Long six.");
+        assert_eq!(plain(&holds(Some(wh), false)), "Holds 26.9 Wh, 25.6 to 28.2.");
         assert_eq!(
-            plain(&seen_to_deliver(&[wh(27.0), wh(31.2)], None, 2)),
-            "It delivered between 27.0 Wh and 31.2 Wh in 2 run-downs until it cut out."
+            plain(&holds(Some(wh), true)),
+            "By its label alone it holds 26.9 Wh, 25.6 to 28.2: nothing has been learned from it yet."
         );
-        assert!(seen_to_deliver(&[], Some(wh(12.0)), 1).contains("at least"));
-        assert!(seen_to_deliver(&[], None, 0).contains("label"));
+        assert!(holds(None, true).contains("not known"));
+        let ends = [(0, 0), (1, 1), (1, 0), (2, 0), (3, 3), (6, 4)].map(|(n, w)| to_the_end(n, w));
+        assert_eq!(ends[5], "6, 4 of them to the end");
+        assert_eq!(ends[3], "2, all stopped before");
+    }
+
+    #[test]
+    fn ageing_is_one_sentence_with_its_range() {
+        let at = |unix_s: i64| Local {
+            wall: crate::time::Wall::from_unix_ms(unix_s * 1000),
+            utc_offset_s: 0,
+        };
+        // 1 May, 1 October and 20 May 2026 by GNU date.
+        let (may, october, late) = (at(1_777_593_600), at(1_790_812_800), at(1_779_235_200));
+        let said = |change_wh, between| {
+            plain(&ageing(&Ageing::Seen { between: None, run_downs: 4, change_wh }, between))
+        };
+        for (change_wh, between, want) in [
+            ([-3.5, -2.0, -0.5], Some([may, october]), "2.0 Wh less since May, 0.5 to 3.5."),
+            ([-3.5, -2.0, -0.5], Some([may, late]), "2.0 Wh less since 1 May, 0.5 to 3.5."),
+            ([0.2, 1.0, 1.8], None, "1.0 Wh more over 4 run-downs, 0.2 to 1.8."),
+            (
+                [-1.5, -0.3, 0.9],
+                Some([may, october]),
+                "none to be seen since May: from 1.5 Wh less to 0.9 more.",
+            ),
+        ] {
+            assert_eq!(said(change_wh, between), want);
+        }
+        assert!(ageing(&Ageing::NeverEmpty, None).ends_with("nothing can be said."));
+    }
+
+    #[test]
+    fn a_test_says_what_it_will_do() {
+        let hours = [8.0, 8.7, 9.1].map(|it| Seconds::of(it * 3600.0));
+        let will = test_will("Long six", Some((hours, Watts::of(3.1))), Some(Volts::of(10.0)));
+        assert_eq!(
+            plain(&will[0]),
+            "It takes between 8 h and 9 h 10 at your usual 3.1 W. A load of the board's own makes it \
+             shorter."
+        );
+        assert!(plain(&will[1]).contains("until the bank cuts out, at about 10.00 V."));
+        assert!(test_will("Long six", None, None)[0].contains("not known"));
     }
 }

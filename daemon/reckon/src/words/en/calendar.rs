@@ -3,7 +3,10 @@
 use alloc::{
     format,
     string::{String, ToString},
+    vec::Vec,
 };
+
+use jiff::ToSpan;
 
 use super::numbers::{TIE, span};
 use crate::{time::Wall, units::Seconds};
@@ -50,6 +53,18 @@ impl Local {
         self.told("%-d\u{a0}%B %Y")
     }
 
+    /// `3 October`.
+    pub fn day_month(self) -> String {
+        self.told("%-d\u{a0}%B")
+    }
+
+    /// `May`, or `3 October` where `last` is within two months of it.
+    pub(super) fn month_or_day(self, last: Self) -> String {
+        const TWO_MONTHS_MS: i64 = 61 * 86_400_000;
+        let apart_ms = last.wall.unix_ms().saturating_sub(self.wall.unix_ms());
+        if apart_ms < TWO_MONTHS_MS { self.day_month() } else { self.told("%B") }
+    }
+
     fn told(self, format: &str) -> String {
         match self.wall.local(self.utc_offset_s) {
             Some(local) => local.strftime(format).to_string(),
@@ -93,6 +108,25 @@ pub fn lasted(shortest: Seconds, longer: Seconds, shorter: Seconds) -> String {
         return duration(middle, 1.0);
     }
     format!("{} (±{TIE}{})", duration(middle, half), span(Seconds::of(libm::ceil(half))))
+}
+
+/// The months that begin between two moments, each with its short name: `Oct`. A span of a few years
+/// at most.
+pub fn months(from: Local, to: Local) -> Vec<(Local, String)> {
+    let Some(begins) = from.wall.local(from.utc_offset_s) else { return Vec::new() };
+    let mut months = Vec::new();
+    let mut first = begins.date().first_of_month();
+    while months.len() < 48 {
+        let Ok(next) = first.checked_add(1.month()) else { break };
+        first = next;
+        let apart = first.at(0, 0, 0, 0).duration_since(begins).as_secs();
+        let at = from.plus_s(apart as f64);
+        if at.wall.unix_ms() > to.wall.unix_ms() {
+            break;
+        }
+        months.push((at, first.strftime("%b").to_string()));
+    }
+    months
 }
 
 #[cfg(test)]

@@ -30,8 +30,8 @@ pub mod warning;
 
 pub use alarm::{Said, alarm, edge, gap, gap_remedy, help, over_line};
 pub use bank::{
-    RunDownSaid, bank_label, believed_to_hold, cells_choice, cells_hint, chemistry, place_choice,
-    place_hint, rundown, seen_to_deliver, test_load, test_on,
+    RunDownSaid, bank_label, cells_choice, cells_hint, chemistry, place_choice, place_hint,
+    rundown, test_load, test_on,
 };
 pub use calendar::{Local, lasted};
 pub use now::{

@@ -1,7 +1,6 @@
 //! What stands on the pages at any moment, a table for each.
 
 use super::{
-    bank::run_downs,
     contact_log::{complaint, contacts_in, log_read, placed, take_out, undated},
     outing::outing_name,
 };
@@ -126,10 +125,23 @@ language! {
         test_runs = "A run-down test is running";
         stop_test = "Stop the test";
         none = "No bank has been added yet.";
-        run_downs(count: usize) = run_downs;
+        run_downs = "Its run-downs";
         delivered = "What it delivered";
-        run_down = "Run it down";
-        import = "Import a list of times";
+        charged = "I charged it";
+        connect = "Connect this one";
+        run_down = "Test: run it down";
+        import = "Read in a list";
+        import_of = "of times";
+        import_for(bank) = "For {bank}";
+        /// What the marks of the drawings mean.
+        ran_empty = "ran empty";
+        at_least = "at least";
+        believed = "believed, 8 in 10";
+        middle = "its middle";
+        not_empty = "ended before";
+        ageing = "Ageing:";
+        year = "A year of outings";
+        hours = "Hours that each lasted, by bank.";
         change = "Change or forget it";
         rename = "Rename";
         save_label = "Save what the label says";
@@ -155,9 +167,7 @@ language! {
     test: TestPage {
         title(bank) = "Run {bank} down";
         one_at_a_time = "One test at a time.";
-        what_it_does = "This board discharges a full bank until it cuts out. The record survives \
-            that. At the next start the run-down counts for the bank, and every later forecast is \
-            sharper.";
+        what_it_does = "What it will do";
         charged(bank, so_far) = "The test assumes that {bank} was charged full. Its outing \
             ({so_far}) ends when you start, and a new one begins.";
         connected_now(before) = "{before} is connected now.";
