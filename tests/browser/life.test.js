@@ -58,7 +58,7 @@ for (const javaScriptEnabled of [true, false]) {
       const refused = await context.request.post(station.url('/api/v1/activity'), { data: { name: 'Receive' } });
       assert.equal(refused.status(), 403, 'without pairing');
       await page.goto(station.url('/'));
-      assert.match(await main(page), /Look only: a tap asks for the code first\./);
+      assert.match(await main(page), /Look only: a tap asks for the code\./);
       const tapped = page.locator('form[action="/activity"] button').first();
       const name = await tapped.getAttribute('value');
       const label = (await tapped.locator('b').textContent()).trim();
