@@ -17,7 +17,7 @@ use crate::{
     host::{banner, folders::Folders, stop_reason},
     settings::Settings,
 };
-use house::{House, Signals, own_door, told_to_stop};
+use house::{House, Signals, told_to_stop};
 
 /// Runs until told to stop.
 ///
@@ -43,13 +43,13 @@ async fn live(run: &Run, settings: Settings, source: Option<&Path>) -> Result<()
         return demo::play(run, &settings, source, (door, here), &mut signals).await;
     }
     let folders = Folders::of_daemon(run.state.as_deref());
-    let own = own_door(folders.runtime.as_deref()).await?;
-    let house = House { run, settings: &settings, source, door, here, own };
+    let (door, runtime) = ((door, here), folders.runtime.as_deref());
+    let mut house = House::open(run, &settings, source, door, runtime).await?;
     let ended = async {
         signals.wait().await;
         told_to_stop();
     };
     house.live(&folders, None, true, ended, |clock, ()| Some(stop_reason::how(clock))).await?;
-    house.shut();
+    house.shut().await;
     Ok(())
 }

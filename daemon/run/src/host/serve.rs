@@ -1,4 +1,4 @@
-//! Serves a router on a socket with limits that a phone never meets and a nuisance does: so many
+//! Serves the router that stands at the moment on a socket with limits that a phone never meets and a nuisance does: so many
 //! connections at a time, so many of them from one address, so long for a request's head, so much
 //! for its size. Who has to go when all seats are taken is for [`super::seats`].
 
@@ -72,10 +72,10 @@ impl Door for UnixListener {
     }
 }
 
-/// Serves until `stop` says so, then lets running answers end.
+/// Serves until `stop` says so, then lets running answers end. The newest router answers each request.
 pub(crate) async fn serve(
     door: impl Door,
-    router: Router,
+    router: watch::Receiver<Router>,
     seats: usize,
     mut stop: watch::Receiver<bool>,
 ) {
@@ -130,15 +130,15 @@ pub(crate) async fn serve(
 /// The router, told with each request from where it comes; an answer to a paired phone makes its
 /// address known.
 fn answering(
-    router: Router,
+    router: watch::Receiver<Router>,
     peer: Option<SocketAddr>,
     seats: Seats,
 ) -> impl HttpService<Incoming, ResBody = Body, Error = Infallible, Future: Send> {
-    let inner = TowerToHyperService::new(router);
     service_fn(move |mut request: Request<Incoming>| {
         if let Some(peer) = peer {
             request.extensions_mut().insert(ConnectInfo(peer));
         }
+        let inner = TowerToHyperService::new(router.borrow().clone());
         let answer = hyper::service::Service::call(&inner, request);
         let seats = seats.clone();
         async move {

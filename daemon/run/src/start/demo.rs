@@ -9,12 +9,9 @@ use std::{
 };
 
 use reckon::{belief::last_end::StopHow, words};
-use tokio::{
-    net::TcpListener,
-    sync::{oneshot, watch},
-};
+use tokio::{net::TcpListener, sync::oneshot};
 
-use super::house::{House, OWN_SEATS, Signals, again, own_door, told_to_stop};
+use super::house::{House, Signals, told_to_stop};
 use crate::{
     commands::cli::Run,
     event_loop::demo::{
@@ -25,7 +22,6 @@ use crate::{
     },
     host::{
         folders::{Folders, make},
-        serve::serve,
         small_files::random,
         threads,
     },
@@ -82,12 +78,12 @@ pub(super) async fn play(
     run: &Run,
     settings: &Settings,
     source: Option<&Path>,
-    (door, here): (TcpListener, SocketAddr),
+    door: (TcpListener, SocketAddr),
     signals: &mut Signals,
 ) -> Result<(), String> {
     let (mut folders, mut scratch) = place(run.state.as_deref())?;
-    let own = own_door(folders.runtime.as_deref()).await?;
-    let house = House { run, settings, source, door, here, own };
+    let runtime = folders.runtime.clone();
+    let mut house = House::open(run, settings, source, door, runtime.as_deref()).await?;
     let steering = Arc::new(Steering::new(run.demo_speed));
     let (mut act, mut days) = (Act::Day, 0);
     loop {
@@ -114,7 +110,7 @@ pub(super) async fn play(
                 }
             }
             Some(Over::PowerLost | Over::SwitchedOff) => {
-                if !night(&house, &steering, signals).await? {
+                if !night(&mut house, &steering, signals).await? {
                     break;
                 }
                 (act, days) = (Act::Morning, days + 1);
@@ -122,7 +118,7 @@ pub(super) async fn play(
         }
     }
     told_to_stop();
-    house.shut();
+    house.shut().await;
     Ok(())
 }
 
@@ -137,14 +133,12 @@ fn how(over: Option<Over>) -> Option<StopHow> {
 
 /// The board is off until the next morning; `false`: told to stop.
 async fn night(
-    house: &House<'_>,
+    house: &mut House<'_>,
     steering: &Arc<Steering>,
     signals: &mut Signals,
 ) -> Result<bool, String> {
-    let door = again(&house.door).map_err(|why| words::terminal::no_socket(&why))?;
     let pages = web::board_off(Arc::<Steering>::clone(steering), &words::ENGLISH);
-    let (stop, stopped) = watch::channel(false);
-    let serving = tokio::spawn(serve(door, pages, OWN_SEATS, stopped));
+    house.serve(pages.clone(), pages);
     let (over, dawn) = oneshot::channel();
     let steering = Arc::clone(steering);
     let sleeper = move || {
@@ -153,13 +147,8 @@ async fn night(
         let _ = over.send(());
     };
     threads::critical("night", sleeper).map_err(|why| words::terminal::no_thread(&why))?;
-    let morning = tokio::select! {
+    Ok(tokio::select! {
         _ = dawn => true,
         () = signals.wait() => false,
-    };
-    // Nobody listens any more if every page has gone already.
-    let _ = stop.send(true);
-    // A page that broke down has been logged by its own thread.
-    let _ = serving.await;
-    Ok(morning)
+    })
 }

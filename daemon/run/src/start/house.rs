@@ -4,12 +4,12 @@
 use std::{
     io,
     net::SocketAddr,
-    os::fd::AsFd,
     path::{Path, PathBuf},
     sync::mpsc,
     time::Duration,
 };
 
+use axum::Router;
 use reckon::{belief::last_end::StopHow, words};
 use tokio::{
     net::{TcpListener, UnixListener},
@@ -21,7 +21,6 @@ use tokio::{
 
 use super::{
     requests::{hand_over, hand_over_record},
-    running::Parts,
     station::station,
 };
 use crate::{
@@ -42,23 +41,48 @@ const EVENTS: usize = 64;
 /// How long the welcome waits for what was found.
 const FIRST_SWEEP: Duration = Duration::from_secs(3);
 /// Seats for our own commands on the Unix socket.
-pub(super) const OWN_SEATS: usize = 16;
+const OWN_SEATS: usize = 16;
 
 /// What stays from one start of the station to the next.
 pub(super) struct House<'a> {
-    pub(super) run: &'a Run,
-    pub(super) settings: &'a Settings,
-    pub(super) source: Option<&'a Path>,
-    pub(super) door: TcpListener,
-    pub(super) here: SocketAddr,
-    /// The socket for our own commands, and where it lies.
-    pub(super) own: Option<(UnixListener, PathBuf)>,
+    run: &'a Run,
+    settings: &'a Settings,
+    source: Option<&'a Path>,
+    here: SocketAddr,
+    /// Where the socket for our own commands lies.
+    socket: Option<PathBuf>,
+    doors: Option<(TcpListener, Option<UnixListener>)>,
+    serving: Option<Serving>,
 }
 
-impl House<'_> {
+/// What is served at the doors.
+struct Serving {
+    pages: watch::Sender<Router>,
+    own: watch::Sender<Router>,
+    stop: watch::Sender<bool>,
+    tasks: Vec<JoinHandle<()>>,
+}
+
+impl<'a> House<'a> {
+    /// Opens the socket in this folder beside the door.
+    ///
+    /// # Errors
+    /// A sentence, when another outlast runs here.
+    pub(super) async fn open(
+        run: &'a Run,
+        settings: &'a Settings,
+        source: Option<&'a Path>,
+        (door, here): (TcpListener, SocketAddr),
+        runtime: Option<&Path>,
+    ) -> Result<Self, String> {
+        let (own, socket) = own_door(runtime).await?.unzip();
+        let doors = Some((door, own));
+        Ok(Self { run, settings, source, here, socket, doors, serving: None })
+    }
+
     /// One start of the station, until `over`; `how` says how the record is to be closed then.
     pub(super) async fn live<T: Copy>(
-        &self,
+        &mut self,
         folders: &Folders,
         script: Option<Script>,
         welcome: bool,
@@ -69,8 +93,9 @@ impl House<'_> {
         let station = station(self.run, self.settings.clone(), folders, script, &events);
         let (mut parts, mut started) =
             station.start(events, event_list).map_err(|why| words::terminal::no_thread(&why))?;
-        let (stop, stopped) = watch::channel(false);
-        let serving = self.serve(&parts, &stopped)?;
+        // A demonstration changes nothing that is real, and its clock runs too fast for a code.
+        let (pages, own) = (parts.pages(self.run.demo, self.here), parts.pages(true, self.here));
+        self.serve(pages, own);
         tokio::spawn(hand_over(parts.asked.take(), started.events.clone()));
         let (tasks, events) = (started.tasks.take(), started.events.clone());
         let to_the_record =
@@ -86,62 +111,52 @@ impl House<'_> {
 
         let ended = over.await;
         // In this order: nothing more for the record, whose worker ends when nobody can give it a task;
-        // the event loop, which lets go of the snapshot and so ends the streams; the record; the pages.
+        // the event loop, which lets go of the snapshot and so ends the streams; the record.
         to_the_record.abort();
         // Ended by us, or it has ended already.
         let _ = to_the_record.await;
         started.stop(&parts.clock, || how(&parts.clock, ended));
-        // Nobody listens any more if every page has gone already.
-        let _ = stop.send(true);
-        for task in serving {
-            // A page that broke down has been logged by its own thread.
-            let _ = task.await;
-        }
         Ok(ended)
     }
 
-    /// Serves the pages to phones and to our own commands.
-    fn serve(
-        &self,
-        parts: &Parts,
-        stopped: &watch::Receiver<bool>,
-    ) -> Result<Vec<JoinHandle<()>>, String> {
-        let said = |why: io::Error| words::terminal::no_socket(&why);
-        // A demonstration changes nothing that is real, and its clock runs too fast for a code.
-        let pages = parts.pages(self.run.demo, self.here);
-        let door = again(&self.door).map_err(said)?;
-        let mut serving = vec![tokio::spawn(serve(door, pages, parts.seats, stopped.clone()))];
-        if let Some((own, _)) = &self.own {
-            let own = own.as_fd().try_clone_to_owned().map_err(said)?;
-            let own = UnixListener::from_std(own.into()).map_err(said)?;
-            serving.push(tokio::spawn(serve(
-                own,
-                parts.pages(true, self.here),
-                OWN_SEATS,
-                stopped.clone(),
-            )));
+    /// Serves these pages from now on: to phones, and to our own commands.
+    pub(super) fn serve(&mut self, pages: Router, own: Router) {
+        if let Some(serving) = &self.serving {
+            drop(serving.pages.send_replace(pages));
+            drop(serving.own.send_replace(own));
+            return;
         }
-        Ok(serving)
+        let Some((door, own_door)) = self.doors.take() else { return };
+        let (stop, stopped) = watch::channel(false);
+        let (pages, to_phones) = watch::channel(pages);
+        let (own, to_commands) = watch::channel(own);
+        let seats = usize::from(self.settings.connections);
+        let mut tasks = vec![tokio::spawn(serve(door, to_phones, seats, stopped.clone()))];
+        if let Some(door) = own_door {
+            tasks.push(tokio::spawn(serve(door, to_commands, OWN_SEATS, stopped)));
+        }
+        self.serving = Some(Serving { pages, own, stop, tasks });
     }
 
-    /// Takes the socket away.
-    pub(super) fn shut(self) {
-        if let Some((_, path)) = self.own {
+    /// Lets running answers end, and takes the socket away.
+    pub(super) async fn shut(self) {
+        if let Some(serving) = self.serving {
+            // Nobody listens any more if every page has gone already.
+            let _ = serving.stop.send(true);
+            for task in serving.tasks {
+                // A page that broke down has been logged by its own thread.
+                let _ = task.await;
+            }
+        }
+        if let Some(path) = self.socket {
             // The next start takes a stale socket away as well.
             let _ = std::fs::remove_file(path);
         }
     }
 }
 
-/// The same door once more: each start serves its own pages there.
-pub(super) fn again(door: &TcpListener) -> io::Result<TcpListener> {
-    TcpListener::from_std(door.as_fd().try_clone_to_owned()?.into())
-}
-
 /// The socket for our own commands. One that still answers belongs to a running outlast.
-pub(super) async fn own_door(
-    folder: Option<&Path>,
-) -> Result<Option<(UnixListener, PathBuf)>, String> {
+async fn own_door(folder: Option<&Path>) -> Result<Option<(UnixListener, PathBuf)>, String> {
     let Some(path) = folder.map(|f| f.join(SOCKET)) else { return Ok(None) };
     if tokio::net::UnixStream::connect(&path).await.is_ok() {
         return Err(banner::already_runs(&path));

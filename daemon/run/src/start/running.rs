@@ -40,7 +40,6 @@ pub(super) struct Parts {
     pub(super) past: Arc<StoreReader>,
     pub(super) pairing: Arc<Pairing>,
     pub(super) trouble: Option<String>,
-    pub(super) seats: usize,
     pub(super) hosts: Vec<String>,
     pub(super) demo: Option<Arc<dyn web::Demonstration>>,
 }

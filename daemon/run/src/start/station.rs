@@ -54,7 +54,6 @@ pub(super) struct Station {
     folder: Option<PathBuf>,
     pairing: Arc<Pairing>,
     trouble: Option<String>,
-    seats: usize,
     hosts: Vec<String>,
     record: Option<Opened>,
     may_set_clock: bool,
@@ -116,7 +115,6 @@ pub(super) fn station(
         folder: folders.state.clone(),
         pairing: Arc::new(pairing),
         trouble,
-        seats: usize::from(settings.connections),
         hosts: banner::own_names(settings.hosts),
         record,
         may_set_clock: demo.is_none() && settings.set_clock_from_phone && phone_clock::may_set(),
@@ -227,7 +225,6 @@ impl Station {
             past: Arc::new(StoreReader::new(self.folder.as_deref()).moving_with(moves)),
             pairing: self.pairing,
             trouble: self.trouble,
-            seats: self.seats,
             hosts: self.hosts,
             demo: self.demo.map(|steering| -> Arc<dyn web::Demonstration> { steering }),
         };
