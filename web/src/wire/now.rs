@@ -71,6 +71,7 @@ pub(crate) fn now(snapshot: &Snapshot) -> Object<'_> {
         .with("alarms_over", list(snapshot.ended_alarms.iter().map(|it| over(it, snapshot))))
         .with("power_off", power_off(snapshot))
         .with("log", log(&snapshot.log).with("choices_why", snapshot.unkept.as_deref()))
+        .with("well", well(snapshot))
         .with("clock", clock)
         .with("channels", list(snapshot.supplies.iter().map(|it| channel(it, snapshot))))
         .with("gauges", list(snapshot.gauges.iter().map(|it| gauge(it, snapshot))))
@@ -287,6 +288,8 @@ fn forecast(snapshot: &Snapshot) -> Object<'_> {
         .with("basis", lasts.map_or(snapshot.draw.basis, |it| it.basis).name())
         .with("remaining_s", lasts.map(|it| three_s(it.remaining)))
         .with("possibilities", list(snapshot.possibilities.iter().map(possibility)))
+        .with("cautious_case_s", snapshot.cautious_case().map(three_s));
+    let told = safe(told, snapshot, remaining_gap)
         .with("remaining_gap", lasts.is_none().then_some(remaining_gap))
         .with("wants_s", wants_s)
         .with("last_remaining_s", last)
@@ -295,6 +298,17 @@ fn forecast(snapshot: &Snapshot) -> Object<'_> {
     finish(told, snapshot, remaining_gap)
         .with("activities", list(snapshot.activities.iter().map(|it| activity(it, snapshot))))
         .with("activity_by_itself", snapshot.activity_auto)
+}
+
+/// Until when it is safe.
+fn safe<'a>(told: Object<'a>, snapshot: &Snapshot, remaining_gap: &'a str) -> Object<'a> {
+    let safe_for = snapshot.cautious_case().map(|[low, ..]| low);
+    let until = safe_for.map(|low| Mono::at_s(snapshot.at.mono.as_s() + low.si().clamp(0.0, 1e9)));
+    let gap = if safe_for.is_some() { CLOCK_UNSET } else { remaining_gap };
+    let until_at = until.and_then(|until| calendar(until, snapshot.at));
+    told.with("safe_for_s", safe_for.map(Seconds::si))
+        .or_why(["safe_until_at", "safe_until_at_gap"], until_at, gap)
+        .with("safe_text", words::verdict(snapshot))
 }
 
 fn finish<'a>(told: Object<'a>, snapshot: &Snapshot, remaining_gap: &'a str) -> Object<'a> {
@@ -318,6 +332,21 @@ fn finish<'a>(told: Object<'a>, snapshot: &Snapshot, remaining_gap: &'a str) -> 
             chance_gap,
         )
         .with("spare_s", finish.and_then(|it| it.spare).map(Seconds::si))
+        .with("safe_spare_s", safe_spare(snapshot).map(Seconds::si))
+}
+
+fn safe_spare(snapshot: &Snapshot) -> Option<Seconds> {
+    let ahead = snapshot.finish?.at.seconds_since(snapshot.at.mono);
+    snapshot.cautious_case().map(|[low, ..]| low - ahead)
+}
+
+/// What is well, and what is not.
+fn well<'a>(snapshot: &Snapshot) -> Object<'a> {
+    let words::Well { line, parts } = words::well(snapshot);
+    let part = |it: words::Part| {
+        Object::new().with("name", it.name).with("text", it.state).with("well", it.well)
+    };
+    Object::new().with("line", line).with("parts", list(parts.into_iter().map(part)))
 }
 
 fn activity<'a>(it: &'a snapshot::ActivityView, snapshot: &Snapshot) -> Object<'a> {
@@ -327,12 +356,16 @@ fn activity<'a>(it: &'a snapshot::ActivityView, snapshot: &Snapshot) -> Object<'
         .with("by_rule", it.current && snapshot.activity_auto == Some(true))
         .with("usual_w", it.usual.map(Watts::si))
         .with("remaining_s", it.remaining.map(three_s))
+        .with("safe_for_s", it.remaining.map(|[low, ..]| low.si()))
+        .with("text", words::activity_left(it, snapshot.at))
 }
 
 fn alarm<'a>(alarm: &'a snapshot::Alarm, snapshot: &Snapshot) -> Object<'a> {
     let said = words::alarm(alarm, snapshot);
     Object::new()
         .with("about", alarm.about.name())
+        .with("grade", alarm.about.grade().name())
+        .with("line", words::strip(alarm, snapshot))
         .with("text", said.text)
         .with("meaning", said.meaning)
         .with("advice", said.advice)
@@ -369,6 +402,7 @@ fn power_off(snapshot: &Snapshot) -> Object<'_> {
         .with("state", state)
         .with("switch_off_in_s", switch_off_in_s)
         .with("text", words::power_off_line(snapshot))
+        .with("line", words::power_off_strip(snapshot))
 }
 
 fn log(log: &LogState) -> Object<'_> {

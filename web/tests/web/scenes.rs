@@ -377,6 +377,7 @@ fn unsure() -> Snapshot {
         basis: Basis::Measured,
         made_at: Mono::at_s(NOW_S),
     });
+    made.finish = None;
     made.bank.learned_from = 0;
     made.power_off = PowerOff::Unsure { since: Mono::at_s(NOW_S - 600.0) };
     made
@@ -464,6 +465,12 @@ fn no_sensor() -> Snapshot {
         remaining: [4.2, 6.9, 11.4].map(hours),
         basis: Basis::Modelled,
         made_at: Mono::at_s(NOW_S),
+    });
+    made.finish = Some(FinishView {
+        at: Mono::at_s(NOW_S + 4.0 * 3600.0),
+        chance: Share::new(0.92),
+        verdict: Some(Verdict::Enough),
+        spare: Some(hours(2.9)),
     });
     made.sources = Arc::from(sources().split_off(1));
     made.bank.learned_from = 0;

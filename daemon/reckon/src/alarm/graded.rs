@@ -103,6 +103,24 @@ impl Graded {
         self.latch.stand((scale.about)(limit), AlarmChange::Changed, now, edges);
     }
 
+    /// Judged afresh, without margin or hold: what stands at this limit goes on, asleep or awake.
+    pub(super) fn settle(
+        &mut self,
+        value: f64,
+        scale: &Scale<'_>,
+        now: Mono,
+        edges: &mut Vec<Edge>,
+    ) {
+        let Some(limit) = scale.tightest(value) else { return self.end(now, edges) };
+        let stood = self.latch.standing().is_some();
+        if stood && limit == self.limit {
+            return;
+        }
+        let change = if stood { AlarmChange::Changed } else { AlarmChange::Raised };
+        *self = Self { limit, ..Self::default() };
+        self.latch.stand((scale.about)(limit), change, now, edges);
+    }
+
     /// Over at once.
     pub(super) fn end(&mut self, now: Mono, edges: &mut Vec<Edge>) {
         self.latch.end(now, edges);

@@ -31,6 +31,11 @@ use over_range::OverRangeWatch;
 
 /// How long an alarm sleeps at most.
 const LONGEST_SLEEP: Duration = Duration::from_secs(12 * 3600);
+/// How long it sleeps when the cautious end has come, seconds.
+const SHORT_SLEEP_S: f64 = 300.0;
+/// The finish is safe from this chance on, and within reach from the other, per cent.
+const TIGHT: u32 = 90;
+pub(crate) const SHORT: u32 = 50;
 /// Edges kept for whoever drains them; the oldest go first if nobody does.
 const MOST_EDGES: usize = 256;
 /// How long an alarm that is over stays visible, seconds.
@@ -83,6 +88,8 @@ pub(crate) struct AlarmInputs {
     pub(crate) deep_s: Option<f64>,
     /// Chance of reaching the finish.
     pub(crate) finish: FinishChance,
+    /// How far ahead it is, seconds, if one is set and has not passed.
+    pub(crate) finish_in_s: Option<f64>,
     /// Supply too low at this moment.
     pub(crate) low_now: bool,
     /// How often in the last ten minutes.
@@ -194,8 +201,14 @@ impl Rule {
 #[derive(Clone, Debug, Default)]
 pub(crate) struct Alarms {
     wants: AlarmWants,
+    /// The remaining time against its limits, and what is told of it.
     running_out: Graded,
+    told: Latch,
+    /// A finish that is safe comes before the end.
+    quiet: bool,
     finish: Graded,
+    /// A person has changed what the finish is held against.
+    asked: bool,
     two_state: [Latch; Rule::ALL.len()],
     usual: DrawHighWatch,
     over_range: OverRangeWatch,
@@ -217,6 +230,20 @@ impl Alarms {
     /// Looks at one second.
     pub(crate) fn observe(&mut self, seen: &AlarmInputs, now: Mono) {
         let told = self.edges.len();
+        self.watch_finish(seen, now);
+        self.watch_time_left(seen, now);
+        self.over_range.observe(seen.over_range, seen.shunt, now);
+        for rule in Rule::ALL {
+            let want = self.wanted(rule, seen);
+            self.two_state[rule as usize].follow(want, now, rule.hold(), &mut self.edges);
+        }
+        self.remember_ended(told);
+        self.edges.drain(..self.edges.len().saturating_sub(MOST_EDGES));
+    }
+
+    /// The remaining time is watched whatever the finish is; nobody is told of an end that comes after a
+    /// finish that is safe.
+    fn watch_time_left(&mut self, seen: &AlarmInputs, now: Mono) {
         let minutes = seen.warning_s().map(|seconds| seconds / 60.0);
         self.running_out.follow(
             minutes,
@@ -228,8 +255,43 @@ impl Alarms {
                 hold: Hold { raise_s: 10.0, clear_s: 180.0 },
             },
             now,
-            &mut self.edges,
+            &mut Vec::new(),
         );
+        self.quiet = self.ends_after_finish(seen);
+        let limit = |latch: &Latch| match latch.standing()?.about {
+            About::RunningOut { limit_min } => Some(limit_min),
+            _ => None,
+        };
+        let before = limit(&self.told);
+        let Some(limit_min) = limit(self.running_out.latch()).filter(|_| !self.quiet) else {
+            return self.told.end(now, &mut self.edges);
+        };
+        if before == Some(limit_min) {
+            return;
+        }
+        let change = match before {
+            Some(before) if before > limit_min => AlarmChange::Changed,
+            _ => AlarmChange::Raised,
+        };
+        if change == AlarmChange::Raised {
+            self.told.end(now, &mut self.edges);
+        }
+        self.told.stand(About::RunningOut { limit_min }, change, now, &mut self.edges);
+    }
+
+    /// Whether the finish is safe and the warning's time comes after it. A tenth of the way and a
+    /// minute lie between beginning and ending to be so.
+    fn ends_after_finish(&self, seen: &AlarmInputs) -> bool {
+        let Some(finish_s) = seen.finish_in_s else { return false };
+        let Some(warning_s) = seen.warning_s() else { return self.quiet };
+        let safe = |share: Share| share.part() >= f64::from(TIGHT) / 100.0;
+        let safe = matches!(seen.finish, FinishChance::Of(share) if safe(share));
+        !self.is_finish_at_risk()
+            && ((safe && warning_s >= finish_s)
+                || (self.quiet && warning_s >= 0.9 * finish_s - 60.0))
+    }
+
+    fn watch_finish(&mut self, seen: &AlarmInputs, now: Mono) {
         if matches!(seen.finish, FinishChance::NoFinish) {
             // It passed, or was taken away: there is nothing left to miss.
             self.finish.latch_mut().end(now, &mut self.edges);
@@ -239,24 +301,32 @@ impl Alarms {
             FinishChance::Unknown => None,
             FinishChance::Of(share) => Some(share.part() * 100.0),
         };
-        self.finish.follow(
-            percent,
-            &graded::Scale {
-                limits: &[90, 50],
-                about: |below_percent| About::FinishAtRisk { below_percent },
-                clear: |limit| limit + (100.0 - limit) * 0.3,
-                hold: Hold { raise_s: 60.0, clear_s: 300.0 },
-            },
-            now,
-            &mut self.edges,
-        );
-        self.over_range.observe(seen.over_range, seen.shunt, now);
-        for rule in Rule::ALL {
-            let want = self.wanted(rule, seen);
-            self.two_state[rule as usize].follow(want, now, rule.hold(), &mut self.edges);
+        let scale = graded::Scale {
+            limits: &[TIGHT, SHORT],
+            about: |below_percent| About::FinishAtRisk { below_percent },
+            clear: |limit| limit + (100.0 - limit) * 0.3,
+            hold: Hold { raise_s: 60.0, clear_s: 300.0 },
+        };
+        if let Some(percent) = percent.filter(|_| core::mem::take(&mut self.asked)) {
+            self.quiet = false;
+            self.finish.settle(percent, &scale, now, &mut self.edges);
         }
-        self.remember_ended(told);
-        self.edges.drain(..self.edges.len().saturating_sub(MOST_EDGES));
+        self.finish.follow(percent, &scale, now, &mut self.edges);
+    }
+
+    /// A person has moved the finish, or said which bank it is: that is no wavering of the forecast, so
+    /// the finish is judged afresh.
+    pub(crate) fn judge_finish(&mut self) {
+        self.asked = true;
+    }
+
+    /// The limit below which the chance of the finish is said to be, per cent; `None` while no alarm of
+    /// it stands.
+    pub(crate) fn finish_below_percent(&self) -> Option<u32> {
+        match self.finish.latch().standing()?.about {
+            About::FinishAtRisk { below_percent } => Some(below_percent),
+            _ => None,
+        }
     }
 
     fn wanted(&self, rule: Rule, seen: &AlarmInputs) -> Want {
@@ -297,11 +367,11 @@ impl Alarms {
     }
 
     fn latches(&self) -> impl Iterator<Item = &Latch> {
-        [self.running_out.latch(), self.finish.latch()].into_iter().chain(&self.two_state)
+        [&self.told, self.finish.latch()].into_iter().chain(&self.two_state)
     }
 
     fn standing_mut(&mut self) -> impl Iterator<Item = &mut Alarm> {
-        [self.running_out.latch_mut(), self.finish.latch_mut()]
+        [&mut self.told, self.finish.latch_mut()]
             .into_iter()
             .chain(&mut self.two_state)
             .filter_map(Latch::standing_mut)
@@ -338,16 +408,24 @@ impl Alarms {
         true
     }
 
-    /// Ends the sleep of alarms whose time is over.
-    pub(crate) fn wake(&mut self, now: Mono) {
+    /// Ends the sleep of alarms whose time is over. None sleeps past the cautious end, seconds from now;
+    /// once that has come, only for a few minutes.
+    pub(crate) fn wake(&mut self, cautious_s: Option<f64>, now: Mono) {
+        let longest_s =
+            cautious_s.map_or(f64::INFINITY, |it| if it > 0.0 { it } else { SHORT_SLEEP_S });
+        let latest = Mono::at_s(now.as_s() + longest_s.min(LONGEST_SLEEP.as_secs_f64()));
         for alarm in self.standing_mut() {
-            if alarm.asleep_until.is_some_and(|until| until <= now) {
-                alarm.asleep_until = None;
-            }
+            let until = alarm.asleep_until.map(|until| until.min(latest));
+            alarm.asleep_until = until.filter(|until| *until > now);
         }
     }
 
-    /// Whether somebody is being warned that the bank runs out.
+    /// Whether somebody is being told that the bank runs out.
+    pub(crate) fn is_told_of_time_left(&self) -> bool {
+        self.told.standing().is_some()
+    }
+
+    /// Whether little time is left, be it told or not.
     pub(crate) fn is_running_out(&self) -> bool {
         self.running_out.latch().standing().is_some()
     }
@@ -360,8 +438,10 @@ impl Alarms {
     /// The bank was changed: what was said of the old one is over.
     pub(crate) fn new_bank(&mut self, now: Mono) {
         let told = self.edges.len();
-        self.running_out.end(now, &mut self.edges);
+        self.running_out.end(now, &mut Vec::new());
+        self.told.end(now, &mut self.edges);
         self.finish.end(now, &mut self.edges);
+        self.quiet = false;
         for rule in Rule::ALL.into_iter().filter(|rule| rule.of_bank()) {
             self.two_state[rule as usize].end(now, &mut self.edges);
         }

@@ -1,6 +1,7 @@
 //! Each rule on its own, second by second: raised after its hold, cleared after its gap, once.
 
 mod borders;
+mod finish;
 
 use super::*;
 

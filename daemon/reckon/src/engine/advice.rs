@@ -2,7 +2,7 @@
 
 use alloc::string::String;
 
-use super::{shown_forecast::verdict, state::Engine};
+use super::state::Engine;
 use crate::{
     forecast::Outlook,
     snapshot::{FinishAdvice, Verdict},
@@ -26,8 +26,7 @@ impl Engine {
     fn finish_advice(&self, now: Mono, outlook: &Outlook) -> Option<FinishAdvice> {
         let Outlook::Lasts(forecast) = outlook else { return None };
         let finish = self.finish.filter(|finish| *finish > now)?;
-        let chance = self.on.shown.chance(finish, now)?;
-        if verdict(chance) == Verdict::Enough {
+        if self.finish_view(finish, now, outlook).verdict? == Verdict::Enough {
             return None;
         }
         let needed = finish.seconds_since(now);

@@ -1,14 +1,19 @@
 //! What the rules of [`crate::alarm`] and the watch of [`crate::power_off`] are shown of a second.
 
-use super::{latched_flags, shown_forecast::DEEP, source_select::MeasuredBy, state::Engine};
+use super::{
+    latched_flags,
+    shown_forecast::{DEEP, verdict},
+    source_select::MeasuredBy,
+    state::Engine,
+};
 use crate::{
-    alarm::{AlarmInputs, FinishChance},
+    alarm::{AlarmInputs, FinishChance, SHORT},
     bank::{Cells, MeasuredAt},
     draw::ModelFrom,
     forecast::{Forecast, Outlook},
     power_off,
     reading::{Flow, SourceIx},
-    snapshot::{Basis, LogState},
+    snapshot::{Basis, FinishView, LogState, Verdict},
     time::{Mono, Stamp, Trust},
     units::{Amps, Celsius, Share, Watts},
 };
@@ -33,8 +38,8 @@ impl Engine {
     pub(super) fn warn(&mut self, at: Stamp, outlook: &Outlook) {
         let now = at.mono;
         let seen = self.alarm_inputs(at, outlook);
-        self.alarms.wake(now);
         self.alarms.observe(&seen, now);
+        self.alarms.wake(seen.cautious_s, now);
         let forecast = warnable(outlook);
         let seen = power_off::PowerOffInputs {
             cautious_s: forecast.and(self.wary_s(now, outlook, CAUTIOUS)),
@@ -70,6 +75,10 @@ impl Engine {
             },
             deep_s: warnable(outlook).and(self.wary_s(now, outlook, DEEP)),
             finish: self.finish_chance(now, outlook),
+            finish_in_s: self
+                .finish
+                .filter(|finish| *finish > now)
+                .map(|finish| finish.seconds_since(now).si()),
             low_now: low,
             low_lately: self.latched_flags.lately(now),
             // Throttled together with too low a supply is the supply's doing.
@@ -102,16 +111,49 @@ impl Engine {
         match outlook {
             Outlook::NotDraining => FinishChance::Of(Share::WHOLE),
             Outlook::Lasts(_) if warnable(outlook).is_some() => {
-                // As with the remaining time: what was merely inferred takes no warning back.
-                let chance = if self.alarms.is_finish_at_risk() {
-                    self.on.shown.wary_chance(finish, now)
-                } else {
-                    self.on.shown.chance(finish, now)
-                };
-                chance.map_or(FinishChance::Unknown, FinishChance::Of)
+                self.chance_of(finish, now).map_or(FinishChance::Unknown, FinishChance::Of)
             }
             _ => FinishChance::Unknown,
         }
+    }
+
+    /// The chance of reaching the finish. As with the remaining time: what was merely inferred takes no
+    /// warning back.
+    fn chance_of(&self, finish: Mono, now: Mono) -> Option<Share> {
+        if self.alarms.is_finish_at_risk() {
+            self.on.shown.wary_chance(finish, now)
+        } else {
+            self.on.shown.chance(finish, now)
+        }
+    }
+
+    /// The finish against the forecast: the verdict is the alarm's, so that the two are one.
+    pub(super) fn finish_view(&self, at: Mono, now: Mono, outlook: &Outlook) -> FinishView {
+        let Outlook::Lasts(forecast) = outlook else {
+            return FinishView { at, chance: None, verdict: None, spare: None };
+        };
+        let chance = self.chance_of(at, now);
+        let verdict = if at > now && warnable(outlook).is_some() {
+            chance.map(|_| self.alarmed_verdict())
+        } else {
+            chance.map(verdict)
+        };
+        let spare = Some(forecast.middle() - at.seconds_since(now));
+        FinishView { at, chance, verdict, spare }
+    }
+
+    fn alarmed_verdict(&self) -> Verdict {
+        match self.alarms.finish_below_percent() {
+            None => Verdict::Enough,
+            Some(0..=SHORT) => Verdict::Short,
+            Some(_) => Verdict::Tight,
+        }
+    }
+
+    /// Whether what is shown goes by every story that no word has ruled out, as warnings do.
+    pub(super) fn is_warned(&self) -> bool {
+        let told = self.alarms.is_told_of_time_left() || self.alarms.is_finish_at_risk();
+        told || self.power_off.is_under_way()
     }
 
     /// Energy is really being taken from the bank: neither a charging current nor a gauge's word

@@ -39,7 +39,7 @@ impl Engine {
         self.usual_at = Some(now);
         let ready = self.on.shown.forecast(now).is_some();
         let left =
-            |watts: f64, log_sd: f64| self.remaining_at(watts, log_sd).points().filter(|_| ready);
+            |watts: f64, log_sd: f64| self.remaining_at(watts, log_sd).cautious().filter(|_| ready);
         let usual = self.on.activities.usual(&self.board, &self.besides);
         self.usual = usual
             .into_iter()
@@ -120,9 +120,9 @@ impl Engine {
             draw: self.draw_view(),
             bank: self.bank_view(now),
             bank_choices: Arc::clone(&self.bank_choices),
-            finish: self.finish.map(|finish| self.on.shown.finish(finish, now, &outlook)),
+            finish: self.finish.map(|finish| self.finish_view(finish, now, &outlook)),
             outlook,
-            possibilities: self.on.shown.possibilities(now),
+            possibilities: self.on.shown.possibilities(now, self.is_warned()),
             questions: self.questions(now),
             goes_on: self.goes_on(),
             activities: self.activity_views(now),

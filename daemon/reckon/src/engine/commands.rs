@@ -29,8 +29,14 @@ impl Engine {
     pub fn ask(&mut self, ask: &Command, at: Stamp) -> Result<(), Refusal> {
         match ask {
             Command::UseBank { bank, start } => self.use_bank(bank, *start, at)?,
-            Command::Answer { question, answer } => self.answer(*question, *answer, at.mono)?,
-            Command::Finish { after } => self.set_finish(*after, at)?,
+            Command::Answer { question, answer } => {
+                self.answer(*question, *answer, at.mono)?;
+                self.alarms.judge_finish();
+            }
+            Command::Finish { after } => {
+                self.set_finish(*after, at)?;
+                self.alarms.judge_finish();
+            }
             Command::Activity { name } => {
                 if !self.on.activities.tag(name.as_deref()) {
                     return Err(Refusal::NoSuchActivity);

@@ -259,10 +259,11 @@ impl Engine {
         if let Outlook::Lasts(forecast) = &outlook {
             self.folding.hurried = forecast.cautious().si() < NEAR_END_S;
         }
-        if anew {
+        let before = self.alarms.finish_below_percent();
+        self.warn(at, &outlook);
+        if anew || before != self.alarms.finish_below_percent() {
             self.update_advice(now, &outlook);
         }
-        self.warn(at, &outlook);
     }
 
     /// The doubt in the remaining time for what lay beyond the sensor's range, by the share that is

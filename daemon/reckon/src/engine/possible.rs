@@ -38,8 +38,19 @@ impl Possible {
 
     /// Those that are worth showing; where all are unlikely, the likeliest.
     pub(super) fn plausible(&self) -> impl Iterator<Item = &One> {
+        self.those(false)
+    }
+
+    /// Those that are worth showing, or all that no word has ruled out.
+    pub(super) fn those(&self, all: bool) -> impl Iterator<Item = &One> {
         let best = self.all.iter().map(|one| one.weight).fold(0.0, f64::max);
-        self.all.iter().filter(move |one| one.weight >= PLAUSIBLE.min(best))
+        let least = if all { 0.0 } else { PLAUSIBLE.min(best) };
+        self.all.iter().filter(move |one| one.weight >= least)
+    }
+
+    /// The least of each of 10 %, 50 %, 90 %: the case that counts.
+    pub(super) fn cautious(&self) -> Option<[Seconds; 3]> {
+        Some([self.lowest(0.1)?, self.lowest(0.5)?, self.lowest(0.9)?])
     }
 
     /// 10 %, 50 %, 90 %: the lowest low end, the middle of the mixture, the highest high end.
@@ -88,12 +99,7 @@ impl Possible {
             let (then, so_far) = (beyond(then)?, beyond(so_far)?);
             Some(if so_far > 0.0 { then / so_far } else { 0.0 })
         };
-        let least = if all {
-            self.all.iter().filter_map(of).reduce(f64::min)
-        } else {
-            self.plausible().filter_map(of).reduce(f64::min)
-        };
-        least.map(Share::nearest)
+        self.those(all).filter_map(of).reduce(f64::min).map(Share::nearest)
     }
 }
 

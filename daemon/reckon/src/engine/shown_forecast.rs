@@ -5,8 +5,8 @@ use core::time::Duration;
 
 use super::possible::{Possible, at};
 use crate::{
-    forecast::{Forecast, Outlook, Spread},
-    snapshot::{Basis, FinishView, Possibility, Verdict},
+    forecast::{Forecast, Spread},
+    snapshot::{Basis, Possibility, Verdict},
     time::Mono,
     units::{Seconds, Share},
     words::stands_s,
@@ -150,14 +150,15 @@ impl ShownForecast {
         Some(left.max(Seconds::ZERO))
     }
 
-    /// The remaining times behind the forecast, counted down, where there is more than one.
-    pub(super) fn possibilities(&self, now: Mono) -> Vec<Possibility> {
+    /// The remaining times behind the forecast, counted down, where there is more than one: those worth
+    /// showing, or `all` that no word has ruled out.
+    pub(super) fn possibilities(&self, now: Mono, all: bool) -> Vec<Possibility> {
         let Some(made) = &self.shown else { return Vec::new() };
         let gone = now.seconds_since(made.at);
         let left = |span: Option<Seconds>| Some((span? - gone).max(Seconds::ZERO));
         let all: Vec<Possibility> = made
             .possible
-            .plausible()
+            .those(all)
             .filter_map(|one| {
                 let point = |share| left(at(&one.spread, share));
                 Some(Possibility {
@@ -168,21 +169,6 @@ impl ShownForecast {
             })
             .collect();
         if all.len() > 1 { all } else { Vec::new() }
-    }
-
-    /// The finish against the forecast.
-    pub(super) fn finish(&self, at: Mono, now: Mono, outlook: &Outlook) -> FinishView {
-        let Outlook::Lasts(forecast) = outlook else {
-            return FinishView { at, chance: None, verdict: None, spare: None };
-        };
-        let chance = self.chance(at, now);
-        let ahead = at.seconds_since(now);
-        FinishView {
-            at,
-            chance,
-            verdict: chance.map(verdict),
-            spare: Some(forecast.middle() - ahead),
-        }
     }
 }
 

@@ -224,9 +224,9 @@ fn a_word_lets_one_alarm_sleep_for_half_a_day_at_most() {
     let sleeps: Vec<_> = alarms.standing().iter().map(|alarm| alarm.asleep_until).collect();
     let until = Mono::at_s(100.0 + 12.0 * 3600.0);
     assert_eq!(sleeps, [Some(until), None]);
-    alarms.wake(Mono::at_s(until.as_s() - 1.0));
+    alarms.wake(None, Mono::at_s(until.as_s() - 1.0));
     assert_eq!(alarms.standing()[0].asleep_until, Some(until));
-    alarms.wake(until);
+    alarms.wake(None, until);
     assert_eq!(alarms.standing()[0].asleep_until, None);
 }
 

@@ -205,8 +205,12 @@ fn what_is_merely_inferred_takes_no_warning_back() {
     let snapshot = field.seconds(600, |_| three_watts());
     let view = snapshot.questions.iter().find(|one| one.question == Question::SinceLast).unwrap();
     assert_ne!(view.standing, Standing::Said);
-    assert!(snapshot.possibilities.iter().all(|one| one.story != Story::GoesOn));
+    let uncharged = snapshot.possibilities.iter().find(|one| one.story == Story::GoesOn).unwrap();
+    assert!(uncharged.weight.part() < crate::belief::PLAUSIBLE, "{uncharged:?}");
     assert!(running_out(&snapshot), "it stands till somebody says");
+    // The number goes by the same story as the warning.
+    assert_eq!(snapshot.cautious_story(), Some(Story::GoesOn));
+    assert_eq!(snapshot.cautious_case().unwrap()[0], uncharged.remaining[0]);
     answer(&mut field, Question::SinceLast, Some(Answer::Charged));
     assert!(!running_out(&field.seconds(300, |_| three_watts())));
 }

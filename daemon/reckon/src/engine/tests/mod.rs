@@ -7,6 +7,7 @@ mod apart;
 mod beliefs;
 mod carried;
 mod counting;
+mod finish;
 mod forecasts;
 mod over_range;
 mod trade;

@@ -1,11 +1,14 @@
 //! Alarms, missing numbers and refusals: what is the matter, what it means, what to do.
 
-use super::numbers::{TIE, ago, amps, celsius, chance, clock_time, power, range, span};
+use super::{
+    numbers::{TIE, ago, amps, celsius, chance, power, range, span},
+    safe::headline,
+};
 use crate::{
     engine::{AlarmChange, Edge},
     forecast::Outlook,
     reading::{Gap, SourceIx},
-    snapshot::{About, Alarm, EndedAlarm, LogState, Snapshot},
+    snapshot::{About, Alarm, EndedAlarm, LogState, Snapshot, Verdict},
     units::{Amps, Ohms, Seconds, Watts},
 };
 use alloc::{format, string::String};
@@ -196,11 +199,9 @@ pub fn help(snapshot: &Snapshot) -> Option<String> {
         (Some(most), _) => format!("The draw must stay below {} on average.", power(most)),
         (None, _) => "Saving power alone is not enough: it takes another bank.".into(),
     };
-    let safe = clock_time(help.safe_until, snapshot.at).map_or_else(
-        || format!("another {} are", span(help.safe_until.seconds_since(snapshot.at.mono))),
-        |time| format!("{time} is"),
-    );
-    Some(format!("{activity}{draw} At the present draw {safe} safe."))
+    let safe = headline(snapshot).unwrap_or_default();
+    let is = if safe.starts_with("safe") { "is " } else { "" };
+    Some(format!("{activity}{draw} At the present draw it {is}{safe}."))
 }
 
 fn draw_high(activity: &str, usual: Watts, snapshot: &Snapshot) -> Said {
@@ -303,7 +304,12 @@ pub fn edge(edge: &Edge, snapshot: &Snapshot) -> String {
 fn over(about: &About, snapshot: &Snapshot) -> String {
     match *about {
         About::RunningOut { limit_min } => {
-            format!("More than {} is left again.", minutes(limit_min))
+            let limit = Seconds::of(f64::from(limit_min) * 60.0);
+            let less = snapshot.cautious_case().is_some_and(|[low, ..]| low < limit);
+            match snapshot.finish.and_then(|finish| finish.verdict) {
+                Some(Verdict::Enough) if less => "The finish comes before the bank's end.".into(),
+                _ => format!("More than {} is left again.", minutes(limit_min)),
+            }
         }
         About::Undervoltage { .. } => "The board's supply is high enough again.".into(),
         About::Hot => "The board has cooled down.".into(),

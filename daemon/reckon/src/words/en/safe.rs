@@ -61,7 +61,7 @@ pub fn safe(snapshot: &Snapshot) -> Option<Safe> {
         });
     }
     let end = safe_end(snapshot);
-    let until = end.map(|end| capital(&until(end, snapshot.at)));
+    let until = headline(snapshot).map(|it| capital(&it));
     let finish = match snapshot.finish {
         Some(finish) => against(finish, end, snapshot),
         None => supposed(snapshot),
@@ -85,6 +85,11 @@ pub fn verdict(snapshot: &Snapshot) -> Option<String> {
     })
 }
 
+/// The headline within a sentence: `safe until 17:10`.
+pub(super) fn headline(snapshot: &Snapshot) -> Option<String> {
+    safe_end(snapshot).map(|end| until(end, snapshot.at))
+}
+
 /// `safe until 17:55`, or `safe for 5 h` while no clock is believed; of a remaining time.
 pub(super) fn safe_until([low, _, high]: [Seconds; 3], at: Stamp) -> String {
     until(end_of(low, high - low, at), at)
@@ -97,6 +102,10 @@ struct End {
     minute: i64,
     /// The same of this moment.
     now: i64,
+    /// Rounded down to the minute only.
+    exact: i64,
+    /// What it was rounded down to, min.
+    step: i64,
     /// It is as far away as this, min, for where the calendar says nothing.
     left: u64,
 }
@@ -106,10 +115,13 @@ fn end_of(low: Seconds, width: Seconds, at: Stamp) -> End {
     let until = Mono::at_s(at.mono.as_s() + low.si().clamp(0.0, 1e9));
     let step = clock_step_min(low, width);
     let minute = |then, step| calendar_min(then, at, step, Seconds::ZERO);
-    let (minute, now) = minute(until, step)
-        .zip(minute(at.mono, 1))
-        .unwrap_or((i64::try_from(left).unwrap_or(i64::MAX), 0));
-    End { minute, now, left }
+    match (minute(until, step), minute(until, 1), minute(at.mono, 1)) {
+        (Some(minute), Some(exact), Some(now)) => End { minute, now, exact, step, left },
+        _ => {
+            let minute = i64::try_from(left).unwrap_or(i64::MAX);
+            End { minute, now: 0, exact: whole_min(low), step: 1, left }
+        }
+    }
 }
 
 fn until(end: End, at: Stamp) -> String {
@@ -131,19 +143,23 @@ fn safe_end(snapshot: &Snapshot) -> Option<End> {
         return Some(end);
     };
     let at = finish_minute(finish.at, snapshot.at);
-    let reaches = reaches(finish, low, snapshot.at);
     let minute = match finish.verdict {
-        Some(Verdict::Tight | Verdict::Short) if end.minute >= at && is_read(snapshot) => at - 1,
-        Some(Verdict::Enough) if end.minute < at && reaches => at,
+        Some(Verdict::Tight | Verdict::Short) if end.minute >= at && is_read(snapshot) => {
+            let before = (at - 1).div_euclid(end.step).saturating_mul(end.step);
+            if before > end.now { before } else { at - 1 }
+        }
+        Some(Verdict::Enough) if end.minute < at && reaches(finish) => {
+            at.min(end.exact).max(end.minute)
+        }
         _ => return Some(end),
     };
     let left = u64::try_from(minute - end.now).unwrap_or(0);
     Some(End { minute, left, ..end })
 }
 
-/// Whether the cautious end is at the finish or later.
-fn reaches(finish: FinishView, low: Seconds, at: Stamp) -> bool {
-    low >= finish.at.seconds_since(at.mono)
+/// Whether the chance is that of a finish which is safe.
+fn reaches(finish: FinishView) -> bool {
+    finish.chance.is_some_and(|chance| chance.part() >= 0.9)
 }
 
 /// Whether readings stand behind the forecast: alarms go by no other.
@@ -171,10 +187,9 @@ fn against(finish: FinishView, end: Option<End>, snapshot: &Snapshot) -> Option<
     };
     let past = end.minute - finish_minute(finish.at, at);
     let far = minutes_said(past.unsigned_abs().min(30 * 1440));
-    let low = snapshot.cautious_case().map_or(Seconds::ZERO, |[low, ..]| low);
     Some(match verdict {
         Verdict::Enough if past > 0 => format!("{far} past your finish."),
-        Verdict::Enough if reaches(finish, low, at) => JUST_ENOUGH.into(),
+        Verdict::Enough if reaches(finish) => JUST_ENOUGH.into(),
         Verdict::Tight | Verdict::Short if past < 0 && is_read(snapshot) => {
             format!("{far} short of your finish.")
         }

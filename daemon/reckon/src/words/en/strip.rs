@@ -115,6 +115,8 @@ pub struct Part {
     pub state: String,
     /// Nothing is wrong with it.
     pub well: bool,
+    /// It is there and looked at; else it is not named among what is well.
+    pub seen: bool,
     /// What is wrong with it, as a strip, where no alarm says so.
     pub strip: Option<&'static str>,
 }
@@ -123,9 +125,9 @@ pub struct Part {
 pub fn well(snapshot: &Snapshot) -> Well {
     let parts =
         Vec::from([bank_part(snapshot), supply(snapshot), clock(snapshot), record(snapshot)]);
-    let good: Vec<String> =
-        parts.iter().filter(|part| part.well).map(|part| part.name.to_lowercase()).collect();
-    let begins = if good.len() == parts.len() { "All well" } else { "Well" };
+    let good = parts.iter().filter(|part| part.well && part.seen);
+    let good: Vec<String> = good.map(|part| part.name.to_lowercase()).collect();
+    let begins = if parts.iter().all(|part| part.well) { "All well" } else { "Well" };
     Well { line: format!("{begins}: {}", good.join(", ")), parts }
 }
 
@@ -137,7 +139,13 @@ fn bank_part(snapshot: &Snapshot) -> Part {
     let (name, bank) = ("Bank", &snapshot.bank);
     let Some(spec) = &bank.spec else {
         let which = "Say which bank it is";
-        return Part { name, state: "not known".into(), well: false, strip: Some(which) };
+        return Part {
+            name,
+            state: "not known".into(),
+            well: false,
+            strip: Some(which),
+            seen: true,
+        };
     };
     let given = format!("{}{}", or_more(bank.delivered_at_least()), energy(bank.delivered));
     let of = bank
@@ -145,7 +153,7 @@ fn bank_part(snapshot: &Snapshot) -> Part {
         .map_or_else(String::new, |[_, middle, _]| format!(" of {}", bare(&energy(middle))));
     let ends = |it: &About| matches!(it, About::AutoOff | About::RunningOut { .. });
     let well = !alarmed(snapshot, ends);
-    Part { name, state: format!("{}: {given} given{of}", spec.name), well, strip: None }
+    Part { name, state: format!("{}: {given} given{of}", spec.name), well, strip: None, seen: true }
 }
 
 fn supply(snapshot: &Snapshot) -> Part {
@@ -171,7 +179,8 @@ fn supply(snapshot: &Snapshot) -> Part {
         )
     };
     let well = !alarmed(snapshot, of_supply);
-    Part { name: "Supply", state: state + &low, well, strip: None }
+    let seen = !read.is_empty() || snapshot.board.undervoltage.is_ok();
+    Part { name: "Supply", state: state + &low, well, strip: None, seen }
 }
 
 fn clock(snapshot: &Snapshot) -> Part {
@@ -180,17 +189,24 @@ fn clock(snapshot: &Snapshot) -> Part {
         Trust::Phone => ("set by a phone", true),
         Trust::Unset => ("not set: no time of day", false),
     };
-    Part { name: "Clock", state: state.into(), well, strip: (!well).then_some("Clock not set") }
+    let strip = (!well).then_some("Clock not set");
+    Part { name: "Clock", state: state.into(), well, strip, seen: true }
 }
 
 fn record(snapshot: &Snapshot) -> Part {
     let name = "Record";
     let kept = !alarmed(snapshot, |it| *it == About::RecordNotWritten);
     match &snapshot.log {
-        LogState::Off => Part { name, state: "not kept".into(), well: true, strip: None },
-        LogState::Stopped { why } => {
-            Part { name, state: why.clone(), well: false, strip: Some("Record stopped") }
+        LogState::Off => {
+            Part { name, state: "not kept".into(), well: true, strip: None, seen: false }
         }
+        LogState::Stopped { why } => Part {
+            name,
+            state: why.clone(),
+            well: false,
+            strip: Some("Record stopped"),
+            seen: true,
+        },
         LogState::Kept { last } => {
             let age = snapshot.at.mono.seconds_since(*last);
             let state = if age.si() < 60.0 {
@@ -198,7 +214,7 @@ fn record(snapshot: &Snapshot) -> Part {
             } else {
                 format!("last written {} ago", span(age))
             };
-            Part { name, state, well: kept, strip: None }
+            Part { name, state, well: kept, strip: None, seen: true }
         }
     }
 }

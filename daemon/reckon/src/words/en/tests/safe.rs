@@ -43,7 +43,7 @@ fn safe_by_the_cautious_end_and_how_far_that_is_from_the_finish() {
         // Rounded down it would lie before a finish that is safe: then up to the finish is safe.
         (330.0, 430.0, 328.0, 0.91, Enough, "Safe until 20:33", "Just enough for your finish."),
         // The warning stands for its margin.
-        (330.0, 430.0, 320.0, 0.92, Tight, "Safe until 20:24", "1 min short of your finish."),
+        (330.0, 430.0, 320.0, 0.92, Tight, "Safe until 20:20", "5 min short of your finish."),
         // A warning is about to be raised.
         (330.0, 430.0, 340.0, 0.89, Enough, "Safe until 20:30", "Not sure of your finish yet."),
         (
@@ -64,6 +64,8 @@ fn safe_by_the_cautious_end_and_how_far_that_is_from_the_finish() {
             "Safe until 09:40 on Tue",
             "51 h 35 past your finish.",
         ),
+        // What is shown counts down from a little below the cautious end.
+        (330.0, 430.0, 330.9, 0.9, Enough, "Safe until 20:35", "Just enough for your finish."),
         (0.4, 3.0, 900.0, 0.0, Short, "May end any minute", "15 h short of your finish."),
     ];
     for (low, high, finish, chance, verdict_, until, line) in table {
@@ -283,6 +285,8 @@ fn what_is_not_well_leaves_the_line() {
             "written within the last minute",
         ]
     );
+    snapshot.log = LogState::Off;
+    assert_eq!(well(&snapshot).line, "All well: bank, supply, clock", "nobody looks at a record");
     snapshot.at.trust = Trust::Unset;
     snapshot.log = LogState::Stopped { why: "The card is full.".into() };
     let some = well(&snapshot);
