@@ -114,6 +114,7 @@ fn routes(site: &Site) -> Router<Site> {
         .route("/api/v1/phones/end", post(asks::phones::end_all))
         .route("/api/v1/phones/{id}/end", post(asks::phones::end))
         .route(assets::helper().path, get(assets::helper_file))
+        .route(assets::report().path, get(assets::report_file))
         .route("/api/v1/clock", get(api_clock).post(asks::record::clock))
         .merge(record_pages().merge(record_api()).route_layer(in_turn))
 }

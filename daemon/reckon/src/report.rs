@@ -2,12 +2,14 @@
 //! modes and the contacts took, and how good the forecasts were. From the record's plain rows;
 //! nothing is asked or kept.
 
+mod advice;
 mod doing;
 mod judged;
 mod whole;
 
 use alloc::{string::String, vec::Vec};
 
+pub use advice::Advice;
 pub use doing::ActivitySpan;
 pub use judged::{ForecastOutcome, Forecasts, JudgedForecast, Truth};
 pub use whole::{BankTally, LearnedStep, OutingReport, contact, since_zero_s};

@@ -12,7 +12,7 @@ use reckon::{
     words::{self, Local, bank as said},
 };
 
-use crate::draw::{day_line::escaped, series::scale_of};
+use crate::draw::{axis::scale_of, day_line::escaped};
 
 /// The stretched shapes' own coordinates.
 const WIDE: f64 = 1000.0;

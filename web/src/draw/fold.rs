@@ -1,25 +1,25 @@
 //! The drawing of a fold: the mean draw over one period of a timed mode. Values in, SVG out; pure.
 //!
-//! As in the day line, only the shape is stretched; letters and their places keep their size.
+//! Only the shape is stretched; letters stand outside it, and keep their size.
 
 use std::fmt::Write;
 
 use reckon::{
+    fold::{Fold, Kind},
     units::{Seconds, Watts},
-    words,
+    words::{self, day as said},
 };
 
-use crate::{
-    draw::day_line::escaped,
-    draw::series::{on_level, open, scale_of},
-};
+use crate::draw::axis::{self, HIGH, WIDE, scale_of};
 
-/// The shape's own coordinates.
-const WIDE: f64 = 1000.0;
-const HIGH: f64 = 100.0;
-/// Top and ground of the shape, in em from the top.
-const TOP: f64 = 1.2;
-const GROUND: f64 = 6.2;
+/// A fold's curve; leftmost a moment before the key goes down, where it does.
+pub(crate) fn fold(ix: usize, fold: &Fold) -> Option<String> {
+    let points: Vec<(f64, f64)> = fold.curve.iter().map(|it| (it.phase_s, it.watts)).collect();
+    let sends = fold.part(Kind::Transmit);
+    let left_s = sends.map_or(0.0, |part| part.begins_s - Seconds::of(fold.slot_s / 15.0).si());
+    let drawn = Folded { period_s: fold.period_s, slot_s: fold.slot_s, left_s, points: &points };
+    curve(&format!("fold-{ix}"), &drawn)
+}
 
 /// A fold, as far as it is drawn.
 pub(crate) struct Folded<'a> {
@@ -44,17 +44,17 @@ pub(crate) fn curve(id: &str, fold: &Folded<'_>) -> Option<String> {
     let (top_w, step_w) = scale_of(high.max(0.01));
     let x = |s: f64| s / period_s;
     let y = |w: f64| (w / top_w).clamp(0.0, 1.0);
-    let mut svg = String::with_capacity(3 * 1024);
     let described = words::fold::fold_curve(
         Seconds::of(period_s),
         Watts::of(low.clamp(-1e6, 1e6)),
         Watts::of(high),
     );
-    open(&mut svg, id, "day fold", words::fold::ONE_PERIOD, &described);
-    let _ = write!(
-        svg,
-        "<svg y={TOP}em width=100% height={:.1}em viewBox=\"0 0 {WIDE} {HIGH}\" preserveAspectRatio=none>",
-        GROUND - TOP
+    let mut svg = axis::open(id, "plot mid", words::fold::ONE_PERIOD, &described);
+    let levels = axis::levels(
+        &mut svg,
+        [step_w, top_w, step_w],
+        |w| (1.0 - y(w)) * HIGH,
+        |w| words::power(Watts::of(w)),
     );
     let line: Vec<String> = points
         .iter()
@@ -63,22 +63,21 @@ pub(crate) fn curve(id: &str, fold: &Folded<'_>) -> Option<String> {
     let line = line.join("L");
     let _ = write!(
         svg,
-        "<path class=ahead d=\"M0 {HIGH}L{line}V{HIGH}z\"/><path class=mean d=\"M{line}\"/></svg>\
-         <line class=rule x1=0 x2=100% y1={GROUND}em y2={GROUND}em />"
+        "<path class=ahead d=\"M0 {HIGH}L{line}V{HIGH}z\"/><path class=mean d=\"M{line}\"/>"
     );
-    let mut level = step_w;
-    while level <= top_w * 1.001 {
-        let at = GROUND - y(level) * (GROUND - TOP);
-        let _ = write!(svg, "<line class=level x1=0 x2=100% y1={at:.2}em y2={at:.2}em />");
-        on_level(&mut svg, at, &words::power(Watts::of(level)));
-        level += step_w;
+    let parted = (0.5..period_s * 0.75).contains(&fold.slot_s);
+    if parted {
+        let _ = write!(svg, "<path class=slot d=\"M{:.0} 0V{HIGH}\"/>", x(fold.slot_s) * WIDE);
     }
-    if (0.5..period_s * 0.75).contains(&fold.slot_s) {
-        let at = x(fold.slot_s) * 100.0;
-        let _ = write!(svg, "<line class=half x1={at:.1}% x2={at:.1}% y1={TOP}em y2={GROUND}em />");
-    }
-    marks(&mut svg, period_s);
     svg.push_str("</svg>");
+    svg.push_str(&axis::axis(&marks(period_s)));
+    let slot = if parted { said::slot(fold.slot_s) } else { String::new() };
+    svg.push_str(&axis::key(&[
+        ("k-mean", said::MEAN_DRAW),
+        ("", &said::dotted(&[levels])),
+        ("k-slot", &slot),
+        ("", said::SECONDS_OF_PERIOD),
+    ]));
     Some(svg)
 }
 
@@ -104,21 +103,17 @@ fn closed(fold: &Folded<'_>) -> Option<Vec<(f64, f64)>> {
     Some(points)
 }
 
-/// Seconds on the ground.
-fn marks(svg: &mut String, period_s: f64) {
+/// Seconds under it.
+fn marks(period_s: f64) -> Vec<(f64, String)> {
     const STEPS: [f64; 8] = [0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 60.0, 300.0];
     let step_s = STEPS.into_iter().find(|step| period_s / step <= 6.0).unwrap_or(900.0);
+    let mut all = Vec::new();
     let mut at_s = step_s;
     while at_s < period_s * 0.97 {
-        let x = at_s / period_s * 100.0;
-        let _ = write!(
-            svg,
-            "<line class=rule x1={x:.1}% x2={x:.1}% y1={GROUND}em y2=6.5em />\
-             <text class=hour x={x:.1}% y=7.6em text-anchor=middle>{}</text>",
-            escaped(&words::fold::seconds(at_s))
-        );
+        all.push((at_s / period_s * 100.0, words::fold::seconds(at_s)));
         at_s += step_s;
     }
+    all
 }
 
 #[cfg(test)]
@@ -147,6 +142,11 @@ mod tests {
             assert_eq!(y < 50.0, high, "{x} {y}");
         }
         assert!(svg.contains("The draw over one period of 15"), "{svg}");
+        let plot = svg.split("</svg>").next().unwrap();
+        assert!(!plot.contains("<text"), "no letter stands in the plot");
+        for level in ["2", "4", "6", "8\u{a0}W"] {
+            assert!(svg.split("dotted: ").nth(1).unwrap().contains(level), "{svg}");
+        }
     }
 
     #[test]

@@ -102,6 +102,8 @@ static SCRIPT: LazyLock<Asset> =
     LazyLock::new(|| Asset::new(include_str!("../../assets/live.js"), "live", "js"));
 static HELPER: LazyLock<Asset> =
     LazyLock::new(|| Asset::new(include_str!("../../assets/helper.js"), "helper", "js"));
+static REPORT: LazyLock<Asset> =
+    LazyLock::new(|| Asset::new(include_str!("../../assets/report.js"), "report", "js"));
 static POLICY: LazyLock<HeaderValue> = LazyLock::new(|| {
     let policy = format!(
         "default-src 'none'; style-src 'self' 'sha256-{}'; script-src 'self' 'sha256-{}'; \
@@ -128,6 +130,11 @@ pub(crate) fn script() -> &'static Asset {
 /// What two pages can do better with a script: the phone's clock, and a file of the phone.
 pub(crate) fn helper() -> &'static Asset {
     &HELPER
+}
+
+/// What a report can do better with a script: its drawing, read at a touch.
+pub(crate) fn report() -> &'static Asset {
+    &REPORT
 }
 
 /// Content-Security-Policy (W3C CSP Level 3): nothing but our own.
@@ -167,4 +174,8 @@ pub(crate) async fn script_file() -> Response {
 
 pub(crate) async fn helper_file() -> Response {
     kept("text/javascript; charset=utf-8", helper())
+}
+
+pub(crate) async fn report_file() -> Response {
+    kept("text/javascript; charset=utf-8", report())
 }

@@ -68,6 +68,7 @@ pub(crate) struct Row {
     pub(crate) began: String,
     pub(crate) lasted: String,
     pub(crate) ending: String,
+    pub(crate) end: OutingEnd,
     pub(crate) took: String,
     pub(crate) question: Option<Question>,
     /// What was answered, and how it is changed.
@@ -146,6 +147,7 @@ pub(crate) fn row(line: &Outing, site: &Site) -> Row {
             ),
         },
         ending: ending(line, end, ended),
+        end,
         took: took(line, None),
         question: match line.ending {
             Ending::PowerLost { died } if answered.is_none() => Some(Question {

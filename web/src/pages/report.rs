@@ -14,8 +14,8 @@ use reckon::{
     energy_tally::{EnergyTally, OutingTally},
     fold::{Fold, Total},
     record::{
-        Channel, Correction, Ending, EnergyPart, Origin, Outing, OutingWhole, Series, SeriesAsk,
-        Stretch,
+        Channel, Correction, Ending, EnergyPart, EventKind, Origin, Outing, OutingWhole, Series,
+        SeriesAsk, Stretch,
     },
     report::{ActivitySpan, JudgedForecast, OutingReport, Report},
     snapshot::Snapshot,
@@ -23,7 +23,7 @@ use reckon::{
     words::{
         self, Local, ReportPage,
         contact_log::{self, CONTACT_HEAD},
-        fold,
+        day as of_day, fold, opening,
         report::{self as said, BOOK_HEAD},
         terminal,
     },
@@ -32,8 +32,8 @@ use reckon::{
 use crate::{
     NoRecord, Pieces, RecordReader,
     asks::record::by_clock,
-    draw,
-    draw::series,
+    draw::whole_day::WholeDay,
+    draw::{axis, fold as draw_fold, foresight, whole_day},
     http::assets::{self, Asset},
     http::door::{Id, Reply},
     http::problem::{Problem, not_there},
@@ -47,8 +47,8 @@ use crate::{
 
 /// Rows of a list; longer ones are cut and say so.
 const ROWS: usize = 40;
-/// Rows of a list that stand open.
-const FIRST: usize = 8;
+/// Events that go onto paper.
+const GRAVE: usize = 14;
 /// A shorter stretch is not worth a line, s.
 const WORTH_S: f64 = 60.0;
 /// Forecasts shown as rows, evenly picked.
@@ -68,38 +68,68 @@ struct FoldView {
     curve: Option<String>,
 }
 
+struct SupplyView {
+    lowest: String,
+    said: String,
+    drawn: Option<String>,
+}
+
+struct LearnedView {
+    holds: String,
+    said: String,
+}
+
+struct EventView {
+    at: String,
+    said: String,
+    /// It goes onto paper too.
+    grave: bool,
+}
+
 /// What page, file and terminal have in common.
 struct ReportView {
     w: &'static ReportPage,
     row: Row,
+    /// How long, what it took, what to do next time.
+    opening: Vec<opening::Opening>,
     took: String,
     notes: Vec<String>,
-    draw: Option<String>,
-    done: Option<String>,
+    day: Option<WholeDay>,
     done_rows: Vec<(String, String)>,
     book_head: [&'static str; 5],
     activities: Vec<Line>,
     hours: Vec<Line>,
     book_note: String,
     drew: Vec<String>,
-    temp: Option<(String, Option<String>)>,
-    supply: Option<(String, Option<String>)>,
+    /// What most went into.
+    most: String,
+    temp: Option<String>,
+    supply: Option<SupplyView>,
     folds: Vec<FoldView>,
+    /// What the timed modes took.
+    timed: String,
     contacts: Vec<String>,
+    /// How many, and the energy of each.
+    contacts_each: String,
     contact_head: [&'static str; 5],
     groups: Vec<Line>,
     foretold: Vec<String>,
     foresight: Option<String>,
     forecast_rows: Vec<(String, String)>,
-    events: Vec<(String, String)>,
-    events_more: Vec<(String, String)>,
-    events_rest: String,
+    /// The same as a table: said when, safe until, likely end, off by.
+    forecast_table: Vec<[String; 4]>,
+    /// How far off the forecasts were.
+    off_by: String,
+    events: Vec<EventView>,
+    events_count: String,
     events_left: Option<String>,
+    /// More than paper has room for.
+    grave_left: Option<String>,
     gaps: Vec<(String, String)>,
     gaps_left: Option<String>,
-    learned: Option<String>,
-    /// Closed parts of it can be opened; in a file on paper they cannot.
-    on_paper: bool,
+    learned: Option<LearnedView>,
+    /// Lines stand open in a file, since not every browser opens them on paper.
+    open: &'static str,
 }
 
 struct CorrectionView {
@@ -123,6 +153,8 @@ struct OutingPage {
     by_contacts: usize,
     from_log: String,
     has_contacts: bool,
+    counts: &'static str,
+    script: &'static Asset,
     activities: Vec<String>,
     /// Times are typed as times of day, else as time since the outing began.
     by_clock: bool,
@@ -263,6 +295,8 @@ fn page_of(
         outing: line.clone(),
         open: line.ending == Ending::Open,
         goes_on: asks_of(&site.snapshot(), line.id),
+        counts: said::counts(told.whole.run_down().is_some_and(|it| !it.struck)),
+        script: assets::report(),
         rundown: told.whole.run_down().map(|it| rundown_row(it, site, Some(line.id))),
         corrections: own.into_iter().map(|it| correction(it, began)).collect(),
         by_contacts: by_contacts.len(),
@@ -328,48 +362,99 @@ fn report_view(
     let peak = line.known_peak_w().map(Watts::of);
     let bridged = words::bridged(wh(line.energy_wh), wh(line.bridged_wh));
     let notes = bridged.into_iter().chain(said::not_measured(report)).collect();
-    let mut first = events(whole, began);
-    let events_more = first.split_off(first.len().min(FIRST));
+    let events = events(whole, began);
     let w = &site.shown.language.report;
-    let drawn = |said: String, of: Channel| {
-        let drawing = series.and_then(|it| draw::report::small(it, of, &said, began));
-        (said, drawing)
-    };
-    let left = |all: usize| (all > ROWS).then(|| w.in_export(all - ROWS));
+    let row = row(line, site);
+    let left = |all: usize, shown: usize| (all > shown).then(|| w.in_export(all - shown));
     ReportView {
         w,
-        row: row(line, site),
+        opening: opening(told, &row, began),
+        row,
         took: took(line, peak),
         notes,
-        draw: series.and_then(|series| series::draw(series, line, &whole.events, began)),
-        done: draw::report::done(report, line.lasted_s, began),
+        day: series.and_then(|series| whole_day::whole_day(w, told, series, began)),
         done_rows: done_rows(report, began),
         book_head: BOOK_HEAD,
         activities: by_activity(&report.tally, &said::besides(report), report.all()),
         hours: by_hour(report, began),
         book_note: said::book_note(report.coarsest),
         drew: drew(report, began),
-        temp: report.temp.as_ref().map(|seen| drawn(said::temperatures(seen), Channel::Temp)),
-        supply: report.volts.as_ref().map(|seen| drawn(said::supplies(seen), Channel::Volts)),
+        most: most(report),
+        temp: report.temp.as_ref().map(said::temperatures),
+        supply: supply(w, report, series, began),
         folds: report.folds.iter().enumerate().map(|(ix, total)| fold(ix, total)).collect(),
+        timed: said::timed(&report.folds),
         contacts: contacts(told),
+        contacts_each: report.contacts.as_ref().map_or_else(String::new, said::contacts_each),
         contact_head: CONTACT_HEAD,
         groups: groups(report),
         foretold: said::foretold(&report.forecasts),
-        foresight: series::foresight(&whole.forecasts, came_s(report), line.lasted_s),
+        foresight: foresight::foresight(w, &whole.forecasts, came_s(report), line.lasted_s, began),
         forecast_rows: forecast_rows(&report.forecasts.all, began),
-        events: first,
-        events_rest: w.more(events_more.len()),
-        events_more,
-        events_left: left(whole.events.len()),
+        forecast_table: some(&report.forecasts.all)
+            .map(|it| said::forecast_cells(it, began))
+            .collect(),
+        off_by: said::off_by(&report.forecasts),
+        events_count: said::lines(whole.events.len() + whole.gaps.len()),
+        events_left: left(whole.events.len(), events.len()),
+        grave_left: left(whole.events.len(), events.iter().filter(|it| it.grave).count()),
+        events,
         gaps: gaps(whole, began),
-        gaps_left: left(whole.gaps.len()),
+        gaps_left: left(whole.gaps.len(), ROWS),
         learned: told.learned.map(|it| {
             let joules = |wh: [f64; 3]| wh.map(Joules::from_wh);
-            said::learned(joules(it.before_wh), joules(it.after_wh))
+            LearnedView {
+                holds: said::holds(joules(it.after_wh)),
+                said: said::learned(joules(it.before_wh), joules(it.after_wh)),
+            }
         }),
-        on_paper,
+        open: if on_paper { " open" } else { "" },
     }
+}
+
+fn opening(told: &OutingReport, row: &Row, began: Option<Local>) -> Vec<opening::Opening> {
+    let bank = row.bank.as_deref();
+    let next = told.advice().map(|advice| opening::next_time(&advice, bank, began));
+    [opening::how_long(told, began), opening::what_it_took(told, row.end)]
+        .into_iter()
+        .chain(next)
+        .collect()
+}
+
+/// What most energy went into.
+fn most(report: &Report) -> String {
+    let most = report
+        .tally
+        .activities()
+        .max_by(|a, b| a.1.energy().si().total_cmp(&b.1.energy().si()))
+        .filter(|(_, tally)| tally.energy().si() > 0.0);
+    most.map_or_else(String::new, |(name, tally)| of_day::most(name, tally.energy(), report.all()))
+}
+
+fn supply(
+    w: &ReportPage,
+    report: &Report,
+    series: Option<&Series>,
+    began: Option<Local>,
+) -> Option<SupplyView> {
+    let seen = report.volts?;
+    let said = said::supplies(&seen);
+    let drawn = series.and_then(|series| {
+        let span_s = axis::span_of(series);
+        let named = axis::Named { id: "volts", title: w.supply, described: &said };
+        let (mut svg, levels) = axis::line_of(series, Channel::Volts, span_s, &named)?;
+        svg.push_str(&axis::hours(span_s, began));
+        let dotted = of_day::dotted(&[levels]);
+        let hours = of_day::hours(began.is_some());
+        svg.push_str(&axis::key(&[
+            ("k-mean", w.mean),
+            ("k-band", w.low_to_high),
+            ("", &dotted),
+            ("", hours),
+        ]));
+        Some(svg)
+    });
+    Some(SupplyView { lowest: said::lowest(seen.low), said, drawn })
 }
 
 /// How long the outing was to last in all, as its end has shown, s.
@@ -446,7 +531,7 @@ fn fold(ix: usize, total: &Total) -> FoldView {
         summed: said::folded(total),
         longest: said::longest(latest),
         parts: latest.parts_apart().iter().map(fold::part).collect(),
-        curve: draw::report::fold(ix, latest),
+        curve: draw_fold::fold(ix, latest),
     }
 }
 
@@ -479,22 +564,39 @@ fn groups(report: &Report) -> Vec<Line> {
         .collect()
 }
 
-fn forecast_rows(all: &[JudgedForecast], began: Option<Local>) -> Vec<(String, String)> {
-    let each = all.len().div_ceil(FORECAST_ROWS).max(1);
-    all.iter()
-        .step_by(each)
-        .map(|it| {
-            (words::moment_of(began, Seconds::of(it.made.at.as_s())), said::forecast_came(it))
-        })
-        .collect()
+/// Some of the forecasts, evenly picked.
+fn some(all: &[JudgedForecast]) -> impl Iterator<Item = &JudgedForecast> {
+    all.iter().step_by(all.len().div_ceil(FORECAST_ROWS).max(1))
 }
 
-fn events(whole: &OutingWhole, began: Option<Local>) -> Vec<(String, String)> {
+fn forecast_rows(all: &[JudgedForecast], began: Option<Local>) -> Vec<(String, String)> {
+    let when = |it: &JudgedForecast| words::moment_of(began, Seconds::of(it.made.at.as_s()));
+    some(all).map(|it| (when(it), said::forecast_came(it))).collect()
+}
+
+fn events(whole: &OutingWhole, began: Option<Local>) -> Vec<EventView> {
+    let mut room = GRAVE;
     let told = whole.events.iter().take(ROWS);
     told.map(|it| {
-        (words::moment_of(began, Seconds::of(it.at.as_s())), words::event(it.kind.name(), &it.text))
+        let grave = room > 0 && is_grave(it.kind);
+        room -= usize::from(grave);
+        let said = match it.kind {
+            EventKind::Finish => {
+                words::finish_set(began, it.finish().map(|finish| Seconds::of(finish.as_s())))
+            }
+            kind => words::event(kind.name(), &it.text),
+        };
+        EventView { at: words::moment_of(began, Seconds::of(it.at.as_s())), said, grave }
     })
     .collect()
+}
+
+/// What goes onto paper: what was done stands in the drawing, and what is over in the file.
+const fn is_grave(kind: EventKind) -> bool {
+    matches!(
+        kind,
+        EventKind::AlarmRaised | EventKind::Undervoltage | EventKind::Strain | EventKind::Mark
+    )
 }
 
 fn gaps(whole: &OutingWhole, began: Option<Local>) -> Vec<(String, String)> {

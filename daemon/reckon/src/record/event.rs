@@ -1,6 +1,6 @@
 //! What happened on the way: events, and sources that fell silent.
 
-use alloc::string::String;
+use alloc::{format, string::String};
 
 use crate::time::Mono;
 
@@ -13,6 +13,24 @@ pub struct Event {
     pub kind: EventKind,
     /// In words; for a mark the operator's, for an activity its name (empty: none).
     pub text: String,
+}
+
+impl Event {
+    /// The finish was set, or taken back.
+    #[must_use]
+    pub fn finish_set(at: Mono, finish: Option<Mono>) -> Self {
+        let ahead = finish.map(|finish| format!("in {:.0} s", finish.as_s() - at.as_s()));
+        Self { at, kind: EventKind::Finish, text: ahead.unwrap_or_default() }
+    }
+
+    /// The finish that it set, on the clock that the event's own time is on; `None`: none from then
+    /// on.
+    #[must_use]
+    pub fn finish(&self) -> Option<Mono> {
+        let ahead = self.text.strip_prefix("in ")?.strip_suffix(" s")?;
+        let ahead_s: f64 = ahead.parse().ok().filter(|ahead_s: &f64| ahead_s.abs() < 1e9)?;
+        Some(Mono::at_s((self.at.as_s() + ahead_s).max(0.0)))
+    }
 }
 
 /// Sorts of events.
@@ -28,6 +46,8 @@ pub enum EventKind {
     Mark,
     /// The operator's activity from now on.
     Activity,
+    /// The operator's finish from now on: how far off it is, see [`Event::finish_set`].
+    Finish,
     /// An alarm was raised.
     AlarmRaised,
     /// An alarm has cleared.
@@ -40,12 +60,13 @@ pub enum EventKind {
 
 impl EventKind {
     /// All of them.
-    pub const ALL: [Self; 9] = [
+    pub const ALL: [Self; 10] = [
         Self::Undervoltage,
         Self::Strain,
         Self::MissedSweeps,
         Self::Mark,
         Self::Activity,
+        Self::Finish,
         Self::AlarmRaised,
         Self::AlarmCleared,
         Self::ClockStep,
@@ -61,6 +82,7 @@ impl EventKind {
             Self::MissedSweeps => "missed_sweeps",
             Self::Mark => "mark",
             Self::Activity => "activity",
+            Self::Finish => "finish",
             Self::AlarmRaised => "alarm_raised",
             Self::AlarmCleared => "alarm_cleared",
             Self::ClockStep => "clock_step",

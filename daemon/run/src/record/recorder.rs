@@ -56,6 +56,7 @@ struct Seen {
     /// Whether the supply was seen to be away, and when.
     away: Option<Away>,
     activity: Option<String>,
+    finish: Option<Mono>,
     undervoltage_times: u32,
     strain: Strain,
     missed: u64,
@@ -232,6 +233,13 @@ impl Recorder {
             self.seen.activity = activity.cloned();
             self.event(at, EventKind::Activity, activity.cloned().unwrap_or_default());
         }
+        // One that has passed stays what this outing was to reach.
+        let finish = snapshot.finish.map(|it| it.at).filter(|finish| *finish > at);
+        let passed = self.seen.finish.is_some_and(|finish| finish <= at);
+        if finish != self.seen.finish && !(finish.is_none() && passed) {
+            self.seen.finish = finish;
+            self.writer.give(Change::Event(Event::finish_set(at, finish)));
+        }
     }
 
     /// What was taken for another outing is the one before after all: its stretches go there.
@@ -310,6 +318,7 @@ impl Recorder {
         self.seen.goes_on = snapshot.goes_on;
         self.seen.start = start;
         self.seen.level_said = false;
+        self.seen.finish = None;
         self.seen.outing.clone_from(&snapshot.outing);
         self.seen.bank.clone_from(&snapshot.bank.spec);
         self.seen.undervoltage_times = snapshot.undervoltage_times;

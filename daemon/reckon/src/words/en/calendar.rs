@@ -43,6 +43,11 @@ impl Local {
         format!("{:02}:{:02}", of_day / 3600, of_day / 60 % 60)
     }
 
+    /// `Saturday`.
+    pub(super) fn weekday(self) -> String {
+        self.told("%A")
+    }
+
     /// `Saturday 9 March 2024`.
     pub fn day(self) -> String {
         self.told("%A %-d\u{a0}%B %Y")

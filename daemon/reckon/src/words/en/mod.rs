@@ -5,12 +5,14 @@ pub mod bank;
 pub mod calendar;
 pub mod contact_log;
 pub mod drawing;
+pub mod day;
 pub mod fold;
 pub mod journal;
 pub mod metrics;
 pub mod missing;
 pub mod now;
 pub mod numbers;
+pub mod opening;
 pub mod outing;
 mod pages;
 pub mod phone;
@@ -44,8 +46,8 @@ pub use numbers::{
     range, range_brief, span, volts,
 };
 pub use outing::{
-    OutingEnd, TOO_SOON_TO_LEARN, began, bridged, draw_line, ending, event, how_ended, moment_of,
-    outing_name, silence, so_far, took, took_at_least,
+    OutingEnd, TOO_SOON_TO_LEARN, began, bridged, draw_line, ending, event, finish_set, how_ended,
+    moment_of, outing_name, silence, so_far, took, took_at_least,
 };
 pub use pages::*;
 pub use phone::{

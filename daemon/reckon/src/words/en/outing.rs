@@ -135,6 +135,17 @@ pub fn event(kind: &str, text: &str) -> String {
     }
 }
 
+/// The finish was set: `Finish set for 17:45`.
+pub fn finish_set(began: Option<Local>, finish: Option<Seconds>) -> String {
+    match (finish, began) {
+        (None, _) => "No finish from now on".into(),
+        (Some(at), Some(began)) => {
+            format!("Finish set for {}", began.plus_s(at.si()).hour_minute())
+        }
+        (Some(at), None) => format!("Finish set for {} into it", span(at)),
+    }
+}
+
 /// A gap: `The sensor did not answer for 40 s (why)`.
 pub fn silence(source: &str, lasted: Option<Seconds>, why: &str) -> String {
     let why = why.trim().trim_end_matches('.');

@@ -246,6 +246,7 @@ language! {
         why_counted = "Later forecasts for this bank learn from it. If something went wrong, do \
             not count it.";
         correct = "Correct what you were doing";
+        name_and_mark = "Name and mark";
         as_recorded = "What the record says now";
         from = "From";
         to = "to";
@@ -262,7 +263,9 @@ language! {
         name = "Name";
         save = "Save";
         import_log = "Import a contact log";
-        download = "Download";
+        choose_log = "Choose the log";
+        download = "Export and print";
+        print = "Print";
         as_file = "Report as one file";
         close_ups = "Close-ups";
         what_they_hold = "The report can be printed. It names no station you worked; your marks \
@@ -273,8 +276,18 @@ language! {
     /// The report of an outing, as a page, a file and in the terminal.
     report: ReportPage {
         draw = "Draw";
-        draw_shows = "The line is the mean; the band runs from the lowest to the highest value of \
-            each step. Gaps in the line: no reading.";
+        /// Of the drawing of the day.
+        read_at = "Time to read";
+        mean = "mean";
+        peaks = "peaks";
+        low_to_high = "lowest to highest";
+        estimated = "Estimated";
+        no_reading = "No reading";
+        board_off = "Board switched off";
+        supply_low = "Supply too low";
+        alarms = "Alarms";
+        marks = "Marks";
+        processor = "Processor";
         no_draw = "Nothing to draw: the record has no readings of it.";
         energy = "Where the energy went";
         doing = "Doing";
@@ -287,15 +300,21 @@ language! {
         supply = "Supply";
         temperature = "Processor temperature";
         forecasts = "What the forecasts said";
-        forecasts_show = "Each forecast as the total length of the outing that it predicted: the \
-            band runs from its cautious to its hopeful end, the line is its middle.";
-        in_words = "Some of them in words";
-        learned = "What was learned about the bank";
+        was_right = "Was the forecast right?";
+        said_at = "said at";
+        cautious = "safe until";
+        likely_end = "likely end";
+        off = "off by";
+        cautious_to_hopeful = "cautious to hopeful end";
+        as_it_came = "as it came";
+        learned = "What was learned";
         events = "What happened";
+        when = "When";
+        what = "What";
+        /// On paper, over lines to write on.
+        notes = "Notes";
         gaps = "Sensor gaps";
         corrections = "Corrections so far";
-        /// Behind a list that can be opened.
-        more(more: usize) = "{more} more";
         in_export(more: usize) = "And {more} more: the export has them all.";
         demo = ["Demonstration.", "Everything here is made up."];
         made_by(version) = "Made by outlast {version} from its own record of this outing.";

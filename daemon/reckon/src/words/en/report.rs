@@ -11,6 +11,7 @@ use super::{
     outing::moment_of,
 };
 use crate::{
+    contacts::Reckoned,
     energy_tally::EnergyTally,
     fold::{Fold, Total},
     record::{EnergyPart, Unread},
@@ -203,6 +204,53 @@ pub fn forecast_came(it: &JudgedForecast) -> String {
     format!("{said}{outcome}{off}")
 }
 
+/// The same as cells: said when, safe until, likely end, and how far the likely end was off.
+pub fn forecast_cells(it: &JudgedForecast, began: Option<Local>) -> [String; 4] {
+    let made = Seconds::of(it.made.at.as_s());
+    let time = |after: Seconds| match began {
+        Some(began) => began.plus_s(after.si()).hour_minute(),
+        None => span(after),
+    };
+    let end = |ix: usize| time(made + Seconds::of(it.made.remaining_s[ix]));
+    [time(made), end(0), end(1), it.off.map_or_else(|| "–".into(), off_way)]
+}
+
+fn off_way(off: Seconds) -> String {
+    let way = if off.si() > 0.0 { "late" } else { "early" };
+    format!("{} {way}", span(off.abs()))
+}
+
+/// How far off they were, in view over what they said.
+pub fn off_by(all: &Forecasts) -> String {
+    match (all.truth, all.middle_off) {
+        (Truth::Died { .. }, Some(off)) => half_within(&span(off)),
+        (Truth::Open { .. }, _) => GOES_ON.into(),
+        _ => BANK_NOT_EMPTY.into(),
+    }
+}
+
+/// What a full bank gives: `26.9 Wh, 25.6 to 28.2`.
+pub fn holds(wh: [Joules; 3]) -> String {
+    let [low, middle, high] = wh.map(energy);
+    format!("{middle}, {} to {}", bare(&low), bare(&high))
+}
+
+/// How many contacts, and the energy of each: `87, 0.20 Wh each`.
+pub fn contacts_each(all: &Reckoned) -> String {
+    let each = all.energy_each().map_or_else(String::new, |each| each_takes(&energy(each)));
+    format!("{}{each}", all.contacts)
+}
+
+/// What the timed modes took: `12.4 Wh`.
+pub fn timed(folds: &[Total]) -> String {
+    energy(folds.iter().fold(Joules::ZERO, |sum, it| sum + it.energy))
+}
+
+/// Whether a run-down counts.
+pub const fn counts(yes: bool) -> &'static str {
+    if yes { "it counts" } else { "not counted" }
+}
+
 /// What a run-down taught about its bank.
 pub fn learned(before: [Joules; 3], after: [Joules; 3]) -> String {
     let range = |of: [Joules; 3]| format!("between {} and {}", energy(of[0]), energy(of[2]));
@@ -244,6 +292,12 @@ pub fn load_took(found: &LoadShare, whole: Joules) -> String {
 }
 
 sentences! {
+    half_within(off) = "half within {off}";
+    GOES_ON = "not known yet";
+    BANK_NOT_EMPTY = "the bank was not empty";
+    each_takes(energy) = ", {energy} each";
+    lowest(low: Volts) = "lowest {}", volts(low);
+    lines(count: usize) = "{count} {}", if count == 1 { "line" } else { "lines" };
     columns_mean(means: &str) = "95{TIE}%: the draw was below this for 95{TIE}% of the time \
         ({means} means). Peak: the highest single reading.";
     ALL_ESTIMATED = "All of it is estimated from the board's load: no sensor measured it.";
