@@ -39,11 +39,11 @@ test('when the board is gone the page says how old its figures are, and heals by
     await page.goto(station.url('/'));
     await station.stop('SIGKILL');
     await until(() => page.evaluate(() => {
-      const box = document.getElementById('stale');
-      return !box.hidden && /old/.test(box.textContent);
-    }), 'it says how old the figures are', 40);
+      const box = document.getElementById('said');
+      return !box.hidden && /^Not heard since .* ago$/.test(box.textContent);
+    }), 'it says since when it is not heard', 40);
     await station.launch();
-    await until(() => page.evaluate(() => document.getElementById('stale').hidden), 'fresh figures again', 60);
+    await until(() => page.evaluate(() => document.getElementById('said').hidden), 'fresh figures again', 60);
     await context.close();
   });
 });

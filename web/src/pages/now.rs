@@ -61,6 +61,8 @@ struct AnswerPart {
     safe: Option<words::Safe>,
     /// The same once it is old.
     was: Option<String>,
+    /// So many sentences have room where there is no number.
+    lines: usize,
     /// A newcomer is asked how long the bank should last.
     how_long: Option<&'static str>,
 }
@@ -158,6 +160,7 @@ fn sections(
     let answer = AnswerPart {
         answer: words::answer(snapshot),
         was: safe.as_ref().map(words::Safe::was),
+        lines: if safe.as_ref().is_some_and(|safe| safe.finish.is_some()) { 1 } else { 3 },
         how_long: (snapshot.finish.is_none() && !in_place).then_some(w.how_long),
         safe,
     };
@@ -184,8 +187,8 @@ fn sections(
             }),
         ),
         section("doing", doing(w, snapshot)),
-        section("held", questions::held(w, snapshot, &over(snapshot))),
         section("fold", fold(snapshot)),
+        section("held", questions::held(w, snapshot, &over(snapshot))),
     ]
 }
 
