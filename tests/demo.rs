@@ -113,6 +113,9 @@ fn the_day_shows_everything_in_order_and_leaves_nothing() {
     assert!(morning["up_s"].as_f64() < Some(4500.0), "{morning:#}");
     assert!(morning["at"].as_str().is_some_and(|at| at.starts_with("2026-05-17")), "{morning:#}");
     assert_eq!(part(&daemon), "6 of 6: next day");
+    // It stands on the page also while the board may stop at any minute for want of the answer.
+    daemon.wait_for(Duration::from_secs(20), |d| counts(&d.now(), "unsure").then_some(()));
+    assert!(daemon.get("/").1.contains("Same bank, not charged since?"));
     let told: Value =
         serde_json::from_str(&daemon.get("/api/v1/outings/1/report").1).expect("JSON");
     assert_eq!(told["name"], "Ridge above the reservoir", "{told:#}");

@@ -11,7 +11,9 @@ use axum::{
 };
 use reckon::{
     bank::BankSpec,
+    belief::{Question, QuestionView},
     fold::Kind,
+    power_off::PowerOff,
     snapshot::{ActivityView, Snapshot, Switched},
     units::Seconds,
     words::{self, Language},
@@ -152,7 +154,13 @@ fn sections(
     let clock = words::clock_time(snapshot.at.mono, snapshot.at);
     let ask_bank = snapshot.bank.spec.is_none();
     let off = strip::off(w, snapshot);
-    let question = questions::open(snapshot).filter(|_| !ask_bank && off.is_empty());
+    // A board that may stop only because nobody has said what the bank is asks that first.
+    let first = |view: &QuestionView| match snapshot.power_off {
+        PowerOff::Unsure { .. } => view.question != Question::HowEnded,
+        _ => off.is_empty(),
+    };
+    let question = questions::open(snapshot).filter(|(view, _)| !ask_bank && first(view));
+    let off = if question.is_some() { String::new() } else { off };
     let asked = question.as_ref().map(|(_, asked)| asked.text.clone());
     let strip = strip::strip(w, snapshot, record_status, asked);
     let in_place = !off.is_empty() || question.is_some() || ask_bank;
