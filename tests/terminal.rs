@@ -34,7 +34,7 @@ fn on_terminal(command: &mut Command, term: &str) -> (Child, Arc<Mutex<String>>,
         // When the last writer has gone, reading fails.
         while let Ok(some @ 1..) = from.read(&mut part) {
             bytes.extend_from_slice(&part[..some]);
-            *told.lock().unwrap() = String::from_utf8_lossy(&bytes).into_owned();
+            *told.lock().expect("not poisoned") = String::from_utf8_lossy(&bytes).into_owned();
         }
     });
     (child, said, reads)
@@ -54,7 +54,7 @@ impl Drop for Running {
 fn wait_for(said: &Mutex<String>, holds: impl Fn(&str) -> bool) -> String {
     let began = Instant::now();
     loop {
-        let told = said.lock().unwrap().clone();
+        let told = said.lock().expect("not poisoned").clone();
         if holds(&told) {
             return told;
         }
@@ -82,7 +82,7 @@ fn pin(home: &Path, term: &str) -> String {
     // The terminal goes with the last who writes to it.
     drop(command);
     reads.join().expect("it is read to its end");
-    said.lock().unwrap().clone()
+    said.lock().expect("not poisoned").clone()
 }
 
 #[test]
