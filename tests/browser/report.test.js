@@ -107,7 +107,7 @@ test('a touch reads what the record says of that time', async () => {
     const said = await page.textContent('.read');
     const [, hour, minute, watts] = said.match(/^(\d\d):(\d\d) (?:about )?([\d.]+)\u00a0W/) ?? assert.fail(said);
     // The minute said, as seconds since the outing began (RFC 3339 times carry their offset).
-    const [, h, m, s] = told.began.match(/T(\d\d):(\d\d):(\d\d)/).map(Number);
+    const [, h, m, s] = told.began_at.match(/T(\d\d):(\d\d):(\d\d)/).map(Number);
     const from = ((hour - h) * 60 + (minute - m)) * 60 - s;
     const from_s = ((from % 86400) + 86400) % 86400;
     const ask = `/api/v1/outings/1/series?channels=power_w&points=40&from_s=${Math.max(0, from_s - 10)}&to_s=${from_s + 200}`;

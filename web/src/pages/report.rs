@@ -48,7 +48,7 @@ use crate::{
 /// Rows of a list; longer ones are cut and say so.
 const ROWS: usize = 40;
 /// Events that go onto paper.
-const GRAVE: usize = 14;
+const GRAVE: usize = 10;
 /// A shorter stretch is not worth a line, s.
 const WORTH_S: f64 = 60.0;
 /// Forecasts shown as rows, evenly picked.
@@ -82,6 +82,8 @@ struct LearnedView {
 struct EventView {
     at: String,
     said: String,
+    /// What an alarm advised then, which paper does without.
+    advice: String,
     /// It goes onto paper too.
     grave: bool,
 }
@@ -586,17 +588,19 @@ fn events(whole: &OutingWhole, began: Option<Local>) -> Vec<EventView> {
             }
             kind => words::event(kind.name(), &it.text),
         };
-        EventView { at: words::moment_of(began, Seconds::of(it.at.as_s())), said, grave }
+        let alarm = it.kind == EventKind::AlarmRaised;
+        let parted = said.split_once(". ").filter(|_| alarm);
+        let (said, advice) = parted.map_or((said.clone(), String::new()), |(said, advice)| {
+            (format!("{said}."), advice.to_owned())
+        });
+        EventView { at: words::moment_of(began, Seconds::of(it.at.as_s())), said, advice, grave }
     })
     .collect()
 }
 
-/// What goes onto paper: what was done stands in the drawing, and what is over in the file.
+/// What goes onto paper: what was done, and each fall of the supply, stands in the drawing.
 const fn is_grave(kind: EventKind) -> bool {
-    matches!(
-        kind,
-        EventKind::AlarmRaised | EventKind::Undervoltage | EventKind::Strain | EventKind::Mark
-    )
+    matches!(kind, EventKind::AlarmRaised | EventKind::Strain | EventKind::Mark)
 }
 
 fn gaps(whole: &OutingWhole, began: Option<Local>) -> Vec<(String, String)> {

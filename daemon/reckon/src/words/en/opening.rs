@@ -49,7 +49,8 @@ pub fn how_long(told: &OutingReport, began: Option<Local>) -> Opening {
             _ => format!(", {} before the finish {at}", span(short)),
         }
     });
-    (format!("{begin}{lasted}"), format!("{to}{finish}{}.", if open { " so far" } else { "" }))
+    let so_far = if open { " so far" } else { "" };
+    (format!("{begin}{lasted}{so_far}"), format!("{to}{finish}."))
 }
 
 /// What it took, and from what: `It took 26.6 Wh`, ` from Blue ten, which then ran empty.`
