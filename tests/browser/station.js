@@ -164,19 +164,59 @@ export async function phone(browser, station, { look, width = PHONE.width, ...mo
   const context = await browser.newContext({
     viewport: { width, height: PHONE.height }, deviceScaleFactor: 2, hasTouch: true, isMobile: true, ...more,
   });
-  context.setDefaultTimeout(10_000);
+  context.setDefaultTimeout(30_000);
   if (look) await context.addCookies([{ name: 'look', value: look, url: station.url('/') }]);
   return context;
 }
 
-/** axe-core is put in through the debugging protocol: the page's own policy rightly refuses it. */
-export async function runAxe(page) {
+/**
+ * What axe-core finds wrong and what it cannot decide. It is put in through the debugging protocol: the page's own
+ * policy rightly refuses it.
+ */
+export async function runAxe(page, without = []) {
   await page.evaluate(readFileSync(axe, 'utf8'));
-  const result = await page.evaluate(() => window.axe.run(document, {
-    runOnly: ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa', 'best-practice'],
-  }));
+  const result = await page.evaluate(async (off) => {
+    // A page that was changed by its live view while it was looked at is looked at again.
+    let changed;
+    let found;
+    new MutationObserver(() => { changed = true; }).observe(document.body, { childList: true, subtree: true });
+    for (let look = 0; look < 10; look += 1) {
+      changed = false;
+      found = await window.axe.run(document, {
+        runOnly: ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa', 'best-practice'],
+        rules: Object.fromEntries(off.map((id) => [id, { enabled: false }])),
+      });
+      if (!changed) return found;
+    }
+    return found;
+  }, without);
   assert.ok(result.passes.length > 5, 'axe-core looked at the page');
-  return result.violations.map((v) => `${v.id}: ${v.nodes.map((n) => n.html).join(' | ')}`);
+  const open = result.incomplete.find((it) => it.id === 'color-contrast');
+  if (open) {
+    const pale = new Set(await page.evaluate(paleLetters, open.nodes.map((it) => it.target[0])));
+    open.nodes = open.nodes.filter((it) => pale.has(it.target[0]));
+    if (open.nodes.length === 0) result.incomplete = result.incomplete.filter((it) => it !== open);
+  }
+  const said = (what) => (v) => `${what}${v.id}: ${v.nodes.map((n) => n.html.slice(0, 160)).join(' | ')}`;
+  return [...result.violations.map(said('')), ...result.incomplete.map(said('undecided '))];
+}
+
+/**
+ * axe-core takes every drawing for a picture and leaves its letters open. Ours stand on the page's ground, outside the
+ * shapes: decided here by WCAG 2.2, 'relative luminance' and 'contrast ratio', SC 1.4.3. Runs in the page; returns those
+ * of these places that stay open: no letters of a drawing, or too pale.
+ */
+function paleLetters(places) {
+  const parts = (colour) => colour.match(/[\d.]+/g).slice(0, 3).map((it) => it / 255);
+  const linear = (part) => (part <= 0.04045 ? part / 12.92 : ((part + 0.055) / 1.055) ** 2.4);
+  const light = (colour) => parts(colour).map(linear).reduce((sum, part, ix) => sum + part * [0.2126, 0.7152, 0.0722][ix], 0);
+  const ground = light(getComputedStyle(document.body).backgroundColor);
+  return places.filter((place) => {
+    const letters = document.querySelector(place);
+    if (!letters?.matches('svg text')) return true;
+    const ink = light(getComputedStyle(letters).fill);
+    return (Math.max(ink, ground) + 0.05) / (Math.min(ink, ground) + 0.05) < 4.5;
+  });
 }
 
 /** Polls until `holds` says so; a test that waits for ever says for what. */

@@ -208,6 +208,8 @@
     open();
     setInterval(showAge, 2e3);
     addEventListener("submit", event => {
+      // Another look is another page.
+      if (event.target.matches(".dimmer")) return;
       event.preventDefault();
       const button = event.submitter;
       if (button) button.setAttribute("aria-busy", true);

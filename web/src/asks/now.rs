@@ -5,7 +5,7 @@ use std::time::Duration;
 
 use axum::{
     extract::State,
-    http::{HeaderName, StatusCode, header},
+    http::{HeaderMap, HeaderName, HeaderValue, StatusCode, header},
 };
 use reckon::{
     bank::{BankDescription, BankFault, BankSpec, Start},
@@ -347,12 +347,28 @@ pub(crate) struct ThemeForm {
     look: String,
 }
 
+/// The pages that one can go back to by their address.
+const WITH_ADDRESS: [&str; 3] = ["/outings", "/banks", "/station"];
+
+/// The page that the form stood on, where it is one of ours and can be opened again.
+fn stood_on(headers: &HeaderMap) -> Option<String> {
+    let text = |name| headers.get(name).and_then(|it: &HeaderValue| it.to_str().ok());
+    let (_, from) = text(header::REFERER)?.split_once("://")?;
+    let path = from.strip_prefix(text(header::HOST)?)?;
+    let below = |page: &&str| {
+        path.strip_prefix(*page).is_some_and(|it| it.is_empty() || it.starts_with(['/', '?']))
+    };
+    (path == "/" || WITH_ADDRESS.iter().any(|page| below(&page))).then(|| path.to_owned())
+}
+
 pub(crate) async fn theme(
     door: Door,
+    headers: HeaderMap,
     body: Body<ThemeForm>,
 ) -> Result<([(HeaderName, String); 1], Done), Problem> {
     let Some(theme) = Theme::named(&body.read().look) else {
         return Err(unreadable(words::refusal::NO_SUCH_LOOK));
     };
-    Ok(([(header::SET_COOKIE, theme.cookie())], door.done("/station", Kept::OnCard)))
+    let page = stood_on(&headers).unwrap_or_else(|| "/station".to_owned());
+    Ok(([(header::SET_COOKIE, theme.cookie())], door.done(page, Kept::OnCard)))
 }

@@ -59,9 +59,10 @@ pub(crate) fn day_line(snapshot: &Snapshot) -> Option<String> {
     }
 
     let mut svg = String::with_capacity(6 * 1024);
+    // What is drawn is said in words: its letters are not to be read out one by one.
     let _ = write!(
         svg,
-        "<svg class=line role=img aria-labelledby=\"day-t day-d\"><title id=day-t>{}</title><desc id=day-d>{}</desc>",
+        "<svg class=line role=img aria-labelledby=\"day-t day-d\"><title id=day-t>{}</title><desc id=day-d>{}</desc><g aria-hidden=true>",
         words::drawing::TITLE,
         escaped(&words::day_line(snapshot))
     );
@@ -75,7 +76,7 @@ pub(crate) fn day_line(snapshot: &Snapshot) -> Option<String> {
     }
     svg.push_str("<line class=ground x1=0 x2=100% y1=100% y2=100% />");
     signs(&mut svg, snapshot, &scale);
-    svg.push_str("</svg>");
+    svg.push_str("</g></svg>");
     legend(&mut svg, snapshot, ends.is_some());
     Some(svg)
 }

@@ -30,9 +30,12 @@ pub(crate) enum Theme {
     Dusk,
     /// Red on black, for eyes used to the dark.
     Night,
+    /// Night in its dimmest step, below the usual contrast: only ever by a tap of the person's own.
+    Dimmest,
 }
 
 impl Theme {
+    /// Those that are chosen among; the dimmest is a step of the night's.
     pub(crate) const ALL: [Self; 4] = [Self::Auto, Self::Paper, Self::Dusk, Self::Night];
 
     pub(crate) const fn name(self) -> &'static str {
@@ -41,7 +44,21 @@ impl Theme {
             Self::Paper => "paper",
             Self::Dusk => "dusk",
             Self::Night => "night",
+            Self::Dimmest => "dimmest",
         }
+    }
+
+    /// The look among those that are chosen among.
+    pub(crate) const fn chosen(self) -> Self {
+        if self.is_dimmest() { Self::Night } else { self }
+    }
+
+    pub(crate) const fn is_dimmest(self) -> bool {
+        matches!(self, Self::Dimmest)
+    }
+
+    pub(crate) const fn is_night(self) -> bool {
+        matches!(self, Self::Night | Self::Dimmest)
     }
 
     /// What the button says.
@@ -50,12 +67,12 @@ impl Theme {
             Self::Auto => words::theme::AS_THE_PHONE,
             Self::Paper => words::theme::PAPER,
             Self::Dusk => "Dusk",
-            Self::Night => words::theme::NIGHT,
+            Self::Night | Self::Dimmest => words::theme::NIGHT,
         }
     }
 
     pub(crate) fn named(name: &str) -> Option<Self> {
-        Self::ALL.into_iter().find(|look| look.name() == name)
+        Self::ALL.into_iter().chain([Self::Dimmest]).find(|look| look.name() == name)
     }
 
     /// The look that the request's cookie asks for.

@@ -390,6 +390,39 @@ async fn a_look_is_chosen_with_one_tap() {
 }
 
 #[tokio::test]
+async fn the_night_look_can_be_dimmed_by_a_tap_and_brightened_by_another() {
+    let rig = Rig::of("fine");
+    let seen = async |look: &str| {
+        let request = get("/outings").header(header::COOKIE, format!("look={look}"));
+        rig.send(request.body(Body::empty()).unwrap()).await.text
+    };
+    let night = seen("night").await;
+    assert!(night.contains("data-look=night>"), "the usual night");
+    assert!(night.contains("<button name=look value=dimmest>Dimmer</button>"));
+    let dimmest = seen("dimmest").await;
+    assert!(dimmest.contains("data-look=night data-dim>"));
+    assert!(dimmest.contains("<button name=look value=night>Brighter</button>"));
+    for look in ["paper", "dusk", "auto"] {
+        assert!(!seen(look).await.contains("class=dimmer"), "{look}");
+    }
+    // The tap leads back to the page that it was made on, and to no other site's.
+    for (from, to) in [
+        (format!("http://{HOST}/outings/30?from=1"), "/outings/30?from=1"),
+        (format!("https://{HOST}/"), "/"),
+        (format!("http://{HOST}/outingsx"), "/station"),
+        (format!("http://{HOST}/activity"), "/station"),
+        (format!("http://{HOST}//elsewhere.example/banks"), "/station"),
+        ("http://elsewhere.example/outings".to_owned(), "/station"),
+        (format!("http://{HOST}.example/outings"), "/station"),
+    ] {
+        let mut asked = form("/look", "look=dimmest", "");
+        asked.headers_mut().insert(header::REFERER, from.parse().unwrap());
+        let got = rig.send(asked).await;
+        assert_eq!(got.header("location"), to, "{from}");
+    }
+}
+
+#[tokio::test]
 async fn the_little_things() {
     let rig = Rig::of("fine");
     assert_eq!(rig.get("/favicon.ico").await.status, StatusCode::NO_CONTENT);

@@ -56,7 +56,8 @@ pub(super) fn pseudo() -> (&'static Language, Fixed) {
     let en = RefCell::default();
     let language = Language {
         tag: "en-x-pseudo",
-        frame: page!(en Frame frame: skip, demo, demo_part(part), demo_asks, demo_empty, pages, places, may_look, pair),
+        frame: page!(en Frame frame: skip, demo, demo_part(part), demo_asks, demo_empty, pages, places, may_look, pair,
+            dimmer, dimmest, brighter, brightest, to_dusk),
         now: page!(en NowPage now: open, close, test_on, test_runs, about_test, file_aside, moved,
             keep_running, switch_off, going_off, kept(when), quiet_an_hour, quiet_until(until, alarm),
             which_bank, doing, by_itself, rules_choose, connected(bank), change, finish, no_finish,

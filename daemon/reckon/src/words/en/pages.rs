@@ -32,6 +32,12 @@ language! {
         places = ["Now", "Outings", "Banks", "Station"];
         may_look = "Look only: a tap asks for the code.";
         pair = "Pair";
+        /// At the foot of every page in the night look, the second and fourth where there is no further step.
+        dimmer = "Dimmer";
+        dimmest = "Dimmest";
+        brighter = "Brighter";
+        brightest = "Brightest";
+        to_dusk = "Dusk look";
     }
 
     /// Now.
