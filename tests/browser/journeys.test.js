@@ -123,7 +123,7 @@ test('contact log: four taps', async () => {
   await thumb.tap(thumb.button(/import/i, page.locator('main')));
   await until(async () => /1 contact imported/.test(await page.textContent('main')), 'the page says so');
   const { outings: [outing] } = await get('/api/v1/outings');
-  const report = await get(`/api/v1/outings/${outing.id}/report`);
+  const { report } = await get(`/api/v1/outings/${outing.id}/report`);
   assert.equal(report.contacts?.contacts, 1, JSON.stringify(report).slice(0, 300));
 });
 
