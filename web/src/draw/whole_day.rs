@@ -91,7 +91,7 @@ impl Told<'_> {
         let line = &self.told.whole.outing;
         let (mean, peak) = (line.mean_power_w.map(Watts::of), line.known_peak_w().map(Watts::of));
         let described = words::draw_line(Seconds::of(line.lasted_s), mean, peak);
-        let mut svg = axis::open("draw", "plot tall", &self.w.draw, &described);
+        let mut svg = axis::open("draw", "plot tall", self.w.draw, &described);
         let y = |watts: f64| HIGH - (watts / top_w).clamp(0.0, 1.0) * HIGH;
         let levels =
             axis::levels(&mut svg, [step_w, top_w, step_w], y, |it| words::power(Watts::of(it)));
@@ -248,7 +248,7 @@ impl Told<'_> {
                 processor: mean(Channel::Temp, ix).and_then(Celsius::new),
             };
             let time = said::moment_at(&moment, self.began);
-            let _ = write!(lines, "{time}\t{}\n", said::read(&moment).replace(['\n', '\t'], " "));
+            let _ = writeln!(lines, "{time}\t{}", said::read(&moment).replace(['\n', '\t'], " "));
         }
         lines.truncate(lines.trim_end_matches('\n').len());
         lines
