@@ -183,15 +183,17 @@ test('targets are 48 px high and 6 px apart (48: common practice of both phone m
 function closeOrSmall() {
   const inline = (e) => e.tagName === 'A' && getComputedStyle(e).display === 'inline';
   const targets = [...document.querySelectorAll('button, input:not([type=hidden]), select, textarea, summary, a[href]')]
-    .filter((e) => e.checkVisibility() && !inline(e) && !e.closest('.skip'))
+    .filter((e) => e.checkVisibility({ visibilityProperty: true }) && !inline(e) && !e.closest('.skip'))
     .map((e) => {
       // A radio's target is its whole label.
       const whole = e.closest('label') ?? e;
       const box = whole.getBoundingClientRect();
-      return { says: `${e.tagName} ${(e.textContent || e.name || '').trim().slice(0, 24)}`, bar: Boolean(e.closest('nav')), whole, box };
+      return { says: `${e.tagName} ${(e.textContent || e.name || '').trim().slice(0, 24)}`, bar: Boolean(e.closest('nav')), line: e.matches('.line > summary'), whole, box };
     });
   const wrong = targets.filter((it) => it.box.height < 47.99).map((it) => `${it.says} is ${it.box.height.toFixed(1)} px high`);
   targets.forEach((a, i) => targets.slice(i + 1).forEach((b) => {
+    // Lines that open are rows of one list: each is a target of its own full height.
+    if (a.line && b.line) return;
     if (a.bar !== b.bar || a.whole === b.whole || a.whole.contains(b.whole) || b.whole.contains(a.whole)) return;
     const across = Math.max(a.box.left - b.box.right, b.box.left - a.box.right);
     const down = Math.max(a.box.top - b.box.bottom, b.box.top - a.box.bottom);
@@ -230,7 +232,7 @@ describe('what the person has set', () => {
       document.querySelector('main').append(probe);
       return [of(button, 'backgroundColor'), of(document.body, 'backgroundColor'), of(probe, 'color'), of(document.body, 'color')];
     });
-    assert.equal(button, ground);
+    assert.ok([ground, 'rgba(0, 0, 0, 0)'].includes(button), button);
     assert.equal(soft, ink);
     await context.close();
   });
