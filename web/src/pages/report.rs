@@ -17,7 +17,7 @@ use reckon::{
         Channel, Correction, Ending, EnergyPart, EventKind, Origin, Outing, OutingWhole, Series,
         SeriesAsk, Stretch,
     },
-    report::{ActivitySpan, JudgedForecast, OutingReport, Report},
+    report::{ActivitySpan, JudgedForecast, LearnedStep, OutingReport, Report},
     snapshot::Snapshot,
     units::{Joules, Seconds, Watts},
     words::{
@@ -403,14 +403,16 @@ fn report_view(
         events,
         gaps: gaps(whole, began),
         gaps_left: left(whole.gaps.len(), ROWS),
-        learned: told.learned.map(|it| {
-            let joules = |wh: [f64; 3]| wh.map(Joules::from_wh);
-            LearnedView {
-                holds: said::holds(joules(it.after_wh)),
-                said: said::learned(joules(it.before_wh), joules(it.after_wh)),
-            }
-        }),
+        learned: told.learned.map(learned),
         open: if on_paper { " open" } else { "" },
+    }
+}
+
+fn learned(step: LearnedStep) -> LearnedView {
+    let joules = |wh: [f64; 3]| wh.map(Joules::from_wh);
+    LearnedView {
+        holds: said::holds(joules(step.after_wh)),
+        said: said::learned(joules(step.before_wh), joules(step.after_wh)),
     }
 }
 
