@@ -358,7 +358,7 @@ fn stood_on(headers: &HeaderMap) -> Option<String> {
     let below = |page: &&str| {
         path.strip_prefix(*page).is_some_and(|it| it.is_empty() || it.starts_with(['/', '?']))
     };
-    (path == "/" || WITH_ADDRESS.iter().any(|page| below(&page))).then(|| path.to_owned())
+    (path == "/" || WITH_ADDRESS.iter().any(below)).then(|| path.to_owned())
 }
 
 pub(crate) async fn theme(

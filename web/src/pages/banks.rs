@@ -7,6 +7,7 @@ use axum::{Json, extract::State, http::HeaderMap, response::IntoResponse};
 use reckon::{
     bank::{BankSpec, Cells, MeasuredAt},
     record::{Ageing, BankWhole},
+    snapshot::Snapshot,
     units::{Joules, Watts},
     words,
 };
@@ -130,6 +131,8 @@ struct BanksPage {
     paired: bool,
     test: Option<String>,
     banks: Vec<BankRow>,
+    /// Others that can be connected: name and label.
+    offered: Vec<(String, String)>,
     /// The hours of all outings: each bank's name, what they come to, and its strip.
     hours: Vec<(String, [String; 2])>,
     forgotten: Vec<(i64, String)>,
@@ -149,10 +152,18 @@ pub(crate) async fn list(State(site): State<Site>, headers: HeaderMap) -> Reply 
         paired: site.may_change(&headers),
         test: test_line(&site),
         banks: kept.iter().map(row).collect(),
+        offered: offered(&all, &snapshot),
         hours: hours(&kept, &site),
         forgotten: gone.iter().map(|it| (it.whole.bank.id, name(it).to_owned())).collect(),
         blank: blank(),
     }))
+}
+
+/// Banks that can be connected and were never out: name and label.
+fn offered(all: &[BankShown], snapshot: &Snapshot) -> Vec<(String, String)> {
+    let new = |bank: &&BankSpec| all.iter().all(|it| name(it) != bank.name);
+    let choices = snapshot.bank_choices.iter().filter(new);
+    choices.map(|bank| (bank.name.clone(), words::bank_label(bank))).collect()
 }
 
 fn name(bank: &BankShown) -> &str {

@@ -38,8 +38,11 @@ pub(crate) fn day(name: &str) -> Option<Snapshot> {
     let at = made.at.mono;
     let began = Mono::at_s(at.as_s() - ago_h * 3600.0);
     made.outing_began = began;
-    let steps = ((ago_h * 60.0) as usize).max(1);
-    let cycle = |them: &[Option<f32>]| them.iter().copied().cycle().take(steps).collect();
+    // A step a minute.
+    let steps = (1..).take_while(|step| *step == 1 || f64::from(*step) <= ago_h * 60.0);
+    let cycle = |them: &[Option<f32>]| {
+        them.iter().copied().cycle().zip(steps.clone()).map(|(watts, _)| watts).collect()
+    };
     made.draw_history = Arc::new(DrawHistory {
         began,
         mean_w: cycle(&made.draw_history.mean_w),
