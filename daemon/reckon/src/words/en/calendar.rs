@@ -43,6 +43,14 @@ impl Local {
         format!("{:02}:{:02}", of_day / 3600, of_day / 60 % 60)
     }
 
+    /// From one moment to another, both so long after this, as whoever reads their times of day works
+    /// it out.
+    pub(super) fn printed_between(self, from: Seconds, to: Seconds) -> Seconds {
+        let minute = |at: Seconds| self.plus_s(at.si()).seconds().div_euclid(60);
+        let minutes = minute(to).saturating_sub(minute(from));
+        Seconds::of(60.0 * f64::from(i32::try_from(minutes).unwrap_or(i32::MAX)))
+    }
+
     /// `Saturday`.
     pub(super) fn weekday(self) -> String {
         self.told("%A")
@@ -165,6 +173,19 @@ mod tests {
         ] {
             let wall = Wall::from_unix_ms(unix_s.saturating_mul(1000));
             assert_eq!(plain(&Local { wall, utc_offset_s: 0 }.day()), want);
+        }
+    }
+
+    #[test]
+    fn a_difference_is_that_of_the_times_that_are_printed() {
+        let began = Local { wall: Wall::from_unix_ms(0), utc_offset_s: 3600 };
+        let hms = |h: f64, m: f64, s: f64| Seconds::of(h * 3600.0 + m * 60.0 + s);
+        for (from, to, minutes) in [
+            (hms(12.0, 58.0, 50.0), hms(13.0, 0.0, 0.0), 2.0),
+            (hms(12.0, 58.0, 0.0), hms(13.0, 0.0, 59.0), 2.0),
+            (hms(13.0, 0.0, 5.0), hms(13.0, 0.0, 50.0), 0.0),
+        ] {
+            assert_eq!(began.printed_between(from, to), Seconds::of(minutes * 60.0));
         }
     }
 }

@@ -41,7 +41,10 @@ pub fn how_long(told: &OutingReport, began: Option<Local>) -> Opening {
             Some(_) => format!("at {}", moment(began, finish)),
             None => format!("after {}", span(finish)),
         };
-        let short = finish - ended;
+        let short = match began {
+            Some(began) => began.printed_between(ended, finish),
+            None => finish - ended,
+        };
         match (open, line.ending) {
             (true, _) => format!("; the finish is {at}"),
             _ if short.si() < 60.0 => format!("; the finish {at} was reached"),
