@@ -151,7 +151,7 @@ fn sections(
 ) -> Vec<Section> {
     let w = &language.now;
     let section = |id, html| Section { id, html };
-    let clock = words::clock_time(snapshot.at.mono, snapshot.at);
+    let clock = words::wall_clock(snapshot.at);
     let ask_bank = snapshot.bank.spec.is_none();
     let off = strip::off(w, snapshot);
     // A board that may stop only because nobody has said what the bank is asks that first.
@@ -159,10 +159,15 @@ fn sections(
         PowerOff::Unsure { .. } => view.question != Question::HowEnded,
         _ => off.is_empty(),
     };
-    let question = questions::open(snapshot).filter(|(view, _)| !ask_bank && first(view));
+    let mut open = questions::open(snapshot);
+    let has_place = open.first().is_some_and(|(view, _)| !ask_bank && first(view));
+    let question = has_place.then(|| open.remove(0));
+    let behind = open.into_iter().map(|(view, asked)| {
+        (asked.text.clone(), questions::asked(w, snapshot, (view, asked), false))
+    });
     let off = if question.is_some() { String::new() } else { off };
     let asked = question.as_ref().map(|(_, asked)| asked.text.clone());
-    let strip = strip::strip(w, snapshot, record_status, asked);
+    let strip = strip::strip(w, snapshot, record_status, asked, behind.collect());
     let in_place = !off.is_empty() || question.is_some() || ask_bank;
     let safe = words::safe(snapshot);
     let answer = AnswerPart {

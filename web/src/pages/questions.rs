@@ -136,10 +136,10 @@ fn stands(view: &QuestionView) -> bool {
     view.is_open() || view.question == Question::BankChanged
 }
 
-/// The open question in words; of several the first, the next one takes its place.
-pub(crate) fn open(snapshot: &Snapshot) -> Option<(&QuestionView, Asked)> {
-    let view = snapshot.questions.iter().find(|view| stands(view))?;
-    Some((view, words::asked(view, snapshot)))
+/// The open questions in words. One at a time has a place of its own; the next one takes it.
+pub(crate) fn open(snapshot: &Snapshot) -> Vec<(&QuestionView, Asked)> {
+    let open = snapshot.questions.iter().filter(|view| stands(view));
+    open.map(|view| (view, words::asked(view, snapshot))).collect()
 }
 
 /// The open question with its answers.

@@ -76,6 +76,8 @@ struct StripPart {
 #[template(path = "more.html")]
 struct MorePart {
     w: &'static NowPage,
+    /// Questions that have no place of their own yet.
+    asked: Vec<String>,
     items: Vec<Item>,
     lines: Vec<(&'static str, String)>,
 }
@@ -90,18 +92,22 @@ pub(crate) struct Strip {
     pub(crate) asks: bool,
 }
 
+/// `question` has a place of its own; those `behind`, with their answers, are in what the strip opens to.
 pub(crate) fn strip(
     w: &'static NowPage,
     snapshot: &Snapshot,
     record_status: &RecordStatus,
     question: Option<String>,
+    behind: Vec<(String, String)>,
 ) -> Strip {
     let well = words::well(snapshot);
     let bare = |grade, strip: String| Line { grade, strip, item: None };
     let off = words::power_off_strip(snapshot).map(|strip| bare(Grade::Grave, strip.to_owned()));
     let mut lines: Vec<Line> = off.into_iter().chain(alarms(w, snapshot)).collect();
     lines.extend(bars(w, record_status));
-    lines.extend(question.map(|strip| bare(Grade::Question, strip)));
+    let in_place = question.is_some();
+    let (texts, asked): (Vec<String>, Vec<String>) = behind.into_iter().unzip();
+    lines.extend(question.into_iter().chain(texts).map(|text| bare(Grade::Question, text)));
     let trouble = well.parts.iter().filter_map(|part| part.strip);
     lines.extend(trouble.map(|strip| bare(Grade::Note, strip.to_owned())));
     // The sort is stable: of two alike, the more urgent stays first.
@@ -111,12 +117,12 @@ pub(crate) fn strip(
     let grade = first.map_or(Grade::Calm, |line| line.grade);
     let text = first.map_or(well.line, |line| line.strip.clone());
     let headline = first.filter(|line| line.grade >= Grade::Alarm).map(|line| line.strip.clone());
-    let has_more = grade != Grade::Question || others > 1;
+    let has_more = grade != Grade::Question || others > 1 || !in_place;
     let strip =
         StripPart { w, grade: grade.class(), text, others: others.saturating_sub(1), has_more };
     let items = lines.into_iter().filter_map(|line| line.item).chain(asides(snapshot)).collect();
     let parts = well.parts.into_iter().map(|part| (part.name, part.state)).collect();
-    let more = MorePart { w, items, lines: parts };
+    let more = MorePart { w, asked, items, lines: parts };
     Strip { strip: part(&strip), more: part(&more), headline, asks: grade == Grade::Question }
 }
 

@@ -43,7 +43,7 @@ pub use now::{
 pub(crate) use numbers::stands_s;
 pub use numbers::{
     ago, ahead, celsius, chance, clock_time, energy, left, left_brief, moment, percent, power,
-    range, range_brief, span, volts,
+    range, range_brief, span, volts, wall_clock,
 };
 pub use outing::{
     OutingEnd, TOO_SOON_TO_LEARN, began, bridged, draw_line, ending, event, finish_set, how_ended,

@@ -149,6 +149,11 @@ pub fn clock_time(then: Mono, at: Stamp) -> Option<String> {
     time_of_day(then, at, 1)
 }
 
+/// What a clock on the wall shows: this minute, rounded down.
+pub fn wall_clock(at: Stamp) -> Option<String> {
+    minute_of_day(calendar_min(at.mono, at, 1, Seconds::ZERO)?, at, "on %A")
+}
+
 /// The same to so many whole minutes.
 pub(super) fn time_of_day(then: Mono, at: Stamp, step_min: i64) -> Option<String> {
     let step = step_min.clamp(1, 60);
