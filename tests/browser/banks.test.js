@@ -3,9 +3,8 @@
 
 import { after, before, describe, test } from 'node:test';
 import assert from 'node:assert/strict';
-import { spawn } from 'node:child_process';
 import { join } from 'node:path';
-import { BLUE_TEN, LOOKS, PHONE, Station, freePort, openBrowser, phone, pictures, runAxe, scenes, until } from './station.js';
+import { BLUE_TEN, LOOKS, PHONE, Scenes, Station, openBrowser, phone, pictures, runAxe, until } from './station.js';
 
 let browser;
 before(async () => { browser = await openBrowser(); });
@@ -57,15 +56,9 @@ for (const javaScriptEnabled of [true, false]) {
 }
 
 describe('a year on Banks', () => {
-  let child;
   let at;
-  before(async () => {
-    const port = await freePort();
-    child = spawn(scenes, [`${port}`], { stdio: 'ignore' });
-    at = { url: (path) => `http://127.0.0.1:${port}${path}` };
-    await until(() => fetch(at.url('/paper/fine/')).then((r) => r.ok, () => false), 'the scenes are served');
-  });
-  after(() => child?.kill());
+  before(async () => { at = await Scenes.start(); });
+  after(() => at?.stop());
 
   const shown = async (options, work, path = 'banks') => {
     const context = await phone(browser, at, options);

@@ -9,6 +9,7 @@ import { Scenes, openBrowser, phone, pictures } from './station.js';
 
 const DAYS = ['fine', 'day-start', 'day-start-near', 'day-near', 'day-beyond', 'day-long', 'day-ends', 'day-passed',
   'day-passed-long-ago', 'day-blind', 'day-open'];
+// The widest and the narrowest.
 const FACES = ['DejaVu Sans', 'Roboto'];
 
 let browser;

@@ -4,15 +4,13 @@
 import { after, before, describe, test } from 'node:test';
 import assert from 'node:assert/strict';
 import { join } from 'node:path';
-import { Scenes, openBrowser, phone, pictures, runAxe } from './station.js';
+import { FACES, Scenes, openBrowser, phone, pictures, runAxe } from './station.js';
 
 const STATES = ['fine', 'alarm', 'gauge', 'no_bank', 'too_soon', 'unsure', 'blind', 'no_sensor', 'asked', 'swapped', 'held',
   'bank_changed', 'how_full', 'demo'];
 const PAGES = ['outings', 'outings/30', 'banks', 'banks/1', 'station', 'pair', 'phones', 'contacts?outing=30',
   'answer/how-full', 'bank?bank=Blue+ten'];
 const PLACES = [...STATES.map((state) => `${state}/`), ...PAGES.map((page) => `fine/${page}`)];
-/** System faces of phones and desktops: DejaVu Sans is the widest. tests/run installs them. */
-const FACES = ['DejaVu Sans', 'Noto Sans', 'Roboto'];
 
 let browser;
 let served;

@@ -5,7 +5,6 @@ what to do next. It answers each with one line. While it is told nothing it live
     {"do": "boot", "off_s": 300}               the power comes back; a time server is heard at once
     {"do": "play", "for_s": 3600}              an hour passes
     {"do": "play", "for_s": 3600, "until": "counting"}   or less: until the board counts down to its end
-    {"do": "play", "for_s": 3600, "left_min": 30}        or until so little is left on the cautious side
     {"do": "kill"}, {"do": "start"}            the program alone, in the same boot
     {"do": "cut"}                              the power goes
     {"do": "say", "path": "/api/v1/…", "body": {}}       somebody at the board's own terminal says it
@@ -80,14 +79,14 @@ class Played(station.Station):
     def _boot(self, off_s=0.0):
         self.boot(off_s=off_s, synchronised_after_s=0, first=self.plan(0))
 
-    def _play(self, for_s, until=None, left_min=None):
+    def _play(self, for_s, until=None):
         if not self.runs:
             self.clocks.move_to(self.clocks.boot_s + for_s)
             self.wall_s += for_s
             return
         come = None
-        if until or left_min:
-            come = lambda now: now["power_off"]["state"] == until or (scenarios.left_min(now) or 1e9) <= (left_min or 0)  # noqa: E731
+        if until:
+            come = lambda now: now["power_off"]["state"] == until  # noqa: E731
         self.play(self.plan, for_s, bank=self.bank, watch=come, every_s=5)
 
     def until_next_s(self):

@@ -16,7 +16,7 @@ export const pictures = join(top, 'target', 'screens');
 mkdirSync(pictures, { recursive: true });
 
 const binary = process.env.OUTLAST ?? join(top, 'target', 'release', 'outlast');
-export const scenes = process.env.SCENES ?? join(top, 'target', 'release', 'examples', 'scenes');
+const scenes = process.env.SCENES ?? join(top, 'target', 'release', 'examples', 'scenes');
 export const browserPath = process.env.CHROMIUM ?? '/usr/bin/chromium';
 for (const needed of [binary, scenes, browserPath]) {
   if (!existsSync(needed)) throw new Error(`${needed} is missing: run tests/run browser, which brings it`);
@@ -24,6 +24,8 @@ for (const needed of [binary, scenes, browserPath]) {
 
 const axe = createRequire(import.meta.url).resolve('axe-core/axe.min.js');
 
+/** System faces of phones and desktops: DejaVu Sans is the widest. tests/run installs them. */
+export const FACES = ['DejaVu Sans', 'Noto Sans', 'Roboto'];
 export const LOOKS = ['paper', 'dusk', 'night'];
 export const PHONE = { width: 390, height: 844 };
 
@@ -125,10 +127,11 @@ export class Station {
 
 /** The invented scenes of the web tests, served: `/LOOK/SCENE/PAGE`. */
 export class Scenes {
-  static async start() {
+  /** `'paired'`: as a paired phone sees them. */
+  static async start(...words) {
     const s = new Scenes();
     s.port = await freePort();
-    s.child = spawn(scenes, [String(s.port)], { stdio: 'ignore' });
+    s.child = spawn(scenes, [String(s.port), ...words], { stdio: 'ignore' });
     await until(() => fetch(s.url('/paper/fine/')).then((r) => r.ok, () => false), 'the scenes are served');
     return s;
   }
@@ -230,7 +233,7 @@ export async function until(holds, what, seconds = 20) {
   }
 }
 
-export function freePort() {
+function freePort() {
   return new Promise((yes, no) => {
     const server = createServer();
     server.once('error', no);

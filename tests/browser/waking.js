@@ -9,7 +9,7 @@ import { join } from 'node:path';
 import { PHONE, browserPath, until } from './station.js';
 
 export class WakingPhone {
-  static async open(env, cookies = []) {
+  static async open(env) {
     const it = new WakingPhone();
     it.dir = mkdtempSync(join(tmpdir(), 'outlast-phone-'));
     it.child = spawn(browserPath, ['--headless', '--no-sandbox', '--disable-gpu', '--no-first-run', '--disable-background-networking',
@@ -31,7 +31,6 @@ export class WakingPhone {
     for (const domain of ['Page', 'Runtime', 'Performance']) await it.send(`${domain}.enable`);
     await it.send('Emulation.setDeviceMetricsOverride', { ...PHONE, deviceScaleFactor: 2, mobile: true });
     await it.send('Emulation.setTouchEmulationEnabled', { enabled: true });
-    for (const cookie of cookies) await it.send('Network.setCookie', cookie);
     return it;
   }
 

@@ -3,8 +3,7 @@
 
 import { after, before, test } from 'node:test';
 import assert from 'node:assert/strict';
-import { spawn } from 'node:child_process';
-import { freePort, openBrowser, phone, scenes, until } from './station.js';
+import { Scenes, openBrowser, phone } from './station.js';
 
 // Ten segments of the initial congestion window, RFC 6928; the rest is ours.
 const NOW_BYTES = 14_000;
@@ -14,18 +13,14 @@ const PAGES = ['outings', 'outings/30', 'banks', 'banks/1/test', 'banks/1/book',
   'phones'];
 
 let browser;
-let child;
-let url;
+let served;
 before(async () => {
-  const port = await freePort();
-  child = spawn(scenes, [`${port}`], { stdio: 'ignore' });
-  url = `http://127.0.0.1:${port}`;
-  await until(() => fetch(`${url}/paper/fine/`).then((r) => r.ok, () => false), 'the scenes are served');
+  served = await Scenes.start();
   browser = await openBrowser();
-  context = await phone(browser, { url: (it) => url + it });
+  context = await phone(browser, served);
   page = await context.newPage();
 });
-after(async () => { await browser?.close(); child?.kill(); });
+after(async () => { await browser?.close(); await served?.stop(); });
 
 let context;
 let page;
@@ -37,7 +32,7 @@ async function weighed(path) {
   page.on('request', note);
   // What counts is the first visit: a phone that was here before has the style already.
   await (await context.newCDPSession(page)).send('Network.clearBrowserCache');
-  const answer = await page.goto(`${url}${path}`, { waitUntil: 'load' });
+  const answer = await page.goto(served.url(path), { waitUntil: 'load' });
   assert.equal(answer.status(), 200, path);
   const view = asked.filter((it) => !/\/(live|favicon\.ico)$/.test(new URL(it.url()).pathname));
   const sizes = await Promise.all(view.map((it) => it.sizes()));

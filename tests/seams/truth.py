@@ -108,7 +108,7 @@ class Truth:
         amps = array("d", map(self._amps, watts))
         lines = {**parts, "whole": watts, "amps": amps, "volts": array("d", (self._open_v - self._ohm * a for a in amps)),
                  "busy": array("d", map(sum, zip(self._busy, decode)))}
-        self._lines, self._sums = lines, {name: running(line) for name, line in lines.items()}
+        self._lines, self._sums = lines, {name: running(line) for name, line in lines.items() if name not in ("amps", "volts")}
         return self._sums
 
     def _amps(self, watts):
@@ -119,7 +119,7 @@ class Truth:
         return (between(self._sum()[name], to_s * GRID_HZ) - between(self._sum()[name], from_s * GRID_HZ)) / GRID_HZ
 
     def mean(self, name, from_s, to_s):
-        """Mean of a part in W, of `amps`, `volts` or the `busy` share."""
+        """Mean of a part in W, or of the `busy` share."""
         return self._total(name, from_s, to_s) / (to_s - from_s)
 
     def wh(self, part="whole", from_s=0.0, to_s=None):

@@ -22,7 +22,7 @@
   let pressed = false;
   // What came while it could not be shown, and what is shown, by element id.
   const waiting = {};
-  let shown = {};
+  const shown = {};
 
   // A page that a browser shows again is as old as when it came.
   const memory = (() => { try { return sessionStorage; } catch (error) { return {}; } })();

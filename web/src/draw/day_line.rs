@@ -136,7 +136,7 @@ fn legend(svg: &mut String, snapshot: &Snapshot, ahead: bool) {
     svg.push_str("</p>");
 }
 
-pub(crate) fn label(svg: &mut String, x: f64, y_em: f64, text: &str, leftwards: bool, gap_em: f64) {
+fn label(svg: &mut String, x: f64, y_em: f64, text: &str, leftwards: bool, gap_em: f64) {
     let (anchor, gap) = if leftwards { ("end", -gap_em) } else { ("start", gap_em) };
     let _ = write!(
         svg,

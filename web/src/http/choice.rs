@@ -157,8 +157,8 @@ impl Choice {
     /// What was tapped, in the words of its button.
     fn what(&self, snapshot: &Snapshot) -> String {
         let now = &words::ENGLISH.now;
-        let named = |field: &str, general: &str, said: fn(&dyn std::fmt::Display) -> String| {
-            self.name(field).map_or_else(|| general.to_owned(), |name| said(&name))
+        let named = |field: &str, unnamed: &str, said: fn(&dyn std::fmt::Display) -> String| {
+            self.name(field).map_or_else(|| unnamed.to_owned(), |name| said(&name))
         };
         match self.kind {
             "/activity" if self.field("itself").is_some() => now.by_itself.to_owned(),

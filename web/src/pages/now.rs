@@ -61,8 +61,6 @@ struct TopPart<'a> {
 struct AnswerPart {
     answer: words::Answer,
     safe: Option<words::Safe>,
-    /// The same once it is old.
-    was: Option<String>,
     /// So many sentences have room where there is no number.
     lines: usize,
     /// A newcomer is asked how long the bank should last.
@@ -98,17 +96,15 @@ struct FoldPart {
 #[template(path = "finish.html")]
 struct FinishPart {
     w: &'static words::NowPage,
-    set: Option<String>,
+    set: String,
     shifts: [String; 2],
-    /// Whether the question stands with them: else it is a line of the answer.
-    asks: bool,
-    presets: Vec<(u32, String)>,
 }
 
 #[derive(Template)]
 #[template(path = "presets.html")]
 struct PresetsPart {
     w: &'static words::NowPage,
+    /// Whether the question stands with them: else it is a line of the answer.
     asks: bool,
     presets: Vec<(u32, String)>,
 }
@@ -121,7 +117,7 @@ struct ExactPart {
     at: Option<String>,
     clock_known: bool,
     is_set: bool,
-    far: Vec<(i32, String)>,
+    far: [(i32, String); 2],
 }
 
 struct BankTile {
@@ -172,7 +168,6 @@ fn sections(
     let safe = words::safe(snapshot);
     let answer = AnswerPart {
         answer: words::answer(snapshot),
-        was: safe.as_ref().map(words::Safe::was),
         lines: if safe.as_ref().is_some_and(|safe| safe.finish.is_some()) { 1 } else { 3 },
         how_long: (snapshot.finish.is_none() && !in_place).then_some(w.how_long),
         safe,
@@ -195,9 +190,7 @@ fn sections(
         section("exact", exact(w, snapshot)),
         section(
             "how",
-            when(in_place && !ask_bank && snapshot.finish.is_none(), || {
-                part(&PresetsPart { w, asks: true, presets: presets() })
-            }),
+            when(in_place && !ask_bank && snapshot.finish.is_none(), || presets(w, true)),
         ),
         section("doing", doing(w, snapshot)),
         section("fold", fold(snapshot)),
@@ -264,15 +257,15 @@ fn fold(snapshot: &Snapshot) -> String {
 }
 
 /// How long a bank should last, in round steps.
-fn presets() -> Vec<(u32, String)> {
+fn presets(w: &'static words::NowPage, asks: bool) -> String {
     let preset = |hours: u32| (hours * 60, words::span(Seconds::of(f64::from(hours) * 3600.0)));
-    [2, 4, 8, 12].map(preset).into()
+    part(&PresetsPart { w, asks, presets: [2, 4, 8, 12].map(preset).into() })
 }
 
 fn finish(w: &'static words::NowPage, snapshot: &Snapshot) -> String {
-    let set = snapshot.finish.map(|finish| words::moment(finish.at, snapshot.at));
-    let shifts = [-15, 15].map(words::shift);
-    part(&FinishPart { w, set, shifts, asks: false, presets: presets() })
+    let Some(finish) = snapshot.finish else { return presets(w, false) };
+    let set = words::moment(finish.at, snapshot.at);
+    part(&FinishPart { w, set, shifts: [-15, 15].map(words::shift) })
 }
 
 /// What the finish opens to: an exact time, larger steps, and none at all.
@@ -285,11 +278,7 @@ fn exact(w: &'static words::NowPage, snapshot: &Snapshot) -> String {
         at: time.filter(|time| time.len() == 5),
         clock_known: at.believed().is_some(),
         is_set: finish.is_some(),
-        far: if finish.is_some() {
-            [-60, 60].map(|minutes| (minutes, words::shift(minutes))).into()
-        } else {
-            Vec::new()
-        },
+        far: [-60, 60].map(|minutes| (minutes, words::shift(minutes))),
     })
 }
 

@@ -47,18 +47,17 @@ struct Line {
 
 /// A part of what the strip opens to.
 struct Item {
-    /// Tells an alarm from those that were there before.
-    key: Option<f64>,
     title: Option<String>,
     text: String,
     link: Option<(&'static str, &'static str)>,
-    /// Place and beginning of an alarm that can be put to sleep.
+    /// Place and beginning of an alarm that can be put to sleep; the beginning tells it from those that were
+    /// there before.
     sleep: Option<(usize, f64)>,
 }
 
 impl Item {
     const fn bare(text: String) -> Self {
-        Self { key: None, title: None, text, link: None, sleep: None }
+        Self { title: None, text, link: None, sleep: None }
     }
 }
 
@@ -104,7 +103,7 @@ pub(crate) fn strip(
     let bare = |grade, strip: String| Line { grade, strip, item: None };
     let off = words::power_off_strip(snapshot).map(|strip| bare(Grade::Grave, strip.to_owned()));
     let mut lines: Vec<Line> = off.into_iter().chain(alarms(w, snapshot)).collect();
-    lines.extend(bars(w, record_status));
+    lines.extend(of_record(w, record_status));
     let in_place = question.is_some();
     let (texts, asked): (Vec<String>, Vec<String>) = behind.into_iter().unzip();
     lines.extend(question.into_iter().chain(texts).map(|text| bare(Grade::Question, text)));
@@ -142,7 +141,6 @@ fn alarms(w: &'static NowPage, snapshot: &Snapshot) -> Vec<Line> {
         let strip = words::strip(alarm, snapshot);
         let quiet = |until: Mono| w.quiet_until(&words::moment(until, snapshot.at), &strip);
         let item = Item {
-            key: until.is_none().then_some(alarm.since.as_s()),
             title: Some(said.text),
             text: format!("{} {}", said.meaning, said.advice),
             link: None,
@@ -159,7 +157,7 @@ fn alarms(w: &'static NowPage, snapshot: &Snapshot) -> Vec<Line> {
 }
 
 /// A test that runs, and files that were set aside.
-fn bars(w: &'static NowPage, record_status: &RecordStatus) -> Vec<Line> {
+fn of_record(w: &'static NowPage, record_status: &RecordStatus) -> Vec<Line> {
     let test = record_status.test.is_some().then(|| Line {
         grade: Grade::Note,
         strip: w.test_on.to_owned(),

@@ -95,7 +95,7 @@ fn what_is_tapped_and_what_is_drawn_stand_out() {
         at_least(selector, "line", "ground", edge);
         at_least(selector, "mark", "ground", 3.0);
         // The mean is drawn over the band from smallest to largest.
-        at_least(selector, "ink", "ahead", 2.5);
+        at_least(selector, "ink", "ahead", if selector == DIMMEST { 2.5 } else { 3.0 });
     }
     for selector in [PAPER, DARK_PHONE, DUSK] {
         at_least(selector, "past", "ground", 7.0);

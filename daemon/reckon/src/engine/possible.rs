@@ -1,5 +1,6 @@
 //! Remaining times that are possible side by side, as long as it is not known which bank there is
-//! or how full it was. What is shown spans them; what warns goes by the more cautious.
+//! or how full it was. What is recorded spans them; what is
+//! shown and what warns goes by the more cautious.
 
 use alloc::vec::Vec;
 

@@ -78,14 +78,10 @@ impl<'a> View<'a> {
         binned(points, 0.5, self.slot_s / 2.0, self.slot_s * 1.5)
     }
 
-    fn quiet_pairs(&self) -> usize {
-        self.pairs().filter(|(a, b)| !a.sent && !b.sent).count()
-    }
-
     /// The burst where nothing was sent in the slot and the next: undisturbed.
     pub(super) fn quiet_burst(&self) -> Option<(Burst, Vec<Bin>)> {
         let quiet = || self.pairs().filter(|(a, b)| !a.sent && !b.sent);
-        if self.quiet_pairs() < FEWEST_PAIRS {
+        if quiet().count() < FEWEST_PAIRS {
             return None;
         }
         let curve = self.across(quiet().flat_map(|(a, b)| {

@@ -41,18 +41,18 @@ pub(super) fn best(
     // the slot's own wave happens to cancel).
     let fits = |mode: &&Mode| mode.slot_s * 2.0 == period_s || wrap(mode.slot_s, period_s) == 0.0;
     let floor_w = lowest_quarter(beats);
-    let sent = |beside_only| {
+    let sent = |slice: fn(&[Beat], f64, &Mode, Reads) -> Option<Sliced>| {
         MODES
             .iter()
             .filter(fits)
             .filter_map(|mode| {
                 let level = levelled(beats, mode.slot_s);
-                Some((mode, transmissions(&level, floor_w, mode, reads, beside_only)?))
+                Some((mode, slice(&level, floor_w, mode, reads)?))
             })
             .max_by(|a, b| parts_energy(&a.1).total_cmp(&parts_energy(&b.1)))
     };
     // Where nothing was decoded for a while, that says nothing of what follows received slots else.
-    let sent = sent(false).or_else(|| sent(true));
+    let sent = sent(transmissions).or_else(|| sent(some_slots_by_what_shows_beside));
     if let Some((mode, sliced)) = sent {
         return Some((Some(mode), sliced));
     }
@@ -80,14 +80,8 @@ fn parts_energy(sliced: &Sliced) -> f64 {
 }
 
 /// The parts of a record with transmissions of the mode's length.
-fn transmissions(
-    beats: &[Beat],
-    floor_w: f64,
-    mode: &Mode,
-    reads: Reads,
-    beside_only: bool,
-) -> Option<Sliced> {
-    let some = some_slots(beats, floor_w, mode, reads, beside_only);
+fn transmissions(beats: &[Beat], floor_w: f64, mode: &Mode, reads: Reads) -> Option<Sliced> {
+    let some = some_slots(beats, floor_w, mode, reads);
     let every = every_slot(beats, floor_w, mode, reads);
     // Where the key is down in every slot, those in which a little more is drawn pass for the sent
     // ones: the other word then explains far more.
@@ -99,23 +93,28 @@ fn transmissions(
     }
 }
 
-fn some_slots(
+fn some_slots(beats: &[Beat], floor_w: f64, mode: &Mode, reads: Reads) -> Option<Sliced> {
+    let view = in_the_middle(beats, mode)?;
+    by_burst(&view, view.quiet_burst(), floor_w, mode, reads)
+}
+
+fn some_slots_by_what_shows_beside(
     beats: &[Beat],
     floor_w: f64,
     mode: &Mode,
     reads: Reads,
-    beside_only: bool,
 ) -> Option<Sliced> {
+    by_burst(&in_the_middle(beats, mode)?, None, floor_w, mode, reads)
+}
+
+/// The slots with the transmissions in their middle.
+fn in_the_middle<'a>(beats: &'a [Beat], mode: &Mode) -> Option<View<'a>> {
     let (slot_s, pause_s) = (mode.slot_s, mode.slot_s - mode.on_air_s());
     let first = View::cut(beats, slot_s, best_cut(beats, slot_s, pause_s), pause_s)?;
     // Decoding pulls the cut towards the transmissions: once more, with them in the middle. A pull
     // of more than a pause is no transmission's.
     let off_s = first.off_middle().filter(|off_s| off_s.abs() < pause_s).unwrap_or(0.0);
-    let view = View::cut(beats, slot_s, wrap(first.cut_s + off_s, slot_s), pause_s)?;
-    if beside_only {
-        return by_burst(&view, None, floor_w, mode, reads);
-    }
-    by_burst(&view, view.quiet_burst(), floor_w, mode, reads)
+    View::cut(beats, slot_s, wrap(first.cut_s + off_s, slot_s), pause_s)
 }
 
 /// The parts by the burst that is known undisturbed, or else by what shows of it beside the

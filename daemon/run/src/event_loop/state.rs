@@ -167,7 +167,7 @@ impl EventLoop {
         }
     }
 
-    /// Where a change is that nobody can put on a card. A demonstration keeps nothing, and says so.
+    /// Where a change is that nobody can put on a card; a demonstration promised no card.
     pub(crate) fn without_a_card(&self) -> Kept {
         if self.show.borrow().demo.is_some() { Kept::OnCard } else { Kept::InMemory }
     }

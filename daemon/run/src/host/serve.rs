@@ -1,6 +1,6 @@
-//! Serves the router that stands at the moment on a socket with limits that a phone never meets and a nuisance does: so many
-//! connections at a time, so many of them from one address, so long for a request's head, so much
-//! for its size. Who has to go when all seats are taken is for [`super::seats`].
+//! Serves on a socket the router that stands at the moment, with limits that a phone never meets and a
+//! nuisance does: so many connections at a time, so many of them from one address, so long for a
+//! request's head, so much for its size. Who has to go when all seats are taken is for [`super::seats`].
 
 use std::{
     convert::Infallible,

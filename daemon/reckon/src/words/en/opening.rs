@@ -56,7 +56,7 @@ pub fn how_long(told: &OutingReport, began: Option<Local>) -> Opening {
     (format!("{begin}{lasted}{so_far}"), format!("{to}{finish}."))
 }
 
-/// What it took, and from what: `It took 26.6 Wh`, ` from Blue ten, which then ran empty.`
+/// What it took, and from what: `It took 26.6 Wh`, ` from Blue ten, which then was empty.`
 pub fn what_it_took(told: &OutingReport, end: OutingEnd) -> Opening {
     let line = &told.whole.outing;
     let from = line.bank.as_ref().map_or_else(String::new, |bank| format!(" from {bank}"));

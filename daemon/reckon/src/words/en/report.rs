@@ -328,8 +328,6 @@ sentences! {
     /// What the drawing of an outing's forecasts shows.
     FORESIGHT = "Each forecast as the total length of the outing that it predicted, against what \
         came.";
-    /// The title of the drawing of what was done.
-    WHAT_WHEN = "What was done when";
 }
 
 /// One forecast against what came: `between 5 h 50 and 7 h 30; it was 6 h 40`.
