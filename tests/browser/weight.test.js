@@ -38,7 +38,7 @@ async function weighed(path) {
   const sizes = await Promise.all(view.map((it) => it.sizes()));
   const policy = answer.headers()['content-security-policy'] ?? '';
   await page.waitForTimeout(300);
-  const elsewhere = asked.map((it) => it.url()).filter((it) => !it.startsWith(url) && !it.startsWith('data:'));
+  const elsewhere = asked.map((it) => it.url()).filter((it) => !it.startsWith(served.url('/')) && !it.startsWith('data:'));
   page.off('request', note);
   return { bytes: sizes.reduce((sum, it) => sum + it.responseBodySize + it.responseHeadersSize, 0), requests: view.length, elsewhere, policy };
 }
