@@ -216,6 +216,23 @@ test('every text of the number fits in three typefaces at 320, 360 and 390 px', 
   for (const face of FACES) await t.test(`in ${face}`, () => assert.deepEqual(wrong[face], []));
 });
 
+test('after a silence that nobody told of, every word is of now again', async () => {
+  await show('fine');
+  await opened('/');
+  // Not the time itself: that goes on.
+  const words = async () => [await page.innerText('#answer h1 span'), (await page.innerText('#answer .verdict')).slice(0, 5), await page.innerText('#doing h2')];
+  const before = await words();
+  radio.silent();
+  try {
+    await until(() => page.evaluate(() => document.getElementById('now').classList.contains('gone')), 'the board is given up', 25);
+    assert.notDeepEqual(await words(), before, 'the words are of then');
+  } finally {
+    radio.on();
+  }
+  await until(() => page.evaluate(() => !document.getElementById('now').classList.contains('old')), 'the board is heard', 20);
+  assert.deepEqual(await words(), before);
+});
+
 test('a tap while the board is gone says that it is not sent, and keeps the figures', async () => {
   await show('fine');
   await opened('/');

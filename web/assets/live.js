@@ -77,26 +77,31 @@
     if (said.textContent != text) said.textContent = text;
   };
 
+  // The board tells only what changed: what stood there comes back with its next word.
+  const keep = id => {
+    waiting[id] = waiting[id] || byId(id).innerHTML;
+    delete shown[id];
+  };
+
   const showAge = () => {
     const age_s = since_s(heard);
     const old = closed || age_s > 6;
     const clock = byId("clock") ? byId("clock").textContent : "";
     const age = ago.replace("{}", age_s < 90 ? Math.floor(age_s / 5) * 5 + " s" : Math.round(age_s / 60) + " min");
     if (old && !now.classList.contains("old")) {
+      keep("answer");
       const after = document.querySelector("#answer .big span");
       if (after) after.textContent = clock ? at.replace("{}", clock) : age;
       const verdict = document.querySelector("#answer .verdict");
       if (verdict) verdict.textContent = verdict.dataset.was;
-      // What comes next replaces these words again.
-      delete shown.answer;
     }
     now.classList.toggle("old", old);
     // Only after a while: a phone that wakes has the board again within a second.
     now.classList.toggle("gone", old && age_s > 12);
     const doing = document.querySelector("#doing h2");
-    if (doing && now.classList.contains("gone")) {
+    if (doing && now.classList.contains("gone") && doing.textContent != nothingSent) {
+      keep("doing");
       doing.textContent = nothingSent;
-      delete shown.doing;
     }
     byId("lost").hidden = !now.classList.contains("gone");
     const silent = notHeard.replace("{}", clock ? clock + ", " + age : age);

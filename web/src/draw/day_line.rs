@@ -297,6 +297,19 @@ fn midnight_s(at: Stamp) -> Option<f64> {
     Some(at.mono.as_s() - f64::from(into_day_ms) / 1000.0)
 }
 
+/// As text, or within an attribute's double quotes.
 pub(crate) fn escaped(text: &str) -> String {
-    text.replace('&', "&amp;").replace('<', "&lt;").replace('>', "&gt;")
+    text.replace('&', "&amp;").replace('<', "&lt;").replace('>', "&gt;").replace('"', "&quot;")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::escaped;
+
+    #[test]
+    fn a_name_ends_neither_its_element_nor_its_attribute() {
+        // HTML, section 13.1.2: what may not stand in text and in double-quoted attributes.
+        let said = escaped("CQ \"slow\" <b> & more");
+        assert_eq!(said, "CQ &quot;slow&quot; &lt;b&gt; &amp; more");
+    }
 }
