@@ -54,6 +54,10 @@ class CannotPrepare(Exception):
     """What could not be installed, fetched or built, in words."""
 
 
+class NotFetched(CannotPrepare):
+    """What apt lists but cannot fetch."""
+
+
 def say(text):
     """A line of progress."""
     print(f"board: {text}", flush=True)
@@ -103,37 +107,53 @@ def install_tools():
     install(sorted({package for tool, package in TOOLS.items() if not _which(tool)}))
 
 
-def _candidate(package):
-    """The version that apt would take, or None."""
-    for _ in range(2):
-        text = subprocess.run(["apt-cache", "policy", package], text=True, capture_output=True).stdout
-        found = re.search(r"Candidate: (\S+)", text)
-        if found and found[1] != "(none)":
-            return found[1]
-        _update()
+def _versions(package):
+    """What apt can fetch of a package, as it lists them."""
+    text = _run(["apt-cache", "madison", package], "apt-cache madison")
+    return list(dict.fromkeys(line.split("|")[1].strip() for line in text.splitlines() if line.count("|") == 2))
+
+
+def _complete(meta, version):
+    """(release, version, [package=version]) of a meta package's kernel, or None where a part of it is not in the archive."""
+    fields = _run(["apt-cache", "show", f"{meta}={version}"], "apt-cache show")
+    found = re.search(r"^Depends: (linux-image-(\d[^\s,]*))", fields, re.MULTILINE)
+    if not found:
+        return None
+    image, release = found.groups()
+    series = ".".join(release.split(".")[:2])
+    # release is 'ABI-flavour'; its headers are split into a flavour's and a common part
+    abi, _ = release.rsplit("-", 1)
+    packages = [image, f"linux-headers-{release}", f"linux-headers-{abi}-common", f"linux-source-{series}"]
+    if not all(version in _versions(package) for package in packages):
+        return None
+    # The headers ask for the build tools of their version 'or later' (their Depends field):
+    # an archive that is being renewed has the tools of the next kernel before its image.
+    for tools in (f"linux-kbuild-{series}", f"linux-kbuild-{abi}"):
+        for tools_version in _versions(tools):
+            if subprocess.run(["dpkg", "--compare-versions", tools_version, "ge", version]).returncode == 0:
+                return release, version, [*(f"{package}={version}" for package in packages), f"{tools}={tools_version}"]
     return None
 
 
 def resolve(meta):
-    """(image package, release, version) of the kernel behind a meta package."""
-    if not _candidate(meta):
-        raise CannotPrepare(f"apt knows no package {meta}; is Debian's main archive among the sources?")
-    text = _run(["apt-cache", "depends", meta], "apt-cache depends")
-    found = re.search(r"Depends: (linux-image-(\d\S+))", text)
-    if not found:
-        raise CannotPrepare(f"{meta} does not name a kernel image")
-    return found[1], found[2], _candidate(found[1])
+    """(release, version, [package=version]) of the newest kernel behind a meta package that is there whole."""
+    for _ in range(2):
+        # madison lists the newest first
+        for version in _versions(meta):
+            whole = _complete(meta, version)
+            if whole:
+                return whole
+        _update()
+    raise CannotPrepare(f"apt knows no whole kernel behind {meta}; is Debian's main archive among the sources?")
 
 
 def _download(folder, wanted):
     """Fetches `package=version` archives into a folder."""
     folder.mkdir(parents=True, exist_ok=True)
-    command = ["apt-get", "-q", "-o", "APT::Sandbox::User=root", "download", *wanted]
     try:
-        _run(command, "fetching packages", cwd=folder)
-    except CannotPrepare:
-        _update()
-        _run(command, "fetching packages", cwd=folder)
+        _run(["apt-get", "-q", "-o", "APT::Sandbox::User=root", "download", *wanted], "fetching packages", cwd=folder)
+    except CannotPrepare as trouble:
+        raise NotFetched(*trouble.args) from trouble
 
 
 def _sha256(path):
@@ -143,7 +163,17 @@ def _sha256(path):
 def prepare(meta="linux-image-amd64"):
     """Builds the kernel folder unless it is there; returns it."""
     try:
-        image, release, version = resolve(meta)
+        return _prepare(meta)
+    except NotFetched as trouble:
+        # The archive may have gone on since apt's lists were read.
+        say(f"reading apt's lists anew ({trouble})")
+        _update()
+        return _prepare(meta)
+
+
+def _prepare(meta):
+    try:
+        release, version, packages = resolve(meta)
     except CannotPrepare as trouble:
         kept = [path.parent for path in CACHE.glob("kernel-*/provenance.json")
                 if json.loads(path.read_text())["recipe"] == _recipe()]
@@ -160,16 +190,9 @@ def prepare(meta="linux-image-amd64"):
     shutil.rmtree(folder, ignore_errors=True)
     work = CACHE / "work"
     shutil.rmtree(work, ignore_errors=True)
-    work.mkdir(parents=True)
     series = ".".join(release.split(".")[:2])
-    # release is 'ABI-flavour'; its headers are split into a flavour's and a common part
-    abi, flavour = release.rsplit("-", 1)
     say(f"fetching Debian's kernel {release} ({version}), its headers and its source")
-    kbuild = f"linux-kbuild-{series}"
-    if not _candidate(kbuild):
-        kbuild = f"linux-kbuild-{abi}"
-    packages = [image, f"linux-headers-{release}", f"linux-headers-{abi}-common", kbuild, f"linux-source-{series}"]
-    _download(work / "deb", [f"{package}={version}" for package in packages] + ["busybox-static"])
+    _download(work / "deb", [*packages, "busybox-static"])
     root = work / "root"
     for archive in sorted((work / "deb").glob("*.deb")):
         _run(["dpkg-deb", "-x", archive, root], "unpacking")
@@ -181,7 +204,7 @@ def prepare(meta="linux-image-amd64"):
     provenance = {
         "release": release,
         "version": version,
-        "packages": {**dict.fromkeys(packages, version), "busybox-static": busybox},
+        "packages": {**dict(package.split("=") for package in packages), "busybox-static": busybox},
         "driver_sources_sha256": sources,
         "driver_modules_sha256": {module.name: _sha256(module) for module in built},
         "vmlinuz_sha256": _sha256(folder / "vmlinuz"),
