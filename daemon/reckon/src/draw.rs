@@ -1,7 +1,7 @@
 //! What a board draws, where no sensor says: the vendor's tables, a straight line from idle to
 //! full load, and how far such a figure may be off.
 
-use alloc::vec::Vec;
+use alloc::{string::String, vec::Vec};
 
 use crate::units::{Amps, Share, Volts, Watts};
 
@@ -108,6 +108,33 @@ pub const BOARDS: [BoardRow; 15] = [
 pub fn vendor_row(kind: BoardKind) -> BoardRow {
     // Every kind has a row (held by a test); the first one stands in so that nothing can panic.
     BOARDS.iter().find(|row| row.kind == kind).copied().unwrap_or(BOARDS[0])
+}
+
+/// The board of this name: short names as they are printed on the boards; the long form of the device tree will do too.
+#[must_use]
+pub fn board_named(text: &str) -> Option<BoardKind> {
+    use BoardKind as K;
+    let short = text.trim().trim_start_matches("Raspberry Pi").trim();
+    let short = short.split(" Rev ").next()?.replace("Model ", "").replace("Plus", "+");
+    let squeezed: String = short.chars().filter(|c| !c.is_whitespace()).collect();
+    Some(match squeezed.to_ascii_uppercase().as_str() {
+        "1A" | "A" => K::OneA,
+        "1B" | "B" => K::OneB,
+        "1A+" | "A+" => K::OneAPlus,
+        "1B+" | "B+" => K::OneBPlus,
+        "2B" => K::TwoB,
+        "3B" => K::ThreeB,
+        "3A+" => K::ThreeAPlus,
+        "3B+" => K::ThreeBPlus,
+        "4B" | "4" => K::FourB,
+        "400" => K::FourHundred,
+        "5" | "5B" => K::Five,
+        "500" => K::FiveHundred,
+        "ZERO" => K::Zero,
+        "ZEROW" => K::ZeroW,
+        "ZERO2W" | "ZERO2" => K::ZeroTwoW,
+        _ => return None,
+    })
 }
 
 /// Where a board's idle and full draw come from.

@@ -28,6 +28,7 @@ pub mod estimator;
 pub mod fold;
 pub mod forecast;
 pub mod name;
+pub mod plan;
 pub mod power_off;
 pub mod reading;
 pub mod record;

@@ -16,7 +16,7 @@ use commands::{
     cli::{self, Cli, Command},
     export,
     failed::Failed,
-    now, outing, phone, replay,
+    now, outing, phone, plan, replay,
 };
 use host::log;
 
@@ -31,6 +31,7 @@ fn main() -> ExitCode {
         Some(Command::Phone(command)) => phone::run(&command),
         Some(Command::Answer(options)) => answer::run(&options),
         Some(Command::Check(options)) => check(&options),
+        Some(Command::Plan(options)) => plan::run(&options),
         Some(Command::Replay(options)) => replay::run(&options),
         Some(Command::Outing(command)) => outing::run(&command),
         Some(Command::Bank(command)) => bank::run(&command),

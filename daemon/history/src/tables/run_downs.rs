@@ -1,7 +1,7 @@
 //! Run-downs: what later forecasts learn from. Lists and figures that only the estimator knows the
 //! use of stand in one column, as JSON, so that new ones need no new column.
 
-use reckon::record::{Detail, RecordedRunDown, RunDown};
+use reckon::record::{Detail, DrawLevels, RecordedRunDown, RunDown};
 use rusqlite::{Connection, params};
 use serde_json::{Map, Value, json};
 
@@ -55,6 +55,13 @@ fn detail_text(detail: &Detail) -> String {
         "half_hours_w": detail.half_hours_w,
         "work": detail.work,
         "burst": detail.burst,
+        "draw_levels": detail.draw_levels.map(|seen| json!({
+            "busy": seen.busy,
+            "base_w": seen.base_w,
+            "work_w": seen.work_w,
+            "work_se_w": seen.work_se_w,
+            "sending_w": seen.sending_w,
+        })),
         "over_range_wh": detail.over_range_wh,
     })
     .to_string()
@@ -80,8 +87,20 @@ fn detail_from(text: &str) -> Detail {
         half_hours_w: list("half_hours_w"),
         work: list("work"),
         burst: all.get("burst").and_then(pair),
+        draw_levels: all.get("draw_levels").and_then(levels_from),
         over_range_wh: number("over_range_wh"),
     }
+}
+
+fn levels_from(value: &Value) -> Option<DrawLevels> {
+    let number = |key: &str| value.get(key).and_then(Value::as_f64);
+    Some(DrawLevels {
+        busy: number("busy")?,
+        base_w: number("base_w")?,
+        work_w: number("work_w"),
+        work_se_w: number("work_se_w").unwrap_or(0.0),
+        sending_w: number("sending_w"),
+    })
 }
 
 /// A run-down from a row, columns in the order of [`RUNDOWN_COLUMNS`].
@@ -139,6 +158,13 @@ mod tests {
             half_hours_w: vec![3.1, 3.3],
             work: vec![],
             burst: Some([0.4, 2.1]),
+            draw_levels: Some(DrawLevels {
+                busy: 0.12,
+                base_w: 2.9,
+                work_w: Some(3.1),
+                work_se_w: 0.05,
+                sending_w: None,
+            }),
             over_range_wh: Some(1.5),
         };
         assert_eq!(detail_from(&detail_text(&detail)), detail);

@@ -117,10 +117,10 @@ impl Regression {
         })
     }
 
-    /// Mean of the first number.
+    /// Means of both.
     #[must_use]
-    pub const fn mean_x(&self) -> f64 {
-        self.mean_x
+    pub const fn means(&self) -> (f64, f64) {
+        (self.mean_x, self.mean_y)
     }
 }
 

@@ -24,7 +24,7 @@ const MOST_LEFT_OUT: f64 = 0.05;
 ///
 /// A decoder works in bursts; somebody who calls half of the time in a timed mode has the key down
 /// for a fifth of it (79 symbols of 0.160 s in every second 15 s period, halved).
-fn assumed(name: &str) -> Option<(f64, f64)> {
+pub(crate) fn assumed_shares(name: &str) -> Option<(f64, f64)> {
     let known = [
         ("Receive", (0.30, 0.0)),
         ("Contacts", (0.35, 0.21)),
@@ -268,7 +268,7 @@ impl Activities {
     ) -> Vec<(&str, Option<UsualDraw>)> {
         let factor = self.station_factor();
         let modelled = |name: &str| {
-            let (busy, duty) = assumed(name)?;
+            let (busy, duty) = assumed_shares(name)?;
             let watts =
                 board.at(Some(Share::nearest(busy))) + besides.at_duty(Share::nearest(duty));
             (watts.si() > 0.0).then(|| UsualDraw { watts: watts * factor, log_sd: board.log_sd })

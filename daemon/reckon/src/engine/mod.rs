@@ -33,6 +33,7 @@ mod tracking;
 
 pub use crate::alarm::{AlarmChange, Edge};
 pub use crate::{bank::Start, belief::Carried};
+pub(crate) use activities::assumed_shares;
 pub use activities::{EarlierDraw, UsualDraw, UsualDraws, first_names, usual_draws};
 pub use choices::{AwayChoice, Choices, FinishChoice, Resume};
 pub use meter::few_steps;

@@ -78,6 +78,12 @@ impl DrawModel {
         busy.map(|_| watts)
     }
 
+    /// Takes that the outing will consist of this work and no other; gives the watts of its parts.
+    pub(super) fn plan(&mut self, work: &Work) -> [f64; PARTS] {
+        (self.usual, self.work) = (*work, Work::NONE);
+        *self.life.watts()
+    }
+
     /// Mean and variance of ln(usable Wh) in believed watts, for this outing's mixture of parts as
     /// it is and as it will probably become.
     pub(super) fn expect(&self) -> (f64, f64) {

@@ -15,6 +15,7 @@ mod capacity;
 mod comparable;
 mod curve;
 mod draw;
+mod draw_levels;
 mod draw_model;
 mod draw_prior;
 mod energy_left;
@@ -23,14 +24,17 @@ mod load_prior;
 mod maths;
 mod observation;
 mod outing;
+mod planned;
 mod time_to_empty;
 mod volts;
 mod work_life;
 
 pub(crate) use comparable::comparable;
+pub use draw_levels::LevelWatch;
 pub use learned::Learned;
 pub use load_prior::LoadPrior;
 pub use observation::{FED_OTHERWISE_W, Observation};
+pub use planned::{PartShares, PartWatts, Planned};
 
 use alloc::boxed::Box;
 

@@ -13,7 +13,7 @@ use super::{
     energy_left::{Grid, Node},
     learned::Learned,
     volts::Volts,
-    work_life::{Case, Work},
+    work_life::{Case, PARTS, Work},
 };
 use crate::{
     bank::{BankSpec, MeasuredAt, Start},
@@ -112,6 +112,25 @@ impl Outing {
         let belief = model.expect();
         Self::new(bank, start, runs.len(), capacity, Draw::new(prior), exp(prior.log_w), belief)
             .with(None, Some(model))
+    }
+
+    /// The same before an outing that is known in advance: its mean draw, W, is expected.
+    pub(super) fn expecting(mut self, mean_w: f64) -> Self {
+        self.expected_w = mean_w;
+        self
+    }
+
+    /// An outing of such work, whose draw nobody measures, and the watts of the parts as believed.
+    pub(super) fn planned(
+        bank: &BankSpec,
+        load: &LoadPrior,
+        learned: &Learned,
+        start: Start,
+        work: &Work,
+    ) -> (Self, [f64; PARTS]) {
+        let mut outing = Self::modelled(bank, load, learned, start);
+        let watts = outing.modelled.as_mut().map(|model| model.plan(work)).unwrap_or_default();
+        (outing, watts)
     }
 
     fn new(
@@ -345,6 +364,7 @@ impl Outing {
                 half_hours_w: self.half_hours_w,
                 work,
                 burst,
+                draw_levels: None,
             },
         }
     }

@@ -33,7 +33,7 @@ const EXTRAS_W: f64 = 0.2;
 /// What a person's display and programs add, W (assumption: a small display).
 const PERSON_W: f64 = 1.0;
 /// Deviations (ln) of the five parts about what is printed or assumed (fit).
-const DOUBTS: [f64; PARTS] = [0.18, 0.4, 0.9, 0.08, 0.3];
+pub(super) const DOUBTS: [f64; PARTS] = [0.18, 0.4, 0.9, 0.08, 0.3];
 /// Deviation (ln) of a run-down about the equation, and what doubts about the hours of a part add,
 /// as a share of that part: a person there; sending; the radio in hours without a timed mode (it
 /// may be off) (fit).
@@ -308,7 +308,7 @@ impl After {
 
 /// Watts of the parts as printed or assumed, and a factor on the board's doubt where nothing is
 /// printed.
-fn printed(bank: &BankSpec, load: &LoadPrior) -> ([f64; PARTS], f64) {
+pub(super) fn printed(bank: &BankSpec, load: &LoadPrior) -> ([f64; PARTS], f64) {
     let through = if bank.series <= 1 { 1.0 } else { STEP_DOWN };
     let idle = load.idle_w.unwrap_or(SOME_BOARD_W);
     let work = (load.full_w.unwrap_or(idle * FULL_TO_IDLE) - idle).max(0.1);

@@ -10,7 +10,7 @@ use crate::{
     bank::{BankSpec, MeasuredAt, Start},
     belief::last_end::start_of,
     engine::few_steps,
-    estimator::{Estimator, FED_OTHERWISE_W, Learned, LoadPrior, Observation},
+    estimator::{Estimator, FED_OTHERWISE_W, Learned, LevelWatch, LoadPrior, Observation},
 };
 
 /// A shorter outing teaches nothing that is worth a line, s.
@@ -113,8 +113,12 @@ impl Outing {
         let start = start_of(self.start_share);
         let spec = BankSpec { measured_at: seen_at(bank, rows), ..bank.clone() };
         let mut follower = Estimator::new(&spec, load, &Learned::default(), start);
+        let mut levels = LevelWatch::default();
         for stretch in on {
             follow(&mut follower, stretch, rows);
+        }
+        for row in rows {
+            levels.observe(&observation(row));
         }
         let seen = follower.close(self.ending.is_death());
         if !(seen.energy_wh() > 0.0 && seen.energy_wh().is_finite()) {
@@ -128,6 +132,7 @@ impl Outing {
         let over_range_wh = rows.iter().map(over_range_w).sum::<f64>() / 3600.0;
         let detail = Detail {
             over_range_wh: (over_range_wh > 0.0).then_some(over_range_wh),
+            draw_levels: levels.levels(load),
             ..seen.detail.clone()
         };
         let seen = RunDown {

@@ -38,7 +38,7 @@ pub use outing::{End, Ending, Outing, OutingWhole, Page};
 pub use period_fold::{PeriodFold, PeriodFoldPart};
 pub use request::{RecordCommand, TestLoad};
 pub use rows::{Channel, Row, Sample, Stats};
-pub use run_down::{Detail, RecordedRunDown, RunDown};
+pub use run_down::{Detail, DrawLevels, RecordedRunDown, RunDown};
 pub use series::{Series, SeriesAsk, Stretch};
 
 #[cfg(test)]

@@ -107,8 +107,25 @@ pub struct Detail {
     /// The processor's rhythm in a timed mode: size (seconds of full processor use) and length (s) of
     /// the burst that follows a slot that was listened to.
     pub burst: Option<[f64; 2]>,
+    /// What the measured draw was made of; `None` where it was not measured, or too short.
+    pub draw_levels: Option<DrawLevels>,
     /// Of the energy, counted while a sensor was at the end of its range, Wh: the true energy is more.
     pub over_range_wh: Option<f64>,
+}
+
+/// What an outing's measured draw was made of, as later plans take it apart.
+#[derive(Clone, Copy, Debug, PartialEq, Default)]
+pub struct DrawLevels {
+    /// Share of all cores that was busy on average while nothing was sent, 0 to 1.
+    pub busy: f64,
+    /// Mean draw while nothing was sent, W.
+    pub base_w: f64,
+    /// What full work adds, W; `None` where the load never changed.
+    pub work_w: Option<f64>,
+    /// Standard error of that, W.
+    pub work_se_w: f64,
+    /// What sending adds, W; `None` where nothing was seen to be sent.
+    pub sending_w: Option<f64>,
 }
 
 /// A run-down in the store.

@@ -50,6 +50,11 @@ pub(crate) enum Command {
     /// (seconds since power-on; empty means not read; other columns are ignored). The bank starts
     /// each outing full, and what it delivers is learned from each.
     Replay(Replay),
+    /// Will it carry the outing? How long a bank lasts for what you plan to do
+    ///
+    /// The plan is a TOML file: [bank] and [draw] as in the settings (or known = "its name" for a bank of the
+    /// record), then one [[stretch]] after the other with its hours and what is done in it.
+    Plan(Plan),
     /// What only you know: which bank, how full, how it ended
     ///
     /// Without a question it lists the open questions, and what was answered or inferred. An answer
@@ -453,6 +458,21 @@ pub(crate) struct Replay {
     /// Recorded outings, oldest first: FILE[:died|:stopped][:from=0.7|:unknown][:ambient=6]
     #[arg(required = true, value_name = "FILE")]
     pub(crate) files: Vec<String>,
+}
+
+/// Options of `plan`.
+#[derive(Args, Clone, Debug)]
+pub(crate) struct Plan {
+    /// Print JSON instead of sentences
+    #[arg(long)]
+    pub(crate) json: bool,
+    /// An outing of this bank that was recorded elsewhere, oldest first:
+    /// FILE[:died|:stopped][:from=0.7|:unknown][:ambient=6]
+    #[arg(long, value_name = "FILE")]
+    pub(crate) learn: Vec<String>,
+    /// The plan
+    #[arg(value_name = "PLAN.toml")]
+    pub(crate) plan: PathBuf,
 }
 
 /// Options of `check`.

@@ -12,5 +12,6 @@ mod files;
 pub(crate) mod now;
 pub(crate) mod outing;
 pub(crate) mod phone;
+pub(crate) mod plan;
 pub(crate) mod replay;
 mod text;

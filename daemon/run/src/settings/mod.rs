@@ -11,7 +11,7 @@ use std::{
 use probe::{Chip, SensorWant};
 use reckon::{
     bank::{BankDescription, BankSpec, Start},
-    draw::BoardKind,
+    draw::{self, BoardKind},
     engine::{Accessory, ActivityRule, Radio},
     name,
     reading::Role,
@@ -234,7 +234,7 @@ fn checked(mut top: Table<'_>) -> Settings {
         s.contacts = contacts(table);
     }
     if let Some(mut told) = top.table("bank") {
-        s.board = told.parsed("board", BOARD_WANT, board_kind);
+        s.board = told.parsed("board", BOARD_WANT, draw::board_named);
         let start = told.parsed("start", words::settings::START, Start::worded);
         s.start = start.unwrap_or_default();
         s.bank = bank(told);
@@ -381,32 +381,6 @@ fn sensor(mut t: Table<'_>) -> SensorWant {
         scale,
         chip,
     }
-}
-
-/// Short names as they are printed on the boards; the long form of the device tree will do too.
-fn board_kind(text: &str) -> Option<BoardKind> {
-    use BoardKind as K;
-    let short = text.trim().trim_start_matches("Raspberry Pi").trim();
-    let short = short.split(" Rev ").next()?.replace("Model ", "").replace("Plus", "+");
-    let squeezed: String = short.chars().filter(|c| !c.is_whitespace()).collect();
-    Some(match squeezed.to_ascii_uppercase().as_str() {
-        "1A" | "A" => K::OneA,
-        "1B" | "B" => K::OneB,
-        "1A+" | "A+" => K::OneAPlus,
-        "1B+" | "B+" => K::OneBPlus,
-        "2B" => K::TwoB,
-        "3B" => K::ThreeB,
-        "3A+" => K::ThreeAPlus,
-        "3B+" => K::ThreeBPlus,
-        "4B" | "4" => K::FourB,
-        "400" => K::FourHundred,
-        "5" | "5B" => K::Five,
-        "500" => K::FiveHundred,
-        "ZERO" => K::Zero,
-        "ZEROW" => K::ZeroW,
-        "ZERO2W" | "ZERO2" => K::ZeroTwoW,
-        _ => return None,
-    })
 }
 
 #[cfg(test)]

@@ -23,6 +23,7 @@ pub mod refusal;
 pub mod report;
 pub mod safe;
 pub mod sensor;
+pub mod plan;
 pub mod settings;
 pub mod station;
 pub mod strip;

@@ -16,7 +16,7 @@ use reckon::{
     bank::{AMBIENT_C, BankSpec, MeasuredAt},
     draw::{BoardModel, ModelFrom},
     engine::Start,
-    estimator::{Estimator, Learned, LoadPrior, Observation},
+    estimator::{Estimator, Learned, LevelWatch, LoadPrior, Observation},
     forecast::Spread,
     record::RunDown,
     units::{Celsius, Seconds, Share},
@@ -78,8 +78,8 @@ pub(crate) fn run(args: &cli::Replay) -> Result<(), Failed> {
 
 /// What a file's name and the words after it tell.
 #[derive(Clone, Debug, PartialEq)]
-struct Told {
-    path: PathBuf,
+pub(super) struct Told {
+    pub(super) path: PathBuf,
     /// The bank cut out; else it was stopped.
     died: bool,
     start: Start,
@@ -90,7 +90,7 @@ const AFTER_FILE: &str = words::terminal::AFTER_FILE;
 
 /// `FILE[:died|:stopped][:from=0.7|:unknown][:ambient=6]`. Without a word on the end it is taken as
 /// stopped: then the outing only says 'at least'.
-fn told(text: &str) -> Result<Told, String> {
+pub(super) fn told(text: &str) -> Result<Told, String> {
     let mut told =
         Told { path: PathBuf::from(text), died: false, start: Start::Full, ambient: None };
     let mut name = text;
@@ -149,7 +149,7 @@ fn bank_file(path: &Path) -> Result<(BankSpec, LoadPrior), Failed> {
 }
 
 /// Why playing stopped.
-enum Trouble {
+pub(super) enum Trouble {
     Input(String),
     Print(io::Error),
 }
@@ -169,6 +169,36 @@ struct Player<W> {
     out: W,
 }
 
+/// Plays one outing; `each` is handed the estimator after every row.
+pub(super) fn play(
+    outing: &Told,
+    bank: &BankSpec,
+    load: &LoadPrior,
+    learned: &Learned,
+    mut each: impl FnMut(f64, &Estimator) -> io::Result<()>,
+) -> Result<(Estimator, RunDown), Trouble> {
+    let name = outing.path.display();
+    let text = fs::read(&outing.path)
+        .map_err(|why| Trouble::Input(words::terminal::recording_unreadable(&name, &why)))?;
+    let bad = |say: String| Trouble::Input(format!("{name}: {say}"));
+    let mut recording = Recording::new(&text).map_err(bad)?;
+    let mut bank = bank.clone();
+    bank.ambient = outing.ambient.or(bank.ambient);
+    if !recording.has_sensor() {
+        bank.measured_at = MeasuredAt::Nowhere;
+    }
+    let mut estimator = Estimator::new(&bank, load, learned, outing.start);
+    let mut levels = LevelWatch::default();
+    let mut clock = Clock::default();
+    while let Some(row) = recording.next_row().map_err(bad)? {
+        levels.observe(&clock.take(&mut estimator, &row));
+        each(row.t_s, &estimator)?;
+    }
+    let mut rundown = estimator.clone().close(outing.died);
+    rundown.detail.draw_levels = levels.levels(load);
+    Ok((estimator, rundown))
+}
+
 impl<W: Write> Player<W> {
     fn play(
         &mut self,
@@ -176,32 +206,21 @@ impl<W: Write> Player<W> {
         outing: &Told,
         learned: &Learned,
     ) -> Result<RunDown, Trouble> {
-        let name = outing.path.display();
-        let text = fs::read(&outing.path)
-            .map_err(|why| Trouble::Input(words::terminal::recording_unreadable(&name, &why)))?;
-        let bad = |say: String| Trouble::Input(format!("{name}: {say}"));
-        let mut recording = Recording::new(&text).map_err(bad)?;
-        let mut bank = self.bank.clone();
-        bank.ambient = outing.ambient.or(bank.ambient);
-        if !recording.has_sensor() {
-            bank.measured_at = MeasuredAt::Nowhere;
-        }
-        let mut estimator = Estimator::new(&bank, &self.load, learned, outing.start);
-        let mut clock = Clock::default();
         let every = f64::from(self.every_s);
         let mut due = every;
         let mut now = 0.0;
-        while let Some(row) = recording.next_row().map_err(bad)? {
-            now = row.t_s;
-            clock.take(&mut estimator, &row);
+        let (bank, load) = (self.bank.clone(), self.load);
+        let (estimator, rundown) = play(outing, &bank, &load, learned, |t_s, estimator| {
+            now = t_s;
             if now >= due {
                 due = (now / every).floor() * every + every;
-                self.print(number, now, &estimator)?;
+                self.print(number, now, estimator)?;
             }
-        }
+            Ok(())
+        })?;
         let usable = estimator.usable_wh();
-        let rundown = estimator.close(outing.died);
         if !self.json {
+            let name = outing.path.display();
             let end = if outing.died { "the bank died" } else { "stopped" };
             let after = now_text::plain_spaces(&words::span(Seconds::of(now)));
             writeln!(
@@ -271,7 +290,7 @@ struct Clock {
 }
 
 impl Clock {
-    fn take(&mut self, estimator: &mut Estimator, row: &Row) {
+    fn take(&mut self, estimator: &mut Estimator, row: &Row) -> Observation {
         let mut dt_s = row.t_s - self.t_s;
         self.t_s = row.t_s;
         if !self.begun {
@@ -287,14 +306,16 @@ impl Clock {
                 hole -= step;
             }
         }
-        estimator.step(&Observation {
+        let seen = Observation {
             dt_s,
             watts: None,
             volts: row.volts,
             amps: row.amps,
             cpu_busy: row.busy,
             cpu_temp_c: row.temp_c,
-        });
+        };
+        estimator.step(&seen);
+        seen
     }
 }
 

@@ -1,0 +1,18 @@
+//! What a plan took for granted because nobody said otherwise.
+
+use alloc::string::String;
+
+/// One thing that was taken for granted; [`crate::words::plan::assumption`] says it.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Assumption {
+    /// The bank begins full.
+    Full,
+    /// It is about 15 °C.
+    Temperate,
+    /// Nobody said which board: a middling one.
+    SomeBoard,
+    /// The processor is busy for a seventh of the time.
+    SomewhatBusy,
+    /// An activity that was never recorded here draws what is usual of it.
+    UsualActivity(String),
+}
