@@ -56,10 +56,10 @@ fn detail_text(detail: &Detail) -> String {
         "work": detail.work,
         "burst": detail.burst,
         "draw_levels": detail.draw_levels.map(|seen| json!({
-            "busy": seen.busy,
-            "base_w": seen.base_w,
+            "rest_w": seen.rest_w,
+            "step": seen.step,
+            "present": seen.present,
             "work_w": seen.work_w,
-            "work_se_w": seen.work_se_w,
             "sending_w": seen.sending_w,
         })),
         "over_range_wh": detail.over_range_wh,
@@ -75,10 +75,6 @@ fn detail_from(text: &str) -> Detail {
         let list = all.get(key).and_then(Value::as_array);
         list.into_iter().flatten().filter_map(Value::as_f64).collect()
     };
-    let pair = |value: &Value| -> Option<[f64; 2]> {
-        let two = value.as_array()?;
-        Some([two.first()?.as_f64()?, two.get(1)?.as_f64()?])
-    };
     let curve = all.get("rest_curve").and_then(Value::as_array);
     Detail {
         rest_curve: curve.into_iter().flatten().filter_map(pair).collect(),
@@ -92,13 +88,18 @@ fn detail_from(text: &str) -> Detail {
     }
 }
 
+fn pair(value: &Value) -> Option<[f64; 2]> {
+    let two = value.as_array()?;
+    Some([two.first()?.as_f64()?, two.get(1)?.as_f64()?])
+}
+
 fn levels_from(value: &Value) -> Option<DrawLevels> {
     let number = |key: &str| value.get(key).and_then(Value::as_f64);
     Some(DrawLevels {
-        busy: number("busy")?,
-        base_w: number("base_w")?,
-        work_w: number("work_w"),
-        work_se_w: number("work_se_w").unwrap_or(0.0),
+        rest_w: number("rest_w")?,
+        step: value.get("step").and_then(pair),
+        present: number("present")?,
+        work_w: value.get("work_w").and_then(pair),
         sending_w: number("sending_w"),
     })
 }
@@ -159,10 +160,10 @@ mod tests {
             work: vec![],
             burst: Some([0.4, 2.1]),
             draw_levels: Some(DrawLevels {
-                busy: 0.12,
-                base_w: 2.9,
-                work_w: Some(3.1),
-                work_se_w: 0.05,
+                rest_w: 2.4,
+                step: Some([0.9, 0.3]),
+                present: 0.25,
+                work_w: Some([3.1, 0.05]),
                 sending_w: None,
             }),
             over_range_wh: Some(1.5),

@@ -4,16 +4,33 @@
 
 use alloc::vec::Vec;
 
-use super::{LoadPrior, Observation};
-use crate::{energy_tally::Regression, record::DrawLevels};
+use libm::sqrt;
+
+use super::{LoadPrior, Observation, burst_rhythm::BurstRhythm};
+use crate::{
+    energy_tally::{Regression, RegressionLine},
+    record::DrawLevels,
+};
 
 /// Readings that are kept: a day of ten-second rows. Beyond that every other one is dropped, again and again.
 const MOST: usize = 8192;
 /// Readings that are needed before anything is said: a quarter of an hour of ten-second rows.
 const FEWEST: usize = 90;
-/// The draw of a receiving station lies about here among all readings: even somebody who calls in every
-/// other slot listens for more than half of the time.
-const RECEIVING_AT: f64 = 0.3;
+/// Readings in a group whose means are compared: two minutes of ten-second rows, the window in which a mode's
+/// rhythm is told.
+const GROUP: usize = 12;
+/// From group to group no processor moves the draw by this much, W (fit).
+const JUMP_W: f64 = 0.35;
+/// A step of the draw at rest counts from this on, W, if either heap's deviation is below this part of it, and
+/// if either is at least this share of the time (fit).
+const STEP_W: f64 = 0.3;
+const CLEAR_STEP: f64 = 3.0;
+const FEW: f64 = 0.05;
+/// Here among all readings nothing is sent: even somebody who calls in every other slot listens for more than
+/// half of the time. Of the readings that are not far above that, the draw of a receiving station lies about
+/// here: the radio may be off for half of the time.
+const SOME_RECEIVING_AT: f64 = 0.3;
+const RECEIVING_AT: f64 = 0.75;
 /// A reading is one of the transmitter from this part of what sending adds (as printed) on, and one without it
 /// below that part.
 const SENT_FROM: f64 = 0.5;
@@ -27,18 +44,34 @@ const FEWEST_SENT: usize = 20;
 const CLEAR: f64 = 1.5;
 
 /// Collects what is needed for [`DrawLevels`] while an outing is read.
-#[derive(Clone, Debug, Default)]
+#[derive(Clone, Debug)]
 pub struct LevelWatch {
-    /// Busy share and watts.
-    readings: Vec<(f32, f32)>,
+    rhythm: BurstRhythm,
+    readings: Vec<Reading>,
     every: u32,
     passed: u32,
+}
+
+/// One reading: share of all cores, chance that somebody is there, draw.
+#[derive(Clone, Copy, Debug)]
+struct Reading {
+    busy: f32,
+    present: f32,
+    watts: f32,
+}
+
+impl Default for LevelWatch {
+    fn default() -> Self {
+        let rhythm = BurstRhythm::new(None, None);
+        Self { rhythm, readings: Vec::new(), every: 0, passed: 0 }
+    }
 }
 
 impl LevelWatch {
     /// Takes one reading; one without watts or without the processor's load tells nothing.
     #[expect(clippy::cast_possible_truncation, reason = "single precision is more than a sensor's")]
     pub fn observe(&mut self, seen: &Observation) {
+        self.rhythm.observe(seen.dt_s, seen.cpu_busy);
         let product = seen.volts.zip(seen.amps).map(|(v, a)| v * a);
         let (Some(watts), Some(busy)) = (seen.watts.or(product), seen.cpu_busy) else { return };
         if !(watts.is_finite() && watts >= super::FED_OTHERWISE_W && busy.is_finite()) {
@@ -49,7 +82,12 @@ impl LevelWatch {
             return;
         }
         self.passed = 0;
-        self.readings.push((busy.clamp(0.0, 1.0) as f32, watts as f32));
+        let present = self.rhythm.seen().present as f32;
+        self.readings.push(Reading {
+            busy: busy.clamp(0.0, 1.0) as f32,
+            present,
+            watts: watts as f32,
+        });
         if self.readings.len() >= MOST {
             let mut nth = 0_u32;
             self.readings.retain(|_| {
@@ -66,28 +104,114 @@ impl LevelWatch {
         if self.readings.len() < FEWEST {
             return None;
         }
-        let mut all: Vec<f64> = self.readings.iter().map(|r| f64::from(r.1)).collect();
+        let mut all: Vec<f64> = self.readings.iter().map(|r| f64::from(r.watts)).collect();
         all.sort_by(f64::total_cmp);
-        let receiving = quantile(&all, RECEIVING_AT);
         let adds = sending_adds_w(load);
+        let low = quantile(&all, SOME_RECEIVING_AT);
+        let quiet = all.partition_point(|w| adds.is_none_or(|adds| *w < low + SENT_FROM * adds));
+        let receiving = quantile(&all[..quiet], RECEIVING_AT);
         let is_sent = |watts: f64| adds.is_some_and(|adds| watts > receiving + SENT_FROM * adds);
         let is_not = |watts: f64| adds.is_none_or(|adds| watts < receiving + NOT_SENT_BELOW * adds);
-        let mut fit = Regression::default();
-        for &(busy, watts) in self.readings.iter().filter(|r| is_not(f64::from(r.1))) {
-            fit.add(f64::from(busy), f64::from(watts));
-        }
-        let (busy, base_w) = fit.means();
-        let line = fit.line();
+        let groups: Vec<Group> = self
+            .readings
+            .chunks(GROUP)
+            .filter_map(|all| Group::of(all.iter().filter(|r| is_not(f64::from(r.watts)))))
+            .collect();
+        let first = groups.first()?;
+        let work = work_w(&groups, load);
+        let slope = work.map_or(0.0, |line| line.slope);
+        let mut rests: Vec<f64> = groups.iter().map(|g| g.watts - slope * g.busy).collect();
+        rests.sort_by(f64::total_cmp);
+        let (rest_w, step) = step(&rests);
+        let mean = |of: fn(&Group) -> f64| groups.iter().map(of).sum::<f64>() / groups.len() as f64;
+        let quiet_w = mean(|g| g.watts).max(first.watts.min(rest_w));
         let sent = &all[all.partition_point(|w| !is_sent(*w))..];
-        let sending_w = (sent.len() >= FEWEST_SENT).then(|| quantile(sent, WHOLLY_SENT_AT) - base_w);
+        let sending_w =
+            (sent.len() >= FEWEST_SENT).then(|| quantile(sent, WHOLLY_SENT_AT) - quiet_w);
         Some(DrawLevels {
-            busy,
-            base_w,
-            work_w: line.map(|line| line.slope),
-            work_se_w: line.map_or(0.0, |line| line.slope_se),
-            sending_w,
+            rest_w,
+            step,
+            present: mean(|g| g.present),
+            work_w: work.map(|line| [line.slope, line.slope_se]),
+            sending_w: sending_w.filter(|w| *w > 0.0),
         })
     }
+}
+
+/// Means over a group of readings in which nothing was sent.
+#[derive(Clone, Copy, Debug)]
+struct Group {
+    busy: f64,
+    present: f64,
+    watts: f64,
+}
+
+impl Group {
+    fn of<'a>(all: impl Iterator<Item = &'a Reading>) -> Option<Self> {
+        let (mut n, mut sum) = (0.0, [0.0; 3]);
+        for r in all {
+            n += 1.0;
+            for (sum, more) in sum.iter_mut().zip([r.busy, r.present, r.watts]) {
+                *sum += f64::from(more);
+            }
+        }
+        let [busy, present, watts] = sum.map(|x| x / n);
+        (n >= GROUP as f64 / 3.0).then_some(Self { busy, present, watts })
+    }
+}
+
+/// What full work adds: from one group to the next, so that a display that comes on or a receiver that is
+/// plugged in, which stays for a while, is left out as a jump.
+fn work_w(groups: &[Group], load: &LoadPrior) -> Option<RegressionLine> {
+    let mut slope = load.full_w.zip(load.idle_w).map_or(3.0, |(full, idle)| full - idle);
+    let mut line = None;
+    for _ in 0..3 {
+        let mut fit = Regression::default();
+        for pair in groups.windows(2) {
+            let (busy, watts) = (pair[1].busy - pair[0].busy, pair[1].watts - pair[0].watts);
+            if (watts - slope * busy).abs() < JUMP_W {
+                // Both ways round, so that the line goes through nothing.
+                fit.add(busy, watts);
+                fit.add(-busy, -watts);
+            }
+        }
+        line = fit.line();
+        slope = line?.slope;
+    }
+    line.filter(|line| line.slope > 0.0)
+}
+
+/// The level at rest, and the step above it with the share of the time on it, if the levels fall into two
+/// heaps (the threshold of most variance between the two: Otsu, IEEE Trans. SMC 9, 1979).
+fn step(sorted_w: &[f64]) -> (f64, Option<[f64; 2]>) {
+    let n = sorted_w.len();
+    let total: f64 = sorted_w.iter().sum();
+    let (mut best, mut at) = (0.0, 0);
+    let mut below = 0.0;
+    for k in 1..n {
+        below += sorted_w[k - 1];
+        let (a, b) = (below / k as f64, (total - below) / (n - k) as f64);
+        let between = k as f64 * (n - k) as f64 * (b - a) * (b - a);
+        if between > best {
+            (best, at) = (between, k);
+        }
+    }
+    let (low, high) = sorted_w.split_at(at);
+    let share = high.len() as f64 / n as f64;
+    let ((low_w, low_sd), (high_w, high_sd)) = (mean_sd(low), mean_sd(high));
+    let adds = high_w - low_w;
+    let clear = adds > STEP_W && low_sd.max(high_sd) < adds / CLEAR_STEP;
+    if clear && (FEW..=1.0 - FEW).contains(&share) {
+        (low_w, Some([adds, share]))
+    } else {
+        (total / n as f64, None)
+    }
+}
+
+fn mean_sd(all: &[f64]) -> (f64, f64) {
+    let n = all.len().max(1) as f64;
+    let mean = all.iter().sum::<f64>() / n;
+    (mean, sqrt(all.iter().map(|x| (x - mean) * (x - mean)).sum::<f64>() / n))
 }
 
 /// What sending adds to receiving as printed, W, if that is clearly more than a board's own work.
@@ -98,7 +222,11 @@ fn sending_adds_w(load: &LoadPrior) -> Option<f64> {
 }
 
 fn quantile(sorted: &[f64], share: f64) -> f64 {
-    #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a place in the list")]
+    #[expect(
+        clippy::cast_possible_truncation,
+        clippy::cast_sign_loss,
+        reason = "a place in the list"
+    )]
     let at = (share * (sorted.len().saturating_sub(1)) as f64) as usize;
     sorted.get(at).copied().unwrap_or(0.0)
 }

@@ -2,6 +2,8 @@
 
 use alloc::vec::Vec;
 
+use libm::hypot;
+
 use super::{
     LoadPrior,
     draw_prior::STEP_DOWN,
@@ -15,10 +17,13 @@ use crate::{
     record::DrawLevels,
 };
 
+/// The doubts of the life equation are those of outings that nobody planned; beside a plan this share of them is
+/// left (fit).
+const PRINTED_DOUBT: f64 = 0.65;
 /// How far an outing's parts lie from those of the bank's other outings, as a share: somebody plugs something
 /// in, the radio is turned down (fit).
 const BETWEEN_BASE: f64 = 0.06;
-const BETWEEN_WORK: f64 = 0.15;
+const BETWEEN_WORK: f64 = 0.10;
 const BETWEEN_SENDING: f64 = 0.08;
 
 /// Parts of a draw, as shares of the time or of all cores.
@@ -68,6 +73,25 @@ pub struct PartWatts {
 }
 
 impl PartWatts {
+    /// The same with another converter between bank and board, which leaves `through` of the watts. What was
+    /// learned was learned with the converter that is there.
+    #[must_use]
+    pub fn with_converter(mut self, through: f64) -> Self {
+        if self.learned {
+            return self;
+        }
+        let factor = self.through / through.clamp(0.05, 1.0);
+        for k in 0..3 {
+            self.mean[k] *= factor;
+            for j in 0..PARTS {
+                self.cov[k][j] *= factor;
+                self.cov[j][k] *= factor;
+            }
+        }
+        self.through = through;
+        self
+    }
+
     /// Mean draw of such shares, W.
     #[must_use]
     pub fn mean_w(&self, shares: &PartShares) -> f64 {
@@ -94,7 +118,7 @@ impl PartWatts {
         }
         let mut cov = [[0.0; PARTS]; PARTS];
         for (k, row) in cov.iter_mut().enumerate() {
-            let sd = mean[k] * DOUBTS[k] * if k == 0 { told } else { 1.0 };
+            let sd = PRINTED_DOUBT * mean[k] * DOUBTS[k] * if k == 0 { told } else { 1.0 };
             row[k] = sd * sd;
         }
         Self { mean, cov, through, learned: false }
@@ -115,23 +139,75 @@ impl PartWatts {
         }
     }
 
-    fn learn(&mut self, seen: &DrawLevels) {
-        let base = PartShares { on: 1.0, busy: seen.busy, present: PRESENT, receiving: 1.0, sending: 0.0 };
-        self.read(&base, seen.base_w, BETWEEN_BASE * seen.base_w);
-        if let Some(work_w) = seen.work_w.filter(|w| *w > 0.0) {
-            let sd = libm::hypot(BETWEEN_WORK * work_w, seen.work_se_w);
-            self.read(&PartShares { busy: 1.0, ..PartShares::default() }, work_w, sd);
+    /// Takes in what earlier outings showed: first those in which a step of the draw told its parts apart.
+    fn learn(&mut self, all: &[&DrawLevels]) {
+        let mut told = false;
+        for seen in all {
+            let Some([step_w, _]) = seen.step else { continue };
+            if self.is_radio(step_w) {
+                self.read(&OFF, seen.rest_w, BETWEEN_BASE * seen.rest_w);
+                self.read(&RADIO, step_w, STEP_DIFFERS * step_w);
+            } else {
+                told = true;
+                self.read(&REST, seen.rest_w, BETWEEN_BASE * seen.rest_w);
+                self.read(&PERSON, step_w, STEP_DIFFERS * step_w);
+            }
         }
-        if let Some(sending_w) = seen.sending_w {
-            let part = PartShares { sending: 1.0, ..PartShares::default() };
-            self.read(&part, sending_w, BETWEEN_SENDING * sending_w);
+        for seen in all {
+            if seen.step.is_none() {
+                self.learn_even(seen, told);
+            }
+            if let Some([work_w, se_w]) = seen.work_w {
+                let part = PartShares { busy: 1.0, ..PartShares::default() };
+                self.read(&part, work_w, hypot(BETWEEN_WORK * work_w, 3.0 * se_w));
+            }
+            if let Some(sending_w) = seen.sending_w {
+                let part = PartShares { sending: 1.0, ..PartShares::default() };
+                self.read(&part, sending_w, BETWEEN_SENDING * sending_w);
+            }
+            self.learned = true;
         }
-        self.learned = true;
+    }
+
+    /// Whether a step of the draw is a radio that was switched off for a while, rather than a display.
+    fn is_radio(&self, step_w: f64) -> bool {
+        let (radio_w, person_w) = (self.mean_w(&RADIO), self.mean_w(&PERSON));
+        radio_w > 0.0 && (step_w - radio_w).abs() < (step_w - person_w).abs()
+    }
+
+    /// One whose draw at rest was even: somebody was there all the time, or never, or draws nothing.
+    fn learn_even(&mut self, seen: &DrawLevels, told: bool) {
+        if (CAME_AND_WENT..=1.0 - CAME_AND_WENT).contains(&seen.present) {
+            self.read(&PERSON, 0.0, NO_STEP_W);
+        }
+        let person_w = self.mean_w(&PERSON);
+        let present = if told {
+            let above = seen.rest_w - self.mean_w(&REST);
+            if above > 0.5 * person_w { 1.0 } else { 0.0 }
+        } else {
+            SOMETIMES
+        };
+        let unsure_w = if told { 0.0 } else { SOMETIMES * person_w };
+        let shares = PartShares { present, ..REST };
+        self.read(&shares, seen.rest_w, hypot(BETWEEN_BASE * seen.rest_w, unsure_w));
     }
 }
 
-/// Somebody is there for this share of an outing that nobody told more of (fit).
-const PRESENT: f64 = 0.3;
+/// The board at rest with a radio that receives.
+const REST: PartShares =
+    PartShares { on: 1.0, busy: 0.0, present: 0.0, receiving: 1.0, sending: 0.0 };
+const OFF: PartShares = PartShares { receiving: 0.0, ..REST };
+const RADIO: PartShares = PartShares { on: 0.0, ..REST };
+const PERSON: PartShares =
+    PartShares { on: 0.0, busy: 0.0, present: 1.0, receiving: 0.0, sending: 0.0 };
+/// Somebody is there for this share of an outing in which no step of the draw told (fit).
+const SOMETIMES: f64 = 0.3;
+/// How far a display's step differs from outing to outing, as a share.
+const STEP_DIFFERS: f64 = 0.15;
+/// Where somebody came and went by what the processor shows (its mean chance lies this far from both ends)
+/// and the draw has no step, what that takes is nothing, give or take so many watts (fit).
+const CAME_AND_WENT: f64 = 0.25;
+const NO_STEP_W: f64 = 0.5;
 
 /// What is believed before an outing of such doings.
 #[derive(Clone, Debug)]
@@ -157,11 +233,10 @@ impl Planned {
             return Self::modelled(bank, &load, learned, start, mix);
         }
         let mut watts = PartWatts::printed(bank, &load);
-        for run in learned.rundowns_data() {
-            if let Some(levels) = &run.detail.draw_levels {
-                watts.learn(levels);
-            }
-        }
+        let runs = learned.rundowns_data();
+        watts.learn(
+            &runs.iter().filter_map(|run| run.detail.draw_levels.as_ref()).collect::<Vec<_>>(),
+        );
         let mean_w = watts.mean_w(mix) / mix.on.max(1e-6);
         let outing = Outing::measured(bank, &load, learned, start).expecting(mean_w);
         Self { left: outing.left(), watts }
@@ -181,7 +256,8 @@ impl Planned {
         let mut watts = PartWatts::printed(bank, load);
         watts.mean = mean;
         watts.cov = [[0.0; PARTS]; PARTS];
-        watts.learned = learned.rundowns_data().iter().any(|run| Work::from_run_down(run).is_some());
+        watts.learned =
+            learned.rundowns_data().iter().any(|run| Work::from_run_down(run).is_some());
         Self { left: outing.left(), watts }
     }
 }

@@ -16,10 +16,9 @@ const HALTED: (f64, f64) = (0.3, 0.5);
 const BUSY_DIFFERS: f64 = 0.20;
 const SENT_DIFFERS: f64 = 0.12;
 /// How far an outing's draw at rest lies from that of the bank's others, as a share (fit).
-const BASE_DIFFERS: f64 = 0.04;
-/// With the key down, or with more than this share of the cores busy, somebody is there.
-const SOMEBODY_BUSY: f64 = 0.2;
-/// Else somebody is there for this share of the time (fit), and not at all at an idle board.
+const BASE_DIFFERS: f64 = 0.06;
+/// Somebody is at the board where something is sent, nobody where it idles, and else for this share of the time
+/// (fit).
 const SOMETIMES: f64 = 0.3;
 const IDLE_BUSY: f64 = 0.03;
 
@@ -56,7 +55,8 @@ pub(super) fn shares(stretch: &Stretch, feeds: Feeds) -> PartShares {
         shares.on = 1.0;
         shares.busy = busy;
         shares.present = match () {
-            () if sent > 0.0 || busy > SOMEBODY_BUSY => 1.0,
+            () if !stretch.display_on => 0.0,
+            () if sent > 0.0 => 1.0,
             () if busy <= IDLE_BUSY => 0.0,
             () => SOMETIMES,
         };
@@ -120,7 +120,8 @@ impl Course {
         let wh = self.watts.mean_w(&sum) + besides_wh;
         let part = |shares: PartShares| self.watts.mean_w(&shares);
         let busy = BUSY_DIFFERS * part(PartShares { busy: sum.busy, ..PartShares::default() });
-        let sent = SENT_DIFFERS * part(PartShares { sending: sum.sending, ..PartShares::default() });
+        let sent =
+            SENT_DIFFERS * part(PartShares { sending: sum.sending, ..PartShares::default() });
         let base = BASE_DIFFERS * part(PartShares { busy: 0.0, sending: 0.0, ..sum });
         let var = self.watts.var_w2(&sum) + busy * busy + sent * sent + base * base;
         let sd = hypot(sqrt(var), besides_sd_wh);

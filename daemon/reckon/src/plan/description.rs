@@ -108,6 +108,7 @@ const KEYS: &[(&str, &str, Want)] = &[
     ("stretch", "extra_w", Number(0.0, 1000.0, "W")),
     ("stretch", "board", Word(&["on", "off"])),
     ("stretch", "connected", Flag),
+    ("stretch", "display", Word(&["on", "off"])),
 ];
 /// So many tables of one name are taken at most.
 const MOST: &[(&str, usize)] = &[("", 1), ("bank", 4), ("draw", 1), ("stretch", 200)];
@@ -152,12 +153,8 @@ impl Description {
     /// # Errors
     /// Everything that cannot be right.
     pub fn complete(self, known: &Known) -> Result<(Plan, Vec<Assumption>), Vec<PlanFault>> {
-        let mut reading = Reading {
-            given: self.given,
-            faults: self.faults,
-            assumed: Vec::new(),
-            known,
-        };
+        let mut reading =
+            Reading { given: self.given, faults: self.faults, assumed: Vec::new(), known };
         let plan = reading.plan();
         let Reading { faults, assumed, .. } = reading;
         if faults.is_empty() { Ok((plan, assumed)) } else { Err(faults) }
@@ -278,7 +275,8 @@ impl Reading<'_> {
     /// plan says at which.
     fn load(&mut self, bank: Option<&BankSpec>) -> LoadPrior {
         let of = |key: &str| self.number("draw", 0, key);
-        let told = of("idle_w").zip(of("full_w")).map(|(idle, full)| (Watts::of(idle), Watts::of(full)));
+        let told =
+            of("idle_w").zip(of("full_w")).map(|(idle, full)| (Watts::of(idle), Watts::of(full)));
         let label_v = bank.map_or(1.0, |bank| bank.label_volts.si());
         let volts = of("radio_v").unwrap_or(label_v);
         let radio = |key| of(key).map(|amps| amps * volts);
@@ -286,7 +284,8 @@ impl Reading<'_> {
         let kind = self.text("bank", 0, "board").and_then(|name| draw::board_named(&name));
         let model = BoardModel::new(kind, told);
         let known = self.known.load;
-        let board = (model.from != ModelFrom::Generic).then_some((model.idle.si(), model.full.si()));
+        let board =
+            (model.from != ModelFrom::Generic).then_some((model.idle.si(), model.full.si()));
         let board = board.or(known.idle_w.zip(known.full_w));
         if board.is_none() {
             self.assume(Assumption::SomeBoard);
@@ -316,12 +315,12 @@ impl Reading<'_> {
             return Stretch::of_shares(1.0, 0.0, 0.0);
         };
         let word = |key: &str| self.text("stretch", nth, key);
-        let (board_on, radio_on) =
-            (word("board").is_none_or(|w| w == "on"), word("radio").is_none_or(|w| w != "off"));
+        let is_on = |key| word(key).is_none_or(|word| word != "off");
+        let (board_on, radio_on, display_on) = (is_on("board"), is_on("radio"), is_on("display"));
         let connected = !matches!(self.at("stretch", nth, "connected"), Some(Given::Flag(false)));
         let extra_w = self.number("stretch", nth, "extra_w").unwrap_or(0.0);
         let doing = self.doing(nth);
-        Stretch { hours, doing, extra_w, board_on, connected, radio_on }
+        Stretch { hours, doing, extra_w, board_on, connected, radio_on, display_on }
     }
 
     fn doing(&mut self, nth: usize) -> Doing {

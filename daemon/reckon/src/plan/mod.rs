@@ -1,42 +1,22 @@
-//! Will it carry the outing? What is known of banks, board, radio and operator before leaving, worked out for
-//! a day that has not been yet.
+//! Will it carry the outing? What is known of banks, board, radio and operator before leaving, worked out for a day
+//! that has not been yet.
+//!
+//! A [`Description`] (a plan file, JSON, a form) becomes a [`Plan`]; [`answer`] says what it comes to. How much a
+//! bank holds and what the parts of the draw take is the estimator's belief
+//! ([`crate::estimator::Planned`]); `course` lays the draw out along the stretches, `lasting` puts the two
+//! together, `change` tries what would buy time.
 
+mod answer;
 mod assumption;
+mod change;
 mod course;
 mod description;
+mod energies;
 mod lasting;
 mod spec;
 
+pub use answer::{Answer, BankFound, Point, Smallest, answer};
 pub use assumption::Assumption;
+pub use change::{Change, What};
 pub use description::{Description, Given, Known, Place, PlanFault};
 pub use spec::{Doing, Feeds, Plan, PlanBank, Stretch};
-
-use crate::{
-    estimator::Planned,
-    forecast::Spread,
-};
-use course::{Course, mix};
-use lasting::{Energies, Supply, lasts};
-
-/// When the plan's supplies end.
-#[must_use]
-pub fn spread(plan: &Plan) -> Spread {
-    let supplies: alloc::vec::Vec<Supply> = plan
-        .banks
-        .iter()
-        .map(|bank| {
-            let planned = Planned::new(
-                &bank.spec,
-                &plan.load,
-                &bank.learned,
-                bank.start,
-                &mix(plan, bank.feeds),
-            );
-            Supply {
-                energies: Energies::new(planned.left),
-                course: Course::new(plan, bank.feeds, &planned.watts),
-            }
-        })
-        .collect();
-    lasts(&supplies)
-}

@@ -89,6 +89,8 @@ pub struct Stretch {
     pub connected: bool,
     /// The radio is switched on.
     pub radio_on: bool,
+    /// The display may be on when somebody is there.
+    pub display_on: bool,
 }
 
 impl Stretch {
@@ -96,7 +98,15 @@ impl Stretch {
     #[must_use]
     pub const fn of_shares(hours: f64, busy: f64, sent: f64) -> Self {
         let doing = Doing::Shares { busy, sent };
-        Self { hours, doing, extra_w: 0.0, board_on: true, connected: true, radio_on: true }
+        Self {
+            hours,
+            doing,
+            extra_w: 0.0,
+            board_on: true,
+            connected: true,
+            radio_on: true,
+            display_on: true,
+        }
     }
 }
 

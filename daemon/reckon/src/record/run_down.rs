@@ -116,14 +116,14 @@ pub struct Detail {
 /// What an outing's measured draw was made of, as later plans take it apart.
 #[derive(Clone, Copy, Debug, PartialEq, Default)]
 pub struct DrawLevels {
-    /// Share of all cores that was busy on average while nothing was sent, 0 to 1.
-    pub busy: f64,
-    /// Mean draw while nothing was sent, W.
-    pub base_w: f64,
-    /// What full work adds, W; `None` where the load never changed.
-    pub work_w: Option<f64>,
-    /// Standard error of that, W.
-    pub work_se_w: f64,
+    /// Draw with nothing to do and nothing sent, W.
+    pub rest_w: f64,
+    /// A lasting step above that, such as a display that is on for a while: W, and its share of the time.
+    pub step: Option<[f64; 2]>,
+    /// Mean chance that somebody was there, as far as the processor showed it, 0 to 1.
+    pub present: f64,
+    /// What full work of the processor adds, W, and the standard error of that.
+    pub work_w: Option<[f64; 2]>,
     /// What sending adds, W; `None` where nothing was seen to be sent.
     pub sending_w: Option<f64>,
 }

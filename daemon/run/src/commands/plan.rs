@@ -5,11 +5,13 @@ use std::fs;
 use reckon::{
     estimator::Learned,
     plan::{self, Description, Given, Known, Place},
-    units::Share,
     words,
 };
 use serde_json::json;
-use toml::{Spanned, de::{DeTable, DeValue}};
+use toml::{
+    Spanned,
+    de::{DeTable, DeValue},
+};
 
 use crate::commands::{cli, failed::Failed, replay};
 
@@ -41,11 +43,17 @@ pub(crate) fn run(args: &cli::Plan) -> Result<(), Failed> {
         learned.credit(&rundown);
     }
     plan.banks[0].learned = learned;
-    let spread = plan::spread(&plan);
-    let at = |share: f64| spread.quantile(Share::nearest(share)).map_or(0.0, |s| s.si());
+    let answer = plan::answer(&plan, &[]);
+    let three = |[p10, p50, p90]: [f64; 3]| json!({ "p10": p10, "p50": p50, "p90": p90 });
     println!(
         "{}",
-        json!({ "lasts_s": { "p10": at(0.1), "p50": at(0.5), "p90": at(0.9) } })
+        json!({
+            "lasts_s": three(answer.lasts.map(|s| s.si())),
+            "chance_of_finish": answer.chance_of_finish.part(),
+            "energy_wh": three(answer.energy_wh),
+            "draw_w": answer.draw_w,
+            "e50": answer.energy_wh[1],
+        })
     );
     Ok(())
 }
@@ -71,8 +79,7 @@ fn table(into: &mut Description, name: &str, nth: usize, rows: &DeTable<'_>) {
                 }
             }
             _ => {
-                let place =
-                    Place { table: name.to_owned(), nth, key: key.get_ref().to_string() };
+                let place = Place { table: name.to_owned(), nth, key: key.get_ref().to_string() };
                 into.take(place, given(value));
             }
         }

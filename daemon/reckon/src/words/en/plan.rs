@@ -36,8 +36,8 @@ pub fn assumption(one: &Assumption) -> String {
         Assumption::Temperate => "It is about 15 °C.".into(),
         Assumption::SomeBoard => "The board is a middling one: nobody said which.".into(),
         Assumption::SomewhatBusy => "The processor is busy for a seventh of the time.".into(),
-        Assumption::UsualActivity(name) => format!(
-            "{name} draws what is usual: it was never recorded here."
-        ),
+        Assumption::UsualActivity(name) => {
+            format!("{name} draws what is usual: it was never recorded here.")
+        }
     }
 }

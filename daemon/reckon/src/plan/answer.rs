@@ -1,0 +1,256 @@
+//! What a plan comes to.
+
+use alloc::{boxed::Box, string::String, vec::Vec};
+
+use super::{
+    change::{self, Change},
+    course::{Course, mix},
+    energies::Energies,
+    lasting::{Charge, LONGEST_H, Paths, Supply},
+    spec::{Feeds, Plan, PlanBank},
+};
+use crate::{
+    bank::Start,
+    estimator::{PartWatts, Planned},
+    forecast::Spread,
+    units::{Seconds, Share},
+};
+
+/// Points along the outing.
+const POINTS: usize = 48;
+/// Changes that are told.
+const CHANGES: usize = 3;
+/// The chances for which the smallest bank is told.
+const WANTED: [f64; 2] = [0.9, 0.95];
+
+/// A moment of the outing.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Point {
+    /// Since the start.
+    pub at: Seconds,
+    /// Left in all banks, Wh: 10 %, 50 %, 90 %.
+    pub left_wh: [f64; 3],
+    /// Drawn from all banks, W.
+    pub draw_w: f64,
+    /// What the sun gives in the middle of its range, W.
+    pub sun_w: f64,
+}
+
+/// A bank of the plan as it is believed.
+#[derive(Clone, Debug, PartialEq)]
+pub struct BankFound {
+    /// Its name.
+    pub name: String,
+    /// Run-downs that it is known from; 0: by its label.
+    pub run_downs: u32,
+    /// Usable at the start, Wh: 10 %, 50 %, 90 %.
+    pub usable_wh: [f64; 3],
+    /// By its label, Wh.
+    pub label_wh: f64,
+}
+
+/// The smallest bank of the first one's kind that reaches finish and reserve.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Smallest {
+    /// With this chance.
+    pub chance: f64,
+    /// Usable, Wh.
+    pub usable_wh: f64,
+    /// On its label, mAh.
+    pub label_mah: f64,
+}
+
+/// What a plan comes to.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Answer {
+    /// When the first supply ends, since the start: 10 %, 50 %, 90 %.
+    pub lasts: [Seconds; 3],
+    /// The chance to last until the finish.
+    pub chance_of_finish: Share,
+    /// The chance to last until finish and reserve.
+    pub chance_with_reserve: Share,
+    /// Usable in all banks at the start, Wh: 10 %, 50 %, 90 %.
+    pub energy_wh: [f64; 3],
+    /// Mean draw until the finish from all banks, W.
+    pub draw_w: f64,
+    /// How well that is known: deviation of its logarithm.
+    pub draw_log_sd: f64,
+    /// Along the outing.
+    pub points: Vec<Point>,
+    /// Its banks.
+    pub banks: Vec<BankFound>,
+    /// Smallest banks that would do.
+    pub smallest: Vec<Smallest>,
+    /// What buys the most time.
+    pub changes: Vec<Change>,
+}
+
+/// The supplies of a plan, and the banks behind them.
+pub(super) struct Worked<'a> {
+    supplies: Vec<Supply<'a>>,
+    banks: Vec<BankFound>,
+    paths: Paths,
+}
+
+/// Works a plan out; `others` are banks that could be taken instead.
+#[must_use]
+pub fn answer(plan: &Plan, others: &[PlanBank]) -> Answer {
+    let charge = charge_of(plan);
+    let worked = Worked::new(plan, charge.as_deref());
+    let spread = worked.spread();
+    let finish = Seconds::of(3600.0 * plan.finish_h);
+    let reserve = Seconds::of(3600.0 * plan.reserve_h);
+    let chance = |at| spread.chance_beyond(at).unwrap_or(Share::NONE);
+    let lasts = quantiles(&spread);
+    let mut changes: Vec<Change> = change::possible(plan, others)
+        .into_iter()
+        .map(|(what, changed)| Change { what, gains: middle(&changed) - lasts[1] })
+        .filter(|change| change.gains.si() > 60.0)
+        .collect();
+    changes.sort_by(|a, b| b.gains.si().total_cmp(&a.gains.si()));
+    changes.truncate(CHANGES);
+    let (draw_w, draw_log_sd) = worked.draw(plan.finish_h);
+    Answer {
+        lasts,
+        chance_of_finish: chance(finish),
+        chance_with_reserve: chance(finish + reserve),
+        energy_wh: worked.energy_wh(),
+        draw_w,
+        draw_log_sd,
+        points: worked.points(plan, charge.as_deref()),
+        smallest: worked.smallest(plan),
+        banks: worked.banks,
+        changes,
+    }
+}
+
+/// When a plan ends in the middle.
+fn middle(plan: &Plan) -> Seconds {
+    let charge = charge_of(plan);
+    quantiles(&Worked::new(plan, charge.as_deref()).spread())[1]
+}
+
+/// What the plan's panel gives its first supply.
+fn charge_of(plan: &Plan) -> Option<Box<dyn Fn(f64, f64) -> f64 + '_>> {
+    let _ = plan;
+    None
+}
+
+fn quantiles(spread: &Spread) -> [Seconds; 3] {
+    let last = Seconds::of(3600.0 * LONGEST_H);
+    [0.1, 0.5, 0.9].map(|share| spread.quantile(Share::nearest(share)).unwrap_or(last))
+}
+
+impl<'a> Worked<'a> {
+    fn new(plan: &Plan, charge: Option<Charge<'a>>) -> Self {
+        let mut banks = Vec::new();
+        let mut supplies: Vec<(Feeds, Supply<'a>)> = Vec::new();
+        for bank in &plan.banks {
+            let (at_start, full, watts) = believed(plan, bank);
+            banks.push(BankFound {
+                name: bank.spec.name.clone(),
+                run_downs: bank.learned.rundowns(),
+                usable_wh: at_start.range(),
+                label_wh: bank.spec.label_energy().wh(),
+            });
+            match supplies.iter_mut().find(|(feeds, _)| *feeds == bank.feeds) {
+                Some((_, supply)) => {
+                    supply.energies = supply.energies.and(&at_start);
+                    supply.full = supply.full.and(&full);
+                }
+                None => supplies.push((
+                    bank.feeds,
+                    Supply {
+                        energies: at_start,
+                        full,
+                        course: Course::new(plan, bank.feeds, &watts),
+                        charge: charge.filter(|_| supplies.is_empty()),
+                    },
+                )),
+            }
+        }
+        let supplies: Vec<Supply<'a>> = supplies.into_iter().map(|(_, supply)| supply).collect();
+        let paths = Paths::new(&supplies, &[plan.finish_h, plan.finish_h + plan.reserve_h]);
+        Self { supplies, banks, paths }
+    }
+
+    fn spread(&self) -> Spread {
+        self.paths.lasts(&self.supplies)
+    }
+
+    fn energy_wh(&self) -> [f64; 3] {
+        let all = self.supplies.iter().map(|supply| supply.energies.clone());
+        all.reduce(|a, b| a.and(&b)).map_or([0.0; 3], |sum| sum.range())
+    }
+
+    fn draw(&self, finish_h: f64) -> (f64, f64) {
+        let taken = self.supplies.iter().map(|supply| supply.course.taken(finish_h));
+        let (wh, sd) = taken.fold((0.0, 0.0), |(wh, sd), t| (wh + t.wh, sd + t.wh * t.log_sd));
+        (wh / finish_h.max(1e-6), sd / wh.max(1e-9))
+    }
+
+    fn points(&self, plan: &Plan, charge: Option<Charge<'_>>) -> Vec<Point> {
+        let last = plan.finish_h + plan.reserve_h;
+        let ends = quantiles(&self.spread())[2].si() / 3600.0;
+        let until = last.max(ends).min(*self.paths.hours.last().unwrap_or(&last));
+        (0..=POINTS)
+            .map(|n| {
+                let hour = until * n as f64 / POINTS as f64;
+                let left_wh = if n == 0 {
+                    self.energy_wh()
+                } else {
+                    self.paths.left_wh(&self.supplies, self.paths.place(hour))
+                };
+                let draw_w = self.supplies.iter().map(|s| s.course.watts_at(hour)).sum();
+                let sun_w = charge.map_or(0.0, |watts| watts(hour, 0.5));
+                Point { at: Seconds::of(3600.0 * hour), left_wh, draw_w, sun_w }
+            })
+            .collect()
+    }
+
+    /// By how much the first supply would have to hold more, or could hold less (halving).
+    fn smallest(&self, plan: &Plan) -> Vec<Smallest> {
+        let k = self.paths.place(plan.finish_h + plan.reserve_h);
+        let (Some(first), Some(bank)) = (self.supplies.first(), plan.banks.first()) else {
+            return Vec::new();
+        };
+        let enough =
+            |scale: f64, chance: f64| self.paths.ended(&self.supplies, k, scale) <= 1.0 - chance;
+        WANTED
+            .into_iter()
+            .filter(|chance| enough(MOST_TIMES, *chance))
+            .map(|chance| {
+                let (mut low, mut high) = (1.0 / MOST_TIMES, MOST_TIMES);
+                for _ in 0..40 {
+                    let middle = libm::sqrt(low * high);
+                    if enough(middle, chance) { high = middle } else { low = middle }
+                }
+                let usable_wh = high * first.energies.quantile(0.5);
+                let label_mah = high * bank.spec.label.si() * 1000.0;
+                Smallest { chance, usable_wh, label_mah }
+            })
+            .collect()
+    }
+}
+
+/// No bank is looked for that holds more than so many times as much.
+const MOST_TIMES: f64 = 50.0;
+
+/// What a bank holds at the start and full, and the watts drawn from it.
+fn believed(plan: &Plan, bank: &PlanBank) -> (Energies, Energies, PartWatts) {
+    let mix = mix(plan, bank.feeds);
+    let planned = |start| Planned::new(&bank.spec, &plan.load, &bank.learned, start, &mix);
+    let scaled = |left| Energies::new(left).times(bank.depth);
+    let Planned { left, watts } = planned(bank.start);
+    let at_start = scaled(left);
+    let full = if bank.start == Start::Full {
+        at_start.clone()
+    } else {
+        scaled(planned(Start::Full).left)
+    };
+    let watts = match plan.through {
+        Some(through) => watts.with_converter(through),
+        None => watts,
+    };
+    (at_start, full, watts)
+}

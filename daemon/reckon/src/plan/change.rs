@@ -1,0 +1,123 @@
+//! Changes of a plan that may buy time.
+
+use alloc::{string::String, vec::Vec};
+
+use super::spec::{Doing, Plan, PlanBank};
+use crate::units::{AmpHours, Celsius, Seconds};
+
+/// A change.
+#[derive(Clone, Debug, PartialEq)]
+pub enum What {
+    /// Another bank instead of the first.
+    Take(String),
+    /// Another bank after the others.
+    Bring(String),
+    /// A bank of twice the label.
+    Double,
+    /// Half as much sent.
+    SendHalf,
+    /// The processor slowed down, so that its work takes a little more than half.
+    SlowDown,
+    /// The display off.
+    DisplayOff,
+    /// The radio off where nothing is sent and nothing decoded.
+    RadioOff,
+    /// The bank kept at about 15 °C.
+    KeepWarm,
+}
+
+/// A change and what it gains.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Change {
+    /// What.
+    pub what: What,
+    /// By so much the middle of the end is later.
+    pub gains: Seconds,
+}
+
+/// What is left of the processor's draw when it is slowed down (ours: boards halve their clock, and a decoder
+/// then takes longer).
+const SLOWED: f64 = 0.6;
+/// A bank is kept as warm as this in a pocket, °C, where it is colder by this much.
+const WARM_C: f64 = 15.0;
+const COLDER_C: f64 = 5.0;
+/// Less of the cores is busy where nothing is decoded.
+const QUIET_BUSY: f64 = 0.05;
+
+/// Each change that this plan allows, with the plan changed.
+pub(super) fn possible(plan: &Plan, others: &[PlanBank]) -> Vec<(What, Plan)> {
+    let mut all: Vec<(What, Plan)> = Vec::new();
+    let known = |bank: &PlanBank| plan.banks.iter().any(|b| b.spec.name == bank.spec.name);
+    for bank in others.iter().filter(|bank| !known(bank)) {
+        let mut taken = plan.clone();
+        if let Some(first) = taken.banks.first_mut() {
+            let feeds = first.feeds;
+            *first = PlanBank { feeds, ..bank.clone() };
+        }
+        all.push((What::Take(bank.spec.name.clone()), taken));
+        let mut brought = plan.clone();
+        brought.banks.push(bank.clone());
+        all.push((What::Bring(bank.spec.name.clone()), brought));
+    }
+    let mut add = |what, change: &dyn Fn(&mut Plan) -> bool| {
+        let mut changed = plan.clone();
+        if change(&mut changed) {
+            all.push((what, changed));
+        }
+    };
+    add(What::Double, &double);
+    add(What::SendHalf, &|plan| each_share(plan, |_, sent| *sent *= 0.5));
+    add(What::SlowDown, &|plan| each_share(plan, |busy, _| *busy *= SLOWED));
+    add(What::DisplayOff, &display_off);
+    add(What::RadioOff, &radio_off);
+    add(What::KeepWarm, &keep_warm);
+    all
+}
+
+fn double(plan: &mut Plan) -> bool {
+    let Some(first) = plan.banks.first_mut() else { return false };
+    first.spec.label = AmpHours::of(2.0 * first.spec.label.si());
+    first.learned = crate::estimator::Learned::default();
+    true
+}
+
+fn each_share(plan: &mut Plan, change: impl Fn(&mut f64, &mut f64)) -> bool {
+    let before = plan.stretches.clone();
+    for stretch in &mut plan.stretches {
+        if let Doing::Shares { busy, sent } = &mut stretch.doing {
+            change(busy, sent);
+        }
+    }
+    plan.stretches != before
+}
+
+fn display_off(plan: &mut Plan) -> bool {
+    let before = plan.stretches.clone();
+    for stretch in &mut plan.stretches {
+        stretch.display_on = false;
+    }
+    plan.stretches != before
+}
+
+fn radio_off(plan: &mut Plan) -> bool {
+    let has_radio = plan.load.radio_receive_w.is_some();
+    let before = plan.stretches.clone();
+    for stretch in &mut plan.stretches {
+        if matches!(stretch.doing, Doing::Shares { busy, sent } if sent == 0.0 && busy <= QUIET_BUSY)
+        {
+            stretch.radio_on = false;
+        }
+    }
+    has_radio && plan.stretches != before
+}
+
+fn keep_warm(plan: &mut Plan) -> bool {
+    let mut colder = false;
+    for bank in &mut plan.banks {
+        if bank.spec.ambient.is_some_and(|c| c.si() <= WARM_C - COLDER_C) {
+            bank.spec.ambient = Some(Celsius::of(WARM_C));
+            colder = true;
+        }
+    }
+    colder
+}
