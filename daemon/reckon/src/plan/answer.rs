@@ -7,13 +7,14 @@ use super::{
     course::{Course, mix},
     energies::Energies,
     lasting::{Charge, LONGEST_H, Paths, Supply},
-    spec::{Feeds, Plan, PlanBank},
+    spec::{Doing, Feeds, Plan, PlanBank, Stretch},
 };
 use crate::{
     bank::Start,
     estimator::{PartWatts, Planned},
     forecast::Spread,
-    units::{Seconds, Share},
+    record::{OutingPlan, PlannedStretch},
+    units::{Celsius, Seconds, Share},
 };
 
 /// Points along the outing.
@@ -83,6 +84,34 @@ pub struct Answer {
     pub smallest: Vec<Smallest>,
     /// What buys the most time.
     pub changes: Vec<Change>,
+    /// Mean draw of each stretch from all banks, W, and how well it is known.
+    pub stretches: Vec<(f64, f64)>,
+}
+
+impl Answer {
+    /// What an outing that is started with it keeps of it.
+    #[must_use]
+    pub fn kept(&self, plan: &Plan) -> OutingPlan {
+        let first = plan.banks.first();
+        let stretch = |(stretch, (draw_w, draw_log_sd)): (&Stretch, &(f64, f64))| PlannedStretch {
+            name: match &stretch.doing {
+                Doing::Activity(name, _) => name.clone(),
+                Doing::Shares { .. } => String::new(),
+            },
+            lasts_s: 3600.0 * stretch.hours,
+            draw_w: *draw_w,
+            draw_log_sd: *draw_log_sd,
+        };
+        OutingPlan {
+            bank: first.map(|bank| bank.spec.name.clone()).unwrap_or_default(),
+            finish_s: 3600.0 * plan.finish_h,
+            reserve_s: 3600.0 * plan.reserve_h,
+            lasts_s: self.lasts.map(Seconds::si),
+            energy_wh: self.energy_wh,
+            ambient_c: first.and_then(|bank| bank.spec.ambient).map(Celsius::si),
+            stretches: plan.stretches.iter().zip(&self.stretches).map(stretch).collect(),
+        }
+    }
 }
 
 /// The supplies of a plan, and the banks behind them.
@@ -119,6 +148,7 @@ pub fn answer(plan: &Plan, others: &[PlanBank]) -> Answer {
         draw_log_sd,
         points: worked.points(plan, charge.as_deref()),
         smallest: worked.smallest(plan),
+        stretches: worked.stretches(),
         banks: worked.banks,
         changes,
     }
@@ -187,6 +217,23 @@ impl<'a> Worked<'a> {
         let taken = self.supplies.iter().map(|supply| supply.course.taken(finish_h));
         let (wh, sd) = taken.fold((0.0, 0.0), |(wh, sd), t| (wh + t.wh, sd + t.wh * t.log_sd));
         (wh / finish_h.max(1e-6), sd / wh.max(1e-9))
+    }
+
+    fn stretches(&self) -> Vec<(f64, f64)> {
+        let mut sums: Vec<(f64, f64)> = Vec::new();
+        for supply in &self.supplies {
+            for (k, (watts, log_sd)) in supply.course.each().enumerate() {
+                match sums.get_mut(k) {
+                    Some(sum) => {
+                        let sd_w = sum.0 * sum.1 + watts * log_sd;
+                        sum.0 += watts;
+                        sum.1 = sd_w / sum.0.max(1e-9);
+                    }
+                    None => sums.push((watts, log_sd)),
+                }
+            }
+        }
+        sums
     }
 
     fn points(&self, plan: &Plan, charge: Option<Charge<'_>>) -> Vec<Point> {

@@ -93,6 +93,15 @@ impl Course {
         at.or(self.legs.last()).map_or(0.0, |leg| leg.mean_w)
     }
 
+    /// Each stretch's mean draw, W, and how well it is known by itself.
+    pub(super) fn each(&self) -> impl Iterator<Item = (f64, f64)> + '_ {
+        self.legs.iter().map(|leg| {
+            let alone = Self { legs: alloc::vec![leg.clone()], watts: self.watts.clone() };
+            let taken = alone.taken(1.0);
+            (taken.wh, taken.log_sd)
+        })
+    }
+
     /// Hours at which the draw changes.
     pub(super) fn changes_at(&self) -> impl Iterator<Item = f64> + '_ {
         self.legs.iter().scan(0.0, |end, leg| {
