@@ -184,10 +184,12 @@ impl PartWatts {
         let present = if told {
             let above = seen.rest_w - self.mean_w(&REST);
             if above > 0.5 * person_w { 1.0 } else { 0.0 }
+        } else if seen.present < NOBODY {
+            0.0
         } else {
             SOMETIMES
         };
-        let unsure_w = if told { 0.0 } else { SOMETIMES * person_w };
+        let unsure_w = if told { 0.0 } else { present * person_w };
         let shares = PartShares { present, ..REST };
         self.read(&shares, seen.rest_w, hypot(BETWEEN_BASE * seen.rest_w, unsure_w));
     }
@@ -200,6 +202,8 @@ const OFF: PartShares = PartShares { receiving: 0.0, ..REST };
 const RADIO: PartShares = PartShares { on: 0.0, ..REST };
 const PERSON: PartShares =
     PartShares { on: 0.0, busy: 0.0, present: 1.0, receiving: 0.0, sending: 0.0 };
+/// Nobody was there where the processor's mean chance of that is below this (fit).
+const NOBODY: f64 = 0.1;
 /// Somebody is there for this share of an outing in which no step of the draw told (fit).
 const SOMETIMES: f64 = 0.3;
 /// How far a display's step differs from outing to outing, as a share.

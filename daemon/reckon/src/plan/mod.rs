@@ -14,6 +14,8 @@ mod description;
 mod energies;
 mod lasting;
 mod spec;
+#[cfg(test)]
+mod tests;
 
 pub use answer::{Answer, BankFound, Point, Smallest, answer};
 pub use assumption::Assumption;

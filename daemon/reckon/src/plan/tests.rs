@@ -1,0 +1,252 @@
+//! What a plan comes to, against sums by hand and figures of the trade.
+
+use alloc::{borrow::ToOwned, string::String, vec::Vec};
+
+use super::*;
+use crate::{
+    bank::Start,
+    record::{DrawLevels, RunDown},
+    units::{Seconds, Share},
+};
+
+fn number(table: &str, nth: usize, key: &str, x: f64) -> (Place, Given) {
+    (Place { table: table.to_owned(), nth, key: key.to_owned() }, Given::Number(x))
+}
+
+fn text(table: &str, nth: usize, key: &str, x: &str) -> (Place, Given) {
+    (Place { table: table.to_owned(), nth, key: key.to_owned() }, Given::Text(x.to_owned()))
+}
+
+fn described(all: impl IntoIterator<Item = (Place, Given)>) -> Result<Plan, Vec<PlanFault>> {
+    let mut description = Description::default();
+    for (place, given) in all {
+        description.take(place, given);
+    }
+    description.complete(&Known::default()).map(|(plan, _)| plan)
+}
+
+/// A 10 000 mAh bank and an idle board, with what hangs on it.
+fn idle(board: &str, extra_w: f64) -> Plan {
+    described([
+        number("bank", 0, "label_mah", 10_000.0),
+        text("bank", 0, "board", board),
+        number("stretch", 0, "hours", 8.0),
+        number("stretch", 0, "busy", 0.02),
+        number("stretch", 0, "extra_w", extra_w),
+    ])
+    .unwrap()
+}
+
+fn hours(answer: &Answer) -> [f64; 3] {
+    answer.lasts.map(|at| at.si() / 3600.0)
+}
+
+#[test]
+fn the_trades_hours_lie_within_the_range() {
+    // Common practice, no source: a 10 000 mAh bank carries a small idle board about 19 to 20 h, and a
+    // bigger one with a fan (0.6 W) 10 to 12 h.
+    for (board, fan_w, from, to) in [
+        ("1B+", 0.0, 19.0, 20.0),
+        ("2B", 0.0, 19.0, 20.0),
+        ("3A+", 0.6, 10.0, 12.0),
+        ("3B", 0.6, 10.0, 12.0),
+    ] {
+        let [low, middle, high] = hours(&answer(&idle(board, fan_w), &[]));
+        assert!(low <= from && to <= high, "{board}: {low:.1} {middle:.1} {high:.1}");
+    }
+}
+
+/// A bank whose three run-downs gave 28 Wh at 2.5 W, of which nothing is left in doubt but how much they differ.
+fn known_bank() -> PlanBank {
+    let mut plan = idle("3B", 0.0);
+    let mut bank = plan.banks.remove(0);
+    let levels = DrawLevels {
+        rest_w: 2.4,
+        step: None,
+        present: 0.0,
+        work_w: Some([2.8, 0.05]),
+        sending_w: None,
+    };
+    for _ in 0..4 {
+        let mut run = RunDown {
+            whole: true,
+            start_share: Some(1.0),
+            lasted_s: 28.0 / 2.5 * 3600.0,
+            delivered_wh: Some(28.0),
+            measured: true,
+            ..RunDown::default()
+        };
+        run.detail.draw_levels = Some(levels);
+        bank.learned.credit(&run);
+    }
+    bank
+}
+
+#[test]
+fn what_was_learned_beats_label_and_table() {
+    let mut plan = idle("3B", 0.0);
+    let by_label = answer(&plan, &[]);
+    plan.banks[0] = known_bank();
+    let learned = answer(&plan, &[]);
+    // By hand: 2.4 W + 0.02 of 2.8 W are 2.456 W; 28 Wh last 11.4 h.
+    let [low, middle, high] = hours(&learned);
+    assert!((middle - 11.4).abs() < 0.6, "{middle}");
+    let [least, _, most] = hours(&by_label);
+    assert!(high - low < 0.6 * (most - least), "{low} {high} {least} {most}");
+    assert_eq!(learned.banks[0].run_downs, 4);
+    assert!((learned.draw_w - 2.456).abs() < 0.1, "{}", learned.draw_w);
+}
+
+#[test]
+fn two_banks_in_turn_hold_what_both_hold() {
+    let mut plan = idle("3B", 0.0);
+    plan.banks = Vec::from([known_bank()]);
+    let one = answer(&plan, &[]);
+    plan.banks.push(known_bank());
+    let two = answer(&plan, &[]);
+    let sum = 2.0 * one.energy_wh[1];
+    assert!((two.energy_wh[1] - sum).abs() < 0.01 * sum, "{:?} {:?}", one.energy_wh, two.energy_wh);
+    // Independent errors add up by their squares, so the two together are known better than twice one.
+    let width = |of: [f64; 3]| of[2] - of[0];
+    assert!(width(two.energy_wh) < 1.6 * width(one.energy_wh), "{:?}", two.energy_wh);
+    let ratio = hours(&two)[1] / hours(&one)[1];
+    assert!((ratio - 2.0).abs() < 0.03, "{ratio}");
+}
+
+#[test]
+fn the_first_supply_to_end_ends_the_outing() {
+    let mut plan = idle("3B", 0.0);
+    plan.load.radio_receive_w = Some(3.0);
+    plan.load.radio_transmit_w = Some(15.0);
+    let both = answer(&plan, &[]);
+    let mut radio = plan.banks[0].clone();
+    plan.banks[0].feeds = Feeds::Board;
+    radio.feeds = Feeds::Radio;
+    plan.banks.push(radio);
+    let apart = answer(&plan, &[]);
+    // The radio's bank gives 3 W, the board's about 2 W: the radio's ends first, and later than one for both.
+    assert!(hours(&apart)[1] > 1.4 * hours(&both)[1], "{:?} {:?}", apart.lasts, both.lasts);
+    plan.banks.remove(0);
+    let alone = answer(&plan, &[]);
+    assert!(hours(&apart)[1] <= hours(&alone)[1] + 0.01, "{:?} {:?}", apart.lasts, alone.lasts);
+}
+
+#[test]
+fn the_smallest_bank_does_it_and_a_smaller_one_does_not() {
+    let mut plan = idle("3B", 0.0);
+    plan.finish_h = 12.0;
+    plan.reserve_h = 1.0;
+    let found = answer(&plan, &[]);
+    for smallest in &found.smallest {
+        let mut other = plan.clone();
+        let label = |mah: f64| crate::units::AmpHours::of(mah / 1000.0);
+        other.banks[0].spec.label = label(smallest.label_mah);
+        let with = answer(&other, &[]).chance_with_reserve.part();
+        assert!((with - smallest.chance).abs() < 0.03, "{smallest:?}: {with}");
+        other.banks[0].spec.label = label(0.8 * smallest.label_mah);
+        assert!(answer(&other, &[]).chance_with_reserve.part() < smallest.chance - 0.05);
+    }
+    assert_eq!(found.smallest.len(), 2);
+}
+
+#[test]
+fn a_change_gains_what_the_changed_plan_lasts_longer() {
+    let mut plan = idle("3B", 0.0);
+    plan.banks[0].spec.ambient = Some(crate::units::Celsius::of(-5.0));
+    let before = answer(&plan, &[]);
+    let other = PlanBank { start: Start::Full, ..known_bank() };
+    let named = PlanBank {
+        spec: crate::bank::BankSpec { name: "Long six".into(), ..other.spec.clone() },
+        ..other
+    };
+    let found = answer(&plan, &[named.clone()]);
+    let bring = found.changes.iter().find(|c| c.what == What::Bring("Long six".into())).unwrap();
+    plan.banks.push(named);
+    let after = answer(&plan, &[]);
+    assert!((bring.gains - (after.lasts[1] - before.lasts[1])).si().abs() < 1.0);
+    assert_eq!(found.changes.len(), 3);
+    assert!(found.changes.windows(2).all(|two| two[0].gains >= two[1].gains));
+}
+
+#[test]
+fn a_night_off_costs_the_halted_boards_draw_or_nothing() {
+    // By hand: 8 h on, 10 h off, then on. A halted board takes 0.3 W (vendors' tables: 0.12 to 0.5 W), so
+    // 3 Wh of the night are 1.2 h at 2.456 W.
+    let night = |connected: bool| {
+        let mut plan = idle("3B", 0.0);
+        plan.banks = Vec::from([known_bank()]);
+        let off = Stretch { board_on: false, connected, ..Stretch::of_shares(10.0, 0.0, 0.0) };
+        let on = plan.stretches[0].clone();
+        plan.stretches = Vec::from([on.clone(), off, on]);
+        hours(&answer(&plan, &[]))[1]
+    };
+    let (left_on, taken_off) = (night(true), night(false));
+    assert!((taken_off - left_on - 1.2).abs() < 0.15, "{left_on} {taken_off}");
+    assert!((taken_off - 21.4).abs() < 0.6, "{taken_off}");
+}
+
+#[test]
+fn what_cannot_be_is_refused_with_the_range_that_can() {
+    let plan = |place: (Place, Given)| {
+        described([
+            number("bank", 0, "label_mah", 10_000.0),
+            number("stretch", 0, "hours", 8.0),
+            place,
+        ])
+    };
+    for (table, key, bad, part) in [
+        ("", "finish_h", -1.0, "0.1 to 1000 h"),
+        ("", "ambient_c", 90.0, "-40 to 60 °C"),
+        ("stretch", "busy", 1.5, "0 to 1"),
+        ("stretch", "sent", f64::NAN, "0 to 1"),
+        ("stretch", "extra_w", 1e9, "0 to 1000 W"),
+        ("bank", "label_v", 900.0, "60"),
+        ("draw", "colour", 1.0, "idle_w"),
+        ("weather", "cloud", 1.0, "no table"),
+    ] {
+        let faults = plan(number(table, 0, key, bad)).unwrap_err();
+        assert_eq!(faults.len(), 1, "{faults:?}");
+        assert!(faults[0].want.contains(part), "{key}: {faults:?}");
+        assert_eq!(faults[0].place.key, key);
+    }
+    let nothing = described([]).unwrap_err();
+    let keys: Vec<&str> = nothing.iter().map(|fault| fault.place.key.as_str()).collect();
+    assert_eq!(keys, ["label_mah", "hours"]);
+}
+
+#[test]
+fn what_was_assumed_is_said() {
+    let mut description = Description::default();
+    for (place, given) in [
+        number("bank", 0, "label_mah", 10_000.0),
+        text("stretch", 0, "activity", "contacts"),
+        number("stretch", 0, "hours", 8.0),
+    ] {
+        description.take(place, given);
+    }
+    let (_, assumed) = description.complete(&Known::default()).unwrap();
+    for one in [
+        Assumption::Full,
+        Assumption::Temperate,
+        Assumption::SomeBoard,
+        Assumption::UsualActivity(String::from("contacts")),
+    ] {
+        assert!(assumed.contains(&one), "{one:?}: {assumed:?}");
+    }
+}
+
+#[test]
+fn ends_in_order_and_the_same_digits_again() {
+    for extra_w in [0.0, 0.3, 5.0, 900.0] {
+        let plan = idle("Zero", extra_w);
+        let found = answer(&plan, &[]);
+        let [low, middle, high] = found.lasts;
+        assert!(Seconds::ZERO < low && low <= middle && middle <= high, "{:?}", found.lasts);
+        assert!(found.chance_with_reserve <= found.chance_of_finish);
+        assert!(Share::NONE <= found.chance_of_finish && found.chance_of_finish <= Share::WHOLE);
+        for pair in found.points.windows(2) {
+            assert!(pair[1].left_wh[1] <= pair[0].left_wh[1] + 1e-9, "{pair:?}");
+        }
+        assert_eq!(found, answer(&plan, &[]));
+    }
+}
