@@ -14,6 +14,7 @@ mod description;
 mod energies;
 mod lasting;
 mod spec;
+pub mod sun;
 #[cfg(test)]
 mod tests;
 
