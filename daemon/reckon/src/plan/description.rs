@@ -1,24 +1,13 @@
 //! A plan as somebody describes it, in the tables and keys of a plan file, JSON or a form, and what becomes of it.
 //! One table of keys holds what each may be, for every door.
 
-use alloc::{
-    borrow::ToOwned,
-    format,
-    string::{String, ToString},
-    vec::Vec,
-};
+use alloc::{string::String, vec::Vec};
 
-use super::{
-    assumption::Assumption,
-    spec::{Doing, Feeds, Plan, PlanBank, Stretch},
-};
+use super::{assumption::Assumption, keys, reading::Reading, spec::Plan};
 use crate::{
-    bank::{AMBIENT_C, BankDescription, BankFault, BankSpec, Start},
-    draw::{self, BoardModel, ModelFrom},
+    bank::BankSpec,
     engine::UsualDraws,
     estimator::{Learned, LoadPrior},
-    units::{Celsius, Watts},
-    words,
 };
 
 /// What stands at a key.
@@ -56,63 +45,6 @@ pub struct PlanFault {
     pub want: String,
 }
 
-/// What a key takes.
-#[derive(Clone, Copy, Debug)]
-enum Want {
-    /// A number from the one to the other, in a unit.
-    Number(f64, f64, &'static str),
-    /// Two such numbers, the lesser first.
-    Pair(f64, f64, &'static str),
-    /// One of these words.
-    Word(&'static [&'static str]),
-    Flag,
-    Text,
-    /// How full.
-    Level,
-    /// Judged where banks are.
-    OfBank,
-}
-
-use Want::{Flag, Level, Number, OfBank, Pair, Text, Word};
-
-/// Every key of a plan.
-const KEYS: &[(&str, &str, Want)] = &[
-    ("", "finish_h", Number(0.1, 1000.0, "h")),
-    ("", "reserve_h", Number(0.0, 100.0, "h")),
-    ("", "ambient_c", Number(*AMBIENT_C.start(), *AMBIENT_C.end(), "°C")),
-    ("", "start", Level),
-    ("bank", "known", Text),
-    ("bank", "name", OfBank),
-    ("bank", "cells", OfBank),
-    ("bank", "series", OfBank),
-    ("bank", "label_mah", OfBank),
-    ("bank", "label_v", OfBank),
-    ("bank", "measured_at", OfBank),
-    ("bank", "ambient_c", OfBank),
-    ("bank", "cutoff_v", OfBank),
-    ("bank", "start", Level),
-    ("bank", "board", Text),
-    ("bank", "feeds", Word(&["both", "board", "radio"])),
-    ("bank", "together", Flag),
-    ("bank", "depth", Number(0.05, 1.0, "")),
-    ("draw", "idle_w", Number(0.05, 100.0, "W")),
-    ("draw", "full_w", Number(0.05, 100.0, "W")),
-    ("draw", "radio_receive_a", Number(0.0, 100.0, "A")),
-    ("draw", "radio_transmit_a", Number(0.0, 100.0, "A")),
-    ("draw", "radio_v", Number(1.0, 60.0, "V")),
-    ("stretch", "hours", Number(0.001, 1000.0, "h")),
-    ("stretch", "activity", Text),
-    ("stretch", "busy", Number(0.0, 1.0, "")),
-    ("stretch", "sent", Number(0.0, 1.0, "")),
-    ("stretch", "radio", Word(&["off", "receive"])),
-    ("stretch", "extra_w", Number(0.0, 1000.0, "W")),
-    ("stretch", "board", Word(&["on", "off"])),
-    ("stretch", "connected", Flag),
-    ("stretch", "display", Word(&["on", "off"])),
-];
-/// So many tables of one name are taken at most.
-const MOST: &[(&str, usize)] = &[("", 1), ("bank", 4), ("draw", 1), ("stretch", 200)];
-
 /// What is known beside the plan: from the record and the settings.
 #[derive(Clone, Debug, Default)]
 pub struct Known {
@@ -134,15 +66,7 @@ pub struct Description {
 impl Description {
     /// Takes what stands at a place; what cannot be right is said in the end, with everything else.
     pub fn take(&mut self, place: Place, given: Given) {
-        let known = KEYS.iter().find(|(table, key, _)| *table == place.table && *key == place.key);
-        let most = MOST.iter().find(|(table, _)| *table == place.table);
-        let want = match (most, known) {
-            (None, _) => Some(words::plan::unknown_table(&place.table)),
-            (Some((_, most)), _) if place.nth >= *most => Some(words::plan::too_many(most)),
-            (_, None) => Some(words::plan::unknown_key(&keys_of(&place.table))),
-            (_, Some((_, _, want))) => want.refuses(&given),
-        };
-        match want {
+        match keys::refuses(&place, &given) {
             Some(want) => self.faults.push(PlanFault { place, want }),
             None => self.given.push((place, given)),
         }
@@ -153,269 +77,9 @@ impl Description {
     /// # Errors
     /// Everything that cannot be right.
     pub fn complete(self, known: &Known) -> Result<(Plan, Vec<Assumption>), Vec<PlanFault>> {
-        let mut reading =
-            Reading { given: self.given, faults: self.faults, assumed: Vec::new(), known };
+        let mut reading = Reading::new(self.given, self.faults, known);
         let plan = reading.plan();
-        let Reading { faults, assumed, .. } = reading;
+        let (faults, assumed) = reading.done();
         if faults.is_empty() { Ok((plan, assumed)) } else { Err(faults) }
-    }
-}
-
-/// The keys of a table, for whoever mistook one.
-fn keys_of(table: &str) -> String {
-    let keys: Vec<&str> = KEYS.iter().filter(|k| k.0 == table).map(|k| k.1).collect();
-    keys.join(", ")
-}
-
-impl Want {
-    /// What is wanted instead, if this is not it.
-    fn refuses(self, given: &Given) -> Option<String> {
-        let fits = |x: &f64, low: f64, high: f64| (low..=high).contains(x);
-        let ok = match (self, given) {
-            (Number(low, high, _), Given::Number(x)) => fits(x, low, high),
-            (Pair(low, high, _), Given::Numbers(all)) => {
-                matches!(all[..], [a, b] if a <= b && fits(&a, low, high) && fits(&b, low, high))
-            }
-            (Word(words), Given::Text(text)) => words.contains(&text.as_str()),
-            (Level, Given::Text(text)) => Start::worded(text).is_some(),
-            (Level, Given::Number(x)) => Start::worded(&x.to_string()).is_some(),
-            (Flag, Given::Flag(_)) | (Text, Given::Text(_)) | (OfBank, _) => true,
-            _ => false,
-        };
-        (!ok).then(|| match self {
-            Number(low, high, unit) => words::plan::want_number(&low, &high, unit),
-            Pair(low, high, unit) => words::plan::want_pair(&low, &high, unit),
-            Word(all) => words::plan::want_word(&all.join(", ")),
-            Flag => words::plan::WANT_FLAG.to_owned(),
-            Level => words::plan::WANT_LEVEL.to_owned(),
-            Text | OfBank => words::plan::WANT_TEXT.to_owned(),
-        })
-    }
-}
-
-/// A description on its way to a plan.
-struct Reading<'a> {
-    given: Vec<(Place, Given)>,
-    faults: Vec<PlanFault>,
-    assumed: Vec<Assumption>,
-    known: &'a Known,
-}
-
-impl Reading<'_> {
-    fn plan(&mut self) -> Plan {
-        let banks = self.banks();
-        let load = self.load(banks.first().map(|bank| &bank.spec));
-        let stretches = self.stretches();
-        let planned_h: f64 = stretches.iter().map(|stretch| stretch.hours).sum();
-        let finish_h = self.number("", 0, "finish_h").unwrap_or(planned_h);
-        let reserve_h = self.number("", 0, "reserve_h").unwrap_or(0.0);
-        Plan { banks, load, through: None, stretches, finish_h, reserve_h }
-    }
-
-    fn banks(&mut self) -> Vec<PlanBank> {
-        let count = self.count("bank");
-        if count == 0 {
-            self.fault("bank", 0, "label_mah", words::plan::NO_BANK.to_owned());
-        }
-        (0..count).filter_map(|nth| self.bank(nth)).collect()
-    }
-
-    fn bank(&mut self, nth: usize) -> Option<PlanBank> {
-        let (mut spec, learned) = match self.text("bank", nth, "known") {
-            Some(name) => self.known_bank(nth, &name)?,
-            None => (self.described_bank(nth)?, Learned::default()),
-        };
-        match self.number("", 0, "ambient_c").map(Celsius::of).or(spec.ambient) {
-            None => self.assume(Assumption::Temperate),
-            some => spec.ambient = some,
-        }
-        let start = self.level("bank", nth).or_else(|| self.level("", 0));
-        let start = start.unwrap_or_else(|| {
-            self.assume(Assumption::Full);
-            Start::Full
-        });
-        let feeds = self.text("bank", nth, "feeds").and_then(|name| Feeds::named(&name));
-        let together = matches!(self.at("bank", nth, "together"), Some(Given::Flag(true)));
-        let depth = self.number("bank", nth, "depth").unwrap_or(1.0);
-        let feeds = feeds.unwrap_or_default();
-        Some(PlanBank { spec, start, learned, feeds, together, depth, aged: None })
-    }
-
-    fn known_bank(&mut self, nth: usize, name: &str) -> Option<(BankSpec, Learned)> {
-        let found = self.known.banks.iter().find(|(spec, _)| spec.name == name).cloned();
-        if found.is_none() {
-            self.fault("bank", nth, "known", words::plan::no_such_bank(&name));
-        }
-        found
-    }
-
-    fn described_bank(&mut self, nth: usize) -> Option<BankSpec> {
-        let described = BankDescription {
-            name: self.any_text(nth, "name"),
-            cells: self.any_text(nth, "cells"),
-            series: self.any_number(nth, "series"),
-            label_mah: self.any_number(nth, "label_mah"),
-            label_v: self.any_number(nth, "label_v"),
-            measured_at: self.any_text(nth, "measured_at"),
-            ambient_c: self.any_number(nth, "ambient_c"),
-            cutoff_v: self.any_number(nth, "cutoff_v"),
-        };
-        match described.complete() {
-            Ok(spec) => Some(spec),
-            Err(faults) => {
-                for fault in &faults {
-                    self.fault("bank", nth, BankFault::key(fault), words::bank_fault(fault));
-                }
-                None
-            }
-        }
-    }
-
-    /// What is printed of board and radio. A radio's amperes are meant at the pack's voltage, unless the
-    /// plan says at which.
-    fn load(&mut self, bank: Option<&BankSpec>) -> LoadPrior {
-        let of = |key: &str| self.number("draw", 0, key);
-        let told =
-            of("idle_w").zip(of("full_w")).map(|(idle, full)| (Watts::of(idle), Watts::of(full)));
-        let label_v = bank.map_or(1.0, |bank| bank.label_volts.si());
-        let volts = of("radio_v").unwrap_or(label_v);
-        let radio = |key| of(key).map(|amps| amps * volts);
-        let (receive, transmit) = (radio("radio_receive_a"), radio("radio_transmit_a"));
-        let kind = self.text("bank", 0, "board").and_then(|name| draw::board_named(&name));
-        let model = BoardModel::new(kind, told);
-        let known = self.known.load;
-        let board =
-            (model.from != ModelFrom::Generic).then_some((model.idle.si(), model.full.si()));
-        let board = board.or(known.idle_w.zip(known.full_w));
-        if board.is_none() {
-            self.assume(Assumption::SomeBoard);
-        }
-        LoadPrior {
-            idle_w: board.map(|b| b.0),
-            full_w: board.map(|b| b.1),
-            accessories_w: known.accessories_w,
-            radio_receive_w: receive.or(transmit.and(Some(0.0))).or(known.radio_receive_w),
-            radio_transmit_w: transmit.or(receive).or(known.radio_transmit_w),
-        }
-    }
-
-    fn stretches(&mut self) -> Vec<Stretch> {
-        let count = self.count("stretch");
-        if count == 0 {
-            self.fault("stretch", 0, "hours", words::plan::NO_STRETCH.to_owned());
-        }
-        (0..count).map(|nth| self.stretch(nth)).collect()
-    }
-
-    fn stretch(&mut self, nth: usize) -> Stretch {
-        let Some(hours) = self.number("stretch", nth, "hours") else {
-            if !self.is_faulty("stretch", nth, "hours") {
-                self.fault("stretch", nth, "hours", words::plan::NO_HOURS.to_owned());
-            }
-            return Stretch::of_shares(1.0, 0.0, 0.0);
-        };
-        let word = |key: &str| self.text("stretch", nth, key);
-        let is_on = |key| word(key).is_none_or(|word| word != "off");
-        let (board_on, radio_on, display_on) = (is_on("board"), is_on("radio"), is_on("display"));
-        let connected = !matches!(self.at("stretch", nth, "connected"), Some(Given::Flag(false)));
-        let extra_w = self.number("stretch", nth, "extra_w").unwrap_or(0.0);
-        let doing = self.doing(nth);
-        Stretch { hours, doing, extra_w, board_on, connected, radio_on, display_on }
-    }
-
-    fn doing(&mut self, nth: usize) -> Doing {
-        let (busy, sent) =
-            (self.number("stretch", nth, "busy"), self.number("stretch", nth, "sent"));
-        if let Some(name) = self.text("stretch", nth, "activity") {
-            if busy.or(sent).is_some() {
-                self.fault("stretch", nth, "activity", words::plan::EITHER_OR.to_owned());
-            }
-            return self.activity(nth, name);
-        }
-        let assumed_busy = || 0.15;
-        let busy = busy.unwrap_or_else(|| {
-            self.assume(Assumption::SomewhatBusy);
-            assumed_busy()
-        });
-        Doing::Shares { busy, sent: sent.unwrap_or(0.0) }
-    }
-
-    /// What it drew here before, else what is usual of an activity of that name.
-    fn activity(&mut self, nth: usize, name: String) -> Doing {
-        let usual = self.known.usual.iter().find(|(known, _)| known.eq_ignore_ascii_case(&name));
-        if let Some((_, usual)) = usual {
-            return Doing::Activity(name, *usual);
-        }
-        let Some((busy, sent)) = crate::engine::assumed_shares(&name) else {
-            self.fault("stretch", nth, "activity", words::plan::no_such_activity(&name));
-            return Doing::Shares { busy: 0.0, sent: 0.0 };
-        };
-        self.assume(Assumption::UsualActivity(name));
-        Doing::Shares { busy, sent }
-    }
-
-    fn at(&self, table: &str, nth: usize, key: &str) -> Option<&Given> {
-        let here = |p: &Place| p.table == table && p.nth == nth && p.key == key;
-        self.given.iter().find(|(place, _)| here(place)).map(|(_, given)| given)
-    }
-
-    fn number(&self, table: &str, nth: usize, key: &str) -> Option<f64> {
-        match self.at(table, nth, key) {
-            Some(Given::Number(x)) => Some(*x),
-            _ => None,
-        }
-    }
-
-    fn text(&self, table: &str, nth: usize, key: &str) -> Option<String> {
-        match self.at(table, nth, key) {
-            Some(Given::Text(text)) => Some(text.clone()),
-            _ => None,
-        }
-    }
-
-    /// For somebody who judges it: what is no number is none of any range.
-    fn any_number(&self, nth: usize, key: &str) -> Option<f64> {
-        self.at("bank", nth, key).map(|given| match given {
-            Given::Number(x) => *x,
-            _ => f64::NAN,
-        })
-    }
-
-    fn any_text(&self, nth: usize, key: &str) -> Option<String> {
-        self.at("bank", nth, key).map(|given| match given {
-            Given::Text(text) => text.clone(),
-            _ => "\0".to_owned(),
-        })
-    }
-
-    fn level(&self, table: &str, nth: usize) -> Option<Start> {
-        match self.at(table, nth, "start")? {
-            Given::Text(text) => Start::worded(text),
-            Given::Number(x) => Start::worded(&format!("{x}")),
-            _ => None,
-        }
-    }
-
-    /// How many tables of this name there are, refused keys included.
-    fn count(&self, table: &str) -> usize {
-        let given = self.given.iter().map(|(place, _)| place);
-        let all = given.chain(self.faults.iter().map(|fault| &fault.place));
-        all.filter(|place| place.table == table).map(|place| place.nth + 1).max().unwrap_or(0)
-    }
-
-    fn is_faulty(&self, table: &str, nth: usize, key: &str) -> bool {
-        let here = |p: &Place| p.table == table && p.nth == nth && p.key == key;
-        self.faults.iter().any(|fault| here(&fault.place))
-    }
-
-    fn fault(&mut self, table: &str, nth: usize, key: &str, want: String) {
-        let place = Place { table: table.to_owned(), nth, key: key.to_owned() };
-        self.faults.push(PlanFault { place, want });
-    }
-
-    fn assume(&mut self, what: Assumption) {
-        if !self.assumed.contains(&what) {
-            self.assumed.push(what);
-        }
     }
 }

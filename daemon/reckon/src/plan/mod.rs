@@ -12,7 +12,9 @@ mod change;
 mod course;
 mod description;
 mod energies;
+mod keys;
 mod lasting;
+mod reading;
 mod spec;
 pub mod sun;
 #[cfg(test)]

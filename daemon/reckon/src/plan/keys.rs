@@ -1,0 +1,114 @@
+//! Every key of a plan, and what each may be: one table for every door.
+
+use alloc::{
+    borrow::ToOwned,
+    string::{String, ToString},
+    vec::Vec,
+};
+
+use super::description::{Given, Place};
+use crate::{
+    bank::{AMBIENT_C, Start},
+    words,
+};
+
+/// What a key takes.
+#[derive(Clone, Copy, Debug)]
+enum Want {
+    /// A number from the one to the other, in a unit.
+    Number(f64, f64, &'static str),
+    /// Two such numbers, the lesser first.
+    Pair(f64, f64, &'static str),
+    /// One of these words.
+    Word(&'static [&'static str]),
+    Flag,
+    Text,
+    /// How full.
+    Level,
+    /// Judged where banks are.
+    OfBank,
+}
+
+use Want::{Flag, Level, Number, OfBank, Pair, Text, Word};
+
+/// Every key of a plan.
+const KEYS: &[(&str, &str, Want)] = &[
+    ("", "finish_h", Number(0.1, 1000.0, "h")),
+    ("", "reserve_h", Number(0.0, 100.0, "h")),
+    ("", "ambient_c", Number(*AMBIENT_C.start(), *AMBIENT_C.end(), "°C")),
+    ("", "start", Level),
+    ("bank", "known", Text),
+    ("bank", "name", OfBank),
+    ("bank", "cells", OfBank),
+    ("bank", "series", OfBank),
+    ("bank", "label_mah", OfBank),
+    ("bank", "label_v", OfBank),
+    ("bank", "measured_at", OfBank),
+    ("bank", "ambient_c", OfBank),
+    ("bank", "cutoff_v", OfBank),
+    ("bank", "start", Level),
+    ("bank", "board", Text),
+    ("bank", "feeds", Word(&["both", "board", "radio"])),
+    ("bank", "together", Flag),
+    ("bank", "depth", Number(0.05, 1.0, "")),
+    ("draw", "idle_w", Number(0.05, 100.0, "W")),
+    ("draw", "full_w", Number(0.05, 100.0, "W")),
+    ("draw", "radio_receive_a", Number(0.0, 100.0, "A")),
+    ("draw", "radio_transmit_a", Number(0.0, 100.0, "A")),
+    ("draw", "radio_v", Number(1.0, 60.0, "V")),
+    ("stretch", "hours", Number(0.001, 1000.0, "h")),
+    ("stretch", "activity", Text),
+    ("stretch", "busy", Number(0.0, 1.0, "")),
+    ("stretch", "sent", Number(0.0, 1.0, "")),
+    ("stretch", "radio", Word(&["off", "receive"])),
+    ("stretch", "extra_w", Number(0.0, 1000.0, "W")),
+    ("stretch", "board", Word(&["on", "off"])),
+    ("stretch", "connected", Flag),
+    ("stretch", "display", Word(&["on", "off"])),
+];
+/// So many tables of one name are taken at most.
+const MOST: &[(&str, usize)] = &[("", 1), ("bank", 4), ("draw", 1), ("stretch", 200)];
+
+/// The keys of a table, for whoever mistook one.
+fn keys_of(table: &str) -> String {
+    let keys: Vec<&str> = KEYS.iter().filter(|k| k.0 == table).map(|k| k.1).collect();
+    keys.join(", ")
+}
+
+impl Want {
+    /// What is wanted instead, if this is not it.
+    fn refuses(self, given: &Given) -> Option<String> {
+        let fits = |x: &f64, low: f64, high: f64| (low..=high).contains(x);
+        let ok = match (self, given) {
+            (Number(low, high, _), Given::Number(x)) => fits(x, low, high),
+            (Pair(low, high, _), Given::Numbers(all)) => {
+                matches!(all[..], [a, b] if a <= b && fits(&a, low, high) && fits(&b, low, high))
+            }
+            (Word(words), Given::Text(text)) => words.contains(&text.as_str()),
+            (Level, Given::Text(text)) => Start::worded(text).is_some(),
+            (Level, Given::Number(x)) => Start::worded(&x.to_string()).is_some(),
+            (Flag, Given::Flag(_)) | (Text, Given::Text(_)) | (OfBank, _) => true,
+            _ => false,
+        };
+        (!ok).then(|| match self {
+            Number(low, high, unit) => words::plan::want_number(&low, &high, unit),
+            Pair(low, high, unit) => words::plan::want_pair(&low, &high, unit),
+            Word(all) => words::plan::want_word(&all.join(", ")),
+            Flag => words::plan::WANT_FLAG.to_owned(),
+            Level => words::plan::WANT_LEVEL.to_owned(),
+            Text | OfBank => words::plan::WANT_TEXT.to_owned(),
+        })
+    }
+}
+
+/// What is wanted instead of what stands at a place; `None` where it may stand.
+pub(super) fn refuses(place: &Place, given: &Given) -> Option<String> {
+    let known = KEYS.iter().find(|(table, key, _)| *table == place.table && *key == place.key);
+    let most = MOST.iter().find(|(table, _)| *table == place.table);
+    match (most, known) {
+        (None, _) => Some(words::plan::unknown_table(&place.table)),
+        (Some((_, most)), _) if place.nth >= *most => Some(words::plan::too_many(most)),
+        (_, None) => Some(words::plan::unknown_key(&keys_of(&place.table))),
+        (_, Some((_, _, want))) => want.refuses(given),
+    }
+}

@@ -1,0 +1,257 @@
+//! A description on its way to a plan: each table becomes its part, what is missing is assumed and said.
+
+use alloc::{borrow::ToOwned, format, string::String, vec::Vec};
+
+use super::{
+    assumption::Assumption,
+    description::{Given, Known, Place, PlanFault},
+    spec::{Doing, Feeds, Plan, PlanBank, Stretch},
+};
+use crate::{
+    bank::{BankDescription, BankFault, BankSpec, Start},
+    draw::{self, BoardModel, ModelFrom},
+    estimator::{Learned, LoadPrior},
+    units::{Celsius, Watts},
+    words,
+};
+
+/// A description on its way to a plan.
+pub(super) struct Reading<'a> {
+    given: Vec<(Place, Given)>,
+    faults: Vec<PlanFault>,
+    assumed: Vec<Assumption>,
+    known: &'a Known,
+}
+
+impl<'a> Reading<'a> {
+    pub(super) const fn new(
+        given: Vec<(Place, Given)>,
+        faults: Vec<PlanFault>,
+        known: &'a Known,
+    ) -> Self {
+        Self { given, faults, assumed: Vec::new(), known }
+    }
+
+    /// What was wrong, and what was assumed.
+    pub(super) fn done(self) -> (Vec<PlanFault>, Vec<Assumption>) {
+        (self.faults, self.assumed)
+    }
+
+    /// The plan; to be leant on only if nothing was wrong.
+    pub(super) fn plan(&mut self) -> Plan {
+        let banks = self.banks();
+        let load = self.load(banks.first().map(|bank| &bank.spec));
+        let stretches = self.stretches();
+        let planned_h: f64 = stretches.iter().map(|stretch| stretch.hours).sum();
+        let finish_h = self.number("", 0, "finish_h").unwrap_or(planned_h);
+        let reserve_h = self.number("", 0, "reserve_h").unwrap_or(0.0);
+        Plan { banks, load, through: None, stretches, finish_h, reserve_h }
+    }
+
+    fn banks(&mut self) -> Vec<PlanBank> {
+        let count = self.count("bank");
+        if count == 0 {
+            self.fault("bank", 0, "label_mah", words::plan::NO_BANK.to_owned());
+        }
+        (0..count).filter_map(|nth| self.bank(nth)).collect()
+    }
+
+    fn bank(&mut self, nth: usize) -> Option<PlanBank> {
+        let (mut spec, learned) = match self.text("bank", nth, "known") {
+            Some(name) => self.known_bank(nth, &name)?,
+            None => (self.described_bank(nth)?, Learned::default()),
+        };
+        match self.number("", 0, "ambient_c").map(Celsius::of).or(spec.ambient) {
+            None => self.assume(Assumption::Temperate),
+            some => spec.ambient = some,
+        }
+        let start = self.level("bank", nth).or_else(|| self.level("", 0));
+        let start = start.unwrap_or_else(|| {
+            self.assume(Assumption::Full);
+            Start::Full
+        });
+        let feeds = self.text("bank", nth, "feeds").and_then(|name| Feeds::named(&name));
+        let together = matches!(self.at("bank", nth, "together"), Some(Given::Flag(true)));
+        let depth = self.number("bank", nth, "depth").unwrap_or(1.0);
+        let feeds = feeds.unwrap_or_default();
+        Some(PlanBank { spec, start, learned, feeds, together, depth, aged: None })
+    }
+
+    fn known_bank(&mut self, nth: usize, name: &str) -> Option<(BankSpec, Learned)> {
+        let found = self.known.banks.iter().find(|(spec, _)| spec.name == name).cloned();
+        if found.is_none() {
+            self.fault("bank", nth, "known", words::plan::no_such_bank(&name));
+        }
+        found
+    }
+
+    fn described_bank(&mut self, nth: usize) -> Option<BankSpec> {
+        let described = BankDescription {
+            name: self.any_text(nth, "name"),
+            cells: self.any_text(nth, "cells"),
+            series: self.any_number(nth, "series"),
+            label_mah: self.any_number(nth, "label_mah"),
+            label_v: self.any_number(nth, "label_v"),
+            measured_at: self.any_text(nth, "measured_at"),
+            ambient_c: self.any_number(nth, "ambient_c"),
+            cutoff_v: self.any_number(nth, "cutoff_v"),
+        };
+        match described.complete() {
+            Ok(spec) => Some(spec),
+            Err(faults) => {
+                for fault in &faults {
+                    self.fault("bank", nth, BankFault::key(fault), words::bank_fault(fault));
+                }
+                None
+            }
+        }
+    }
+
+    /// What is printed of board and radio. A radio's amperes are meant at the pack's voltage, unless the
+    /// plan says at which.
+    fn load(&mut self, bank: Option<&BankSpec>) -> LoadPrior {
+        let of = |key: &str| self.number("draw", 0, key);
+        let told =
+            of("idle_w").zip(of("full_w")).map(|(idle, full)| (Watts::of(idle), Watts::of(full)));
+        let label_v = bank.map_or(1.0, |bank| bank.label_volts.si());
+        let volts = of("radio_v").unwrap_or(label_v);
+        let radio = |key| of(key).map(|amps| amps * volts);
+        let (receive, transmit) = (radio("radio_receive_a"), radio("radio_transmit_a"));
+        let kind = self.text("bank", 0, "board").and_then(|name| draw::board_named(&name));
+        let model = BoardModel::new(kind, told);
+        let known = self.known.load;
+        let board =
+            (model.from != ModelFrom::Generic).then_some((model.idle.si(), model.full.si()));
+        let board = board.or(known.idle_w.zip(known.full_w));
+        if board.is_none() {
+            self.assume(Assumption::SomeBoard);
+        }
+        LoadPrior {
+            idle_w: board.map(|b| b.0),
+            full_w: board.map(|b| b.1),
+            accessories_w: known.accessories_w,
+            radio_receive_w: receive.or(transmit.and(Some(0.0))).or(known.radio_receive_w),
+            radio_transmit_w: transmit.or(receive).or(known.radio_transmit_w),
+        }
+    }
+
+    fn stretches(&mut self) -> Vec<Stretch> {
+        let count = self.count("stretch");
+        if count == 0 {
+            self.fault("stretch", 0, "hours", words::plan::NO_STRETCH.to_owned());
+        }
+        (0..count).map(|nth| self.stretch(nth)).collect()
+    }
+
+    fn stretch(&mut self, nth: usize) -> Stretch {
+        let Some(hours) = self.number("stretch", nth, "hours") else {
+            if !self.is_faulty("stretch", nth, "hours") {
+                self.fault("stretch", nth, "hours", words::plan::NO_HOURS.to_owned());
+            }
+            return Stretch::of_shares(1.0, 0.0, 0.0);
+        };
+        let word = |key: &str| self.text("stretch", nth, key);
+        let is_on = |key| word(key).is_none_or(|word| word != "off");
+        let (board_on, radio_on, display_on) = (is_on("board"), is_on("radio"), is_on("display"));
+        let connected = !matches!(self.at("stretch", nth, "connected"), Some(Given::Flag(false)));
+        let extra_w = self.number("stretch", nth, "extra_w").unwrap_or(0.0);
+        let doing = self.doing(nth);
+        Stretch { hours, doing, extra_w, board_on, connected, radio_on, display_on }
+    }
+
+    fn doing(&mut self, nth: usize) -> Doing {
+        let (busy, sent) =
+            (self.number("stretch", nth, "busy"), self.number("stretch", nth, "sent"));
+        if let Some(name) = self.text("stretch", nth, "activity") {
+            if busy.or(sent).is_some() {
+                self.fault("stretch", nth, "activity", words::plan::EITHER_OR.to_owned());
+            }
+            return self.activity(nth, name);
+        }
+        let assumed_busy = || 0.15;
+        let busy = busy.unwrap_or_else(|| {
+            self.assume(Assumption::SomewhatBusy);
+            assumed_busy()
+        });
+        Doing::Shares { busy, sent: sent.unwrap_or(0.0) }
+    }
+
+    /// What it drew here before, else what is usual of an activity of that name.
+    fn activity(&mut self, nth: usize, name: String) -> Doing {
+        let usual = self.known.usual.iter().find(|(known, _)| known.eq_ignore_ascii_case(&name));
+        if let Some((_, usual)) = usual {
+            return Doing::Activity(name, *usual);
+        }
+        let Some((busy, sent)) = crate::engine::assumed_shares(&name) else {
+            self.fault("stretch", nth, "activity", words::plan::no_such_activity(&name));
+            return Doing::Shares { busy: 0.0, sent: 0.0 };
+        };
+        self.assume(Assumption::UsualActivity(name));
+        Doing::Shares { busy, sent }
+    }
+
+    fn at(&self, table: &str, nth: usize, key: &str) -> Option<&Given> {
+        let here = |p: &Place| p.table == table && p.nth == nth && p.key == key;
+        self.given.iter().find(|(place, _)| here(place)).map(|(_, given)| given)
+    }
+
+    fn number(&self, table: &str, nth: usize, key: &str) -> Option<f64> {
+        match self.at(table, nth, key) {
+            Some(Given::Number(x)) => Some(*x),
+            _ => None,
+        }
+    }
+
+    fn text(&self, table: &str, nth: usize, key: &str) -> Option<String> {
+        match self.at(table, nth, key) {
+            Some(Given::Text(text)) => Some(text.clone()),
+            _ => None,
+        }
+    }
+
+    /// For somebody who judges it: what is no number is none of any range.
+    fn any_number(&self, nth: usize, key: &str) -> Option<f64> {
+        self.at("bank", nth, key).map(|given| match given {
+            Given::Number(x) => *x,
+            _ => f64::NAN,
+        })
+    }
+
+    fn any_text(&self, nth: usize, key: &str) -> Option<String> {
+        self.at("bank", nth, key).map(|given| match given {
+            Given::Text(text) => text.clone(),
+            _ => "\0".to_owned(),
+        })
+    }
+
+    fn level(&self, table: &str, nth: usize) -> Option<Start> {
+        match self.at(table, nth, "start")? {
+            Given::Text(text) => Start::worded(text),
+            Given::Number(x) => Start::worded(&format!("{x}")),
+            _ => None,
+        }
+    }
+
+    /// How many tables of this name there are, refused keys included.
+    fn count(&self, table: &str) -> usize {
+        let given = self.given.iter().map(|(place, _)| place);
+        let all = given.chain(self.faults.iter().map(|fault| &fault.place));
+        all.filter(|place| place.table == table).map(|place| place.nth + 1).max().unwrap_or(0)
+    }
+
+    fn is_faulty(&self, table: &str, nth: usize, key: &str) -> bool {
+        let here = |p: &Place| p.table == table && p.nth == nth && p.key == key;
+        self.faults.iter().any(|fault| here(&fault.place))
+    }
+
+    fn fault(&mut self, table: &str, nth: usize, key: &str, want: String) {
+        let place = Place { table: table.to_owned(), nth, key: key.to_owned() };
+        self.faults.push(PlanFault { place, want });
+    }
+
+    fn assume(&mut self, what: Assumption) {
+        if !self.assumed.contains(&what) {
+            self.assumed.push(what);
+        }
+    }
+}
