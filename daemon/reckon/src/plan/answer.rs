@@ -1,12 +1,12 @@
 //! What a plan comes to.
 
-use alloc::{boxed::Box, string::String, vec::Vec};
+use alloc::{string::String, vec::Vec};
 
 use super::{
     change::{self, Change},
     course::{Course, mix},
     energies::Energies,
-    lasting::{Charge, LONGEST_H, Paths, Supply},
+    lasting::{LONGEST_H, Paths, SKIES, Skies, Supply},
     spec::{Doing, Feeds, Plan, PlanBank, Stretch},
 };
 use crate::{
@@ -33,7 +33,7 @@ pub struct Point {
     pub left_wh: [f64; 3],
     /// Drawn from all banks, W.
     pub draw_w: f64,
-    /// What the sun gives in the middle of its range, W.
+    /// What the sun gives the bank on average, W.
     pub sun_w: f64,
 }
 
@@ -66,6 +66,8 @@ pub struct Smallest {
 pub struct Answer {
     /// When the first supply ends, since the start: 10 %, 50 %, 90 %.
     pub lasts: [Seconds; 3],
+    /// Which of the three lie beyond what was followed: it lasts at least so long.
+    pub beyond: [bool; 3],
     /// The chance to last until the finish.
     pub chance_of_finish: Share,
     /// The chance to last until finish and reserve.
@@ -124,13 +126,14 @@ pub(super) struct Worked<'a> {
 /// Works a plan out; `others` are banks that could be taken instead.
 #[must_use]
 pub fn answer(plan: &Plan, others: &[PlanBank]) -> Answer {
-    let charge = charge_of(plan);
-    let worked = Worked::new(plan, charge.as_deref());
+    let skies = skies_of(plan);
+    let worked = Worked::new(plan, skies.as_ref());
     let spread = worked.spread();
     let finish = Seconds::of(3600.0 * plan.finish_h);
     let reserve = Seconds::of(3600.0 * plan.reserve_h);
     let chance = |at| spread.chance_beyond(at).unwrap_or(Share::NONE);
     let lasts = quantiles(&spread);
+    let followed = Seconds::of(3600.0 * worked.paths.hours.last().copied().unwrap_or(LONGEST_H));
     let mut changes: Vec<Change> = change::possible(plan, others)
         .into_iter()
         .map(|(what, changed)| Change { what, gains: middle(&changed) - lasts[1] })
@@ -141,12 +144,13 @@ pub fn answer(plan: &Plan, others: &[PlanBank]) -> Answer {
     let (draw_w, draw_log_sd) = worked.draw(plan.finish_h);
     Answer {
         lasts,
+        beyond: lasts.map(|at| at >= followed),
         chance_of_finish: chance(finish),
         chance_with_reserve: chance(finish + reserve),
         energy_wh: worked.energy_wh(),
         draw_w,
         draw_log_sd,
-        points: worked.points(plan, charge.as_deref()),
+        points: worked.points(plan, skies.as_ref()),
         smallest: worked.smallest(plan),
         stretches: worked.stretches(),
         banks: worked.banks,
@@ -156,15 +160,19 @@ pub fn answer(plan: &Plan, others: &[PlanBank]) -> Answer {
 
 /// When a plan ends in the middle.
 fn middle(plan: &Plan) -> Seconds {
-    let charge = charge_of(plan);
-    quantiles(&Worked::new(plan, charge.as_deref()).spread())[1]
+    let skies = skies_of(plan);
+    quantiles(&Worked::new(plan, skies.as_ref()).spread())[1]
 }
 
 /// What the plan's panel gives its first supply.
-fn charge_of(plan: &Plan) -> Option<Box<dyn Fn(f64, f64) -> f64 + '_>> {
-    let _ = plan;
-    None
+fn skies_of(plan: &Plan) -> Option<Skies> {
+    let sun = plan.sun?;
+    let share = |n: usize| Share::nearest((n as f64 + 0.5) / SKIES as f64);
+    Some(core::array::from_fn(|n| sun.shining(share(n), 3600.0 * SUN_H)))
 }
+
+/// So long a sun is worked out, h; after that its last day is repeated.
+const SUN_H: f64 = 96.0;
 
 fn quantiles(spread: &Spread) -> [Seconds; 3] {
     let last = Seconds::of(3600.0 * LONGEST_H);
@@ -172,7 +180,7 @@ fn quantiles(spread: &Spread) -> [Seconds; 3] {
 }
 
 impl<'a> Worked<'a> {
-    fn new(plan: &Plan, charge: Option<Charge<'a>>) -> Self {
+    fn new(plan: &Plan, skies: Option<&'a Skies>) -> Self {
         let mut banks = Vec::new();
         let mut supplies: Vec<(Feeds, Supply<'a>)> = Vec::new();
         for bank in &plan.banks {
@@ -194,7 +202,7 @@ impl<'a> Worked<'a> {
                         energies: at_start,
                         full,
                         course: Course::new(plan, bank.feeds, &watts),
-                        charge: charge.filter(|_| supplies.is_empty()),
+                        sun: skies.filter(|_| supplies.is_empty()),
                     },
                 )),
             }
@@ -236,7 +244,7 @@ impl<'a> Worked<'a> {
         sums
     }
 
-    fn points(&self, plan: &Plan, charge: Option<Charge<'_>>) -> Vec<Point> {
+    fn points(&self, plan: &Plan, skies: Option<&Skies>) -> Vec<Point> {
         let last = plan.finish_h + plan.reserve_h;
         let ends = quantiles(&self.spread())[2].si() / 3600.0;
         let until = last.max(ends).min(*self.paths.hours.last().unwrap_or(&last));
@@ -249,7 +257,9 @@ impl<'a> Worked<'a> {
                     self.paths.left_wh(&self.supplies, self.paths.place(hour))
                 };
                 let draw_w = self.supplies.iter().map(|s| s.course.watts_at(hour)).sum();
-                let sun_w = charge.map_or(0.0, |watts| watts(hour, 0.5));
+                let sun = skies
+                    .map(|skies| skies.iter().map(|sky| sky.watts(3600.0 * hour)).sum::<f64>());
+                let sun_w = sun.unwrap_or(0.0) / SKIES as f64;
                 Point { at: Seconds::of(3600.0 * hour), left_wh, draw_w, sun_w }
             })
             .collect()

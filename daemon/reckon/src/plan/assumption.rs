@@ -11,6 +11,10 @@ pub enum Assumption {
     Temperate,
     /// Nobody said which board: a middling one.
     SomeBoard,
+    /// Noon is three hours after the start.
+    NoonSoon,
+    /// Between a fifth of the sky and all of it is cloudy.
+    AnySky,
     /// The processor is busy for a seventh of the time.
     SomewhatBusy,
     /// An activity that was never recorded here draws what is usual of it.

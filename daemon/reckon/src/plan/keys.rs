@@ -6,9 +6,13 @@ use alloc::{
     vec::Vec,
 };
 
-use super::description::{Given, Place};
+use super::{
+    description::{Given, Place},
+    sun::{AZIMUTH_DEG, CHARGE_W, FULL_SUN_H, LATITUDE_DEG, LONGITUDE_DEG, RATED_W, TILT_DEG},
+};
 use crate::{
     bank::{AMBIENT_C, Start},
+    time::PHONE_MS,
     words,
 };
 
@@ -25,11 +29,13 @@ enum Want {
     Text,
     /// How full.
     Level,
+    /// A date and time with its offset from UTC.
+    Moment,
     /// Judged where banks are.
     OfBank,
 }
 
-use Want::{Flag, Level, Number, OfBank, Pair, Text, Word};
+use Want::{Flag, Level, Moment, Number, OfBank, Pair, Text, Word};
 
 /// Every key of a plan.
 const KEYS: &[(&str, &str, Want)] = &[
@@ -56,6 +62,17 @@ const KEYS: &[(&str, &str, Want)] = &[
     ("draw", "radio_receive_a", Number(0.0, 100.0, "A")),
     ("draw", "radio_transmit_a", Number(0.0, 100.0, "A")),
     ("draw", "radio_v", Number(1.0, 60.0, "V")),
+    ("sun", "panel_w", Number(*RATED_W.start(), *RATED_W.end(), "W")),
+    ("sun", "tilt_deg", Number(*TILT_DEG.start(), *TILT_DEG.end(), "°")),
+    ("sun", "facing_deg", Number(*AZIMUTH_DEG.start(), *AZIMUTH_DEG.end(), "°")),
+    ("sun", "full_sun_h", Pair(*FULL_SUN_H.start(), *FULL_SUN_H.end(), "h")),
+    ("sun", "latitude_deg", Number(*LATITUDE_DEG.start(), *LATITUDE_DEG.end(), "°")),
+    ("sun", "longitude_deg", Number(*LONGITUDE_DEG.start(), *LONGITUDE_DEG.end(), "°")),
+    ("sun", "from", Moment),
+    ("sun", "noon_in_h", Number(-24.0, 24.0, "h")),
+    ("sun", "cloud", Pair(0.0, 1.0, "")),
+    ("sun", "kept", Number(0.0, 1.0, "")),
+    ("sun", "charge_limit_w", Number(*CHARGE_W.start(), *CHARGE_W.end(), "W")),
     ("stretch", "hours", Number(0.001, 1000.0, "h")),
     ("stretch", "activity", Text),
     ("stretch", "busy", Number(0.0, 1.0, "")),
@@ -67,7 +84,13 @@ const KEYS: &[(&str, &str, Want)] = &[
     ("stretch", "display", Word(&["on", "off"])),
 ];
 /// So many tables of one name are taken at most.
-const MOST: &[(&str, usize)] = &[("", 1), ("bank", 4), ("draw", 1), ("stretch", 200)];
+const MOST: &[(&str, usize)] = &[("", 1), ("bank", 4), ("draw", 1), ("sun", 1), ("stretch", 200)];
+
+/// Seconds since 1970 of a moment as RFC 3339 writes it; `None` for other texts and other centuries.
+pub(super) fn moment_s(text: &str) -> Option<f64> {
+    let moment: jiff::Timestamp = text.parse().ok()?;
+    PHONE_MS.contains(&moment.as_millisecond()).then(|| moment.as_millisecond() as f64 / 1000.0)
+}
 
 /// The keys of a table, for whoever mistook one.
 fn keys_of(table: &str) -> String {
@@ -87,6 +110,7 @@ impl Want {
             (Word(words), Given::Text(text)) => words.contains(&text.as_str()),
             (Level, Given::Text(text)) => Start::worded(text).is_some(),
             (Level, Given::Number(x)) => Start::worded(&x.to_string()).is_some(),
+            (Moment, Given::Text(text)) => moment_s(text).is_some(),
             (Flag, Given::Flag(_)) | (Text, Given::Text(_)) | (OfBank, _) => true,
             _ => false,
         };
@@ -96,6 +120,7 @@ impl Want {
             Word(all) => words::plan::want_word(&all.join(", ")),
             Flag => words::plan::WANT_FLAG.to_owned(),
             Level => words::plan::WANT_LEVEL.to_owned(),
+            Moment => words::plan::WANT_MOMENT.to_owned(),
             Text | OfBank => words::plan::WANT_TEXT.to_owned(),
         })
     }

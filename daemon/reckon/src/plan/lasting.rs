@@ -10,7 +10,7 @@ use alloc::vec::Vec;
 
 use libm::exp;
 
-use super::{course::Course, energies::Energies};
+use super::{course::Course, energies::Energies, sun::Sunshine};
 use crate::forecast::Spread;
 
 /// Points and weights of the normal law by which what is drawn varies (Gauss and Hermite's for nine points, in
@@ -26,16 +26,15 @@ const NORMAL: [(f64, f64); 9] = [
     (3.205_429_002_856_470, 2.789_141_321_231_77e-3),
     (4.512_745_863_399_783, 2.234_584_400_774_66e-5),
 ];
-/// Shares of the range of clouds that are looked at, with weights: even, by the midpoints of three thirds.
-const CLOUDS: [(f64, f64); 3] = [(1.0 / 6.0, 1.0 / 3.0), (0.5, 1.0 / 3.0), (5.0 / 6.0, 1.0 / 3.0)];
-const NO_SUN: [(f64, f64); 1] = [(0.0, 1.0)];
+/// Skies that are looked at, from the dullest told of (0) to the clearest (1): the middles of even parts.
+pub(super) const SKIES: usize = 4;
 /// Steps in time.
 const STEPS: usize = 240;
 /// Beyond this a plan is not followed, h: two months.
 pub(super) const LONGEST_H: f64 = 1500.0;
 
-/// Watts into a bank at an hour since the start, for a share of the range of clouds.
-pub(super) type Charge<'a> = &'a dyn Fn(f64, f64) -> f64;
+/// What a panel gives under each of the skies.
+pub(super) type Skies = [Sunshine; SKIES];
 
 /// One supply: what it holds, what is drawn from it, what the sun gives it.
 pub(super) struct Supply<'a> {
@@ -44,34 +43,26 @@ pub(super) struct Supply<'a> {
     /// When full.
     pub(super) full: Energies,
     pub(super) course: Course,
-    pub(super) charge: Option<Charge<'a>>,
-}
-
-/// One way in which the outing may go.
-struct Path {
-    weight: f64,
-    /// Missing from full, and drawn less charged, Wh: now, and the most until then.
-    missing: f64,
-    net: f64,
-    most_missing: f64,
-    most_net: f64,
+    pub(super) sun: Option<&'a Skies>,
 }
 
 /// What is missing at each moment, for each way.
 pub(super) struct Paths {
     pub(super) hours: Vec<f64>,
-    /// For each supply and moment, for each way: weight, missing, most missing, most drawn net, Wh.
+    /// For each supply, for each moment.
     each: Vec<Vec<Vec<Way>>>,
 }
 
-/// A way at a moment.
-#[derive(Clone, Copy)]
+/// One way in which the outing may go, at a moment.
+#[derive(Clone, Copy, Debug)]
 struct Way {
     weight: f64,
+    /// Drawn less charged, Wh, and the most until then.
     net: f64,
+    most_net: f64,
+    /// Missing from full, Wh, and the most until then.
     missing: f64,
     most_missing: f64,
-    most_net: f64,
 }
 
 impl Supply<'_> {
@@ -86,45 +77,29 @@ impl Supply<'_> {
             }
             h *= 1.25;
         }
-        if self.charge.is_some() { (3.0 * h).max(72.0).min(LONGEST_H) } else { h }
+        if self.sun.is_some() { (3.0 * h).max(72.0).min(LONGEST_H) } else { h }
     }
 
     fn ways(&self, hours: &[f64]) -> Vec<Vec<Way>> {
-        let clouds: &[(f64, f64)] = if self.charge.is_some() { &CLOUDS } else { &NO_SUN };
-        let mut ways: Vec<(f64, f64, Path)> = Vec::new();
-        for &(z, a) in &NORMAL {
-            for &(cloud, b) in clouds {
-                let path = Path {
-                    weight: a * b,
-                    missing: 0.0,
-                    net: 0.0,
-                    most_missing: 0.0,
-                    most_net: 0.0,
-                };
-                ways.push((z, cloud, path));
-            }
-        }
-        let mut before_h = 0.0;
-        let mut before: Vec<f64> = ways.iter().map(|_| 0.0).collect();
-        hours
+        let skies = self.sun.map_or(1, |skies| skies.len());
+        let mut ways: Vec<(f64, usize, Way)> = NORMAL
             .iter()
-            .map(|&h| {
-                let taken = self.course.taken(h);
-                let middle = 0.5 * (before_h + h);
-                for ((z, cloud, path), before) in ways.iter_mut().zip(&mut before) {
-                    let drawn = taken.wh * exp(taken.log_sd * (*z - 0.5 * taken.log_sd));
-                    let charged = self.charge.map_or(0.0, |w| w(middle, *cloud)) * (h - before_h);
-                    let step = drawn - *before - charged;
-                    *before = drawn;
-                    path.net += step;
-                    path.missing = (path.missing + step).max(0.0);
-                    path.most_missing = path.most_missing.max(path.missing);
-                    path.most_net = path.most_net.max(path.net);
-                }
-                before_h = h;
-                ways.iter().map(|(_, _, path)| path.now()).collect()
+            .flat_map(|&(z, weight)| {
+                (0..skies).map(move |sky| (z, sky, Way::of(weight / skies as f64)))
             })
-            .collect()
+            .collect();
+        let mut before = alloc::vec![(0.0, 0.0); ways.len()];
+        let mut at = |h: f64| {
+            let taken = self.course.taken(h);
+            for ((z, sky, way), before) in ways.iter_mut().zip(&mut before) {
+                let drawn = taken.wh * exp(taken.log_sd * (*z - 0.5 * taken.log_sd));
+                let charged = self.sun.map_or(0.0, |skies| skies[*sky].wh(3600.0 * h));
+                way.step((drawn - before.0) - (charged - before.1));
+                *before = (drawn, charged);
+            }
+            ways.iter().map(|(_, _, way)| *way).collect()
+        };
+        hours.iter().map(|h| at(*h)).collect()
     }
 
     /// The chance that it has ended, each bank holding `scale` times as much.
@@ -134,15 +109,17 @@ impl Supply<'_> {
     }
 }
 
-impl Path {
-    const fn now(&self) -> Way {
-        Way {
-            weight: self.weight,
-            net: self.net,
-            missing: self.missing,
-            most_missing: self.most_missing,
-            most_net: self.most_net,
-        }
+impl Way {
+    const fn of(weight: f64) -> Self {
+        Self { weight, net: 0.0, missing: 0.0, most_missing: 0.0, most_net: 0.0 }
+    }
+
+    /// So many watt-hours more are drawn than charged. A full bank takes no more.
+    const fn step(&mut self, wh: f64) {
+        self.net += wh;
+        self.missing = (self.missing + wh).max(0.0);
+        self.most_missing = self.most_missing.max(self.missing);
+        self.most_net = self.most_net.max(self.net);
     }
 }
 
@@ -172,27 +149,17 @@ impl Paths {
     }
 
     /// The chance that one of them has ended by the k-th moment, if the first held `scale` times as much.
+    /// Their ways go together: what one draws more, the others do. Only the first is in the sun, so the
+    /// ways of the others count for each of its skies.
     pub(super) fn ended(&self, supplies: &[Supply<'_>], k: usize, scale: f64) -> f64 {
-        // Ways of several supplies go together by what is drawn; a sun over one of them is spread evenly.
-        let most = self.each.iter().map(|all| all[k].len()).max().unwrap_or(0);
-        (0..most)
-            .map(|n| {
-                let mut alive = 1.0;
-                let mut weight = 0.0;
-                for (supply, (all, first)) in supplies
-                    .iter()
-                    .zip(self.each.iter().zip([true].into_iter().chain(core::iter::repeat(false))))
-                {
-                    let ways = &all[k];
-                    let way = &ways[n * ways.len() / most];
-                    if ways.len() == most {
-                        weight = way.weight;
-                    }
-                    alive *= 1.0 - supply.ended(way, if first { scale } else { 1.0 });
-                }
-                weight * (1.0 - alive)
-            })
-            .sum()
+        let Some(first) = self.each.first() else { return 1.0 };
+        let skies = first[k].len() / NORMAL.len();
+        let chance = |(n, way): (usize, &Way)| {
+            let others = supplies.iter().zip(&self.each).skip(1);
+            let alive = others.map(|(supply, all)| 1.0 - supply.ended(&all[k][n / skies], 1.0));
+            way.weight * (1.0 - (1.0 - supplies[0].ended(way, scale)) * alive.product::<f64>())
+        };
+        first[k].iter().enumerate().map(chance).sum()
     }
 
     /// The k-th moment's place, nearest at or after an hour.

@@ -5,15 +5,22 @@ use alloc::{borrow::ToOwned, format, string::String, vec::Vec};
 use super::{
     assumption::Assumption,
     description::{Given, Known, Place, PlanFault},
+    keys,
     spec::{Doing, Feeds, Plan, PlanBank, Stretch},
+    sun::{self, CLOUD_UNSAID, Charge, DAYLIGHT_UNSAID_H, Light, Panel, Sun},
 };
 use crate::{
     bank::{BankDescription, BankFault, BankSpec, Start},
     draw::{self, BoardModel, ModelFrom},
     estimator::{Learned, LoadPrior},
-    units::{Celsius, Watts},
+    units::{Celsius, Share, Watts},
     words,
 };
+
+/// Where nobody says how warm it is.
+const TEMPERATE: Celsius = Celsius::of(15.0);
+/// Where nobody says when noon is: an outing begins in the morning (common practice, no source).
+const NOON_IN_H: f64 = 3.0;
 
 /// A description on its way to a plan.
 pub(super) struct Reading<'a> {
@@ -41,11 +48,12 @@ impl<'a> Reading<'a> {
     pub(super) fn plan(&mut self) -> Plan {
         let banks = self.banks();
         let load = self.load(banks.first().map(|bank| &bank.spec));
+        let sun = banks.first().and_then(|bank| self.sun(&bank.spec));
         let stretches = self.stretches();
         let planned_h: f64 = stretches.iter().map(|stretch| stretch.hours).sum();
         let finish_h = self.number("", 0, "finish_h").unwrap_or(planned_h);
         let reserve_h = self.number("", 0, "reserve_h").unwrap_or(0.0);
-        Plan { banks, load, through: None, stretches, finish_h, reserve_h }
+        Plan { banks, load, through: None, sun, stretches, finish_h, reserve_h }
     }
 
     fn banks(&mut self) -> Vec<PlanBank> {
@@ -135,6 +143,58 @@ impl<'a> Reading<'a> {
         }
     }
 
+    /// The panel, on the first bank.
+    fn sun(&mut self, bank: &BankSpec) -> Option<Sun> {
+        if self.count("sun") == 0 {
+            return None;
+        }
+        let of = |key: &str| self.number("sun", 0, key);
+        let Some(rated_w) = of("panel_w") else {
+            self.missing("sun", "panel_w", words::plan::NO_PANEL_W);
+            return None;
+        };
+        let flat = Panel::flat(rated_w);
+        let panel = Panel {
+            tilt_deg: of("tilt_deg").unwrap_or(flat.tilt_deg),
+            azimuth_deg: of("facing_deg").unwrap_or(flat.azimuth_deg),
+            kept: of("kept").unwrap_or(flat.kept),
+            ..flat
+        };
+        let limit_w = of("charge_limit_w");
+        let light = self.light()?;
+        let air = bank.ambient.unwrap_or(TEMPERATE);
+        Sun::new(panel, light, Charge::usual(bank.cells, bank.label_energy(), air, limit_w), air)
+    }
+
+    /// By hours of full sun if they were told, else by place and date.
+    fn light(&mut self) -> Option<Light> {
+        if let Some(full_sun_h) = self.pair("sun", "full_sun_h") {
+            let noon_h = self.number("sun", 0, "noon_in_h").unwrap_or_else(|| {
+                self.assume(Assumption::NoonSoon);
+                NOON_IN_H
+            });
+            let daylight_h = DAYLIGHT_UNSAID_H.max(full_sun_h.1);
+            return Some(Light::Hours { full_sun_h, noon_s: 3600.0 * noon_h, daylight_h });
+        }
+        let of = |key: &str| self.number("sun", 0, key);
+        let from = self.text("sun", 0, "from").and_then(|text| keys::moment_s(&text));
+        let (Some(latitude_deg), Some(longitude_deg), Some(start_unix_s)) =
+            (of("latitude_deg"), of("longitude_deg"), from)
+        else {
+            self.missing("sun", "full_sun_h", words::plan::NO_LIGHT);
+            return None;
+        };
+        let cloud = self
+            .pair("sun", "cloud")
+            .map(|(low, high)| (Share::nearest(low), Share::nearest(high)));
+        let cloud = cloud.unwrap_or_else(|| {
+            self.assume(Assumption::AnySky);
+            CLOUD_UNSAID
+        });
+        let place = sun::Place { latitude_deg, longitude_deg };
+        Some(Light::Sky { place, start_unix_s, cloud })
+    }
+
     fn stretches(&mut self) -> Vec<Stretch> {
         let count = self.count("stretch");
         if count == 0 {
@@ -199,6 +259,20 @@ impl<'a> Reading<'a> {
         match self.at(table, nth, key) {
             Some(Given::Number(x)) => Some(*x),
             _ => None,
+        }
+    }
+
+    fn pair(&self, table: &str, key: &str) -> Option<(f64, f64)> {
+        match self.at(table, 0, key) {
+            Some(Given::Numbers(all)) => Some((*all.first()?, *all.get(1)?)),
+            _ => None,
+        }
+    }
+
+    /// Complains of a key that is not there, unless what stood there was refused.
+    fn missing(&mut self, table: &str, key: &str, want: &str) {
+        if !self.is_faulty(table, 0, key) {
+            self.fault(table, 0, key, want.to_owned());
         }
     }
 

@@ -2,6 +2,7 @@
 
 use alloc::{string::String, vec::Vec};
 
+use super::sun::Sun;
 use crate::{
     bank::{BankSpec, Start},
     engine::UsualDraw,
@@ -119,6 +120,8 @@ pub struct Plan {
     pub load: LoadPrior,
     /// What the board's converter leaves of what the bank gives it, 0 to 1; `None`: as usual for the bank.
     pub through: Option<f64>,
+    /// A panel on the first supply.
+    pub sun: Option<Sun>,
     /// Stretches in order; at least one.
     pub stretches: Vec<Stretch>,
     /// Wanted from the start, h.

@@ -250,3 +250,40 @@ fn ends_in_order_and_the_same_digits_again() {
         assert_eq!(found, answer(&plan, &[]));
     }
 }
+
+#[test]
+fn the_sun_gives_what_it_gives_and_a_full_bank_takes_no_more() {
+    let mut plan = idle("3B", 0.0);
+    plan.banks = Vec::from([known_bank()]);
+    let dark = answer(&plan, &[]);
+    let sunny = |panel_w: f64, start: f64| {
+        let mut all = Vec::from([
+            number("bank", 0, "label_mah", 10_000.0),
+            text("bank", 0, "board", "3B"),
+            number("bank", 0, "start", start),
+            number("stretch", 0, "hours", 8.0),
+            number("stretch", 0, "busy", 0.02),
+            number("sun", 0, "panel_w", panel_w),
+            number("sun", 0, "noon_in_h", 6.0),
+        ]);
+        let place = Place { table: "sun".to_owned(), nth: 0, key: "full_sun_h".to_owned() };
+        all.push((place, Given::Numbers(Vec::from([4.0, 4.0]))));
+        let mut with = described(all).unwrap();
+        with.banks[0].learned = known_bank().learned;
+        with
+    };
+    // By hand: 60 W x 4 h x 0.8592 x 0.90 x 0.95 are 176 Wh in the day (less the panel's heat): far more than
+    // 2.456 W take in it, but the bank holds 28 Wh and the night has 12 h and more. It ends in the second
+    // night at the earliest.
+    let flooded = answer(&sunny(60.0, 1.0), &[]);
+    let [low, ..] = hours(&flooded);
+    assert!(low > 20.0, "{low} {:?}", dark.lasts);
+    // A panel that gives 1.5 Wh over the whole day buys little more than half an hour.
+    let drop = answer(&sunny(0.5, 1.0), &[]);
+    let gain = hours(&drop)[1] - hours(&dark)[1];
+    assert!((0.3..0.9).contains(&gain), "{gain}");
+    // From half full (14 Wh) the same flood still cannot be held beyond 28 Wh.
+    let half = answer(&sunny(60.0, 0.5), &[]);
+    assert!(half.points.iter().all(|p| p.left_wh[2] < 31.0), "{:?}", half.points);
+    assert!(half.points.iter().any(|p| p.left_wh[1] > 26.0), "{:?}", half.points);
+}

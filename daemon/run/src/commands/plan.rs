@@ -92,6 +92,13 @@ fn given(value: &Spanned<DeValue<'_>>) -> Given {
         DeValue::String(text) => Given::Text(text.to_string()),
         DeValue::Float(x) => x.as_str().parse().map_or(Given::Else, Given::Number),
         DeValue::Integer(x) => x.as_str().parse().map_or(Given::Else, Given::Number),
+        DeValue::Array(all) => {
+            let numbers = all.iter().map(|one| match given(one) {
+                Given::Number(x) => Some(x),
+                _ => None,
+            });
+            numbers.collect::<Option<Vec<f64>>>().map_or(Given::Else, Given::Numbers)
+        }
         _ => Given::Else,
     }
 }

@@ -14,6 +14,10 @@ sentences! {
     WANT_FLAG = "want true or false.";
     WANT_TEXT = "want a text in quotes.";
     WANT_LEVEL = "want \"full\", \"unknown\" or a share such as \"70 %\".";
+    WANT_MOMENT = "want a date and time with its offset in quotes, such as \"2026-06-21T08:00Z\".";
+    NO_PANEL_W = "it is missing: how many watts is the panel rated for?";
+    NO_LIGHT = "how much sun there is cannot be told. Write full_sun_h = [from, to], or latitude_deg, \
+        longitude_deg and from.";
     NO_BANK = "no bank is named. Without one nothing can be said: write what its label prints, or \
         known = \"its name\" for one of the record.";
     no_such_bank(name) = "there is no bank called {name} in the record. `outlast bank list` names them.";
@@ -35,6 +39,8 @@ pub fn assumption(one: &Assumption) -> String {
         Assumption::Full => "The bank is full at the start.".into(),
         Assumption::Temperate => "It is about 15 °C.".into(),
         Assumption::SomeBoard => "The board is a middling one: nobody said which.".into(),
+        Assumption::NoonSoon => "Noon is three hours after the start.".into(),
+        Assumption::AnySky => "Between a fifth of the sky and all of it is cloudy.".into(),
         Assumption::SomewhatBusy => "The processor is busy for a seventh of the time.".into(),
         Assumption::UsualActivity(name) => {
             format!("{name} draws what is usual: it was never recorded here.")
