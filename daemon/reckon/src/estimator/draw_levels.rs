@@ -31,6 +31,8 @@ const FEW: f64 = 0.05;
 /// here: the radio may be off for half of the time.
 const SOME_RECEIVING_AT: f64 = 0.3;
 const RECEIVING_AT: f64 = 0.75;
+/// A radio that comes on adds no more than this times what is printed for receiving.
+const RADIO_FROM_OFF: f64 = 1.3;
 /// A reading is one of the transmitter from this part of what sending adds (as printed) on, and one without it
 /// below that part.
 const SENT_FROM: f64 = 0.5;
@@ -108,7 +110,9 @@ impl LevelWatch {
         all.sort_by(f64::total_cmp);
         let adds = sending_adds_w(load);
         let low = quantile(&all, SOME_RECEIVING_AT);
-        let quiet = all.partition_point(|w| adds.is_none_or(|adds| *w < low + SENT_FROM * adds));
+        let radio_w = RADIO_FROM_OFF * load.radio_receive_w.unwrap_or(0.0);
+        let above = |adds: f64| (NOT_SENT_BELOW * adds).max(radio_w);
+        let quiet = all.partition_point(|w| adds.is_none_or(|adds| *w < low + above(adds)));
         let receiving = quantile(&all[..quiet], RECEIVING_AT);
         let is_sent = |watts: f64| adds.is_some_and(|adds| watts > receiving + SENT_FROM * adds);
         let is_not = |watts: f64| adds.is_none_or(|adds| watts < receiving + NOT_SENT_BELOW * adds);
@@ -229,4 +233,96 @@ fn quantile(sorted: &[f64], share: f64) -> f64 {
     )]
     let at = (share * (sorted.len().saturating_sub(1)) as f64) as usize;
     sorted.get(at).copied().unwrap_or(0.0)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::record::DrawLevels;
+
+    /// A 4B: 3.06 W idle, 6.12 W under stress (Raspberry Pi documentation, 5.1 V). A radio of 5 W: 0.25 and 1.60 A at
+    /// 13 V (common practice, no source).
+    const LOAD: LoadPrior = LoadPrior {
+        idle_w: Some(3.06),
+        full_w: Some(6.12),
+        accessories_w: 0.0,
+        radio_receive_w: Some(3.25),
+        radio_transmit_w: Some(20.8),
+    };
+
+    /// Ten-second means of so many hours: `watts` beside a board whose processor wanders.
+    fn levels(hours: u32, load: &LoadPrior, watts: impl Fn(u32) -> f64) -> DrawLevels {
+        let mut watch = LevelWatch::default();
+        for row in 0..hours * 360 {
+            let busy = 0.10 + 0.02 * f64::from(row / 12 % 5) + if row % 97 < 3 { 0.2 } else { 0.0 };
+            let seen = Observation {
+                dt_s: 10.0,
+                watts: Some(3.06 + 3.06 * busy + watts(row)),
+                cpu_busy: Some(busy),
+                ..Observation::default()
+            };
+            watch.observe(&seen);
+        }
+        watch.levels(load).unwrap()
+    }
+
+    fn near(got: f64, want: f64, within: f64, what: &str) {
+        assert!((got - want).abs() <= within * want, "{what}: got {got}, want {want}");
+    }
+
+    #[test]
+    fn a_board_alone_is_its_line() {
+        let seen = levels(6, &LoadPrior { radio_transmit_w: None, ..LOAD }, |_| 0.0);
+        near(seen.rest_w, 3.06, 0.01, "at rest");
+        near(seen.work_w.unwrap()[0], 3.06, 0.03, "full work");
+        assert_eq!((seen.step, seen.sending_w), (None, None));
+    }
+
+    #[test]
+    fn a_display_that_is_on_for_a_while_is_a_step_and_no_work() {
+        let seen = levels(6, &LOAD, |row| if row / 180 % 3 == 0 { 0.9 } else { 0.0 });
+        let [adds_w, share] = seen.step.unwrap();
+        near(adds_w, 0.9, 0.03, "the display");
+        near(share, 1.0 / 3.0, 0.05, "its share of the time");
+        near(seen.rest_w, 3.06, 0.01, "at rest");
+        near(seen.work_w.unwrap()[0], 3.06, 0.05, "full work");
+    }
+
+    #[test]
+    fn a_radio_is_told_apart_by_what_it_sends() {
+        // Every other slot of 15 s, 12.64 s of carrier (QEX Jul/Aug 2020), as ten-second means.
+        let carrier = |row: u32| {
+            let at = |tenth: u32| f64::from(row * 100 + tenth) / 10.0 % 30.0;
+            f64::from((0..100_u32).filter(|t| at(*t) < 12.64).map(|_| 1).sum::<u32>()) / 100.0
+        };
+        let seen = levels(6, &LOAD, |row| 3.25 + 17.55 * carrier(row));
+        near(seen.sending_w.unwrap(), 17.55, 0.05, "what sending adds");
+        near(seen.rest_w, 3.06 + 3.25, 0.05, "at rest, receiving");
+    }
+
+    #[test]
+    fn little_or_broken_tells_nothing() {
+        let mut watch = LevelWatch::default();
+        for k in 0..80 {
+            let watts = if k % 2 == 0 { Some(3.0) } else { Some(f64::NAN) };
+            watch.observe(&Observation {
+                dt_s: 10.0,
+                watts,
+                cpu_busy: Some(0.1),
+                ..Observation::default()
+            });
+        }
+        assert_eq!(watch.levels(&LOAD), None);
+        // A week of rows takes no more memory than a day.
+        for _ in 0..60_480 {
+            watch.observe(&Observation {
+                dt_s: 10.0,
+                watts: Some(3.0),
+                cpu_busy: Some(0.1),
+                ..Observation::default()
+            });
+        }
+        assert!(watch.readings.len() <= MOST && watch.readings.capacity() <= 2 * MOST);
+        near(watch.levels(&LOAD).unwrap().rest_w, 3.0, 0.01, "an even draw");
+    }
 }

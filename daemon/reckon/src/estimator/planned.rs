@@ -269,3 +269,75 @@ impl Planned {
 fn dot(a: &[f64; PARTS], b: &[f64; PARTS]) -> f64 {
     a.iter().zip(b).map(|(x, y)| x * y).sum()
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::record::RunDown;
+
+    fn bank() -> BankSpec {
+        BankSpec::common().remove(0)
+    }
+
+    fn load() -> LoadPrior {
+        // Raspberry Pi documentation: 3B idle 0.30 A, stress 0.85 A, at 5.1 V.
+        LoadPrior { idle_w: Some(1.53), full_w: Some(4.335), ..LoadPrior::default() }
+    }
+
+    fn learned(all: &[DrawLevels]) -> Learned {
+        let mut learned = Learned::default();
+        for levels in all {
+            let mut run = RunDown {
+                whole: true,
+                start_share: Some(1.0),
+                lasted_s: 36_000.0,
+                delivered_wh: Some(26.0),
+                measured: true,
+                ..RunDown::default()
+            };
+            run.detail.draw_levels = Some(*levels);
+            learned.credit(&run);
+        }
+        learned
+    }
+
+    fn watts(all: &[DrawLevels]) -> PartWatts {
+        let mix = PartShares { on: 8.0, busy: 1.0, ..PartShares::default() };
+        Planned::new(&bank(), &load(), &learned(all), Start::Full, &mix).watts
+    }
+
+    #[test]
+    fn what_was_drawn_in_one_mixture_says_what_another_draws() {
+        // A display of 0.9 W for a third of the time, on a board that takes 2.1 W at rest and 2.4 W more at work.
+        let seen = DrawLevels {
+            rest_w: 2.1,
+            step: Some([0.9, 0.33]),
+            present: 0.3,
+            work_w: Some([2.4, 0.05]),
+            sending_w: None,
+        };
+        let known = watts(&[seen, seen, seen]);
+        let shares = |busy, present| PartShares { on: 1.0, busy, present, ..PartShares::default() };
+        for (busy, present) in [(0.0, 0.0), (0.2, 0.0), (0.2, 1.0)] {
+            let want = 2.1 + 2.4 * busy + 0.9 * present;
+            let got = known.mean_w(&shares(busy, present));
+            assert!((got - want).abs() < 0.05 * want, "{busy} {present}: {got} {want}");
+            let printed = watts(&[]);
+            assert!(
+                known.var_w2(&shares(busy, present)) < 0.3 * printed.var_w2(&shares(busy, present))
+            );
+        }
+    }
+
+    #[test]
+    fn a_radio_that_was_off_for_a_while_is_no_display() {
+        let pack = BankSpec::common().into_iter().find(|bank| bank.series > 1).unwrap();
+        let load = LoadPrior { radio_receive_w: Some(5.0), radio_transmit_w: Some(20.0), ..load() };
+        let seen = DrawLevels { rest_w: 2.4, step: Some([5.4, 0.6]), ..DrawLevels::default() };
+        let mix = PartShares { on: 8.0, receiving: 8.0, ..PartShares::default() };
+        let known = Planned::new(&pack, &load, &learned(&[seen, seen]), Start::Full, &mix).watts;
+        let with = known.mean_w(&PartShares { on: 1.0, receiving: 1.0, ..PartShares::default() });
+        let without = known.mean_w(&PartShares { on: 1.0, ..PartShares::default() });
+        assert!((with - 7.8).abs() < 0.5 && (without - 2.4).abs() < 0.2, "{with} {without}");
+    }
+}
