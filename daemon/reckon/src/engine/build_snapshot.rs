@@ -38,8 +38,11 @@ impl Engine {
         }
         self.usual_at = Some(now);
         let ready = self.on.shown.forecast(now).is_some();
-        let left =
-            |watts: f64, log_sd: f64| self.remaining_at(watts, log_sd).cautious().filter(|_| ready);
+        // As the headline: what warned counts here too.
+        let all = self.is_warned();
+        let left = |watts: f64, log_sd: f64| {
+            self.remaining_at(watts, log_sd).cautious(all).filter(|_| ready)
+        };
         let usual = self.on.activities.usual(&self.board, &self.besides);
         self.usual = usual
             .into_iter()

@@ -49,9 +49,11 @@ impl Possible {
         self.all.iter().filter(move |one| one.weight >= least)
     }
 
-    /// The least of each of 10 %, 50 %, 90 %: the case that counts.
-    pub(super) fn cautious(&self) -> Option<[Seconds; 3]> {
-        Some([self.lowest(0.1)?, self.lowest(0.5)?, self.lowest(0.9)?])
+    /// The least of each of 10 %, 50 %, 90 %: the case that counts, of those worth showing or of `all` that
+    /// no word has ruled out.
+    pub(super) fn cautious(&self, all: bool) -> Option<[Seconds; 3]> {
+        let lowest = |share| least(self.those(all).filter_map(|one| at(&one.spread, share)));
+        Some([lowest(0.1)?, lowest(0.5)?, lowest(0.9)?])
     }
 
     /// 10 %, 50 %, 90 %: the lowest low end, the middle of the mixture, the highest high end.

@@ -2,7 +2,8 @@
 
 use super::{
     alarm::{CUTS_OUT, Said, said},
-    numbers::{TIE, clock_time, left, span},
+    numbers::{TIE, left, span},
+    safe,
 };
 use crate::{
     forecast::Outlook,
@@ -60,13 +61,8 @@ pub fn power_off(snapshot: &Snapshot) -> Option<Said> {
 /// The same in the few words that a block beside two buttons has room for: a heading and a sentence or
 /// two.
 pub fn block(snapshot: &Snapshot) -> Option<(String, String)> {
-    let until = || match &snapshot.outlook {
-        Outlook::Lasts(forecast) => {
-            let end = Mono::at_s(forecast.made_at.as_s() + forecast.cautious().si());
-            clock_time(end, snapshot.at).map_or_else(String::new, |time| format!(" from {time} on"))
-        }
-        _ => String::new(),
-    };
+    let until =
+        || safe::end_time(snapshot).map_or_else(String::new, |time| format!(" from {time} on"));
     let (title, text): (String, String) = match &snapshot.power_off {
         PowerOff::Counting { until, .. } => (
             format!("Switching off in {}", countdown(*until, snapshot)),

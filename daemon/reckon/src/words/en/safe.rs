@@ -90,6 +90,12 @@ pub(super) fn headline(snapshot: &Snapshot) -> Option<String> {
     safe_end(snapshot).map(|end| until(end, snapshot.at))
 }
 
+/// The end's time of day as the headline prints it; `None` while no clock is believed or it is here.
+pub(super) fn end_time(snapshot: &Snapshot) -> Option<String> {
+    let end = safe_end(snapshot).filter(|end| end.minute > end.now)?;
+    minute_of_day(end.minute, snapshot.at, "on %a")
+}
+
 /// `safe until 17:55`, or `safe for 5 h` while no clock is believed; of a remaining time.
 pub(super) fn safe_until([low, _, high]: [Seconds; 3], at: Stamp) -> String {
     until(end_of(low, high - low, at), at)
