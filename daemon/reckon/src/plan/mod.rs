@@ -6,19 +6,26 @@
 //! ([`crate::estimator::Planned`]); `course` lays the draw out along the stretches, `lasting` puts the two
 //! together, `change` tries what would buy time.
 
+pub mod air;
 mod answer;
 mod assumption;
 mod change;
+pub mod converter;
 mod course;
 mod description;
 mod energies;
+pub mod fuse;
+pub mod keying;
 mod keys;
 mod lasting;
+mod lookup;
+pub mod peukert;
 mod reading;
 mod spec;
 pub mod sun;
 #[cfg(test)]
 mod tests;
+pub mod wire;
 
 pub use answer::{Answer, BankFound, Point, Smallest, answer};
 pub use assumption::Assumption;
