@@ -19,7 +19,7 @@ use crate::{
 
 /// The doubts of the life equation are those of outings that nobody planned; beside a plan this share of them is
 /// left (fit).
-const PRINTED_DOUBT: f64 = 0.65;
+const PRINTED_DOUBT: f64 = 0.8;
 /// How far an outing's parts lie from those of the bank's other outings, as a share: somebody plugs something
 /// in, the radio is turned down (fit).
 const BETWEEN_BASE: f64 = 0.06;

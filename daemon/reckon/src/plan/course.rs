@@ -13,10 +13,10 @@ use crate::estimator::{PartShares, PartWatts};
 const HALTED: (f64, f64) = (0.3, 0.5);
 /// How far what is really done lies from what was planned, as shares of the energy of processor and
 /// transmitter: nobody sends exactly as often as planned (fit).
-const BUSY_DIFFERS: f64 = 0.20;
-const SENT_DIFFERS: f64 = 0.12;
+const BUSY_DIFFERS: f64 = 0.25;
+const SENT_DIFFERS: f64 = 0.16;
 /// How far an outing's draw at rest lies from that of the bank's others, as a share (fit).
-const BASE_DIFFERS: f64 = 0.06;
+const BASE_DIFFERS: f64 = 0.08;
 /// Somebody is at the board where something is sent, nobody where it idles, and else for this share of the time
 /// (fit).
 const SOMETIMES: f64 = 0.3;

@@ -94,6 +94,21 @@ pub struct Stretch {
     pub display_on: bool,
 }
 
+impl Default for PlanBank {
+    /// A bank of 10 000 mAh for everything, full, known by its label.
+    fn default() -> Self {
+        Self {
+            spec: BankSpec::common().swap_remove(0),
+            start: Start::Full,
+            learned: Learned::default(),
+            feeds: Feeds::Both,
+            together: false,
+            depth: 1.0,
+            aged: None,
+        }
+    }
+}
+
 impl Stretch {
     /// Board and radio on, nothing besides.
     #[must_use]
@@ -112,7 +127,7 @@ impl Stretch {
 }
 
 /// A plan.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Default)]
 pub struct Plan {
     /// Banks in the order of use; at least one.
     pub banks: Vec<PlanBank>,

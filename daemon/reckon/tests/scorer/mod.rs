@@ -111,3 +111,14 @@ pub(crate) fn judge(said: &[Said], end: f64, alarm: f64) -> Figures {
         alarm: fired,
     }
 }
+
+/// Judges what was said of a whole life before it began.
+pub(crate) fn judge_plan(left: [f64; 3], end: f64) -> Figures {
+    Figures {
+        cover: f64::from(left[0] <= end && end <= left[2]),
+        unsafe_: f64::from(left[0] > end),
+        width: (left[2] - left[0]) / end,
+        crps: pinball(left, end) / end,
+        alarm: None,
+    }
+}
