@@ -3,14 +3,17 @@
 use alloc::{string::String, vec::Vec};
 
 use super::{
+    air::{Carriage, carriage},
+    caution::{Caution, cautions},
     change::{self, Change},
     course::{Course, mix},
     energies::Energies,
     lasting::{LONGEST_H, Paths, SKIES, Skies, Supply},
     spec::{Doing, Feeds, Plan, PlanBank, Stretch},
+    wiring::{Wiring, wiring},
 };
 use crate::{
-    bank::Start,
+    bank::{Cells, Start},
     estimator::{PartWatts, Planned},
     forecast::Spread,
     record::{OutingPlan, PlannedStretch},
@@ -46,8 +49,22 @@ pub struct BankFound {
     pub run_downs: u32,
     /// Usable at the start, Wh: 10 %, 50 %, 90 %.
     pub usable_wh: [f64; 3],
-    /// By its label, Wh.
+    /// By its label, Wh: what counts for an airline.
     pub label_wh: f64,
+    /// What it weighs, g: as told, else as is usual of its kind.
+    pub mass_g: f64,
+    /// Whether it may fly.
+    pub carriage: Carriage,
+}
+
+/// Watt-hours on the label of a kilogram (common practice, no source: a 10 000 mAh bank weighs about 210 g, a
+/// 12.8 V pack of 6 Ah about 800 g, a sealed lead-acid battery of 7 Ah about 2.4 kg).
+const fn usual_wh_per_kg(cells: Cells) -> f64 {
+    match cells {
+        Cells::LiIon => 175.0,
+        Cells::LiFePo4 => 95.0,
+        Cells::LeadAcid => 35.0,
+    }
 }
 
 /// The smallest bank of the first one's kind that reaches finish and reserve.
@@ -86,6 +103,10 @@ pub struct Answer {
     pub smallest: Vec<Smallest>,
     /// What buys the most time.
     pub changes: Vec<Change>,
+    /// What the lead costs at peak load, where one was told.
+    pub wiring: Option<Wiring>,
+    /// What can hurt somebody.
+    pub cautions: Vec<Caution>,
     /// Mean draw of each stretch from all banks, W, and how well it is known.
     pub stretches: Vec<(f64, f64)>,
 }
@@ -152,6 +173,8 @@ pub fn answer(plan: &Plan, others: &[PlanBank]) -> Answer {
         draw_log_sd,
         points: worked.points(plan, skies.as_ref()),
         smallest: worked.smallest(plan),
+        wiring: wiring(plan),
+        cautions: cautions(plan),
         stretches: worked.stretches(),
         banks: worked.banks,
         changes,
@@ -190,6 +213,8 @@ impl<'a> Worked<'a> {
                 run_downs: bank.learned.rundowns(),
                 usable_wh: at_start.range(),
                 label_wh: bank.spec.label_energy().wh(),
+                mass_g: mass_g(bank),
+                carriage: carriage(&bank.spec),
             });
             match supplies.iter_mut().find(|(feeds, _)| *feeds == bank.feeds) {
                 Some((_, supply)) => {
@@ -288,6 +313,11 @@ impl<'a> Worked<'a> {
             })
             .collect()
     }
+}
+
+fn mass_g(bank: &PlanBank) -> f64 {
+    let usual = 1000.0 * bank.spec.label_energy().wh() / usual_wh_per_kg(bank.spec.cells);
+    bank.mass_g.unwrap_or(usual)
 }
 
 /// No bank is looked for that holds more than so many times as much.

@@ -11,6 +11,8 @@ pub enum Assumption {
     Temperate,
     /// Nobody said which board: a middling one.
     SomeBoard,
+    /// The radio draws what the middle of its class does.
+    RadioOfClass,
     /// Noon is three hours after the start.
     NoonSoon,
     /// Between a fifth of the sky and all of it is cloudy.

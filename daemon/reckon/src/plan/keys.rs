@@ -8,6 +8,7 @@ use alloc::{
 
 use super::{
     description::{Given, Place},
+    keying::{Mode, RADIO_CLASSES},
     sun::{AZIMUTH_DEG, CHARGE_W, FULL_SUN_H, LATITUDE_DEG, LONGITUDE_DEG, RATED_W, TILT_DEG},
 };
 use crate::{
@@ -37,6 +38,25 @@ enum Want {
 
 use Want::{Flag, Level, Moment, Number, OfBank, Pair, Text, Word};
 
+const RADIO_NAMES: [&str; RADIO_CLASSES.len()] = {
+    let mut names = [""; RADIO_CLASSES.len()];
+    let mut k = 0;
+    while k < names.len() {
+        names[k] = RADIO_CLASSES[k].name;
+        k += 1;
+    }
+    names
+};
+const MODE_NAMES: [&str; Mode::ALL.len()] = {
+    let mut names = [""; Mode::ALL.len()];
+    let mut k = 0;
+    while k < names.len() {
+        names[k] = Mode::ALL[k].name();
+        k += 1;
+    }
+    names
+};
+
 /// Every key of a plan.
 const KEYS: &[(&str, &str, Want)] = &[
     ("", "finish_h", Number(0.1, 1000.0, "h")),
@@ -57,6 +77,16 @@ const KEYS: &[(&str, &str, Want)] = &[
     ("bank", "feeds", Word(&["both", "board", "radio"])),
     ("bank", "together", Flag),
     ("bank", "depth", Number(0.05, 1.0, "")),
+    ("bank", "mass_g", Number(1.0, 200_000.0, "g")),
+    ("converter", "kind", Word(&["good", "poor", "linear"])),
+    ("converter", "efficiency", Number(0.05, 1.0, "")),
+    ("lead", "awg", Number(0.0, 40.0, "")),
+    ("lead", "mm2", Number(0.01, 100.0, "mm²")),
+    ("lead", "length_m", Number(0.0, 100.0, "m")),
+    ("lead", "contacts_ohm", Number(0.0, 10.0, "Ω")),
+    ("lead", "source_v", Number(1.0, 60.0, "V")),
+    ("lead", "peak_a", Number(0.0, 200.0, "A")),
+    ("draw", "radio", Word(&RADIO_NAMES)),
     ("draw", "idle_w", Number(0.05, 100.0, "W")),
     ("draw", "full_w", Number(0.05, 100.0, "W")),
     ("draw", "radio_receive_a", Number(0.0, 100.0, "A")),
@@ -77,6 +107,8 @@ const KEYS: &[(&str, &str, Want)] = &[
     ("stretch", "activity", Text),
     ("stretch", "busy", Number(0.0, 1.0, "")),
     ("stretch", "sent", Number(0.0, 1.0, "")),
+    ("stretch", "mode", Word(&MODE_NAMES)),
+    ("stretch", "calling", Number(0.0, 1.0, "")),
     ("stretch", "radio", Word(&["off", "receive"])),
     ("stretch", "extra_w", Number(0.0, 1000.0, "W")),
     ("stretch", "board", Word(&["on", "off"])),
@@ -84,7 +116,15 @@ const KEYS: &[(&str, &str, Want)] = &[
     ("stretch", "display", Word(&["on", "off"])),
 ];
 /// So many tables of one name are taken at most.
-const MOST: &[(&str, usize)] = &[("", 1), ("bank", 4), ("draw", 1), ("sun", 1), ("stretch", 200)];
+const MOST: &[(&str, usize)] = &[
+    ("", 1),
+    ("bank", 4),
+    ("converter", 1),
+    ("lead", 1),
+    ("draw", 1),
+    ("sun", 1),
+    ("stretch", 200),
+];
 
 /// Seconds since 1970 of a moment as RFC 3339 writes it; `None` for other texts and other centuries.
 pub(super) fn moment_s(text: &str) -> Option<f64> {

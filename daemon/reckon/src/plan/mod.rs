@@ -9,6 +9,7 @@
 pub mod air;
 mod answer;
 mod assumption;
+mod caution;
 mod change;
 pub mod converter;
 mod course;
@@ -26,9 +27,12 @@ pub mod sun;
 #[cfg(test)]
 mod tests;
 pub mod wire;
+mod wiring;
 
 pub use answer::{Answer, BankFound, Point, Smallest, answer};
 pub use assumption::Assumption;
+pub use caution::Caution;
 pub use change::{Change, What};
 pub use description::{Description, Given, Known, Place, PlanFault};
 pub use spec::{Doing, Feeds, Plan, PlanBank, Stretch};
+pub use wiring::{Lead, Wiring};

@@ -4,16 +4,20 @@ use alloc::{borrow::ToOwned, format, string::String, vec::Vec};
 
 use super::{
     assumption::Assumption,
+    converter::Converter,
     description::{Given, Known, Place, PlanFault},
+    keying::{Mode, RadioClass},
     keys,
     spec::{Doing, Feeds, Plan, PlanBank, Stretch},
     sun::{self, CLOUD_UNSAID, Charge, DAYLIGHT_UNSAID_H, Light, Panel, Sun},
+    wire::{BOARD_SUPPLY, Gauge, Wire},
+    wiring::Lead,
 };
 use crate::{
     bank::{BankDescription, BankFault, BankSpec, Start},
     draw::{self, BoardModel, ModelFrom},
     estimator::{Learned, LoadPrior},
-    units::{Celsius, Share, Watts},
+    units::{Amps, Celsius, Ohms, Share, Volts, Watts},
     words,
 };
 
@@ -21,6 +25,10 @@ use crate::{
 const TEMPERATE: Celsius = Celsius::of(15.0);
 /// Where nobody says when noon is: an outing begins in the morning (common practice, no source).
 const NOON_IN_H: f64 = 3.0;
+/// Where nobody says how busy the processor is (common practice, no source: logging, a hotspot).
+const SOMEWHAT_BUSY: f64 = 0.15;
+/// Where nobody says which board, W at rest.
+const SOME_BOARD_W: f64 = 2.5;
 
 /// A description on its way to a plan.
 pub(super) struct Reading<'a> {
@@ -48,12 +56,14 @@ impl<'a> Reading<'a> {
     pub(super) fn plan(&mut self) -> Plan {
         let banks = self.banks();
         let load = self.load(banks.first().map(|bank| &bank.spec));
+        let through = banks.first().and_then(|bank| self.through(&bank.spec, &load));
+        let lead = self.lead();
         let sun = banks.first().and_then(|bank| self.sun(&bank.spec));
         let stretches = self.stretches();
         let planned_h: f64 = stretches.iter().map(|stretch| stretch.hours).sum();
         let finish_h = self.number("", 0, "finish_h").unwrap_or(planned_h);
         let reserve_h = self.number("", 0, "reserve_h").unwrap_or(0.0);
-        Plan { banks, load, through: None, sun, stretches, finish_h, reserve_h }
+        Plan { banks, load, through, lead, sun, stretches, finish_h, reserve_h }
     }
 
     fn banks(&mut self) -> Vec<PlanBank> {
@@ -82,7 +92,8 @@ impl<'a> Reading<'a> {
         let together = matches!(self.at("bank", nth, "together"), Some(Given::Flag(true)));
         let depth = self.number("bank", nth, "depth").unwrap_or(1.0);
         let feeds = feeds.unwrap_or_default();
-        Some(PlanBank { spec, start, learned, feeds, together, depth, aged: None })
+        let mass_g = self.number("bank", nth, "mass_g");
+        Some(PlanBank { spec, start, learned, feeds, together, depth, mass_g })
     }
 
     fn known_bank(&mut self, nth: usize, name: &str) -> Option<(BankSpec, Learned)> {
@@ -124,7 +135,14 @@ impl<'a> Reading<'a> {
         let label_v = bank.map_or(1.0, |bank| bank.label_volts.si());
         let volts = of("radio_v").unwrap_or(label_v);
         let radio = |key| of(key).map(|amps| amps * volts);
-        let (receive, transmit) = (radio("radio_receive_a"), radio("radio_transmit_a"));
+        let class = self.text("draw", 0, "radio");
+        let class = class.and_then(|name| RadioClass::named(&name)).map(RadioClass::middle);
+        let of_class = |amps: Option<Amps>| amps.map(|amps| amps.si() * volts);
+        let receive = radio("radio_receive_a").or(of_class(class.map(|class| class.receive)));
+        let transmit = radio("radio_transmit_a").or(of_class(class.map(|class| class.transmit)));
+        if class.is_some() {
+            self.assume(Assumption::RadioOfClass);
+        }
         let kind = self.text("bank", 0, "board").and_then(|name| draw::board_named(&name));
         let model = BoardModel::new(kind, told);
         let known = self.known.load;
@@ -141,6 +159,48 @@ impl<'a> Reading<'a> {
             radio_receive_w: receive.or(transmit.and(Some(0.0))).or(known.radio_receive_w),
             radio_transmit_w: transmit.or(receive).or(known.radio_transmit_w),
         }
+    }
+
+    /// What the converter between bank and board leaves at the board's usual draw.
+    fn through(&mut self, bank: &BankSpec, load: &LoadPrior) -> Option<f64> {
+        if self.count("converter") == 0 {
+            return None;
+        }
+        if bank.series <= 1 {
+            self.fault("converter", 0, "kind", words::plan::OWN_CONVERTER.to_owned());
+            return None;
+        }
+        let converter =
+            match (self.text("converter", 0, "kind"), self.number("converter", 0, "efficiency")) {
+                (_, Some(share)) => Converter::Share(share),
+                (Some(kind), None) if kind == "good" => Converter::GOOD,
+                (Some(kind), None) if kind == "linear" => Converter::Linear,
+                (Some(_), None) => Converter::POOR,
+                (None, None) => {
+                    self.missing("converter", "kind", words::plan::NO_CONVERTER);
+                    return None;
+                }
+            };
+        let idle = load.idle_w.unwrap_or(SOME_BOARD_W);
+        let board = Watts::of(0.5 * (idle + load.full_w.unwrap_or(idle)));
+        let input = converter.input(board, BOARD_SUPPLY, bank.label_volts);
+        Some((board.si() / input.si().max(1e-6)).clamp(0.05, 1.0))
+    }
+
+    fn lead(&mut self) -> Option<Lead> {
+        if self.count("lead") == 0 {
+            return None;
+        }
+        let of = |key: &str| self.number("lead", 0, key);
+        #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "0 to 40")]
+        let gauge = of("mm2").map(Gauge::Mm2).or(of("awg").map(|awg| Gauge::Awg(awg as u8)));
+        let Some((gauge, length_m)) = gauge.zip(of("length_m")) else {
+            self.missing("lead", "length_m", words::plan::NO_LEAD);
+            return None;
+        };
+        let contacts = Ohms::of(of("contacts_ohm").unwrap_or(0.0));
+        let wire = Wire { gauge, length_m, contacts };
+        Some(Lead { wire, source: of("source_v").map(Volts::of), peak: of("peak_a").map(Amps::of) })
     }
 
     /// The panel, on the first bank.
@@ -228,12 +288,19 @@ impl<'a> Reading<'a> {
             }
             return self.activity(nth, name);
         }
-        let assumed_busy = || 0.15;
         let busy = busy.unwrap_or_else(|| {
             self.assume(Assumption::SomewhatBusy);
-            assumed_busy()
+            SOMEWHAT_BUSY
         });
-        Doing::Shares { busy, sent: sent.unwrap_or(0.0) }
+        let mode = self.text("stretch", nth, "mode").and_then(|name| Mode::named(&name));
+        let calling = self.number("stretch", nth, "calling");
+        let of_mode = mode.map(|mode| {
+            mode.sent(calling.map_or_else(|| mode.usual_turn(), Share::nearest)).part()
+        });
+        if mode.is_some() && sent.is_some() {
+            self.fault("stretch", nth, "mode", words::plan::MODE_OR_SENT.to_owned());
+        }
+        Doing::Shares { busy, sent: sent.or(of_mode).unwrap_or(0.0) }
     }
 
     /// What it drew here before, else what is usual of an activity of that name.

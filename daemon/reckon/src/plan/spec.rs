@@ -2,7 +2,7 @@
 
 use alloc::{string::String, vec::Vec};
 
-use super::sun::Sun;
+use super::{sun::Sun, wiring::Lead};
 use crate::{
     bank::{BankSpec, Start},
     engine::UsualDraw,
@@ -57,8 +57,8 @@ pub struct PlanBank {
     pub together: bool,
     /// Share of its energy that is used before it counts as empty, 0 to 1.
     pub depth: f64,
-    /// Mean and deviation of ln of what age left of its capacity, where it was told.
-    pub aged: Option<(f64, f64)>,
+    /// What it weighs, g, where it was told.
+    pub mass_g: Option<f64>,
 }
 
 /// What is done in a stretch.
@@ -104,7 +104,7 @@ impl Default for PlanBank {
             feeds: Feeds::Both,
             together: false,
             depth: 1.0,
-            aged: None,
+            mass_g: None,
         }
     }
 }
@@ -135,6 +135,8 @@ pub struct Plan {
     pub load: LoadPrior,
     /// What the board's converter leaves of what the bank gives it, 0 to 1; `None`: as usual for the bank.
     pub through: Option<f64>,
+    /// The lead from the first bank.
+    pub lead: Option<Lead>,
     /// A panel on the first supply.
     pub sun: Option<Sun>,
     /// Stretches in order; at least one.

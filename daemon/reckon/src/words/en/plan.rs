@@ -2,10 +2,10 @@
 
 use alloc::{format, string::String};
 
-use crate::plan::Assumption;
+use crate::plan::{Assumption, Caution};
 
 sentences! {
-    unknown_table(name) = "a plan has no table of this name ({name}). It has bank, draw, stretch and sun.";
+    unknown_table(name) = "a plan has no table of this name ({name}). It has bank, converter, lead, draw, sun and stretch.";
     too_many(most) = "that is more than a plan takes of them: {most} at most.";
     unknown_key(known) = "there is no such key. There are: {known}.";
     want_number(low, high, unit: &str) = "want a number from {low} to {high}{}{unit}.", space(unit);
@@ -21,6 +21,10 @@ sentences! {
     NO_BANK = "no bank is named. Without one nothing can be said: write what its label prints, or \
         known = \"its name\" for one of the record.";
     no_such_bank(name) = "there is no bank called {name} in the record. `outlast bank list` names them.";
+    OWN_CONVERTER = "a USB bank has a converter of its own, which counts already. Leave this table out.";
+    NO_CONVERTER = "it is missing: \"good\", \"poor\" or \"linear\", or an efficiency.";
+    NO_LEAD = "a lead needs its length_m from end to end, and awg or mm2.";
+    MODE_OR_SENT = "want either a mode or sent, not both.";
     NO_STRETCH = "no stretch is named. Write how many hours, and what is done in them.";
     NO_HOURS = "it is missing: how long is this stretch?";
     EITHER_OR = "want either an activity or busy and sent, not both.";
@@ -39,11 +43,48 @@ pub fn assumption(one: &Assumption) -> String {
         Assumption::Full => "The bank is full at the start.".into(),
         Assumption::Temperate => "It is about 15 °C.".into(),
         Assumption::SomeBoard => "The board is a middling one: nobody said which.".into(),
+        Assumption::RadioOfClass => "The radio draws what the middle of its class draws.".into(),
         Assumption::NoonSoon => "Noon is three hours after the start.".into(),
         Assumption::AnySky => "Between a fifth of the sky and all of it is cloudy.".into(),
         Assumption::SomewhatBusy => "The processor is busy for a seventh of the time.".into(),
         Assumption::UsualActivity(name) => {
             format!("{name} draws what is usual: it was never recorded here.")
+        }
+    }
+}
+
+/// What can hurt somebody.
+#[must_use]
+pub const fn caution(one: Caution) -> &'static str {
+    match one {
+        Caution::Fuse => {
+            "Put a fuse into the lead, right at the battery, that the wire outlasts. Never bridge a \
+             pack's own protection."
+        }
+        Caution::Freezing => {
+            "Never charge lithium cells below 0 °C: it harms them for good, and they may burn later. \
+             Warm the bank first."
+        }
+        Caution::Heat => {
+            "Keep banks out of the sun and out of closed cars. One that is swollen, wet, was dropped or \
+             gets hot is finished: stop using it."
+        }
+        Caution::Gas => "Lead-acid gives off explosive gas while it is charged: let air in.",
+        Caution::SideBySide => {
+            "Put only like banks side by side: same cells, same age, same voltage when you join them."
+        }
+        Caution::FeedingBack => {
+            "Never feed the board from two supplies at once: one may drive current into the other."
+        }
+        Caution::AskAirline => {
+            "A battery of more than 100 Wh flies only if the airline agrees, in the cabin. Rules change: ask."
+        }
+        Caution::NotByAir => "A passenger may not take this battery on an aircraft.",
+        Caution::Licence => {
+            "Your licence, local rules and the limits for exposure to radio fields come first."
+        }
+        Caution::Estimate => {
+            "This is an estimate, and no safety device. Do not rely on it to call for help or to get down."
         }
     }
 }
