@@ -34,7 +34,7 @@ pub use draw_levels::LevelWatch;
 pub use learned::Learned;
 pub use load_prior::LoadPrior;
 pub use observation::{FED_OTHERWISE_W, Observation};
-pub use planned::{PartShares, PartWatts, Planned};
+pub use planned::{Doings, PartShares, PartWatts, Planned};
 
 use alloc::boxed::Box;
 

@@ -213,6 +213,27 @@ const STEP_DIFFERS: f64 = 0.15;
 const CAME_AND_WENT: f64 = 0.25;
 const NO_STEP_W: f64 = 0.5;
 
+/// What will be done.
+#[derive(Clone, Copy, Debug, PartialEq, Default)]
+pub struct Doings {
+    /// Hours of each part, where the parts are told.
+    pub shares: PartShares,
+    /// Hours of each part where only what it will draw is known, about.
+    pub supposed: PartShares,
+    /// What that draws, Wh.
+    pub known_wh: f64,
+    /// Hours that are drawn from the bank.
+    pub hours: f64,
+}
+
+impl Doings {
+    fn all(&self) -> PartShares {
+        let mut all = self.shares;
+        all.add(&self.supposed, 1.0);
+        all
+    }
+}
+
 /// What is believed before an outing of such doings.
 #[derive(Clone, Debug)]
 pub struct Planned {
@@ -223,25 +244,25 @@ pub struct Planned {
 }
 
 impl Planned {
-    /// Of a bank, for an outing of `mix` (hours of each part), which draws about `mean_w` from it.
+    /// Of a bank, for an outing of such doings.
     #[must_use]
     pub fn new(
         bank: &BankSpec,
         load: &LoadPrior,
         learned: &Learned,
         start: Start,
-        mix: &PartShares,
+        doings: &Doings,
     ) -> Self {
         let load = load.sound();
         if bank.measured_at == MeasuredAt::Nowhere {
-            return Self::modelled(bank, &load, learned, start, mix);
+            return Self::modelled(bank, &load, learned, start, &doings.all());
         }
         let mut watts = PartWatts::printed(bank, &load);
         let runs = learned.rundowns_data();
         watts.learn(
             &runs.iter().filter_map(|run| run.detail.draw_levels.as_ref()).collect::<Vec<_>>(),
         );
-        let mean_w = watts.mean_w(mix) / mix.on.max(1e-6);
+        let mean_w = (watts.mean_w(&doings.shares) + doings.known_wh) / doings.hours.max(1e-6);
         let outing = Outing::measured(bank, &load, learned, start).expecting(mean_w);
         Self { left: outing.left(), watts }
     }
@@ -302,8 +323,9 @@ mod tests {
     }
 
     fn watts(all: &[DrawLevels]) -> PartWatts {
-        let mix = PartShares { on: 8.0, busy: 1.0, ..PartShares::default() };
-        Planned::new(&bank(), &load(), &learned(all), Start::Full, &mix).watts
+        let shares = PartShares { on: 8.0, busy: 1.0, ..PartShares::default() };
+        let doings = Doings { shares, hours: 8.0, ..Doings::default() };
+        Planned::new(&bank(), &load(), &learned(all), Start::Full, &doings).watts
     }
 
     #[test]
@@ -334,8 +356,9 @@ mod tests {
         let pack = BankSpec::common().into_iter().find(|bank| bank.series > 1).unwrap();
         let load = LoadPrior { radio_receive_w: Some(5.0), radio_transmit_w: Some(20.0), ..load() };
         let seen = DrawLevels { rest_w: 2.4, step: Some([5.4, 0.6]), ..DrawLevels::default() };
-        let mix = PartShares { on: 8.0, receiving: 8.0, ..PartShares::default() };
-        let known = Planned::new(&pack, &load, &learned(&[seen, seen]), Start::Full, &mix).watts;
+        let shares = PartShares { on: 8.0, receiving: 8.0, ..PartShares::default() };
+        let doings = Doings { shares, hours: 8.0, ..Doings::default() };
+        let known = Planned::new(&pack, &load, &learned(&[seen, seen]), Start::Full, &doings).watts;
         let with = known.mean_w(&PartShares { on: 1.0, receiving: 1.0, ..PartShares::default() });
         let without = known.mean_w(&PartShares { on: 1.0, ..PartShares::default() });
         assert!((with - 7.8).abs() < 0.5 && (without - 2.4).abs() < 0.2, "{with} {without}");

@@ -6,7 +6,7 @@ use super::{
     air::{Carriage, carriage},
     caution::{Caution, cautions},
     change::{self, Change},
-    course::{Course, mix},
+    course::{Course, doings},
     energies::Energies,
     lasting::{LONGEST_H, Paths, SKIES, Skies, Supply},
     spec::{Doing, Feeds, Plan, PlanBank, Stretch},
@@ -325,8 +325,8 @@ const MOST_TIMES: f64 = 50.0;
 
 /// What a bank holds at the start and full, and the watts drawn from it.
 fn believed(plan: &Plan, bank: &PlanBank) -> (Energies, Energies, PartWatts) {
-    let mix = mix(plan, bank.feeds);
-    let planned = |start| Planned::new(&bank.spec, &plan.load, &bank.learned, start, &mix);
+    let doings = doings(plan, bank.feeds);
+    let planned = |start| Planned::new(&bank.spec, &plan.load, &bank.learned, start, &doings);
     let scaled = |left| Energies::new(left).times(bank.depth);
     let Planned { left, watts } = planned(bank.start);
     let at_start = scaled(left);

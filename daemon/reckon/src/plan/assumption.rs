@@ -7,6 +7,8 @@ use alloc::string::String;
 pub enum Assumption {
     /// The bank begins full.
     Full,
+    /// A lead-acid battery is used until it cuts out.
+    ToTheEnd,
     /// It is about 15 °C.
     Temperate,
     /// Nobody said which board: a middling one.

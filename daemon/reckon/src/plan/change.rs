@@ -2,7 +2,7 @@
 
 use alloc::{string::String, vec::Vec};
 
-use super::spec::{Doing, Plan, PlanBank};
+use super::spec::{Doing, Plan, PlanBank, Stretch};
 use crate::units::{AmpHours, Celsius, Seconds};
 
 /// A change.
@@ -14,6 +14,8 @@ pub enum What {
     Bring(String),
     /// A bank of twice the label.
     Double,
+    /// Half of what draws more given to this activity.
+    Quieter(String),
     /// Half as much sent.
     SendHalf,
     /// The processor slowed down, so that its work takes a little more than half.
@@ -59,6 +61,12 @@ pub(super) fn possible(plan: &Plan, others: &[PlanBank]) -> Vec<(What, Plan)> {
         brought.banks.push(bank.clone());
         all.push((What::Bring(bank.spec.name.clone()), brought));
     }
+    if let Some((name, _)) = &plan.quietest {
+        let quieter = with_half_quieter(plan);
+        if quieter.stretches != plan.stretches {
+            all.push((What::Quieter(name.clone()), quieter));
+        }
+    }
     let mut add = |what, change: &dyn Fn(&mut Plan) -> bool| {
         let mut changed = plan.clone();
         if change(&mut changed) {
@@ -72,6 +80,21 @@ pub(super) fn possible(plan: &Plan, others: &[PlanBank]) -> Vec<(What, Plan)> {
     add(What::RadioOff, &radio_off);
     add(What::KeepWarm, &keep_warm);
     all
+}
+
+/// Every stretch of an activity that draws more is halved, and its second half given to the quietest.
+fn with_half_quieter(plan: &Plan) -> Plan {
+    let Some((name, usual)) = &plan.quietest else { return plan.clone() };
+    let halved = |stretch: &Stretch| {
+        let more = matches!(&stretch.doing, Doing::Activity(_, of) if of.watts > usual.watts);
+        if !more {
+            return Vec::from([stretch.clone()]);
+        }
+        let half = Stretch { hours: 0.5 * stretch.hours, ..stretch.clone() };
+        let doing = Doing::Activity(name.clone(), *usual);
+        Vec::from([half.clone(), Stretch { doing, ..half }])
+    };
+    Plan { stretches: plan.stretches.iter().flat_map(halved).collect(), ..plan.clone() }
 }
 
 fn double(plan: &mut Plan) -> bool {

@@ -6,7 +6,10 @@ use alloc::vec::Vec;
 use libm::{hypot, sqrt};
 
 use super::spec::{Doing, Feeds, Plan, Stretch};
-use crate::estimator::{PartShares, PartWatts};
+use crate::{
+    engine::assumed_shares,
+    estimator::{Doings, PartShares, PartWatts},
+};
 
 /// What a halted board goes on drawing while it is connected, W (vendors' tables: 0.12 to 0.5 W), and its
 /// deviation as a share.
@@ -68,14 +71,28 @@ pub(super) fn shares(stretch: &Stretch, feeds: Feeds) -> PartShares {
     shares
 }
 
-/// Hours of each part over the whole plan.
-pub(super) fn mix(plan: &Plan, feeds: Feeds) -> PartShares {
-    let mut sum = PartShares::default();
+/// What is done over the whole plan.
+pub(super) fn doings(plan: &Plan, feeds: Feeds) -> Doings {
+    let mut sum = Doings::default();
     for stretch in &plan.stretches {
-        sum.add(&shares(stretch, feeds), stretch.hours);
+        match &stretch.doing {
+            Doing::Shares { .. } => sum.shares.add(&shares(stretch, feeds), stretch.hours),
+            Doing::Activity(name, usual) => {
+                let (busy, sent) = assumed_shares(name).unwrap_or(SOME_ACTIVITY);
+                let doing = Doing::Shares { busy, sent };
+                let supposed = Stretch { doing, ..stretch.clone() };
+                sum.supposed.add(&shares(&supposed, feeds), stretch.hours);
+                sum.known_wh += usual.watts.si() * stretch.hours;
+            }
+        }
+        let drawn = stretch.board_on || (stretch.radio_on && feeds != Feeds::Board);
+        sum.hours += if drawn { stretch.hours } else { 0.0 };
     }
     sum
 }
+
+/// An activity that nothing is known of but what it draws: share of the cores, share of the time sent.
+const SOME_ACTIVITY: (f64, f64) = (0.2, 0.1);
 
 impl Course {
     pub(super) fn new(plan: &Plan, feeds: Feeds, watts: &PartWatts) -> Self {

@@ -14,8 +14,9 @@ use super::{
     wiring::Lead,
 };
 use crate::{
-    bank::{BankDescription, BankFault, BankSpec, Start},
+    bank::{BankDescription, BankFault, BankSpec, Cells, Start},
     draw::{self, BoardModel, ModelFrom},
+    engine::UsualDraw,
     estimator::{Learned, LoadPrior},
     units::{Amps, Celsius, Ohms, Share, Volts, Watts},
     words,
@@ -61,9 +62,13 @@ impl<'a> Reading<'a> {
         let sun = banks.first().and_then(|bank| self.sun(&bank.spec));
         let stretches = self.stretches();
         let planned_h: f64 = stretches.iter().map(|stretch| stretch.hours).sum();
+        let by_watts = |a: &&(String, UsualDraw), b: &&(String, UsualDraw)| {
+            a.1.watts.si().total_cmp(&b.1.watts.si())
+        };
+        let quietest = self.known.usual.iter().min_by(by_watts).cloned();
         let finish_h = self.number("", 0, "finish_h").unwrap_or(planned_h);
         let reserve_h = self.number("", 0, "reserve_h").unwrap_or(0.0);
-        Plan { banks, load, through, lead, sun, stretches, finish_h, reserve_h }
+        Plan { banks, load, through, lead, sun, quietest, stretches, finish_h, reserve_h }
     }
 
     fn banks(&mut self) -> Vec<PlanBank> {
@@ -90,7 +95,11 @@ impl<'a> Reading<'a> {
         });
         let feeds = self.text("bank", nth, "feeds").and_then(|name| Feeds::named(&name));
         let together = matches!(self.at("bank", nth, "together"), Some(Given::Flag(true)));
-        let depth = self.number("bank", nth, "depth").unwrap_or(1.0);
+        let depth = self.number("bank", nth, "depth");
+        if depth.is_none() && spec.cells == Cells::LeadAcid {
+            self.assume(Assumption::ToTheEnd);
+        }
+        let depth = depth.unwrap_or(1.0);
         let feeds = feeds.unwrap_or_default();
         let mass_g = self.number("bank", nth, "mass_g");
         Some(PlanBank { spec, start, learned, feeds, together, depth, mass_g })

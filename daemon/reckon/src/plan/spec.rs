@@ -141,6 +141,8 @@ pub struct Plan {
     pub sun: Option<Sun>,
     /// Stretches in order; at least one.
     pub stretches: Vec<Stretch>,
+    /// The station's activity that draws least, and what it drew, for changes of the mix.
+    pub quietest: Option<(String, UsualDraw)>,
     /// Wanted from the start, h.
     pub finish_h: f64,
     /// Wanted after that, h.

@@ -399,3 +399,33 @@ fn cautions_are_those_that_apply() {
         assert!(of(plan.unwrap()).contains(&want), "{mah}");
     }
 }
+
+#[test]
+fn what_an_activity_drew_here_counts_and_half_of_it_can_be_given_to_a_quieter_one() {
+    let usual = |watts: f64| crate::engine::UsualDraw {
+        watts: crate::units::Watts::of(watts),
+        log_sd: 0.05,
+    };
+    let known = Known {
+        banks: Vec::from([(known_bank().spec, known_bank().learned)]),
+        usual: Vec::from([("receive".to_owned(), usual(2.0)), ("contacts".to_owned(), usual(4.0))]),
+        ..Known::default()
+    };
+    let mut description = Description::default();
+    for (place, given) in [
+        text("bank", 0, "known", "Bank"),
+        number("stretch", 0, "hours", 5.0),
+        text("stretch", 0, "activity", "contacts"),
+    ] {
+        description.take(place, given);
+    }
+    let (plan, _) = description.complete(&known).unwrap();
+    let found = answer(&plan, &[]);
+    // By hand: 28 Wh at 4 W last 7 h. With half of the 5 h at 2 W, 5 Wh are spared: 1.25 h at 4 W, since the
+    // outing goes on as in its last stretch: after 2.5 h of each, 13 Wh are left, 6.5 h at 2 W; 11.5 h in all.
+    assert!((hours(&found)[1] - 7.0).abs() < 0.4, "{:?}", hours(&found));
+    let quieter =
+        found.changes.iter().find(|c| c.what == What::Quieter("receive".to_owned())).unwrap();
+    assert!((quieter.gains.si() / 3600.0 - 4.5).abs() < 0.5, "{quieter:?}");
+    assert_eq!(found.banks[0].run_downs, 4);
+}

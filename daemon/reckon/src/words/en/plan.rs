@@ -41,6 +41,9 @@ fn space(unit: &str) -> &'static str {
 pub fn assumption(one: &Assumption) -> String {
     match one {
         Assumption::Full => "The bank is full at the start.".into(),
+        Assumption::ToTheEnd => {
+            "The lead-acid battery is used until it cuts out. It lives longer if half is left: depth = 0.5.".into()
+        }
         Assumption::Temperate => "It is about 15 °C.".into(),
         Assumption::SomeBoard => "The board is a middling one: nobody said which.".into(),
         Assumption::RadioOfClass => "The radio draws what the middle of its class draws.".into(),
