@@ -2,11 +2,13 @@
 //! nor the text of a long outing are in memory at once.
 //!
 //! The first columns are those that `replay` reads: `t_s,cpu_util,cpu_temp_c,bus_v,current_a`,
-//! seconds since the outing began; an empty field is a gap.
+//! seconds since the outing began; an empty field is a gap. What else another board learns from it
+//! stands before the events: in the first row of every stretch from when to when the board was on, in
+//! the first of all what is known of the outing.
 
 use std::{fmt::Write as _, iter::Peekable, vec::IntoIter};
 
-use reckon::record::{Channel, CloseUp, Event, Row};
+use reckon::record::{Channel, CloseUp, Ending, Event, Outing, Row, SwitchedOn};
 
 use crate::{reader::Reader, trouble::Trouble};
 
@@ -28,16 +30,50 @@ const REPLAY_CHANNELS: [Channel; 4] = [Channel::Busy, Channel::Temp, Channel::Vo
 /// When the store cannot be read.
 pub fn csv(reader: &Reader, outing: i64) -> Result<Option<Pieces>, Trouble> {
     let reader = reader.at_one_moment()?;
-    if reader.outing(outing)?.is_none() {
-        return Ok(None);
-    }
-    let events = reader.events(outing)?;
-    Ok(Some(Box::new(Csv::new(reader.rows_by_hour(outing, &Channel::ALL)?, events))))
+    let Some(told) = reader.outing(outing)? else { return Ok(None) };
+    let banks = reader.banks()?;
+    let bank = banks.iter().find(|bank| Some(&bank.spec.name) == told.bank.as_ref());
+    let facts = facts(&told, bank.and_then(|bank| bank.spec.ambient).map(|at| at.si()));
+    let (on, events) = (reader.switched_on(outing)?, reader.events(outing)?);
+    let rows = reader.rows_by_hour(outing, &Channel::ALL)?;
+    Ok(Some(Box::new(Csv::new(rows, facts, on, events))))
+}
+
+/// What stands in the first row alone.
+const FACTS: &str =
+    "bank,outing,ending,died,lasted_s,ended_within_s,energy_wh,bridged_wh,start_share,ambient_c";
+
+/// What is known of the outing, in that order.
+fn facts(outing: &Outing, ambient_c: Option<f64>) -> String {
+    let text = |text: &Option<String>| field(text.as_deref().unwrap_or_default());
+    let died = match outing.ending {
+        Ending::Died => Some(1.0),
+        Ending::PowerLost { died } => Some(died),
+        Ending::Open | Ending::SwitchedOff | Ending::Swapped => None,
+    };
+    let figure = |figure: Option<f64>| figure.map(number).unwrap_or_default();
+    [
+        text(&outing.bank),
+        text(&outing.name),
+        outing.ending.name().to_owned(),
+        figure(died),
+        number(outing.lasted_s),
+        figure(outing.ended_within_s),
+        figure(outing.energy_wh),
+        figure(outing.bridged_wh),
+        figure(outing.start_share),
+        figure(ambient_c),
+    ]
+    .join(",")
 }
 
 /// Rows and events as CSV. Events stand in the row in whose time they fell, or in the last.
 struct Csv<R> {
     rows: R,
+    /// For the first row, then commas alone.
+    facts: String,
+    /// When the board was on, what is still to come.
+    on: Peekable<IntoIter<SwitchedOn>>,
     events: Peekable<IntoIter<Event>>,
     /// Not known yet to be the last.
     waiting: Option<Row>,
@@ -47,9 +83,9 @@ struct Csv<R> {
 }
 
 impl<R> Csv<R> {
-    fn new(rows: R, events: Vec<Event>) -> Self {
-        let events = events.into_iter().peekable();
-        Self { rows, events, waiting: None, out: head(), ended: false }
+    fn new(rows: R, facts: String, on: Vec<SwitchedOn>, events: Vec<Event>) -> Self {
+        let (on, events) = (on.into_iter().peekable(), events.into_iter().peekable());
+        Self { rows, facts, on, events, waiting: None, out: head(), ended: false }
     }
 
     fn line(&mut self, row: &Row, last: bool) {
@@ -63,7 +99,16 @@ impl<R> Csv<R> {
             });
         }
         numbers(&mut self.out, row);
-        self.out.push(',');
+        let mut begins = None;
+        while let Some(on) = self.on.next_if(|on| on.from_s < row.to_s()) {
+            begins = Some([on.from_s, on.to_s]);
+        }
+        for place in 0..2 {
+            self.out.push(',');
+            self.out.push_str(&begins.map(|two| number(two[place])).unwrap_or_default());
+        }
+        let none = ",".repeat(FACTS.matches(',').count());
+        let _ = write!(self.out, ",{},", std::mem::replace(&mut self.facts, none));
         self.out.push_str(&field(&words.join("; ")));
         self.out.push_str("\r\n");
     }
@@ -106,7 +151,7 @@ fn head() -> String {
         let name = channel.name();
         let _ = write!(out, ",{name}_mean,{name}_min,{name}_max");
     }
-    out.push_str(",events\r\n");
+    let _ = write!(out, ",on_from_s,on_to_s,{FACTS},events\r\n");
     out
 }
 
@@ -154,7 +199,8 @@ fn seconds_of(close_up: &CloseUp) -> String {
 }
 
 /// A number without needless digits.
-fn number(value: f64) -> String {
+#[must_use]
+pub fn number(value: f64) -> String {
     let rounded = (value * 1e6).round() / 1e6;
     // Minus nought would be an odd thing to read.
     if rounded == 0.0 { "0".into() } else { format!("{rounded}") }
@@ -201,6 +247,10 @@ mod tests {
         }
     }
 
+    fn second_of(text: &str) -> &str {
+        text.split("\r\n").nth(1).unwrap()
+    }
+
     #[test]
     fn replay_columns_come_first_and_gaps_are_empty() {
         let mut stats = [None; Channel::ALL.len()];
@@ -212,9 +262,22 @@ mod tests {
             text: "called CQ, \"nothing\"".into(),
         }];
         let rows = std::iter::once(Ok(rows.to_vec()));
-        let text: String = Csv::new(rows, events.to_vec()).map(Result::unwrap).collect();
+        let on = [SwitchedOn { from_s: -0.5, to_s: 9.5, boots: true }];
+        let outing = Outing {
+            bank: Some("Blue ten".into()),
+            ending: Ending::PowerLost { died: 0.9 },
+            lasted_s: 10.0,
+            start_share: Some(1.0),
+            ..Outing::default()
+        };
+        let csv = Csv::new(rows, facts(&outing, Some(6.0)), on.to_vec(), events.to_vec());
+        let text: String = csv.map(Result::unwrap).collect();
+        assert!(
+            second_of(&text).contains(",-0.5,9.5,Blue ten,,power_lost,0.9,10,,,,1,6,"),
+            "{text}"
+        );
         assert!(text.starts_with("t_s,cpu_util,cpu_temp_c,bus_v,current_a,"));
-        let second = text.split("\r\n").nth(1).unwrap();
+        let second = second_of(&text);
         assert!(second.starts_with("0,,,5.012,,10,5.012,4.98,5.03,"), "{second}");
         assert!(second.ends_with("\"mark: called CQ, \"\"nothing\"\"\""), "{second}");
         assert!(text.ends_with("\r\n"), "RFC 4180 section 2, rule 1: lines end in CRLF");

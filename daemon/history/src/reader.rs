@@ -13,7 +13,7 @@ use reckon::{
     record::{
         BankWhole, Channel, CloseUp, Correction, Event, ForecastMade, Outing, OutingContacts,
         OutingWhole, Page, PeriodFold, RecordedBank, RecordedRunDown, Row, Series, SeriesAsk,
-        SourceGap,
+        SourceGap, SwitchedOn,
     },
     words,
 };
@@ -198,6 +198,14 @@ impl Reader {
     pub fn rows_by_hour(&self, outing: i64, channels: &[Channel]) -> Result<RowsByHour, Trouble> {
         let left = self.read(|on| walk::hours(on, outing))?.into_iter();
         Ok(RowsByHour { reader: self.clone(), left, channels: channels.to_vec() })
+    }
+
+    /// When the board was on within an outing, seconds since it began, oldest first.
+    ///
+    /// # Errors
+    /// When the store cannot be read.
+    pub fn switched_on(&self, outing: i64) -> Result<Vec<SwitchedOn>, Trouble> {
+        self.read(|on| spans::switched_on(on, outing))
     }
 
     /// What happened in an outing, seconds since it began, oldest first.

@@ -5,6 +5,7 @@ mod commands;
 mod event_loop;
 mod host;
 mod record;
+mod recording;
 mod settings;
 mod start;
 

@@ -1,11 +1,12 @@
 //! `outlast bank`: what banks there are, what each was seen to deliver, and what changes that.
 
-use std::path::Path;
-
 use clap::ValueEnum;
 use serde_json::{Value, json};
 
-use reckon::words;
+use reckon::{
+    units::{Celsius, Share},
+    words,
+};
 
 use crate::{
     commands::{
@@ -13,13 +14,19 @@ use crate::{
         client::Client,
         failed::Failed,
         files::file_of,
+        replay::{self, Told},
         text::{energy, energy_or_more, figure, moment, pretty, span, table, text},
     },
     host::banner::print,
+    recording::import::{self, Said, Shortened},
 };
 
 /// A longer list is refused by the other side as well.
 const MOST_BYTES: usize = 2 * 1024 * 1024;
+/// As text of JSON, in which each line's end is two bytes, beside a name.
+const MOST_TEXT_BYTES: usize = MOST_BYTES - 128 * 1024;
+/// A week of seconds in an export's columns is larger; a recording is shortened before it is sent.
+const MOST_FILE_BYTES: usize = 64 * 1024 * 1024;
 
 /// What a test takes for given, and how to take it back.
 fn assumed(bank: &str) -> String {
@@ -71,13 +78,14 @@ pub(crate) fn run(command: &Bank) -> Result<(), Failed> {
             Client::find(reach)?.post(&path, &json!({ "struck": !undo }))
         }
         Bank::Import { bank, file, name, reach } => {
-            let text = read(file)?;
-            let stem = file.file_stem().map(|stem| stem.to_string_lossy().into_owned());
-            let name = name.clone().or(stem.filter(|stem| stem != "-"));
-            let list = json!({ "name": name, "text": text });
+            let file = replay::told(file).map_err(Failed::wrong_use)?;
+            let sent = to_import(&file, name.as_deref())?;
+            let bank = bank.clone().or(sent.bank);
+            let bank = bank.ok_or_else(|| words::terminal::bank_not_said(&file.path.display()))?;
             let record = Client::find(reach)?;
-            change(&record, bank, "import", &list)?;
-            print(&show(&told(&record, bank)?));
+            let body = json!({ "name": sent.name, "text": sent.text });
+            change(&record, &bank, "import", &body)?;
+            print(&show(&told(&record, &bank)?));
             Ok(())
         }
     }
@@ -121,10 +129,33 @@ fn spec(name: &str, label: &Label) -> Value {
     })
 }
 
-fn read(file: &Path) -> Result<String, Failed> {
-    let bytes = file_of(file, MOST_BYTES)?
-        .ok_or_else(|| words::terminal::list_too_large(&file.display()))?;
-    Ok(String::from_utf8_lossy(&bytes).into_owned())
+/// A file as it is sent: a list of time stamps as it is, a recording in what is looked at of it.
+fn to_import(file: &Told, name: Option<&str>) -> Result<Shortened, Failed> {
+    let path = file.path.display();
+    let bytes = file_of(&file.path, MOST_FILE_BYTES)?.ok_or_else(|| {
+        words::terminal::recording_too_large(&path, &(MOST_FILE_BYTES / 1024 / 1024))
+    })?;
+    let stem = file.path.file_stem().map(|stem| stem.to_string_lossy().into_owned());
+    let stem = stem.filter(|stem| stem != "-");
+    let given = name.map(str::to_owned);
+    if !import::is_recording(&bytes) {
+        if file.ended.is_some() || file.from.is_some() || file.ambient.is_some() {
+            return Err(Failed::wrong_use(words::terminal::WORDS_AFTER_LIST.to_owned()));
+        }
+        if bytes.len() > MOST_BYTES {
+            return Err(words::terminal::list_too_large(&path).into());
+        }
+        let text = String::from_utf8_lossy(&bytes).into_owned();
+        return Ok(Shortened { text, bank: None, name: given.or(stem) });
+    }
+    let said = Said {
+        died: file.ended,
+        start_share: file.from.map(|start| start.middle().map(Share::part)),
+        ambient_c: file.ambient.map(Celsius::si),
+    };
+    let sent = import::shortened(&bytes, &said, MOST_TEXT_BYTES);
+    let sent = sent.map_err(|say| format!("{path}: {say}"))?;
+    Ok(Shortened { name: given.or(sent.name).or(stem), ..sent })
 }
 
 fn list(banks: &Value) -> String {

@@ -317,13 +317,20 @@ pub(crate) enum Bank {
         #[command(flatten)]
         reach: Reach,
     },
-    /// Import an earlier test: a list of time stamps, one per line, until the bank cut out
+    /// Import an earlier run-down: a recorded outing, or a list of time stamps until the bank cut out
+    ///
+    /// A recorded outing is CSV: what `outlast export --csv` wrote on another board, or the columns
+    /// that `outlast replay` reads. It teaches what it would have taught if it had been recorded
+    /// here. An export says by itself which bank it was and how it ended; of other recordings say it:
+    /// without a word they count as begun full and stopped, so that the bank held at least that.
+    #[command(allow_missing_positional = true)]
     Import {
-        /// Which
-        bank: String,
-        /// The list; `-` reads standard input
-        file: PathBuf,
-        /// A name for it [default: the file's]
+        /// Which [default: the one that the recording names]
+        bank: Option<String>,
+        /// FILE[:died|:stopped][:from=0.7|:unknown][:ambient=6]; `-` reads standard input
+        #[arg(value_name = "FILE", required = true)]
+        file: String,
+        /// A name for it [default: the outing's, else the file's]
         #[arg(long)]
         name: Option<String>,
         #[command(flatten)]

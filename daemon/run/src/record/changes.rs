@@ -2,7 +2,7 @@
 
 use std::path::Path;
 
-use history::{Change, Reader, Trouble, time_stamp_import};
+use history::{Change, Reader, Trouble};
 use reckon::{
     adif::Contact,
     bank::BankSpec,
@@ -18,7 +18,7 @@ use reckon::{
 use crate::{
     host::now_text::plain_spaces,
     record::{
-        contact_log, run_downs,
+        contact_log, import, run_downs,
         side_notes::{TEST, ending_before, ending_key},
         update::RecordUpdate,
     },
@@ -79,10 +79,7 @@ impl Changes<'_> {
                 update.test = Some((spec, *load));
                 Change::Choice { key: TEST.to_owned(), value }
             }
-            RecordCommand::Import { bank, name, text } => {
-                let spec = self.bank(*bank)?.spec;
-                imported(spec.name, name, text, load)?
-            }
+            RecordCommand::Import { bank, name, text } => self.imported(*bank, name, text, load)?,
             RecordCommand::Contacts { contacts } => {
                 Change::Contacts(contact_log::rows(contacts, self.keep_calls))
             }
@@ -232,6 +229,24 @@ impl Changes<'_> {
         Ok(vec![Change::CorrectionForgotten { id: one }])
     }
 
+    /// A recording or a list of time stamps, once.
+    fn imported(
+        &self,
+        id: i64,
+        name: &str,
+        text: &str,
+        load: &LoadPrior,
+    ) -> Result<Change, String> {
+        let bank = self.bank(id)?.spec;
+        let name = name::line(name, name::LONGEST).map_err(not_a_name)?;
+        let data = import::run_down(&bank, &name, text, load)?;
+        let kept = self.reader.rundowns(id).map_err(|why| said(&why))?;
+        if let Some(same) = kept.iter().find(|kept| import::is_same(kept, &data)) {
+            return Err(words::record::imported_before(&same.id));
+        }
+        Ok(Change::RunDown { bank: bank.name, outing: None, data })
+    }
+
     fn named(&self, id: i64, name: &str, update: &mut RecordUpdate) -> Result<Change, String> {
         let outing = self.outing(id)?;
         let name = name::line(name, name::LONGEST).map_err(not_a_name)?;
@@ -261,18 +276,6 @@ fn sound(spec: &BankSpec) -> Result<BankSpec, String> {
 
 fn not_a_name(fault: NameFault) -> String {
     words::unchanged(&words::name_fault("The name", fault))
-}
-
-/// A list of time stamps says how long, not how much: the energy is what the board draws when it
-/// does nothing, which is what most such tests did. It counts as modelled.
-fn imported(bank: String, name: &str, text: &str, load: &LoadPrior) -> Result<Change, String> {
-    let marks = time_stamp_import::read(text).map_err(|why| why.0)?;
-    let name = name::line(name, name::LONGEST).map_err(not_a_name)?;
-    let mut data = marks.rundown(if name.is_empty() { "time stamps" } else { &name });
-    let watts = load.idle_w.map(|idle| idle + load.accessories_w).filter(|watts| *watts > 0.0);
-    data.mean_power_w = watts;
-    data.delivered_wh = watts.map(|watts| watts * data.lasted_s / 3600.0);
-    Ok(Change::RunDown { bank, outing: None, data })
 }
 
 const fn answer_of(goes_on: bool) -> Answer {

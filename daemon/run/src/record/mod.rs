@@ -4,6 +4,7 @@ pub(crate) mod changes;
 pub(crate) mod choices_file;
 mod close_up;
 pub(crate) mod contact_log;
+mod import;
 pub(crate) mod last_end;
 pub(crate) mod open;
 pub(crate) mod recorder;

@@ -231,8 +231,11 @@ fn a_bank_told_in_few_words() {
     );
     let part = read("[bank]\nlabel_mah = 10000\nstart = \"70 %\"").unwrap();
     assert_eq!(part.start, Start::Part(Share::new(0.7).unwrap()));
-    assert_eq!(board_kind("Raspberry Pi 4 Model B Rev 1.4"), Some(BoardKind::FourB));
-    assert_eq!(board_kind("Raspberry Pi Zero 2 W Rev 1.0"), Some(BoardKind::ZeroTwoW));
-    assert_eq!(board_kind("Raspberry Pi 3 Model A Plus Rev 1.0"), Some(BoardKind::ThreeAPlus));
-    assert_eq!(board_kind("6"), None);
+    assert_eq!(draw::board_named("Raspberry Pi 4 Model B Rev 1.4"), Some(BoardKind::FourB));
+    assert_eq!(draw::board_named("Raspberry Pi Zero 2 W Rev 1.0"), Some(BoardKind::ZeroTwoW));
+    assert_eq!(
+        draw::board_named("Raspberry Pi 3 Model A Plus Rev 1.0"),
+        Some(BoardKind::ThreeAPlus)
+    );
+    assert_eq!(draw::board_named("6"), None);
 }

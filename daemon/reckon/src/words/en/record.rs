@@ -1,4 +1,13 @@
-//! What is wrong with the record's file, what it means, what to do.
+//! What is wrong with the record's file or an import, what it means, what to do.
+
+use alloc::string::String;
+
+use crate::units::Seconds;
+
+/// An export that lost its end on the way.
+pub fn recording_cut_off(read: Seconds, lasted: Seconds) -> String {
+    cut_off_at(&crate::words::span(read), &crate::words::span(lasted))
+}
 
 sentences! {
     NONE_YET = "there is no record yet";
@@ -29,6 +38,21 @@ sentences! {
     not_times(stamps, others) = "{stamps} lines are time stamps and {others} are not. Each line \
         needs one time stamp, such as 2024-03-09T08:00:00Z, 2024-03-09 08:00:00 or seconds since \
         1970.";
+    NO_ROWS = "There is no reading in this recording. Nothing was imported.";
+    too_many_rows(most: usize) = "This recording has more than {most} readings. Nothing was \
+        imported. Leave some out: one in five minutes is enough.";
+    ending_unknown(word) = "The ending in the first row is `{word}`: want died, switched_off, \
+        swapped or power_lost. Nothing was imported.";
+    NOT_ENDED = "This outing had not ended when it was exported. Nothing was imported. Export it \
+        again once it is over, or say how it ended with :died or :stopped after the file's name.";
+    cut_off_at(read, lasted) = "This recording ends after {read}, but the outing lasted {lasted}. \
+        Nothing was imported. Was the file cut off?";
+    TOO_SHORT = "This recording is shorter than ten minutes, which teaches nothing. Nothing was \
+        imported.";
+    NO_ENERGY = "Nothing in this recording tells what was drawn. Nothing was imported.";
+    imported_before(rundown) = "This is run-down {rundown} of this bank already. Nothing was \
+        imported. If that one does not count, this brings it back: outlast bank strike {rundown} \
+        --undo";
     WAITS = "The forecast goes on; the record waits in memory and is tried again.";
     CARD_FULL = "the card is full";
     FREE_SPACE = "Free some space, or make the record's size limit smaller.";

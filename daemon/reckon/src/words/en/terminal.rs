@@ -63,6 +63,12 @@ sentences! {
         those there are.";
     list_too_large(file) = "{file} is larger than 2 MiB. Leave out some of the times: one in ten \
         minutes is enough.";
+    recording_too_large(file, most) = "{file} is larger than {most} MiB. Nothing was imported. A \
+        reading every ten seconds is enough.";
+    bank_not_said(file) = "{file} does not say which bank it is of. Name the bank before the \
+        file: outlast bank import BANK FILE";
+    WORDS_AFTER_LIST = "A list of time stamps counts from full until the bank cut out. Words after \
+        the file's name are for recordings, whose first line names the column t_s.";
     NO_BANK = "The record has no bank yet. Add one: outlast bank add NAME --label-mah MAH\n";
     HOLDS_COLUMN = "expected to hold";
     label(capacity, volts, cells, series) = "Label: {capacity} at {volts}, {cells} cells, {series} \

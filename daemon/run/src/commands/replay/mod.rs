@@ -4,8 +4,6 @@
 //! Every file is one outing: CSV with a header, seconds since power-on first. Nothing is looked at
 //! before its time; how an outing ended is told by the word after the file's name.
 
-mod recording;
-
 use std::{
     fs,
     io::{self, BufWriter, ErrorKind, Write},
@@ -26,19 +24,12 @@ use reckon::{
 use crate::{
     commands::{cli, failed::Failed},
     host::now_text,
+    recording::{BOOT_S, HOLE_S, READING_S, Recording, Row},
     settings,
 };
-use recording::{Recording, Row};
 
-/// A step longer than this is a hole in the recording, s: what lies before its end was not seen.
-const HOLE_S: f64 = 30.0;
-/// What is left of a hole for the reading at its end, s.
-const READING_S: f64 = 10.0;
 /// A hole is crossed in steps of this length, s.
 const STRIDE_S: f64 = 60.0;
-/// A recording that begins later than this after power-on, s, leaves out a part of the outing that
-/// nobody can fill in; its first reading stands for so much.
-const BOOT_S: f64 = 600.0;
 /// Radios' data sheets mean this voltage.
 const SHEET_V: f64 = 13.8;
 
@@ -80,10 +71,20 @@ pub(crate) fn run(args: &cli::Replay) -> Result<(), Failed> {
 #[derive(Clone, Debug, PartialEq)]
 pub(super) struct Told {
     pub(super) path: PathBuf,
-    /// The bank cut out; else it was stopped.
-    died: bool,
-    start: Start,
-    ambient: Option<Celsius>,
+    /// Whether the bank cut out; else it was stopped.
+    pub(super) ended: Option<bool>,
+    pub(super) from: Option<Start>,
+    pub(super) ambient: Option<Celsius>,
+}
+
+impl Told {
+    fn died(&self) -> bool {
+        self.ended == Some(true)
+    }
+
+    fn start(&self) -> Start {
+        self.from.unwrap_or(Start::Full)
+    }
 }
 
 const AFTER_FILE: &str = words::terminal::AFTER_FILE;
@@ -91,20 +92,19 @@ const AFTER_FILE: &str = words::terminal::AFTER_FILE;
 /// `FILE[:died|:stopped][:from=0.7|:unknown][:ambient=6]`. Without a word on the end it is taken as
 /// stopped: then the outing only says 'at least'.
 pub(super) fn told(text: &str) -> Result<Told, String> {
-    let mut told =
-        Told { path: PathBuf::from(text), died: false, start: Start::Full, ambient: None };
+    let mut told = Told { path: PathBuf::from(text), ended: None, from: None, ambient: None };
     let mut name = text;
     // From the back, so that a name with a colon in it stays whole.
     while let Some((before, word)) = name.rsplit_once(':') {
         let (key, value) = word.split_once('=').unwrap_or((word, ""));
         match key {
-            "died" => told.died = true,
-            "stopped" => told.died = false,
-            "unknown" => told.start = Start::Unknown,
+            "died" => told.ended = Some(true),
+            "stopped" => told.ended = Some(false),
+            "unknown" => told.from = Some(Start::Unknown),
             "from" => {
                 let share = value.parse().ok().and_then(Share::new).filter(|s| s.part() > 0.0);
                 let share = share.ok_or_else(|| words::terminal::bad_start(&text, &word))?;
-                told.start = Start::Part(share);
+                told.from = Some(Start::Part(share));
             }
             "ambient" => {
                 let c = value.parse().ok().filter(|c: &f64| AMBIENT_C.contains(c));
@@ -187,14 +187,14 @@ pub(super) fn play(
     if !recording.has_sensor() {
         bank.measured_at = MeasuredAt::Nowhere;
     }
-    let mut estimator = Estimator::new(&bank, load, learned, outing.start);
+    let mut estimator = Estimator::new(&bank, load, learned, outing.start());
     let mut levels = LevelWatch::default();
     let mut clock = Clock::default();
     while let Some(row) = recording.next_row().map_err(bad)? {
         levels.observe(&clock.take(&mut estimator, &row));
         each(row.t_s, &estimator)?;
     }
-    let mut rundown = estimator.clone().close(outing.died);
+    let mut rundown = estimator.clone().close(outing.died());
     rundown.detail.draw_levels = levels.levels(load);
     Ok((estimator, rundown))
 }
@@ -221,7 +221,7 @@ impl<W: Write> Player<W> {
         let usable = estimator.usable_wh();
         if !self.json {
             let name = outing.path.display();
-            let end = if outing.died { "the bank died" } else { "stopped" };
+            let end = if outing.died() { "the bank died" } else { "stopped" };
             let after = now_text::plain_spaces(&words::span(Seconds::of(now)));
             writeln!(
                 self.out,
@@ -291,7 +291,7 @@ struct Clock {
 
 impl Clock {
     fn take(&mut self, estimator: &mut Estimator, row: &Row) -> Observation {
-        let mut dt_s = row.t_s - self.t_s;
+        let mut dt_s = (row.t_s - self.t_s).max(0.0);
         self.t_s = row.t_s;
         if !self.begun {
             // Since power-on the board drew as it does in the first reading.

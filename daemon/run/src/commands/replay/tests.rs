@@ -123,13 +123,13 @@ fn the_banks_file_is_refused_with_every_complaint() {
 #[test]
 fn words_after_a_file() {
     let plain = told("a.csv").unwrap();
-    assert_eq!((plain.died, plain.start, plain.ambient), (false, Start::Full, None));
+    assert_eq!((plain.died(), plain.start(), plain.ambient), (false, Start::Full, None));
     let all = told("some/day.csv:died:from=0.7:ambient=-3.5").unwrap();
     assert_eq!(all.path, PathBuf::from("some/day.csv"));
-    assert!(all.died);
-    assert_eq!(all.start, Start::Part(Share::nearest(0.7)));
+    assert!(all.died());
+    assert_eq!(all.start(), Start::Part(Share::nearest(0.7)));
     assert_eq!(all.ambient, Some(Celsius::of(-3.5)));
-    assert_eq!(told("a.csv:unknown:stopped").unwrap().start, Start::Unknown);
+    assert_eq!(told("a.csv:unknown:stopped").unwrap().start(), Start::Unknown);
     for (text, part) in [
         ("a.csv:dead", "`:dead` is not understood. A file's name may"),
         ("a.csv:from=70", "want a share"),
