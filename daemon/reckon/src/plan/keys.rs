@@ -7,7 +7,7 @@ use alloc::{
 };
 
 use super::{
-    description::{Given, Place},
+    given::{Given, Place},
     keying::{Mode, RADIO_CLASSES},
     sun::{AZIMUTH_DEG, CHARGE_W, FULL_SUN_H, LATITUDE_DEG, LONGITUDE_DEG, RATED_W, TILT_DEG},
 };

@@ -5,7 +5,7 @@ use alloc::{borrow::ToOwned, format, string::String, vec::Vec};
 use super::{
     assumption::Assumption,
     converter::Converter,
-    description::{Given, Known, Place, PlanFault},
+    given::{Given, Known, Place, PlanFault},
     keying::{Mode, RadioClass},
     keys,
     spec::{Doing, Feeds, Plan, PlanBank, Stretch},
