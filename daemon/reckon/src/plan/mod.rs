@@ -37,4 +37,4 @@ pub use change::{Change, What};
 pub use description::Description;
 pub use given::{Given, Known, Place, PlanFault};
 pub use spec::{Doing, Feeds, Plan, PlanBank, Stretch};
-pub use wiring::{Lead, Wiring};
+pub use wiring::Wiring;

@@ -10,8 +10,7 @@ use super::{
     keys,
     spec::{Doing, Feeds, Plan, PlanBank, Stretch},
     sun::{self, CLOUD_UNSAID, Charge, DAYLIGHT_UNSAID_H, Light, Panel, Sun},
-    wire::{BOARD_SUPPLY, Gauge, Wire},
-    wiring::Lead,
+    wire::{BOARD_SUPPLY, Gauge, Lead, Wire},
 };
 use crate::{
     bank::{BankDescription, BankFault, BankSpec, Cells, Start},

@@ -2,7 +2,7 @@
 
 use alloc::{string::String, vec::Vec};
 
-use super::{sun::Sun, wiring::Lead};
+use super::{sun::Sun, wire::Lead};
 use crate::{
     bank::{BankSpec, Start},
     engine::UsualDraw,

@@ -80,6 +80,17 @@ impl Wire {
     }
 }
 
+/// A lead as it was told.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Lead {
+    /// Its conductors.
+    pub wire: Wire,
+    /// Volts of the source while it is loaded; `None`: as usual.
+    pub source: Option<Volts>,
+    /// Peak current; `None`: by what is printed of board and radio.
+    pub peak: Option<Amps>,
+}
+
 /// The largest loop that leaves `least` volts at the far end: `(source − least) / peak`. None where the source
 /// gives less than that, or nothing flows.
 #[must_use]

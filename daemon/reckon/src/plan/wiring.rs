@@ -3,20 +3,9 @@
 use super::{
     fuse::{Fuse, fuse},
     spec::{Feeds, Plan},
-    wire::{BOARD_SUPPLY, LeadGrade, UNDERVOLTAGE, Wire, grade},
+    wire::{BOARD_SUPPLY, LeadGrade, UNDERVOLTAGE, grade},
 };
 use crate::units::{Amps, Celsius, Ohms, Volts};
-
-/// A lead as it was told.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Lead {
-    /// Its conductors.
-    pub wire: Wire,
-    /// Volts of the source while it is loaded; `None`: as usual.
-    pub source: Option<Volts>,
-    /// Peak current; `None`: by what is printed of board and radio.
-    pub peak: Option<Amps>,
-}
 
 /// What a lead costs at peak load.
 #[derive(Clone, Copy, Debug, PartialEq)]
