@@ -206,8 +206,8 @@ impl<'a> Worked<'a> {
     fn new(plan: &Plan, skies: Option<&'a Skies>) -> Self {
         let mut banks = Vec::new();
         let mut supplies: Vec<(Feeds, Supply<'a>)> = Vec::new();
-        for bank in &plan.banks {
-            let (at_start, full, watts) = believed(plan, bank);
+        for (nth, bank) in plan.banks.iter().enumerate() {
+            let (at_start, full, watts) = believed(plan, nth, bank);
             banks.push(BankFound {
                 name: bank.spec.name.clone(),
                 run_downs: bank.learned.rundowns(),
@@ -315,6 +315,15 @@ impl<'a> Worked<'a> {
     }
 }
 
+/// The share of the draw that the n-th bank takes: by its label, of those that are side by side with it.
+fn share_of(banks: &[PlanBank], nth: usize) -> f64 {
+    let first = (0..=nth).rev().find(|k| !banks[*k].together).unwrap_or(0);
+    let beside = banks.iter().skip(first + 1).take_while(|bank| bank.together);
+    let label_wh = |bank: &PlanBank| bank.spec.label_energy().wh();
+    let all: f64 = label_wh(&banks[first]) + beside.map(label_wh).sum::<f64>();
+    (label_wh(&banks[nth]) / all.max(1e-9)).clamp(1e-3, 1.0)
+}
+
 fn mass_g(bank: &PlanBank) -> f64 {
     let usual = 1000.0 * bank.spec.label_energy().wh() / usual_wh_per_kg(bank.spec.cells);
     bank.mass_g.unwrap_or(usual)
@@ -324,8 +333,10 @@ fn mass_g(bank: &PlanBank) -> f64 {
 const MOST_TIMES: f64 = 50.0;
 
 /// What a bank holds at the start and full, and the watts drawn from it.
-fn believed(plan: &Plan, bank: &PlanBank) -> (Energies, Energies, PartWatts) {
-    let doings = doings(plan, bank.feeds);
+fn believed(plan: &Plan, nth: usize, bank: &PlanBank) -> (Energies, Energies, PartWatts) {
+    let mut doings = doings(plan, bank.feeds);
+    // Side by side each bank gives its share, so that it lasts longer than its hours.
+    doings.hours /= share_of(&plan.banks, nth);
     let planned = |start| Planned::new(&bank.spec, &plan.load, &bank.learned, start, &doings);
     let scaled = |left| Energies::new(left).times(bank.depth);
     let Planned { left, watts } = planned(bank.start);

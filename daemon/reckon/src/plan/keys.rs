@@ -24,6 +24,8 @@ enum Want {
     Number(f64, f64, &'static str),
     /// Two such numbers, the lesser first.
     Pair(f64, f64, &'static str),
+    /// Amperes and efficiency in turn, the amperes rising.
+    Curve,
     /// One of these words.
     Word(&'static [&'static str]),
     Flag,
@@ -36,7 +38,7 @@ enum Want {
     OfBank,
 }
 
-use Want::{Flag, Level, Moment, Number, OfBank, Pair, Text, Word};
+use Want::{Curve, Flag, Level, Moment, Number, OfBank, Pair, Text, Word};
 
 const RADIO_NAMES: [&str; RADIO_CLASSES.len()] = {
     let mut names = [""; RADIO_CLASSES.len()];
@@ -79,6 +81,7 @@ const KEYS: &[(&str, &str, Want)] = &[
     ("bank", "depth", Number(0.05, 1.0, "")),
     ("bank", "mass_g", Number(1.0, 200_000.0, "g")),
     ("converter", "kind", Word(&["good", "poor", "linear"])),
+    ("converter", "curve", Curve),
     ("converter", "efficiency", Number(0.05, 1.0, "")),
     ("lead", "awg", Number(0.0, 40.0, "")),
     ("lead", "mm2", Number(0.01, 100.0, "mm²")),
@@ -102,6 +105,7 @@ const KEYS: &[(&str, &str, Want)] = &[
     ("sun", "noon_in_h", Number(-24.0, 24.0, "h")),
     ("sun", "cloud", Pair(0.0, 1.0, "")),
     ("sun", "kept", Number(0.0, 1.0, "")),
+    ("sun", "charge_efficiency", Number(0.05, 1.0, "")),
     ("sun", "charge_limit_w", Number(*CHARGE_W.start(), *CHARGE_W.end(), "W")),
     ("stretch", "hours", Number(0.001, 1000.0, "h")),
     ("stretch", "activity", Text),
@@ -126,6 +130,14 @@ const MOST: &[(&str, usize)] = &[
     ("stretch", 200),
 ];
 
+/// Whether these are points of a converter's curve: at most 32, amperes rising, efficiencies within 1.
+fn is_curve(all: &[f64]) -> bool {
+    let (points, rest) = all.as_chunks::<2>();
+    let rising = points.windows(2).all(|two| two[0][0] < two[1][0]);
+    let sound = points.iter().all(|[amps, share]| *amps >= 0.0 && (0.05..=1.0).contains(share));
+    rest.is_empty() && (1..=32).contains(&points.len()) && rising && sound
+}
+
 /// Seconds since 1970 of a moment as RFC 3339 writes it; `None` for other texts and other centuries.
 pub(super) fn moment_s(text: &str) -> Option<f64> {
     let moment: jiff::Timestamp = text.parse().ok()?;
@@ -147,6 +159,7 @@ impl Want {
             (Pair(low, high, _), Given::Numbers(all)) => {
                 matches!(all[..], [a, b] if a <= b && fits(&a, low, high) && fits(&b, low, high))
             }
+            (Curve, Given::Numbers(all)) => is_curve(all),
             (Word(words), Given::Text(text)) => words.contains(&text.as_str()),
             (Level, Given::Text(text)) => Start::worded(text).is_some(),
             (Level, Given::Number(x)) => Start::worded(&x.to_string()).is_some(),
@@ -157,6 +170,7 @@ impl Want {
         (!ok).then(|| match self {
             Number(low, high, unit) => words::plan::want_number(&low, &high, unit),
             Pair(low, high, unit) => words::plan::want_pair(&low, &high, unit),
+            Curve => words::plan::WANT_CURVE.to_owned(),
             Word(all) => words::plan::want_word(&all.join(", ")),
             Flag => words::plan::WANT_FLAG.to_owned(),
             Level => words::plan::WANT_LEVEL.to_owned(),

@@ -178,17 +178,24 @@ impl<'a> Reading<'a> {
             self.fault("converter", 0, "kind", words::plan::OWN_CONVERTER.to_owned());
             return None;
         }
-        let converter =
-            match (self.text("converter", 0, "kind"), self.number("converter", 0, "efficiency")) {
-                (_, Some(share)) => Converter::Share(share),
-                (Some(kind), None) if kind == "good" => Converter::GOOD,
-                (Some(kind), None) if kind == "linear" => Converter::Linear,
-                (Some(_), None) => Converter::POOR,
-                (None, None) => {
-                    self.missing("converter", "kind", words::plan::NO_CONVERTER);
-                    return None;
-                }
-            };
+        let kind = self.text("converter", 0, "kind");
+        let curve = match self.at("converter", 0, "curve") {
+            Some(Given::Numbers(all)) => {
+                let points = all.as_chunks().0.iter().map(|[amps, share]| (*amps, *share));
+                Some(Converter::Curve(points.collect()))
+            }
+            _ => None,
+        };
+        let share = self.number("converter", 0, "efficiency").map(Converter::Share);
+        let of_kind = kind.map(|kind| match kind.as_str() {
+            "good" => Converter::GOOD,
+            "linear" => Converter::Linear,
+            _ => Converter::POOR,
+        });
+        let Some(converter) = curve.or(share).or(of_kind) else {
+            self.missing("converter", "kind", words::plan::NO_CONVERTER);
+            return None;
+        };
         let idle = load.idle_w.unwrap_or(SOME_BOARD_W);
         let board = Watts::of(0.5 * (idle + load.full_w.unwrap_or(idle)));
         let input = converter.input(board, BOARD_SUPPLY, bank.label_volts);
@@ -228,10 +235,15 @@ impl<'a> Reading<'a> {
             kept: of("kept").unwrap_or(flat.kept),
             ..flat
         };
-        let limit_w = of("charge_limit_w");
+        let (limit_w, efficiency) = (of("charge_limit_w"), of("charge_efficiency"));
         let light = self.light()?;
         let air = bank.ambient.unwrap_or(TEMPERATE);
-        Sun::new(panel, light, Charge::usual(bank.cells, bank.label_energy(), air, limit_w), air)
+        let usual = Charge::usual(bank.cells, bank.label_energy(), air, limit_w);
+        let charge = match efficiency {
+            Some(share) => Charge { charger: share, stored: 1.0, ..usual },
+            None => usual,
+        };
+        Sun::new(panel, light, charge, air)
     }
 
     /// By hours of full sun if they were told, else by place and date.

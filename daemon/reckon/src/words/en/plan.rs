@@ -11,6 +11,8 @@ sentences! {
     want_number(low, high, unit: &str) = "want a number from {low} to {high}{}{unit}.", space(unit);
     want_pair(low, high, unit: &str) = "want two numbers from {low} to {high}{}{unit}, the lesser first.", space(unit);
     want_word(all) = "want one of: {all}.";
+    WANT_CURVE = "want amperes at 5 V and efficiency in turn, at most 32 of each, the amperes rising: \
+        [0.1, 0.8, 1, 0.92].";
     WANT_FLAG = "want true or false.";
     WANT_TEXT = "want a text in quotes.";
     WANT_LEVEL = "want \"full\", \"unknown\" or a share such as \"70 %\".";
