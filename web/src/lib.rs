@@ -48,6 +48,7 @@ pub use record::{
     BankShown, Clock, ClockCompared, FileSetAside, NoRecord, Pieces, RecordReader, RecordStatus,
     RunningTest,
 };
+pub use wire::plan::{PlanProblem, described_plan, plan_json};
 
 /// The pages and the JSON for the network: everyone may look, changing needs pairing.
 pub fn pages(shown: Shown) -> Router {
@@ -73,6 +74,7 @@ pub fn socket(shown: Shown) -> Router {
 
 fn routes(site: &Site) -> Router<Site> {
     let in_turn = middleware::from_fn_with_state(Arc::clone(site), guard::in_turn);
+    let plan = DefaultBodyLimit::max(asks::plan::PLAN_BYTES);
     let steered = match site.shown.demo {
         Some(_) => Router::new().route("/demo", post(pages::demo::ask)),
         None => Router::new(),
@@ -115,6 +117,7 @@ fn routes(site: &Site) -> Router<Site> {
         .route("/api/v1/phones/{id}/end", post(asks::phones::end))
         .route(assets::helper().path, get(assets::helper_file))
         .route(assets::report().path, get(assets::report_file))
+        .route("/api/v1/plan", post(asks::plan::plan).layer(plan))
         .route("/api/v1/clock", get(api_clock).post(asks::record::clock))
         .merge(record_pages().merge(record_api()).route_layer(in_turn))
 }

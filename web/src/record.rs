@@ -4,6 +4,7 @@
 use std::sync::{Arc, atomic::AtomicBool};
 
 use reckon::{
+    plan::Known,
     record::{
         BankWhole, BankYear, Outing, OutingContacts, OutingWhole, Page, Series, SeriesAsk, TestLoad,
     },
@@ -66,6 +67,12 @@ pub trait RecordReader: Send + Sync {
     /// # Errors
     /// When the record cannot be read.
     fn book(&self, bank: i64) -> Result<Option<BankTally>, NoRecord>;
+    /// What a plan may take from the record and the settings: the banks that are offered with what they
+    /// taught, what activities drew on each, what is printed of board and radio.
+    ///
+    /// # Errors
+    /// When the record cannot be read.
+    fn known(&self) -> Result<Known, NoRecord>;
     /// An outing as CSV (RFC 4180, with a header line).
     ///
     /// # Errors

@@ -3,4 +3,5 @@
 pub(crate) mod answer;
 pub(crate) mod now;
 pub(crate) mod phones;
+pub(crate) mod plan;
 pub(crate) mod record;

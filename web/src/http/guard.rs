@@ -4,7 +4,7 @@ use std::{net::IpAddr, str::FromStr, sync::Arc};
 
 use axum::{
     extract::{Request, State},
-    http::{HeaderMap, HeaderValue, Method, StatusCode, header, uri::Authority},
+    http::{Extensions, HeaderMap, HeaderValue, Method, StatusCode, header, uri::Authority},
     middleware::Next,
     response::{IntoResponse, Response},
 };
@@ -18,6 +18,7 @@ use crate::http::{
     pairing::TicketShown,
     problem::{CodeWanted, Problem},
     site::Site,
+    turns::Turn,
 };
 
 /// Answers only to names that are ours, so that a page on the internet cannot have its own name
@@ -73,7 +74,7 @@ pub(crate) async fn may_change(State(site): State<Site>, request: Request, next:
         return other_site(words::refusal::OTHER_SITE).into_response();
     }
     let path = request.uri().path();
-    let open = matches!(path, "/pair" | "/look" | "/api/v1/pair");
+    let open = matches!(path, "/pair" | "/look" | "/api/v1/pair" | "/api/v1/plan");
     if !open && !site.may_change(request.headers()) {
         return pair_first_then(&site, request).await.into_response();
     }
@@ -161,9 +162,18 @@ pub(crate) async fn in_turn(
     if !site.trusted && !may_look(request.headers()) {
         return Err(other_site(words::refusal::OTHER_SITE_LOOKS));
     }
-    let asker = (Group::of_request(request.extensions()), site.may_change(request.headers()));
-    let _turn = site.turns.turn(asker, &site.shown.clock).await?;
+    let _turn = turn(&site, request.extensions(), request.headers()).await?;
     Ok(next.run(request).await)
+}
+
+/// Waits for the turn of whoever sent this.
+pub(crate) async fn turn(
+    site: &Site,
+    extensions: &Extensions,
+    headers: &HeaderMap,
+) -> Result<Turn, Problem> {
+    let asker = (Group::of_request(extensions), site.may_change(headers));
+    site.turns.turn(asker, &site.shown.clock).await
 }
 
 /// Another site's page wanted this.

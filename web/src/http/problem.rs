@@ -9,7 +9,7 @@ use axum::{
 use reckon::{engine::Refusal, name::NameFault, words};
 use serde::Serialize;
 
-use crate::http::choice::Choice;
+use crate::{http::choice::Choice, wire::plan::PlanProblem};
 
 /// A failed request. `code` is for programs to branch on and never changes its meaning.
 #[derive(Clone, Debug)]
@@ -27,6 +27,8 @@ pub(crate) struct Problem {
     pub retry_after_s: Option<u64>,
     /// The way on is a code, typed on this very page.
     pub wants_code: Option<Box<CodeWanted>>,
+    /// What cannot be right in a plan, one by one.
+    pub of_plan: Vec<PlanProblem>,
 }
 
 /// What the page with the field for the code has besides the problem.
@@ -50,7 +52,14 @@ impl Problem {
         say: impl Into<String>,
     ) -> Self {
         let way_on = ("/", words::refusal::BACK_TO_NOW);
-        Self { status, code, title, say: say.into(), way_on, retry_after_s: None, wants_code: None }
+        let say = say.into();
+        let (retry_after_s, wants_code, of_plan) = (None, None, Vec::new());
+        Self { status, code, title, say, way_on, retry_after_s, wants_code, of_plan }
+    }
+
+    pub(crate) fn of_plan(mut self, problems: Vec<PlanProblem>) -> Self {
+        self.of_plan = problems;
+        self
     }
 
     pub(crate) fn way_on(mut self, address: &'static str, words: &'static str) -> Self {
@@ -151,7 +160,7 @@ impl IntoResponse for Problem {
     }
 }
 
-/// RFC 9457 section 3.1: the five standard members; `code` is our one extension.
+/// RFC 9457 section 3.1: the five standard members; `code` is our extension, and `problems` of a plan.
 #[derive(Serialize)]
 struct Detail<'a> {
     r#type: String,
@@ -160,6 +169,8 @@ struct Detail<'a> {
     detail: &'a str,
     instance: &'a str,
     code: &'a str,
+    #[serde(skip_serializing_if = "<[_]>::is_empty")]
+    problems: &'a [PlanProblem],
 }
 
 /// The problem detail for a program.
@@ -171,6 +182,7 @@ pub(crate) fn detail(problem: &Problem, path: &str) -> Vec<u8> {
         detail: &problem.say,
         instance: path,
         code: problem.code,
+        problems: &problem.of_plan,
     };
     serde_json::to_vec(&detail).unwrap_or_else(|_| b"{}".to_vec())
 }

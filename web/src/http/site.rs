@@ -9,6 +9,7 @@ use std::sync::{
 use axum::http::{HeaderMap, StatusCode};
 use reckon::{
     engine::{Command, Refusal},
+    plan::Known,
     record::{Outing, Page, RecordCommand, Series},
     report::{BankTally, OutingReport},
     snapshot::Snapshot,
@@ -103,6 +104,7 @@ pub(crate) struct Readings {
     pub(crate) banks: Recent<(), Vec<BankShown>>,
     pub(crate) books: Recent<i64, BankTally>,
     pub(crate) reports: Recent<i64, ReportRead>,
+    pub(crate) known: Recent<(), Known>,
 }
 
 impl Default for Readings {
@@ -112,6 +114,7 @@ impl Default for Readings {
             banks: Recent::keeping(1),
             books: Recent::keeping(4),
             reports: Recent::keeping(4),
+            known: Recent::keeping(1),
         }
     }
 }

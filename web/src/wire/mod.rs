@@ -7,4 +7,5 @@ pub(crate) mod now;
 pub(crate) mod object;
 pub(crate) mod past;
 pub(crate) mod phones;
+pub(crate) mod plan;
 pub(crate) mod report;

@@ -10,6 +10,7 @@ use futures_util::stream;
 use proptest::prelude::*;
 use reckon::{
     adif::Contact,
+    plan::Known,
     record::{
         self, BankWhole, Channel, Correction, Event, EventKind, Outing, OutingWhole, Page, Row,
         Series, Stats,
@@ -27,7 +28,7 @@ use crate::{
     scenes,
 };
 
-const POSTS: [&str; 50] = [
+const POSTS: [&str; 51] = [
     "/answer",
     "/api/v1/answer",
     "/power-off",
@@ -78,6 +79,7 @@ const POSTS: [&str; 50] = [
     "/api/v1/test/stop",
     "/api/v1/mark",
     "/api/v1/clock",
+    "/api/v1/plan",
 ];
 const KINDS: [&str; 4] =
     ["application/x-www-form-urlencoded", "application/json", "text/plain", "multipart/form-data"];
@@ -380,6 +382,9 @@ impl web::RecordReader for Wild {
         let whole = BankWhole { bank, run_downs };
         let (year, outings) = (whole.year(None), vec![self.outing.outing.clone()]);
         Ok(vec![web::BankShown { whole, usable_wh, year, outings }])
+    }
+    fn known(&self) -> Result<Known, web::NoRecord> {
+        Ok(Known::default())
     }
     fn book(&self, _: i64) -> Result<Option<report::BankTally>, web::NoRecord> {
         let tally = wild_report(&self.outing, &self.series).report.tally;

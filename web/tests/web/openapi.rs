@@ -149,12 +149,12 @@ fn reasons(value: &Value, whose: &str) {
 
 #[test]
 fn units_stand_last() {
-    const UNITS: [&str; 17] = [
-        "s", "v", "a", "w", "wh", "c", "hz", "ohm", "mah", "mib", "kib", "per_s", "min", "percent",
-        "at", "gap", "ms",
+    const UNITS: [&str; 18] = [
+        "h", "s", "v", "a", "w", "wh", "c", "hz", "ohm", "mah", "mib", "kib", "per_s", "min",
+        "percent", "at", "gap", "ms",
     ];
     // Bare shares, counts, and what is no quantity.
-    const BARE: [&str; 34] = [
+    const BARE: [&str; 37] = [
         "p10",
         "p50",
         "p90",
@@ -189,8 +189,11 @@ fn units_stand_last() {
         "new",
         "line",
         "record",
+        "nth",
+        "start",
+        "hours",
     ];
-    const SHARES: [&str; 14] = [
+    const SHARES: [&str; 18] = [
         "weight",
         "chance",
         "time_share",
@@ -205,6 +208,10 @@ fn units_stand_last() {
         "died_chance",
         "explained_share",
         "middle_off_share",
+        "busy",
+        "sent",
+        "depth",
+        "chance_with_reserve",
     ];
     fn walk(value: &Value) {
         if let Some(properties) = value.get("properties").and_then(Value::as_object) {
@@ -295,6 +302,7 @@ async fn problems_and_the_pin_are_as_promised() {
         include_str!("../../src/asks/answer.rs"),
         include_str!("../../src/asks/now.rs"),
         include_str!("../../src/asks/phones.rs"),
+        include_str!("../../src/asks/plan.rs"),
         include_str!("../../src/http/problem.rs"),
         include_str!("../../src/http/streams.rs"),
         include_str!("../../src/http/guard.rs"),
@@ -360,6 +368,24 @@ async fn a_log_that_was_read_is_told_as_promised() {
     let mut promised = BTreeSet::new();
     members(&document, schema, "it", &mut promised);
     assert_eq!(promised.difference(&met).count(), 0, "{got:?}", got = got.text);
+}
+
+#[tokio::test]
+async fn a_plan_is_told_as_promised() {
+    let (document, rig) = (document(), Rig::of("fine"));
+    let plan = r#"{"bank":{"label_mah":10000},"stretch":[{"hours":8,"sent":0.2}]}"#;
+    let schema = &document["components"]["schemas"]["Plan"];
+    let told = rig.send(json("/api/v1/plan", plan, "")).await.json();
+    let mut met = BTreeSet::new();
+    fits(&document, schema, &told, "plan", &mut met).unwrap_or_else(|why| panic!("{why}: {told}"));
+    let mut promised = BTreeSet::new();
+    members(&document, schema, "plan", &mut promised);
+    let missing: Vec<_> = promised.difference(&met).collect();
+    assert!(missing.is_empty(), "promised and never served: {missing:?}");
+    let problem = &document["components"]["schemas"]["Problem"];
+    let refused = rig.send(json("/api/v1/plan", r#"{"bank":{"label_mah":1}}"#, "")).await.json();
+    fits(&document, problem, &refused, "problem", &mut BTreeSet::new()).unwrap();
+    assert_eq!(refused["problems"].as_array().map(Vec::len), Some(2), "{refused}");
 }
 
 /// What each address takes that changes something: its body's schema, if it has one.

@@ -10,7 +10,9 @@ use reckon::{
     adif::{Contact, band_named},
     bank::BankSpec,
     energy_tally::OutingTally,
+    engine::UsualDraw,
     fold::{Beat, Reads, fold},
+    plan::Known,
     record::{
         self, BankWhole, Channel, Correction, Ending, Event, EventKind, LoggedContact, Origin,
         Outing, OutingContacts, OutingWhole, Page, PlacedContact, RecordedBank, RecordedRunDown,
@@ -19,7 +21,7 @@ use reckon::{
     report::{self, BankTally, LearnedStep, OutingReport, Report, Truth},
     snapshot::Basis,
     time::{Mono, Stamp, Trust, Wall},
-    units::Seconds,
+    units::{Seconds, Watts},
 };
 use web::{
     BankShown, Clock, ClockCompared, FileSetAside, NoRecord, Pieces, RecordReader, RecordStatus,
@@ -447,6 +449,26 @@ impl RecordReader for Invented {
             over_range_wh: 0.0,
         });
         self.told(bank, None)
+    }
+
+    fn known(&self) -> Result<Known, NoRecord> {
+        let six = BankWhole {
+            bank: bank(2, scenes::long_six(), false),
+            run_downs: [(9, 70, 58.0, false), (10, 40, 55.0, false)].map(|it| gave(2, it)).into(),
+        };
+        let ten = BankWhole { bank: bank(1, scenes::blue_ten(), false), run_downs: rundowns() };
+        let banks = [ten, six].map(|it| {
+            let learned = record::learned(&it.bank.spec, &it.run_downs);
+            (it.bank.spec, learned)
+        });
+        let watts = |w| UsualDraw { watts: Watts::of(w), log_sd: 0.1 };
+        let usual = vec![("receive".to_owned(), watts(3.4)), ("contacts".to_owned(), watts(4.1))];
+        let known = Known {
+            banks: banks.into(),
+            usual: vec![("Blue ten".to_owned(), usual)],
+            ..Known::default()
+        };
+        self.told(known, Known::default())
     }
 
     fn csv(&self, outing: i64) -> Result<Option<Pieces>, NoRecord> {

@@ -10,6 +10,7 @@ use axum::{body::Body, extract::ConnectInfo, http::StatusCode};
 use base64::{Engine, engine::general_purpose::STANDARD};
 use reckon::{
     belief::Question,
+    plan::Known,
     record::{
         Outing, OutingContacts, OutingWhole, Page, RecordCommand, Series, SeriesAsk, TestLoad,
     },
@@ -358,6 +359,9 @@ impl RecordReader for Counted {
     }
     fn book(&self, bank: i64) -> Result<Option<BankTally>, NoRecord> {
         self.read().book(bank)
+    }
+    fn known(&self) -> Result<Known, NoRecord> {
+        self.read().known()
     }
     fn csv(&self, outing: i64) -> Result<Option<Pieces>, NoRecord> {
         self.read().csv(outing)

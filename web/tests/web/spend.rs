@@ -16,6 +16,7 @@ use axum::{
 };
 use futures_util::{StreamExt, stream::FuturesUnordered};
 use reckon::{
+    plan::Known,
     record::{Outing, OutingContacts, OutingWhole, Page, Series, SeriesAsk},
     report::{BankTally, OutingReport},
 };
@@ -96,6 +97,9 @@ impl RecordReader for Watched {
             self.books[1].fetch_add(1, Ordering::SeqCst);
         }
         self.past.book(bank)
+    }
+    fn known(&self) -> Result<Known, NoRecord> {
+        self.past.known()
     }
     fn csv(&self, _: i64) -> Result<Option<Pieces>, NoRecord> {
         // A megabyte that nobody has whole.

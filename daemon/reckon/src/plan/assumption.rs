@@ -23,4 +23,6 @@ pub enum Assumption {
     SomewhatBusy,
     /// An activity that was never recorded here draws what is usual of it.
     UsualActivity(String),
+    /// An activity draws what it drew on another bank: this one.
+    DrawnElsewhere(String, String),
 }

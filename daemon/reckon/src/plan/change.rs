@@ -28,6 +28,24 @@ pub enum What {
     KeepWarm,
 }
 
+impl What {
+    /// Its name for programs.
+    #[must_use]
+    pub const fn name(&self) -> &'static str {
+        match self {
+            Self::Take(_) => "take",
+            Self::Bring(_) => "bring",
+            Self::Double => "double",
+            Self::Quieter(_) => "quieter",
+            Self::SendHalf => "send_half",
+            Self::SlowDown => "slow_down",
+            Self::DisplayOff => "display_off",
+            Self::RadioOff => "radio_off",
+            Self::KeepWarm => "keep_warm",
+        }
+    }
+}
+
 /// A change and what it gains.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Change {

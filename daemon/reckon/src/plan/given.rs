@@ -2,6 +2,7 @@
 
 use alloc::{string::String, vec::Vec};
 
+use super::spec::{Plan, PlanBank};
 use crate::{
     bank::BankSpec,
     engine::UsualDraws,
@@ -48,8 +49,32 @@ pub struct PlanFault {
 pub struct Known {
     /// Banks of the record with what they taught.
     pub banks: Vec<(BankSpec, Learned)>,
-    /// What each activity drew here before.
-    pub usual: UsualDraws,
+    /// What each activity drew on each bank's newest outings, by the bank's name.
+    pub usual: Vec<(String, UsualDraws)>,
     /// What is printed of this station's board and radio.
     pub load: LoadPrior,
 }
+
+impl Known {
+    /// Banks of the record that a plan could take instead or besides: full, as cold as its first one.
+    /// The largest few.
+    #[must_use]
+    pub fn others(&self, plan: &Plan) -> Vec<PlanBank> {
+        let has = |spec: &BankSpec| plan.banks.iter().any(|bank| bank.spec.name == spec.name);
+        let mut all: Vec<_> = self.banks.iter().filter(|(spec, _)| !has(spec)).collect();
+        let wh = |spec: &BankSpec| spec.label_energy().wh();
+        all.sort_by(|(a, _), (b, _)| wh(b).total_cmp(&wh(a)));
+        let ambient = plan.banks.first().and_then(|bank| bank.spec.ambient);
+        let other = |(spec, learned): &(BankSpec, Learned)| PlanBank {
+            spec: BankSpec { ambient: ambient.or(spec.ambient), ..spec.clone() },
+            learned: learned.clone(),
+            ..PlanBank::default()
+        };
+        all.into_iter().take(OTHERS).map(other).collect()
+    }
+}
+
+/// So many other banks are tried: each costs two more plans.
+const OTHERS: usize = 4;
+/// So many faults are told; whoever mends those hears of the rest.
+pub(super) const FAULTS: usize = 50;

@@ -180,13 +180,27 @@ impl Want {
     }
 }
 
+/// So many tables of this name are taken at most; 0: there is none.
+pub(super) fn most(table: &str) -> usize {
+    MOST.iter().find(|(name, _)| *name == table).map_or(0, |(_, most)| *most)
+}
+
+/// What is wanted instead of a table; `None` where it may stand.
+pub(super) fn refuses_table(table: &str, nth: usize) -> Option<String> {
+    match most(table) {
+        0 => Some(words::plan::unknown_table(&table)),
+        most => (nth >= most).then(|| words::plan::too_many(&most)),
+    }
+}
+
 /// What is wanted instead of what stands at a place; `None` where it may stand.
 pub(super) fn refuses(place: &Place, given: &Given) -> Option<String> {
     let known = KEYS.iter().find(|(table, key, _)| *table == place.table && *key == place.key);
-    let most = MOST.iter().find(|(table, _)| *table == place.table);
-    match (most, known) {
-        (None, _) => Some(words::plan::unknown_table(&place.table)),
-        (Some((_, most)), _) if place.nth >= *most => Some(words::plan::too_many(most)),
+    match (refuses_table(&place.table, place.nth), known) {
+        (Some(want), _) => Some(want),
+        (_, None) if place.table.is_empty() && most(&place.key) > 0 => {
+            Some(words::plan::want_table(&place.key))
+        }
         (_, None) => Some(words::plan::unknown_key(&keys_of(&place.table))),
         (_, Some((_, _, want))) => want.refuses(given),
     }

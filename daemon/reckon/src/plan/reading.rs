@@ -5,7 +5,7 @@ use alloc::{borrow::ToOwned, format, string::String, vec::Vec};
 use super::{
     assumption::Assumption,
     converter::Converter,
-    given::{Given, Known, Place, PlanFault},
+    given::{FAULTS, Given, Known, Place, PlanFault},
     keying::{Mode, RadioClass},
     keys,
     spec::{Doing, Feeds, Plan, PlanBank, Stretch},
@@ -15,7 +15,7 @@ use super::{
 use crate::{
     bank::{BankDescription, BankFault, BankSpec, Cells, Start},
     draw::{self, BoardModel, ModelFrom},
-    engine::UsualDraw,
+    engine::{UsualDraw, UsualDraws},
     estimator::{Learned, LoadPrior},
     units::{Amps, Celsius, Ohms, Share, Volts, Watts},
     words,
@@ -32,6 +32,7 @@ const SOME_BOARD_W: f64 = 2.5;
 
 /// A description on its way to a plan.
 pub(super) struct Reading<'a> {
+    tables: Vec<(String, usize)>,
     given: Vec<(Place, Given)>,
     faults: Vec<PlanFault>,
     assumed: Vec<Assumption>,
@@ -40,11 +41,12 @@ pub(super) struct Reading<'a> {
 
 impl<'a> Reading<'a> {
     pub(super) const fn new(
+        tables: Vec<(String, usize)>,
         given: Vec<(Place, Given)>,
         faults: Vec<PlanFault>,
         known: &'a Known,
     ) -> Self {
-        Self { given, faults, assumed: Vec::new(), known }
+        Self { tables, given, faults, assumed: Vec::new(), known }
     }
 
     /// What was wrong, and what was assumed.
@@ -59,12 +61,14 @@ impl<'a> Reading<'a> {
         let through = banks.first().and_then(|bank| self.through(&bank.spec, &load));
         let lead = self.lead();
         let sun = banks.first().and_then(|bank| self.sun(&bank.spec));
-        let stretches = self.stretches();
+        let named: Vec<&str> = banks.iter().map(|bank| bank.spec.name.as_str()).collect();
+        let stretches = self.stretches(&named);
         let planned_h: f64 = stretches.iter().map(|stretch| stretch.hours).sum();
         let by_watts = |a: &&(String, UsualDraw), b: &&(String, UsualDraw)| {
             a.1.watts.si().total_cmp(&b.1.watts.si())
         };
-        let quietest = self.known.usual.iter().min_by(by_watts).cloned();
+        let own = self.known.usual.iter().filter(|(bank, _)| named.contains(&bank.as_str()));
+        let quietest = own.flat_map(|(_, usual)| usual).min_by(by_watts).cloned();
         let finish_h = self.number("", 0, "finish_h").unwrap_or(planned_h);
         let reserve_h = self.number("", 0, "reserve_h").unwrap_or(0.0);
         Plan { banks, load, through, lead, sun, quietest, stretches, finish_h, reserve_h }
@@ -275,15 +279,15 @@ impl<'a> Reading<'a> {
         Some(Light::Sky { place, start_unix_s, cloud })
     }
 
-    fn stretches(&mut self) -> Vec<Stretch> {
+    fn stretches(&mut self, banks: &[&str]) -> Vec<Stretch> {
         let count = self.count("stretch");
         if count == 0 {
             self.fault("stretch", 0, "hours", words::plan::NO_STRETCH.to_owned());
         }
-        (0..count).map(|nth| self.stretch(nth)).collect()
+        (0..count).map(|nth| self.stretch(nth, banks)).collect()
     }
 
-    fn stretch(&mut self, nth: usize) -> Stretch {
+    fn stretch(&mut self, nth: usize, banks: &[&str]) -> Stretch {
         let Some(hours) = self.number("stretch", nth, "hours") else {
             if !self.is_faulty("stretch", nth, "hours") {
                 self.fault("stretch", nth, "hours", words::plan::NO_HOURS.to_owned());
@@ -295,18 +299,18 @@ impl<'a> Reading<'a> {
         let (board_on, radio_on, display_on) = (is_on("board"), is_on("radio"), is_on("display"));
         let connected = !matches!(self.at("stretch", nth, "connected"), Some(Given::Flag(false)));
         let extra_w = self.number("stretch", nth, "extra_w").unwrap_or(0.0);
-        let doing = self.doing(nth);
+        let doing = self.doing(nth, banks);
         Stretch { hours, doing, extra_w, board_on, connected, radio_on, display_on }
     }
 
-    fn doing(&mut self, nth: usize) -> Doing {
+    fn doing(&mut self, nth: usize, banks: &[&str]) -> Doing {
         let (busy, sent) =
             (self.number("stretch", nth, "busy"), self.number("stretch", nth, "sent"));
         if let Some(name) = self.text("stretch", nth, "activity") {
             if busy.or(sent).is_some() {
                 self.fault("stretch", nth, "activity", words::plan::EITHER_OR.to_owned());
             }
-            return self.activity(nth, name);
+            return self.activity(nth, name, banks);
         }
         let busy = busy.unwrap_or_else(|| {
             self.assume(Assumption::SomewhatBusy);
@@ -324,10 +328,18 @@ impl<'a> Reading<'a> {
     }
 
     /// What it drew here before, else what is usual of an activity of that name.
-    fn activity(&mut self, nth: usize, name: String) -> Doing {
-        let usual = self.known.usual.iter().find(|(known, _)| known.eq_ignore_ascii_case(&name));
-        if let Some((_, usual)) = usual {
-            return Doing::Activity(name, *usual);
+    fn activity(&mut self, nth: usize, name: String, banks: &[&str]) -> Doing {
+        let drawn = |(bank, usual): &(String, UsualDraws)| {
+            let of_name = usual.iter().find(|(one, _)| one.eq_ignore_ascii_case(&name));
+            of_name.map(|(_, usual)| (bank.clone(), *usual))
+        };
+        let mut drew: Vec<_> = self.known.usual.iter().filter_map(drawn).collect();
+        drew.sort_by_key(|(bank, _)| !banks.contains(&bank.as_str()));
+        if let Some((bank, usual)) = drew.into_iter().next() {
+            if !banks.contains(&bank.as_str()) {
+                self.assume(Assumption::DrawnElsewhere(name.clone(), bank));
+            }
+            return Doing::Activity(name, usual);
         }
         let Some((busy, sent)) = crate::engine::assumed_shares(&name) else {
             self.fault("stretch", nth, "activity", words::plan::no_such_activity(&name));
@@ -338,7 +350,7 @@ impl<'a> Reading<'a> {
     }
 
     fn at(&self, table: &str, nth: usize, key: &str) -> Option<&Given> {
-        let here = |p: &Place| p.table == table && p.nth == nth && p.key == key;
+        let here = |p: &Place| p.nth == nth && p.key == key && p.table == table;
         self.given.iter().find(|(place, _)| here(place)).map(|(_, given)| given)
     }
 
@@ -393,11 +405,14 @@ impl<'a> Reading<'a> {
         }
     }
 
-    /// How many tables of this name there are, refused keys included.
+    /// How many tables of this name there are, empty and refused ones included.
     fn count(&self, table: &str) -> usize {
         let given = self.given.iter().map(|(place, _)| place);
         let all = given.chain(self.faults.iter().map(|fault| &fault.place));
-        all.filter(|place| place.table == table).map(|place| place.nth + 1).max().unwrap_or(0)
+        let all = all.map(|place| (&place.table, place.nth));
+        let all = all.chain(self.tables.iter().map(|(name, nth)| (name, *nth)));
+        let count = all.filter(|(name, _)| *name == table).map(|(_, nth)| nth + 1).max();
+        count.unwrap_or(0).min(keys::most(table))
     }
 
     fn is_faulty(&self, table: &str, nth: usize, key: &str) -> bool {
@@ -407,7 +422,9 @@ impl<'a> Reading<'a> {
 
     fn fault(&mut self, table: &str, nth: usize, key: &str, want: String) {
         let place = Place { table: table.to_owned(), nth, key: key.to_owned() };
-        self.faults.push(PlanFault { place, want });
+        if self.faults.len() < FAULTS {
+            self.faults.push(PlanFault { place, want });
+        }
     }
 
     fn assume(&mut self, what: Assumption) {

@@ -408,7 +408,10 @@ fn what_an_activity_drew_here_counts_and_half_of_it_can_be_given_to_a_quieter_on
     };
     let known = Known {
         banks: Vec::from([(known_bank().spec, known_bank().learned)]),
-        usual: Vec::from([("receive".to_owned(), usual(2.0)), ("contacts".to_owned(), usual(4.0))]),
+        usual: Vec::from([(
+            "Bank".to_owned(),
+            Vec::from([("receive".to_owned(), usual(2.0)), ("contacts".to_owned(), usual(4.0))]),
+        )]),
         ..Known::default()
     };
     let mut description = Description::default();

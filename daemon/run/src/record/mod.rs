@@ -7,6 +7,7 @@ pub(crate) mod contact_log;
 mod import;
 pub(crate) mod last_end;
 pub(crate) mod open;
+mod planning;
 pub(crate) mod recorder;
 mod report;
 mod run_downs;

@@ -12,6 +12,8 @@ use std::{
 
 use history::{Reader, Trouble, export};
 use reckon::{
+    estimator::LoadPrior,
+    plan::Known,
     record::{
         BankWhole, Outing, OutingContacts, OutingWhole, Page, Series, SeriesAsk, Stretch,
         year_before,
@@ -21,7 +23,7 @@ use reckon::{
 };
 use web::{BankShown, NoRecord, Pieces, RecordReader};
 
-use crate::record::report;
+use crate::record::{planning, report};
 
 /// Reads the record; without a folder there is none, as in a demonstration.
 pub(crate) struct StoreReader {
@@ -30,13 +32,20 @@ pub(crate) struct StoreReader {
     moves: Option<Arc<AtomicU64>>,
     /// Nobody wants to know any more.
     gone: Arc<AtomicBool>,
+    /// What is printed of board and radio.
+    load: LoadPrior,
 }
 
 impl StoreReader {
     /// Reads the record in this folder.
     pub(crate) fn new(folder: Option<&Path>) -> Self {
         let record = folder.map(|folder| (Reader::new(folder), folder.to_path_buf()));
-        Self { record, moves: None, gone: Arc::default() }
+        Self { record, moves: None, gone: Arc::default(), load: LoadPrior::default() }
+    }
+
+    /// The same, of a station whose board and radio draw so much.
+    pub(crate) fn drawing(self, load: LoadPrior) -> Self {
+        Self { load, ..self }
     }
 
     /// The same, with the number that moves with what is written.
@@ -98,7 +107,8 @@ impl RecordReader for StoreReader {
         let (moves, gone) = (self.moves.clone(), Arc::clone(gone));
         let held = reader.until(Arc::clone(&gone)).at_one_moment();
         let reader = held.map_err(|why| self.no_record(&why))?;
-        Ok(Some(Box::new(Self { record: Some((reader, folder.clone())), moves, gone })))
+        let record = Some((reader, folder.clone()));
+        Ok(Some(Box::new(Self { record, moves, gone, load: self.load })))
     }
 
     fn outings(&self, before: Option<i64>, most: usize) -> Result<Page<Outing>, NoRecord> {
@@ -130,6 +140,10 @@ impl RecordReader for StoreReader {
 
     fn book(&self, bank: i64) -> Result<Option<BankTally>, NoRecord> {
         self.read(|reader| report::book(reader, bank))
+    }
+
+    fn known(&self) -> Result<Known, NoRecord> {
+        Ok(Known { load: self.load, ..self.read(planning::known)? })
     }
 
     fn csv(&self, outing: i64) -> Result<Option<Pieces>, NoRecord> {

@@ -192,6 +192,8 @@ impl Station {
         let moves = writer.as_ref().map(|writer| writer.moves());
         let record = opened.map(|opened| self.record(opened, &mut engine));
         let (show, now) = watch::channel(engine.tick(at));
+        let past = StoreReader::new(self.folder.as_deref());
+        let past = past.moving_with(moves).drawing(engine.load_prior());
         let worker = self.worker(&events, writer.clone(), &engine, now.clone())?;
         let (tasks, worker_thread) = worker.unzip();
         let (asks, asked) = tokio_mpsc::channel(16);
@@ -222,7 +224,7 @@ impl Station {
             record_asks,
             record_asked: Some(record_asked),
             record_status: keeping_shown,
-            past: Arc::new(StoreReader::new(self.folder.as_deref()).moving_with(moves)),
+            past: Arc::new(past),
             pairing: self.pairing,
             trouble: self.trouble,
             hosts: self.hosts,

@@ -2,12 +2,17 @@
 
 use alloc::{format, string::String};
 
-use crate::plan::{Assumption, Caution};
+use crate::plan::{Assumption, Caution, What};
 
 sentences! {
     unknown_table(name) = "a plan has no table of this name ({name}). It has bank, converter, lead, draw, sun and stretch.";
+    want_table(name) = "want a table: [{name}] in a plan file, an object in JSON.";
     too_many(most) = "that is more than a plan takes of them: {most} at most.";
     unknown_key(known) = "there is no such key. There are: {known}.";
+    REFUSED_TITLE = "The plan cannot be worked out";
+    not_json(why) = "This is no JSON that can be read: {why}. Nothing was worked out.";
+    NO_OBJECT = "A plan is an object with bank and stretch. Nothing was worked out.";
+    fault(place, want) = "{place}: {want}";
     want_number(low, high, unit: &str) = "want a number from {low} to {high}{}{unit}.", space(unit);
     want_pair(low, high, unit: &str) = "want two numbers from {low} to {high}{}{unit}, the lesser first.", space(unit);
     want_word(all) = "want one of: {all}.";
@@ -38,6 +43,24 @@ fn space(unit: &str) -> &'static str {
     if unit.is_empty() { "" } else { " " }
 }
 
+/// What a change is.
+#[must_use]
+pub fn change(one: &What) -> String {
+    match one {
+        What::Take(bank) => format!("Take {bank} instead."),
+        What::Bring(bank) => format!("Bring {bank} as well."),
+        What::Double => "Take a bank of twice the size.".into(),
+        What::Quieter(activity) => {
+            format!("Give half of what draws more to {activity}.")
+        }
+        What::SendHalf => "Send half as much.".into(),
+        What::SlowDown => "Slow the processor down to half its clock.".into(),
+        What::DisplayOff => "Keep the display off.".into(),
+        What::RadioOff => "Switch the radio off where nothing is decoded.".into(),
+        What::KeepWarm => "Keep the bank warm, in a pocket or a bag: at about 15 °C.".into(),
+    }
+}
+
 /// What was taken for granted.
 #[must_use]
 pub fn assumption(one: &Assumption) -> String {
@@ -55,6 +78,7 @@ pub fn assumption(one: &Assumption) -> String {
         Assumption::UsualActivity(name) => {
             format!("{name} draws what is usual: it was never recorded here.")
         }
+        Assumption::DrawnElsewhere(name, bank) => format!("{name} draws what it drew on {bank}."),
     }
 }
 
