@@ -375,6 +375,9 @@ mod tests {
         // the same unit says 5.175 W and 2.343 W.
         near(input_from_rails(Watts::of(4.0)), 5.168, 0.0005, "rails 4.0 W");
         near(input_from_rails(Watts::of(1.5)), 2.306, 0.0005, "rails 1.5 W");
+        for (rails, second) in [(4.0, 5.175), (1.5, 2.343)] {
+            near(input_from_rails(Watts::of(rails)), second, 0.017 * second, "the second fit");
+        }
         let five = BoardModel::new(Some(BoardKind::Five), None);
         for busy in [0.0, 0.5, 1.0] {
             for rails in [0.5, 2.0, 7.239_819, 20.0, 1e4] {

@@ -6,6 +6,7 @@
 //! ([`crate::estimator::Planned`]); `course` lays the draw out along the stretches, `lasting` puts the two
 //! together, `change` tries what would buy time.
 
+pub mod ageing;
 pub mod air;
 mod answer;
 mod assumption;

@@ -229,3 +229,53 @@ fn the_processor_shows_which_slots_were_sent() {
         }
     }
 }
+
+/// What rate and cold cost an NMC 21700 cell, by PyBaMM (tests/published/rate_and_cold.py): at a tenth to half
+/// of its capacity an hour, and from 25 to 0 °C at what a station draws, within two deviations of what is
+/// believed of a lithium-ion pack.
+#[test]
+fn lithium_pays_for_rate_and_cold_as_a_physical_model_says() {
+    let bank = BankSpec { measured_at: MeasuredAt::Cells, ..blue_ten(MeasuredAt::Cells) };
+    let capacity = Capacity::from_label(&bank, false);
+    let table = include_str!("../../../tests/published/rate_and_cold.csv");
+    let rows: Vec<Vec<f64>> = table
+        .lines()
+        .skip(1)
+        .map(|row| row.split(',').map(|cell| cell.parse().unwrap()).collect())
+        .collect();
+    assert_eq!(rows.len(), 15);
+    let rest = rows[0][3];
+    let at = |rate: f64, celsius: f64| {
+        capacity.terms(rate * bank.label_energy().wh(), Some(celsius), 0.0)
+    };
+    for row in rows.iter().filter(|row| row[0] <= 0.2 || (row[0] <= 0.5 && row[1] == 25.0)) {
+        let (one, other) = (at(row[0], row[1]), at(0.05, 25.0));
+        let (ours, var) = capacity.between(&one, &other);
+        let theirs = libm::log(row[3] / rest);
+        if var > 0.0 {
+            near((ours - theirs) / libm::sqrt(var), 0.0, 2.0, "deviations, against C/20 at 25 °C");
+        }
+        near(libm::exp(ours - theirs), 1.0, 0.025, "the same, as a share");
+    }
+}
+
+/// What haste costs on sealed lead-acid by its makers' sheets, table in `plan/peukert.rs`: within two deviations of
+/// what is believed before any run-down.
+#[test]
+fn lead_acid_pays_for_haste_as_its_makers_sheets_say() {
+    let bank = BankSpec {
+        cells: Cells::LeadAcid,
+        series: 6,
+        label: AmpHours::of(7.0),
+        label_volts: Volts::of(12.0),
+        measured_at: MeasuredAt::Cells,
+        ..blue_ten(MeasuredAt::Cells)
+    };
+    let capacity = Capacity::from_label(&bank, false);
+    let at = |times: f64| capacity.terms(times * 84.0 / 20.0, None, 0.0);
+    for times in [1.87, 3.38, 12.1] {
+        let (ours, var) = capacity.between(&at(times), &at(1.0));
+        let theirs = libm::log(crate::plan::peukert::lead_acid_share(times));
+        near((ours - theirs) / libm::sqrt(var), 0.0, 2.0, "deviations");
+    }
+}
