@@ -157,11 +157,12 @@ mod tests {
             let got = Gauge::Awg(number).ohms_per_m(ROOM) * 304.8;
             near(got / ohms, 1.0, 0.01, "ohms for 1000 ft, against the table");
         }
-        // NEC chapter 9, table 8 (as restated): uncoated stranded copper at 75 °C, ohms for 1000 ft. Strands are
+        // NEC chapter 9, table 8 (as restated): uncoated stranded copper at 75 °C, mΩ for 1000 ft. Strands are
         // laid in a twist: 2 % longer than the wire.
         let hot = Celsius::of(75.0);
-        for (number, ohms) in [(18, 7.95), (16, 4.99), (14, 3.14), (12, 1.98), (10, 1.24)] {
-            let got = Gauge::Awg(number).ohms_per_m(hot) * 304.8 * 1.02;
+        for (number, ohms) in [(18, 7950.0), (16, 4990.0), (14, 3140.0), (12, 1980.0), (10, 1240.0)]
+        {
+            let got = Gauge::Awg(number).ohms_per_m(hot) * 304_800.0 * 1.02;
             near(got / ohms, 1.0, 0.01, "ohms for 1000 ft, against the code's table");
         }
         let cold = Gauge::Awg(18).ohms_per_m(Celsius::ZERO) / Gauge::Awg(18).ohms_per_m(ROOM);
