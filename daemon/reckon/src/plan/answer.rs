@@ -332,13 +332,18 @@ fn mass_g(bank: &PlanBank) -> f64 {
 /// No bank is looked for that holds more than so many times as much.
 const MOST_TIMES: f64 = 50.0;
 
+/// What the estimator takes for granted of a bank's age: two years, kept full at 25 °C (the mean of the capacity
+/// models in `tests/published`; that banks in use are about so old is ours).
+const USUALLY_LEFT: f64 = 0.92;
+
 /// What a bank holds at the start and full, and the watts drawn from it.
 fn believed(plan: &Plan, nth: usize, bank: &PlanBank) -> (Energies, Energies, PartWatts) {
     let mut doings = doings(plan, bank.feeds);
     // Side by side each bank gives its share, so that it lasts longer than its hours.
     doings.hours /= share_of(&plan.banks, nth);
     let planned = |start| Planned::new(&bank.spec, &plan.load, &bank.learned, start, &doings);
-    let scaled = |left| Energies::new(left).times(bank.depth);
+    let age = bank.aged.map_or((1.0, 0.0), |left| (left.share / USUALLY_LEFT, left.log_sd));
+    let scaled = |left| Energies::new(left).times(bank.depth * age.0).blurred(age.1);
     let Planned { left, watts } = planned(bank.start);
     let at_start = scaled(left);
     let full = if bank.start == Start::Full {

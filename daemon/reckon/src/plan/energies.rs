@@ -50,6 +50,21 @@ impl Energies {
         self
     }
 
+    /// Known less well, by so much of a deviation of ln Wh: to either side by three points of the normal law
+    /// (Gauss and Hermite).
+    pub(super) fn blurred(self, log_sd: f64) -> Self {
+        if log_sd <= 0.0 {
+            return self;
+        }
+        let far = exp(libm::sqrt(3.0) * log_sd);
+        let mut possible = Vec::with_capacity(3 * FEW);
+        for n in 0..FEW {
+            let wh = self.quantile((n as f64 + 0.5) / FEW as f64);
+            possible.extend([(wh / far, 1.0 / 6.0), (wh, 2.0 / 3.0), (wh * far, 1.0 / 6.0)]);
+        }
+        Self::new(possible)
+    }
+
     /// The chance that there are fewer watt-hours.
     pub(super) fn less_than(&self, wh: f64) -> f64 {
         let (Some(first), Some(last)) = (self.points.first(), self.points.last()) else {

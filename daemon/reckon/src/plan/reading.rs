@@ -3,10 +3,11 @@
 use alloc::{borrow::ToOwned, format, string::String, vec::Vec};
 
 use super::{
+    ageing::{self, Left, Life},
     assumption::Assumption,
     converter::Converter,
     given::{FAULTS, Given, Known, Place, PlanFault},
-    keying::{Mode, RadioClass},
+    keying::{Mode, Radio, RadioClass},
     keys,
     spec::{Doing, Feeds, Plan, PlanBank, Stretch},
     sun::{self, CLOUD_UNSAID, Charge, DAYLIGHT_UNSAID_H, Light, Panel, Sun},
@@ -105,7 +106,23 @@ impl<'a> Reading<'a> {
         let depth = depth.unwrap_or(1.0);
         let feeds = feeds.unwrap_or_default();
         let mass_g = self.number("bank", nth, "mass_g");
-        Some(PlanBank { spec, start, learned, feeds, together, depth, mass_g })
+        let aged = self.aged(nth, spec.cells).filter(|_| learned.rundowns() == 0);
+        Some(PlanBank { spec, start, learned, feeds, together, depth, aged, mass_g })
+    }
+
+    /// What age and use left, if either was told; kept full and as warm as a room unless told.
+    fn aged(&self, nth: usize, cells: Cells) -> Option<Left> {
+        let of = |key: &str| self.number("bank", nth, key);
+        let (years, cycles) = (of("age_years"), of("cycles"));
+        years.or(cycles)?;
+        let life = Life {
+            years: years.unwrap_or(0.0),
+            kept_at: Share::nearest(of("kept_at").unwrap_or(1.0)),
+            warmth: Celsius::of(of("kept_c").unwrap_or(25.0)),
+            cycles: cycles.unwrap_or(0.0),
+            depth: Share::WHOLE,
+        };
+        Some(ageing::left(cells, &life))
     }
 
     fn known_bank(&mut self, nth: usize, name: &str) -> Option<(BankSpec, Learned)> {
@@ -319,7 +336,8 @@ impl<'a> Reading<'a> {
         let mode = self.text("stretch", nth, "mode").and_then(|name| Mode::named(&name));
         let calling = self.number("stretch", nth, "calling");
         let of_mode = mode.map(|mode| {
-            mode.sent(calling.map_or_else(|| mode.usual_turn(), Share::nearest)).part()
+            let turn = calling.map_or_else(|| mode.usual_turn(), Share::nearest);
+            self.radio().map_or_else(|| mode.sent(turn), |radio| radio.sent(mode, turn)).part()
         });
         if mode.is_some() && sent.is_some() {
             self.fault("stretch", nth, "mode", words::plan::MODE_OR_SENT.to_owned());
@@ -347,6 +365,13 @@ impl<'a> Reading<'a> {
         };
         self.assume(Assumption::UsualActivity(name));
         Doing::Shares { busy, sent }
+    }
+
+    /// The radio's printed amperes, where both are told.
+    fn radio(&self) -> Option<Radio> {
+        let of = |key: &str| self.number("draw", 0, key).map(Amps::of);
+        let (receive, transmit) = (of("radio_receive_a")?, of("radio_transmit_a")?);
+        Some(Radio { receive, transmit, key_up: of("radio_key_up_a") })
     }
 
     fn at(&self, table: &str, nth: usize, key: &str) -> Option<&Given> {

@@ -2,7 +2,7 @@
 
 use alloc::{string::String, vec::Vec};
 
-use super::{sun::Sun, wire::Lead};
+use super::{ageing::Left, sun::Sun, wire::Lead};
 use crate::{
     bank::{BankSpec, Start},
     engine::UsualDraw,
@@ -57,6 +57,8 @@ pub struct PlanBank {
     pub together: bool,
     /// Share of its energy that is used before it counts as empty, 0 to 1.
     pub depth: f64,
+    /// What age and use are told to have left of it; nothing where run-downs say it better.
+    pub aged: Option<Left>,
     /// What it weighs, g, where it was told.
     pub mass_g: Option<f64>,
 }
@@ -104,6 +106,7 @@ impl Default for PlanBank {
             feeds: Feeds::Both,
             together: false,
             depth: 1.0,
+            aged: None,
             mass_g: None,
         }
     }
