@@ -159,7 +159,7 @@ fn a_change_gains_what_the_changed_plan_lasts_longer() {
         spec: crate::bank::BankSpec { name: "Long six".into(), ..other.spec.clone() },
         ..other
     };
-    let found = answer(&plan, &[named.clone()]);
+    let found = answer(&plan, core::slice::from_ref(&named));
     let bring = found.changes.iter().find(|c| c.what == What::Bring("Long six".into())).unwrap();
     plan.banks.push(named);
     let after = answer(&plan, &[]);
