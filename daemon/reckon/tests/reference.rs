@@ -16,7 +16,7 @@ use reckon::{
     estimator::{Estimator, Learned, LevelWatch, LoadPrior, Observation},
     plan::{Plan, PlanBank, Stretch, answer},
     record::RunDown,
-    units::{AmpHours, Celsius, Share, Volts},
+    units::{AmpHours, Celsius, Seconds, Share, Volts},
 };
 use scorer::{Figures, Said};
 
@@ -260,7 +260,7 @@ fn planned(
         finish_h: 8.0,
         ..Plan::default()
     };
-    answer(&plan, &[]).lasts.map(|at| at.si())
+    answer(&plan, &[]).lasts.map(Seconds::si)
 }
 
 fn run_down(
