@@ -23,7 +23,7 @@ use crate::{
     schema,
     tables::{
         banks, choices, close_ups, contacts, corrections, events, forecasts, gaps, load_lines,
-        outings, period_folds, run_downs, spans,
+        outing_plans, outings, period_folds, run_downs, spans,
         walk::{self, Hour},
     },
     trouble::Trouble,
@@ -352,6 +352,7 @@ fn outing_whole(on: &Connection, id: i64, channels: &[Channel]) -> Done<Option<O
         corrections: corrections::of_outing(on, id)?,
         folds: period_folds::of_outing(on, id)?,
         loads: load_lines::of_outing(on, id)?,
+        plan: outing_plans::of_outing(on, id)?,
         bank: bank.map(|bank| bank_whole(on, bank)).transpose()?,
         outing,
     }))

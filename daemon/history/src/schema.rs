@@ -28,6 +28,7 @@ pub(crate) const STEPS: &[&str] = &[
     include_str!("schema_2.sql"),
     include_str!("schema_3.sql"),
     include_str!("schema_4.sql"),
+    include_str!("schema_5.sql"),
 ];
 
 /// A page of the store, bytes. Small: a commit writes whole pages into the log, and the card whole

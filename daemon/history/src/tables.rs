@@ -9,6 +9,7 @@ pub(crate) mod events;
 pub(crate) mod forecasts;
 pub(crate) mod gaps;
 pub(crate) mod load_lines;
+pub(crate) mod outing_plans;
 pub(crate) mod outings;
 pub(crate) mod period_folds;
 pub(crate) mod row_codec;

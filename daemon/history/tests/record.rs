@@ -8,8 +8,8 @@ use reckon::{
     bank::{BankSpec, Cells, MeasuredAt},
     belief::last_end::{Ended, Rules, StopHow, ThisStart, at_start, judge_last_end},
     record::{
-        Channel, ClockFix, ClockFrom, End, Ending, Event, EventKind, ForecastMade, RunDown,
-        SeriesAsk, SourceChange, Stretch,
+        Channel, ClockFix, ClockFrom, End, Ending, Event, EventKind, ForecastMade, OutingPlan,
+        PlannedStretch, RunDown, SeriesAsk, SourceChange, Stretch,
     },
     snapshot::Basis,
     time::{Mono, Wall},
@@ -496,6 +496,46 @@ fn off_for_the_night_and_joined_in_the_morning() {
     started.writer.change(vec![Change::OutingJoins { earlier: None, off_before_s: None }]).unwrap();
     let page = started.reader.outings(None, 10).unwrap();
     assert_eq!((page.items.len(), page.items[0].lasted_s), (1, 5400.0));
+}
+
+#[test]
+fn a_plan_stays_with_its_outing() {
+    let folder = Folder::new("plan");
+    let (started, _states) = start(&folder.0, "boot-a", 0.0);
+    started.writer.change(vec![Change::Bank(blue_ten()), begins(Some("Blue ten"), 40.0)]).unwrap();
+    give_rows(&started, 40.0, 3640.0, |at| draw_row(at, 3.0, 4.0));
+    let plan = |began_s: f64, finish_s: f64| OutingPlan {
+        began_s,
+        bank: "Blue ten".into(),
+        finish_s,
+        reserve_s: 3600.0,
+        lasts_s: [27_000.0, 31_000.0, 36_000.0],
+        energy_wh: [22.0, 26.5, 31.0],
+        ambient_c: Some(-4.0),
+        stretches: vec![PlannedStretch {
+            name: "Receive".into(),
+            lasts_s: 28_800.0,
+            draw_w: 3.25,
+            draw_log_sd: 0.125,
+        }],
+    };
+    let kept = |outing| started.reader.outing_whole(outing).unwrap().unwrap().plan;
+    assert_eq!(kept(1), None);
+    // The later of two plans holds; its beginning is read since the outing began.
+    for finish_s in [14_400.0, 28_800.0] {
+        started.writer.change(vec![Change::OutingPlan(plan(640.0, finish_s))]).unwrap();
+    }
+    assert_eq!(kept(1), Some(plan(600.0, 28_800.0)));
+
+    // The next outing has one of its own; joined to the first, the first keeps its own.
+    let end = End { from_s: 1840.0, to_s: 1840.0, ending: Ending::Swapped };
+    let ends = Change::OutingEnds { outing: None, end };
+    let joins = Change::OutingJoins { earlier: None, off_before_s: None };
+    let next = Change::OutingPlan(plan(1840.0, 7200.0));
+    started.writer.change(vec![ends, begins(Some("Blue ten"), 1840.0), next]).unwrap();
+    assert_eq!((kept(2), kept(1).unwrap().finish_s), (Some(plan(0.0, 7200.0)), 28_800.0));
+    started.writer.change(vec![joins]).unwrap();
+    assert_eq!(kept(1), Some(plan(600.0, 28_800.0)));
 }
 
 #[test]

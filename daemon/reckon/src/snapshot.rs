@@ -20,6 +20,7 @@ use crate::{
         AtLeast, BoardFacts, BoardReading, GaugeReading, Got, Program, SourceIx, SourceReport,
         Strain, SupplyReading,
     },
+    record::OutingPlan,
     time::{Mono, Stamp},
     units::{Amps, Joules, Seconds, Share, Volts, Watts},
 };
@@ -277,6 +278,8 @@ pub struct Snapshot {
     pub questions: Vec<QuestionView>,
     /// The record's number of the outing before, where this one is the rest of it.
     pub goes_on: Option<i64>,
+    /// The plan that the outing was started with, in this boot.
+    pub plan: Option<Arc<OutingPlan>>,
     /// The finish, if one is set.
     pub finish: Option<FinishView>,
     /// The named activities.

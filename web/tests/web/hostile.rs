@@ -554,6 +554,7 @@ fn wild_outing() -> impl Strategy<Value = OutingWhole> {
             corrections: Vec::new(),
             folds: Vec::new(),
             loads: Vec::new(),
+            plan: None,
             events: vec![event],
             gaps: vec![gap],
             forecasts: forecasts.into_iter().map(forecast).collect(),

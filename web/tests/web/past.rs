@@ -160,6 +160,7 @@ fn whole(id: i64) -> OutingWhole {
         corrections: Vec::new(),
         folds: Vec::new(),
         loads: Vec::new(),
+        plan: None,
         bank: (line.ending == Ending::Died).then(|| BankWhole {
             bank: bank(1, scenes::blue_ten(), false),
             run_downs: vec![rundown(3, Some(id))],

@@ -211,6 +211,7 @@ fn fine() -> Snapshot {
         possibilities: Vec::new(),
         questions: Vec::new(),
         goes_on: None,
+        plan: None,
         finish: Some(FinishView {
             at: Mono::at_s(finish_s),
             chance: Share::new(0.96),

@@ -9,6 +9,7 @@ use rusqlite::{Connection, OptionalExtension, params};
 use crate::{
     tables::{
         banks, choices, close_ups, contacts, corrections, events, forecasts, gaps, load_lines,
+        outing_plans,
         outings::sums,
         period_folds, run_downs,
         tiers::{last_sign, put_fine},
@@ -99,6 +100,7 @@ impl Work<'_> {
             }
             Change::CorrectionForgotten { id } => corrections::forget(self.on, *id),
             Change::Fold(row) => period_folds::put(self.on, self.boot, row),
+            Change::OutingPlan(plan) => outing_plans::put(self.on, self.boot, self.at.outing, plan),
             Change::LoadLine(row) => load_lines::put(self.on, self.boot, row),
             Change::CloseUp(row) => close_ups::put(self.on, self.boot, row),
             Change::Stops { at_s, how } => self.stops(*at_s, *how),
@@ -225,6 +227,7 @@ impl Work<'_> {
         ] {
             self.on.execute(sql, [open, earlier])?;
         }
+        outing_plans::join(self.on, open, earlier)?;
         self.on.execute("DELETE FROM outing WHERE id = ?1", [open])?;
         self.at.outing = Some(earlier);
         Ok(())
@@ -268,6 +271,7 @@ impl Work<'_> {
             "UPDATE span SET outing = ?2 WHERE outing = ?1 AND boot = ?3",
             params![whole, open, self.boot],
         )?;
+        outing_plans::part(self.on, whole, open, self.boot)?;
         self.outing_ends(Some(whole), end)?;
         self.at.outing = Some(open);
         Ok(())

@@ -4,8 +4,8 @@ use reckon::{
     bank::BankSpec,
     belief::last_end::StopHow,
     record::{
-        ClockFix, CloseUp, End, Event, ForecastMade, LoadLine, LoggedContact, Origin, PeriodFold,
-        Row, RunDown, SourceChange,
+        ClockFix, CloseUp, End, Event, ForecastMade, LoadLine, LoggedContact, Origin, OutingPlan,
+        PeriodFold, Row, RunDown, SourceChange,
     },
 };
 
@@ -177,6 +177,8 @@ pub enum Change {
     },
     /// A stretch of the draw was folded over the period of a timed mode.
     Fold(PeriodFold),
+    /// The open outing is started with a plan.
+    OutingPlan(OutingPlan),
     /// What the processor's load takes, as the fit stands: in the place of what stood before.
     LoadLine(LoadLine),
     /// Seconds around what happened.
@@ -214,6 +216,7 @@ impl Change {
             | Self::EndingChance { .. }
             | Self::OutingBank { .. }
             | Self::OutingNamed(_)
+            | Self::OutingPlan(_)
             | Self::OutingRenamed { .. }
             | Self::OutingEnds { .. }
             | Self::Bank(_)

@@ -128,6 +128,7 @@ impl Engine {
             possibilities: self.on.shown.possibilities(now, self.is_warned()),
             questions: self.questions(now),
             goes_on: self.goes_on(),
+            plan: self.started_plan(),
             activities: self.activity_views(now),
             activity_auto: self.by_rules.on(),
             advice: self.advice.clone(),

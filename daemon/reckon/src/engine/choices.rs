@@ -5,6 +5,7 @@ use alloc::string::String;
 use crate::{
     bank::{BankSpec, Start},
     belief::{Away, last_end::BeforeStart},
+    record::OutingPlan,
     time::{Mono, Wall},
     units::{Joules, Seconds},
 };
@@ -19,6 +20,8 @@ pub struct Choices {
     pub start: Option<Start>,
     /// The finish.
     pub finish: Option<FinishChoice>,
+    /// The plan that the outing was started with.
+    pub plan: Option<PlanChoice>,
     /// What is being done.
     pub activity: Option<String>,
     /// Whether a person chose it, so that the rules do not.
@@ -57,6 +60,15 @@ pub struct FinishChoice {
     /// Boot time; means something in the same boot only.
     pub at: Mono,
     /// Wall time.
+    pub wall: Option<Wall>,
+}
+
+/// The plan that the outing was started with: in boot time, and by the calendar if that was believed then.
+#[derive(Clone, Debug, PartialEq)]
+pub struct PlanChoice {
+    /// The plan; when it was started means something in the same boot only.
+    pub plan: OutingPlan,
+    /// When it was started, wall time.
     pub wall: Option<Wall>,
 }
 

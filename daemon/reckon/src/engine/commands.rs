@@ -37,6 +37,10 @@ impl Engine {
                 self.set_finish(*after, at)?;
                 self.alarms.judge_finish();
             }
+            Command::StartPlan { plan, start } => {
+                self.start_plan(plan, *start, at)?;
+                self.alarms.judge_finish();
+            }
             Command::Activity { name } => {
                 if !self.on.activities.tag(name.as_deref()) {
                     return Err(Refusal::NoSuchActivity);
@@ -70,7 +74,7 @@ impl Engine {
         Ok(())
     }
 
-    fn use_bank(
+    pub(super) fn use_bank(
         &mut self,
         bank: &BankSpec,
         start: Option<Start>,
@@ -131,7 +135,7 @@ impl Engine {
         self.advice = None;
     }
 
-    fn set_finish(&mut self, after: Option<Duration>, at: Stamp) -> Result<(), Refusal> {
+    pub(super) fn set_finish(&mut self, after: Option<Duration>, at: Stamp) -> Result<(), Refusal> {
         let Some(after) = after else {
             (self.finish, self.finish_wall) = (None, None);
             return Ok(());

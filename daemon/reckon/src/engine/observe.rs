@@ -232,9 +232,11 @@ impl Engine {
         let now = at.mono;
         self.mind_silence(now);
         self.find_finish(at);
+        self.find_plan(at);
         self.mind_shelf(now);
         let mut anew = false;
         if self.on.shown.due(now) {
+            self.mind_plan(now);
             if self.on.following.len() > 1 {
                 self.weigh_stories();
                 self.mind_name();

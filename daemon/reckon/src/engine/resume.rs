@@ -45,6 +45,7 @@ impl Engine {
             bank: bank.map(|bank| ((**bank).clone(), self.start())),
             start: Some(self.start()).filter(|start| self.on.start_told || *start != self.on.start),
             finish: self.finish.map(|at| FinishChoice { at, wall: self.finish_wall }),
+            plan: self.plan_choice(),
             activity: self.on.activities.current().map(String::from),
             activity_tapped: self.by_rules.on() == Some(false)
                 || (self.by_rules.on().is_none() && self.on.activities.current().is_some()),
@@ -83,7 +84,10 @@ impl Engine {
         self.on.activities.tag(choices.activity.as_deref());
         let _ = self.by_rules.choose(!choices.activity_tapped);
         self.finish_wall = choices.finish.and_then(|finish| finish.wall);
-        if !same_boot || choices.began > choices.counted_to || choices.counted_to > at.mono {
+        let goes_on =
+            same_boot && choices.began <= choices.counted_to && choices.counted_to <= at.mono;
+        self.resume_plan(choices.plan, goes_on);
+        if !goes_on {
             self.find_finish(at);
             return;
         }

@@ -12,6 +12,7 @@ use crate::{
     name::NameFault,
     power_off::{PowerOffAsk, PowerOffWants},
     reading::BoardFacts,
+    record::OutingPlan,
     snapshot::DemoShown,
     time::Mono,
     units::Watts,
@@ -92,6 +93,13 @@ pub enum Command {
     Finish {
         /// How long from now.
         after: Option<Duration>,
+    },
+    /// The outing starts with this plan: its end is the finish, and what its stretches draw is expected.
+    StartPlan {
+        /// The plan. Another bank that is offered is put to use as by [`Command::UseBank`].
+        plan: OutingPlan,
+        /// How full that one is; `None`: nobody says.
+        start: Option<Start>,
     },
     /// This is what I am doing from now on; `None` stops tagging.
     Activity {

@@ -13,6 +13,7 @@ use super::{
     setup::{Radio, Setup},
     shown_forecast::{ShownForecast, Silence},
     source_select::{MeasuredBy, SourceSelector},
+    started_plan::StartedPlan,
     switches::Switches,
     tracked_bank::TrackedBank,
 };
@@ -90,6 +91,8 @@ pub(super) struct OnBank {
     pub(super) activities: Activities,
     /// Which earlier outing it is the rest of, as of the last look.
     pub(super) joined: Option<i64>,
+    /// The plan that it was started with.
+    pub(super) plan: Option<StartedPlan>,
     /// The outing before, which may be taken up again.
     pub(super) before: Option<Box<Shelf>>,
 }
@@ -110,6 +113,7 @@ impl OnBank {
             shown: ShownForecast::default(),
             activities,
             joined: None,
+            plan: None,
             before: None,
         }
     }

@@ -72,9 +72,11 @@ impl TrackedBank {
         Some((left / counted).clamp(0.02, 20.0))
     }
 
-    /// The same, as what an outing of its own is told.
+    /// The same, as what an outing of its own is told, which no plan was made for.
     pub(super) fn as_told(&self) -> Self {
-        Self { story: Story::Told, ..self.clone() }
+        let mut told = Self { story: Story::Told, ..self.clone() };
+        told.estimator.forget_plan();
+        told
     }
 
     /// Whether it follows this story.

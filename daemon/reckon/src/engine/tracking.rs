@@ -119,11 +119,15 @@ impl Engine {
         let learned = self.learned();
         let mut estimator = Estimator::new(&bank, &self.load_prior(), &learned, start);
         let since = self.on.belief.since().filter(|_| story == Story::GoesOn);
-        for step in since.map(|since| since.carried.to_steps()).unwrap_or_default() {
+        let carried = since.map(|since| since.carried.to_steps()).unwrap_or_default();
+        let history = self.count_of(story).meter.history();
+        let told_s = carried.iter().chain(&history).map(|step| step.dt_s).sum();
+        self.tell_plan_to(&mut estimator, told_s);
+        for step in carried {
             estimator.step(&step);
         }
         let stood = estimator.log_evidence();
-        for seen in self.count_of(story).meter.history() {
+        for seen in history {
             estimator.step(&seen);
         }
         let learned_from = learned.rundowns();

@@ -32,9 +32,9 @@ const CREEP: f64 = 0.0003;
 /// Variance of the future mean that no model explains.
 const UNTOLD: f64 = 0.0004;
 /// Degrees of freedom with which a reading judges the models: one jump does not decide.
-const JUDGE: f64 = 4.0;
+pub(super) const JUDGE: f64 = 4.0;
 /// What a model's past merits are worth one mean later.
-const MEMORY: f64 = 0.96;
+pub(super) const MEMORY: f64 = 0.96;
 /// Means that are compared for a change of regime: half an hour.
 const HALF_HOUR: u8 = 6;
 /// A change of regime is two half hours that differ by this much (ln), and how softly (fit).
@@ -74,8 +74,11 @@ impl DrawPrior {
     }
 }
 
-/// ln of the mean draw over a span ahead, as a mixture: weight, mean, deviation.
-pub(super) type Future = [(f64, f64, f64); 3];
+/// One part of a mixture: weight, mean, deviation.
+pub(super) type Part = (f64, f64, f64);
+
+/// ln of the mean draw over a span ahead, as a mixture.
+pub(super) type Future = [Part; 3];
 
 /// One filter: level, slow and fast wandering.
 #[derive(Clone, Copy, Debug)]

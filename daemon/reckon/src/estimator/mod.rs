@@ -7,7 +7,7 @@
 //! The model, its assumptions and the source of every constant are written out in the crate's
 //! README. In one breath: `capacity` says how much the bank holds, `energy_left` cuts that by being
 //! still alive, `volts` weighs it by the cells' voltage where that is seen, `draw` says what will be
-//! drawn, `time_to_empty` puts the two together; without a sensor `burst_rhythm`, `work_life` and
+//! drawn (`planned_course` where the outing was started with a plan), `time_to_empty` puts the two together; without a sensor `burst_rhythm`, `work_life` and
 //! `draw_model` stand in for it.
 
 mod burst_rhythm;
@@ -25,6 +25,7 @@ mod maths;
 mod observation;
 mod outing;
 mod planned;
+mod planned_course;
 mod time_to_empty;
 mod volts;
 mod work_life;
@@ -43,7 +44,7 @@ use libm::log;
 use crate::{
     bank::{BankSpec, MeasuredAt, Start},
     forecast::Spread,
-    record::RunDown,
+    record::{OutingPlan, RunDown},
     units::{Seconds, Share},
 };
 use outing::Outing;
@@ -89,6 +90,31 @@ impl Estimator {
         }
     }
 
+    /// The outing was started with a plan, `since_s` ago (less than 0: will be, after so many seconds of steps).
+    pub fn follow_plan(&mut self, plan: &OutingPlan, since_s: f64) {
+        for outing in self.outings() {
+            outing.follow_plan(plan, since_s);
+        }
+    }
+
+    /// No plan holds any more.
+    pub fn forget_plan(&mut self) {
+        for outing in self.outings() {
+            outing.forget_plan();
+        }
+    }
+
+    /// The plan was started `since_s` ago: time in which nothing was seen has passed as well.
+    pub fn note_plan_time(&mut self, since_s: f64) {
+        for outing in self.outings() {
+            outing.note_plan_time(since_s);
+        }
+    }
+
+    fn outings(&mut self) -> impl Iterator<Item = &mut Outing> {
+        core::iter::once(&mut self.outing).chain(self.spare.as_deref_mut())
+    }
+
     /// The one that can speak.
     fn speaker(&self) -> &Outing {
         self.spare.as_deref().unwrap_or(&self.outing)
@@ -100,7 +126,12 @@ impl Estimator {
     pub fn remaining(&self) -> Option<Spread> {
         let outing = self.speaker();
         let ahead = outing.ahead();
-        let spread = time_to_empty::lasts(&outing.left(), |h| ahead.over(h));
+        let spread = match outing.planned_ahead() {
+            Some(planned) => {
+                time_to_empty::lasts(&outing.left(), |h| planned.over(h, ahead.over(h)))
+            }
+            None => time_to_empty::lasts(&outing.left(), |h| ahead.over(h)),
+        };
         (spread != Spread::default()).then_some(spread)
     }
 

@@ -12,12 +12,13 @@ use super::{
     draw_prior::draw_prior,
     energy_left::{Grid, Node},
     learned::Learned,
+    planned_course::{PlannedAhead, PlannedCourse},
     volts::Volts,
     work_life::{Case, PARTS, Work},
 };
 use crate::{
     bank::{BankSpec, MeasuredAt, Start},
-    record::{Detail, RunDown},
+    record::{Detail, OutingPlan, RunDown},
     units::{Celsius, Share},
 };
 
@@ -49,6 +50,7 @@ pub(super) struct Outing {
     capacity: Capacity,
     grid: Grid,
     draw: Draw,
+    plan: Option<PlannedCourse>,
     volts: Option<Volts>,
     modelled: Option<DrawModel>,
     elapsed_s: f64,
@@ -153,6 +155,7 @@ impl Outing {
             grid: Grid::new(belief.0, half, start),
             capacity,
             draw,
+            plan: None,
             volts: None,
             modelled: None,
             elapsed_s: 0.0,
@@ -191,6 +194,9 @@ impl Outing {
             Some(model) => model.observe(dt, seen.cpu_busy),
             None => self.measured_w(seen),
         };
+        if let Some(plan) = &mut self.plan {
+            plan.observe(dt, watts, &self.draw);
+        }
         self.draw.observe(dt, watts);
         let wh = watts.unwrap_or_else(|| self.draw.bridge_w()) * dt / 3600.0;
         self.elapsed_s += dt;
@@ -312,16 +318,40 @@ impl Outing {
         let left = self.left();
         let total: f64 = left.iter().map(|p| p.1).sum();
         let wh = left.iter().map(|p| p.0 * p.1).sum::<f64>() / total.max(1e-300);
-        let ahead = self.draw.ahead();
+        let (ahead, planned) = (self.draw.ahead(), self.planned_ahead());
+        let mean_w = |h: f64| match &planned {
+            Some(planned) => planned.mean_w(h, ahead.over(h)),
+            None => ahead.mean_w(h),
+        };
         let mut h = 1.0;
         for _ in 0..4 {
-            h = wh / ahead.mean_w(h);
+            h = wh / mean_w(h);
         }
         (self.delivered_wh + wh) / (self.elapsed_s / 3600.0 + h).max(1e-6)
     }
 
     pub(super) fn ahead(&self) -> Ahead {
         self.draw.ahead()
+    }
+
+    /// The draw as planned, where the outing was started with a plan.
+    pub(super) fn planned_ahead(&self) -> Option<PlannedAhead> {
+        self.plan.as_ref().map(PlannedCourse::ahead)
+    }
+
+    pub(super) fn follow_plan(&mut self, plan: &OutingPlan, since_s: f64) {
+        self.plan = PlannedCourse::new(plan, since_s);
+        self.expected_w = self.expect_mean_w();
+    }
+
+    pub(super) fn forget_plan(&mut self) {
+        self.plan = None;
+    }
+
+    pub(super) const fn note_plan_time(&mut self, since_s: f64) {
+        if let Some(plan) = &mut self.plan {
+            plan.set_clock(since_s);
+        }
     }
 
     pub(super) const fn is_measured(&self) -> bool {

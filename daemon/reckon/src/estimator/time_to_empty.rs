@@ -7,7 +7,7 @@ use alloc::vec::Vec;
 
 use libm::{exp, log, sqrt};
 
-use super::{draw::Future, maths::phi};
+use super::{draw::Part, maths::phi};
 use crate::forecast::Spread;
 
 /// Bins that many energies are gathered into.
@@ -19,8 +19,8 @@ const FEW: f64 = 0.01;
 const NEARLY_ALL: f64 = 0.995;
 
 /// The distribution of the time that `left` (Wh, weight) lasts, when the mean draw over the next
-/// `h` hours is as `future(h)` says.
-pub(super) fn lasts(left: &[(f64, f64)], future: impl Fn(f64) -> Future) -> Spread {
+/// `h` hours is as `future(h)` says: ln of it as a mixture of weight, mean and deviation.
+pub(super) fn lasts<F: AsRef<[Part]>>(left: &[(f64, f64)], future: impl Fn(f64) -> F) -> Spread {
     let mut bins = gather(left);
     let total: f64 = bins.iter().map(|b| b.1).sum();
     if total.is_nan() || total <= 0.0 {
@@ -33,7 +33,7 @@ pub(super) fn lasts(left: &[(f64, f64)], future: impl Fn(f64) -> Future) -> Spre
     let ended = |h: f64| {
         let log_h = log(h);
         let mut p = 0.0;
-        for (w, m, s) in future(h) {
+        for &(w, m, s) in future(h).as_ref() {
             if w <= 1e-4 {
                 continue;
             }
@@ -43,7 +43,7 @@ pub(super) fn lasts(left: &[(f64, f64)], future: impl Fn(f64) -> Future) -> Spre
         }
         p
     };
-    let mut high = top / exp(future(1.0)[0].1).max(1e-3);
+    let mut high = top / exp(future(1.0).as_ref().first().map_or(0.0, |part| part.1)).max(1e-3);
     for _ in 0..30 {
         if ended(high) > NEARLY_ALL {
             break;

@@ -126,6 +126,7 @@ impl Answer {
             draw_log_sd: *draw_log_sd,
         };
         OutingPlan {
+            began_s: 0.0,
             bank: first.map(|bank| bank.spec.name.clone()).unwrap_or_default(),
             finish_s: 3600.0 * plan.finish_h,
             reserve_s: 3600.0 * plan.reserve_h,

@@ -10,6 +10,7 @@ use super::{
     event::{Event, SourceGap},
     forecast::ForecastMade,
     load_line::LoadLine,
+    outing_plan::OutingPlan,
     period_fold::PeriodFold,
     rows::Row,
     run_down::RecordedRunDown,
@@ -75,6 +76,8 @@ pub struct OutingWhole {
     pub folds: Vec<PeriodFold>,
     /// What the processor's load took, a fit for each run of the daemon; empty in an old record.
     pub loads: Vec<LoadLine>,
+    /// The plan that it was started with.
+    pub plan: Option<OutingPlan>,
     /// The bank it began with.
     pub bank: Option<BankWhole>,
 }

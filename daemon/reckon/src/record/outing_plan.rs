@@ -18,6 +18,9 @@ pub struct PlannedStretch {
 /// The plan that an outing was started with.
 #[derive(Clone, Debug, PartialEq, Default)]
 pub struct OutingPlan {
+    /// When the outing was started with it, s: since boot when it is handed over to be kept (less than 0: in an
+    /// earlier one), since the outing began when it is read.
+    pub began_s: f64,
     /// The bank that was planned with (the first, where there were several).
     pub bank: String,
     /// Until when it was to last, s since the start.

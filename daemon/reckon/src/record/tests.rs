@@ -232,6 +232,7 @@ fn an_outing_finds_its_run_down_and_a_series_its_channel() {
         corrections: vec![],
         folds: vec![],
         loads: vec![],
+        plan: None,
         bank: Some(BankWhole { bank, run_downs }),
     };
     assert_eq!(whole.run_down().map(|one| one.id), Some(3));

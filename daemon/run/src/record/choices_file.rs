@@ -6,8 +6,9 @@ use std::{io, path::Path};
 use reckon::{
     bank::{BankDescription, BankSpec, Start},
     belief::Away,
-    engine::{AwayChoice, Choices, FinishChoice},
+    engine::{AwayChoice, Choices, FinishChoice, PlanChoice},
     name,
+    record::{OutingPlan, PlannedStretch},
     time::{Mono, Wall},
     units::{Celsius, Joules, Seconds, Share, Volts},
     words,
@@ -48,6 +49,7 @@ pub(crate) struct ChoicesFile {
     start: Option<String>,
     start_share: Option<f64>,
     finish: Option<FinishEntry>,
+    plan: Option<PlanEntry>,
     away: Option<AwayEntry>,
     bank: Option<BankEntry>,
 }
@@ -57,6 +59,73 @@ pub(crate) struct ChoicesFile {
 struct FinishEntry {
     at_s: f64,
     wall_ms: Option<i64>,
+}
+
+/// The plan that the outing was started with; boot time and, where the clock was believed, wall time.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+struct PlanEntry {
+    began_s: f64,
+    wall_ms: Option<i64>,
+    bank: String,
+    finish_s: f64,
+    reserve_s: f64,
+    lasts_s: [f64; 3],
+    energy_wh: [f64; 3],
+    ambient_c: Option<f64>,
+    stretches: Vec<StretchEntry>,
+}
+
+/// A stretch of it.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+struct StretchEntry {
+    name: String,
+    lasts_s: f64,
+    draw_w: f64,
+    draw_log_sd: f64,
+}
+
+impl PlanEntry {
+    fn from_choice(choice: &PlanChoice) -> Self {
+        let plan = &choice.plan;
+        let stretch = |one: &PlannedStretch| StretchEntry {
+            name: one.name.clone(),
+            lasts_s: one.lasts_s,
+            draw_w: one.draw_w,
+            draw_log_sd: one.draw_log_sd,
+        };
+        Self {
+            began_s: plan.began_s,
+            wall_ms: choice.wall.map(Wall::unix_ms),
+            bank: plan.bank.clone(),
+            finish_s: plan.finish_s,
+            reserve_s: plan.reserve_s,
+            lasts_s: plan.lasts_s,
+            energy_wh: plan.energy_wh,
+            ambient_c: plan.ambient_c,
+            stretches: plan.stretches.iter().map(stretch).collect(),
+        }
+    }
+
+    /// As it was started; what cannot be ours in it, the engine leaves out.
+    fn choice(&self) -> PlanChoice {
+        let stretch = |one: &StretchEntry| PlannedStretch {
+            name: name::mended(&one.name, name::LONGEST),
+            lasts_s: one.lasts_s,
+            draw_w: one.draw_w,
+            draw_log_sd: one.draw_log_sd,
+        };
+        let plan = OutingPlan {
+            began_s: self.began_s,
+            bank: name::mended(&self.bank, name::LONGEST),
+            finish_s: self.finish_s,
+            reserve_s: self.reserve_s,
+            lasts_s: self.lasts_s,
+            energy_wh: self.energy_wh,
+            ambient_c: self.ambient_c,
+            stretches: self.stretches.iter().map(stretch).collect(),
+        };
+        PlanChoice { plan, wall: self.wall_ms.map(Wall::from_unix_ms) }
+    }
 }
 
 /// The supply was away, and it is not known whether another bank came; boot time.
@@ -129,6 +198,7 @@ impl ChoicesFile {
                 at_s: finish.at.as_s(),
                 wall_ms: finish.wall.map(Wall::unix_ms),
             }),
+            plan: choices.plan.as_ref().map(PlanEntry::from_choice),
             start: choices.start.map(|start| start.name().to_owned()),
             start_share: choices.start.and_then(level_beside),
             away: choices.away.as_ref().map(AwayEntry::from_choice),
@@ -149,6 +219,7 @@ impl ChoicesFile {
                 at: Mono::at_s(finish.at_s),
                 wall: finish.wall_ms.map(Wall::from_unix_ms),
             }),
+            plan: self.plan.as_ref().map(PlanEntry::choice),
             activity: self.activity.clone(),
             activity_tapped: self.activity_tapped.unwrap_or(self.activity.is_some()),
             outing: self.outing.clone(),
@@ -285,6 +356,24 @@ mod tests {
             start: Some(Start::Part(Share::nearest(0.7))),
             finish: Some(FinishChoice {
                 at: Mono::at_s(9000.5),
+                wall: Some(Wall::from_unix_ms(7)),
+            }),
+            plan: Some(PlanChoice {
+                plan: OutingPlan {
+                    began_s: 120.0,
+                    bank: "Blue ten".into(),
+                    finish_s: 28_800.0,
+                    reserve_s: 3600.0,
+                    lasts_s: [30_000.0, 34_000.0, 39_000.0],
+                    energy_wh: [22.0, 26.0, 31.0],
+                    ambient_c: Some(-3.5),
+                    stretches: vec![PlannedStretch {
+                        name: "Receive \"only\"".into(),
+                        lasts_s: 28_800.0,
+                        draw_w: 2.75,
+                        draw_log_sd: 0.15,
+                    }],
+                },
                 wall: Some(Wall::from_unix_ms(7)),
             }),
             activity: Some("receive".into()),

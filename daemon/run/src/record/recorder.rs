@@ -13,7 +13,7 @@ use reckon::{
     reading::{Gap, SourceReport, SourceState, Strain},
     record::{
         Channel, ClockFix, ClockFrom, CloseUp, End, Ending, Event, EventKind, ForecastMade,
-        LoadLine, PeriodFold, Sample, Second, SourceChange,
+        LoadLine, OutingPlan, PeriodFold, Sample, Second, SourceChange,
     },
     snapshot::Snapshot,
     time::{Mono, Trust},
@@ -57,6 +57,7 @@ struct Seen {
     away: Option<Away>,
     activity: Option<String>,
     finish: Option<Mono>,
+    plan: Option<Arc<OutingPlan>>,
     undervoltage_times: u32,
     strain: Strain,
     missed: u64,
@@ -132,6 +133,8 @@ impl Recorder {
         self.seen.began = snapshot.outing_began;
         self.seen.goes_on = snapshot.goes_on;
         self.seen.start = start;
+        // One from before the restart is in the record already.
+        self.seen.plan.clone_from(&snapshot.plan);
         self.seen.undervoltage_times = snapshot.undervoltage_times;
         self.seen.missed = snapshot.missed_sweeps;
     }
@@ -240,6 +243,10 @@ impl Recorder {
             self.seen.finish = finish;
             self.writer.give(Change::Event(Event::finish_set(at, finish)));
         }
+        if let Some(plan) = snapshot.plan.as_ref().filter(|_| snapshot.plan != self.seen.plan) {
+            self.writer.give(Change::OutingPlan((**plan).clone()));
+        }
+        self.seen.plan.clone_from(&snapshot.plan);
     }
 
     /// What was taken for another outing is the one before after all: its stretches go there.
@@ -319,6 +326,7 @@ impl Recorder {
         self.seen.start = start;
         self.seen.level_said = false;
         self.seen.finish = None;
+        self.seen.plan = None;
         self.seen.outing.clone_from(&snapshot.outing);
         self.seen.bank.clone_from(&snapshot.bank.spec);
         self.seen.undervoltage_times = snapshot.undervoltage_times;

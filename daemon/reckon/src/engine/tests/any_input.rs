@@ -3,7 +3,10 @@
 use proptest::prelude::*;
 
 use super::*;
-use crate::engine::Command;
+use crate::{
+    engine::Command,
+    record::{OutingPlan, PlannedStretch},
+};
 
 /// Any number, the awkward ones often.
 fn number() -> impl Strategy<Value = f64> {
@@ -79,6 +82,21 @@ fn sweep() -> impl Strategy<Value = Sweep> {
         })
 }
 
+/// A plan of any stretches, with an end that is no reason to refuse it.
+fn plan() -> impl Strategy<Value = OutingPlan> {
+    let stretch = (number(), number(), number()).prop_map(|(hours, draw_w, draw_log_sd)| {
+        let lasts_s = hours * 3600.0;
+        PlannedStretch { name: String::new(), lasts_s, draw_w, draw_log_sd }
+    });
+    (prop::collection::vec(stretch, 0..6), 1.0..1e5_f64, any::<bool>()).prop_map(
+        |(stretches, finish_s, same)| {
+            let name = if same { "Blue ten" } else { &BankSpec::common()[1].name };
+            let bank = String::from(name);
+            OutingPlan { bank, finish_s, stretches, ..OutingPlan::default() }
+        },
+    )
+}
+
 fn ask() -> impl Strategy<Value = Command> {
     prop_oneof![
         (number(), number(), any::<u8>(), number()).prop_map(|(ah, volts, series, part)| {
@@ -96,6 +114,7 @@ fn ask() -> impl Strategy<Value = Command> {
         }),
         any::<Option<u64>>()
             .prop_map(|s| Command::Finish { after: s.map(core::time::Duration::from_secs) }),
+        plan().prop_map(|plan| Command::StartPlan { plan, start: None }),
         ".{0,80}".prop_map(|name| Command::NameOuting { name }),
         any::<bool>()
             .prop_map(|on| Command::Activity { name: on.then(|| String::from("Contacts")) }),

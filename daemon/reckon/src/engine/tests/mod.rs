@@ -10,6 +10,7 @@ mod counting;
 mod finish;
 mod forecasts;
 mod over_range;
+mod planned;
 mod trade;
 mod warnings;
 

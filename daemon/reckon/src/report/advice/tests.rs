@@ -38,6 +38,7 @@ fn well(ending: Ending) -> OutingWhole {
         corrections: Vec::new(),
         folds: Vec::new(),
         loads: Vec::new(),
+        plan: None,
         bank: None,
     }
 }
