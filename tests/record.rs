@@ -13,7 +13,7 @@ use tempfile::TempDir;
 
 use crate::{
     cards::{Card, as_root},
-    support::{Board, Daemon, Ended, end_of, get, home, outlast, post, send, socket},
+    support::{Board, Daemon, Ended, end_of, get, home, outlast, post, send, socket, tree},
 };
 
 /// Another boot of the same board.
@@ -485,6 +485,71 @@ fn a_run_down_test_survives_the_death_of_the_bank_and_is_credited() {
     let wh = closed["mean_power_w"].as_f64().unwrap() * lasted / 3600.0;
     assert!((run["delivered_wh"].as_f64().unwrap() / wh - 1.0).abs() < 0.05, "{closed:#}");
     assert!(daemon.said().contains("the test is closed and counted"), "{}", daemon.said());
+    // Exported, it teaches another board the same.
+    let csv = home.path().join("run.csv");
+    let csv = csv.to_str().unwrap();
+    done(home.path(), &["export", &id.to_string(), "--csv", "--out", csv]);
+    let (board, other) = (Board::bare(), self::home());
+    let _other = Daemon::on(&board, other.path());
+    done(other.path(), &["bank", "add", "Blue ten", "--label-mah", "10000"]);
+    done(other.path(), &["bank", "import", csv]);
+    let there = read(other.path(), &["bank", "show", "Blue ten", "--json"]);
+    let there = &there["rundowns"][0];
+    for key in ["whole", "measured", "lasted_s", "longer_s", "shorter_s"] {
+        assert_eq!(there[key], run[key], "{key}: {there:#}");
+    }
+    for key in ["delivered_wh", "mean_power_w"] {
+        let (here, there) = (run[key].as_f64().unwrap(), there[key].as_f64().unwrap());
+        assert!((here - there).abs() < 1e-5 * here, "{key}: {here} and {there}");
+    }
+}
+
+#[test]
+fn a_recorded_outing_is_imported_with_and_without_a_daemon_and_once() {
+    let (board, home) = (Board::with_sensor(), home());
+    let mut daemon = Daemon::on(&board, home.path());
+    daemon.wait_until(|now| now["supply"]["power_w"].is_number());
+    let add = ["bank", "add", "Long six", "--label-mah", "6000", "--cells", "lifepo4"];
+    done(home.path(), &add);
+    let file = |number: u32, words: &str| {
+        let path = tree().join(format!("tests/reference/long_six_{number}.csv"));
+        format!("{}{words}", path.to_str().unwrap())
+    };
+    let first = file(1, ":died:ambient=12");
+    let said = done(home.path(), &["bank", "import", "Long six", &first]);
+    assert!(said.contains("whole") && said.contains("measured"), "{said}");
+    // What a command said is done outlives the power.
+    daemon.end("KILL");
+    let runs = || {
+        let bank = read(home.path(), &["bank", "show", "Long six", "--json"]);
+        bank["rundowns"].as_array().expect("a list").clone()
+    };
+    assert_eq!((runs().len(), &runs()[0]["name"]), (1, &json!("long_six_1")));
+    // The estimator that plays it counts as much, but for the moments between readings.
+    let bank = home.path().join("BANK.toml");
+    fs::write(&bank, "[bank]\nname = \"Long six\"\ncells = \"lifepo4\"\nlabel_mah = 6000\n")
+        .unwrap();
+    let played = done(home.path(), &["replay", "--bank", bank.to_str().unwrap(), &first]);
+    let wh = played.split(" Wh.").next().and_then(|it| it.rsplit(' ').next()).unwrap();
+    let wh: f64 = wh.parse().unwrap_or_else(|_| panic!("{played}"));
+    let counted = runs()[0]["delivered_wh"].as_f64().unwrap();
+    assert!((counted / wh - 1.0).abs() < 0.01, "{counted} and {wh}");
+    for (words, code, want) in [
+        (&["Long six", &first][..], 1, "This is run-down 1 of this bank already."),
+        (&[&first], 1, "does not say which bank"),
+        (&["Red", &first], 1, "no bank 'Red'"),
+        (&["Long six", &file(2, ":melted")], 2, "`:melted` is not understood"),
+        (&["Long six", &file(9, "")], 1, "cannot be read"),
+    ] {
+        let refused = cli(home.path(), &[&["bank", "import"][..], words].concat());
+        assert_eq!(refused.code, Some(code), "{words:?}: {}", refused.err);
+        assert!(refused.err.contains(want), "{words:?}: {}", refused.err);
+    }
+    assert_eq!(runs().len(), 1);
+    done(home.path(), &["bank", "import", "Long six", &file(2, "")]);
+    assert_eq!((runs().len(), &runs()[1]["whole"]), (2, &json!(false)));
+    done(home.path(), &["bank", "strike", "2"]);
+    assert_eq!(runs()[1]["struck"], true);
 }
 
 #[test]
