@@ -19,7 +19,7 @@ const HALTED: (f64, f64) = (0.3, 0.5);
 const BUSY_DIFFERS: f64 = 0.25;
 const SENT_DIFFERS: f64 = 0.16;
 /// How far an outing's draw at rest lies from that of the bank's others, as a share (fit).
-const BASE_DIFFERS: f64 = 0.08;
+const BASE_DIFFERS: f64 = 0.10;
 /// Somebody is at the board where something is sent, nobody where it idles, and else for this share of the time
 /// (fit).
 const SOMETIMES: f64 = 0.3;
