@@ -24,6 +24,7 @@ const MAY_HAVE: &[(&str, usize, &str)] = &[
     ("daemon/run/src/host/log.rs", 1, "why a second call fails, for a contributor"),
     ("daemon/run/src/host/phones_file.rs", 1, "head of a file"),
     ("daemon/run/src/record/choices_file.rs", 1, "head of a file"),
+    ("web/src/asks/plan.rs", 1, "a fault's place in the journal, for a contributor"),
     ("web/src/http/assets.rs", 2, "content security policies"),
     ("web/src/http/site.rs", 1, "a fault's place in the journal, for a contributor"),
     ("web/src/http/finish.rs", 1, "a fault's place in the journal, for a contributor"),

@@ -32,7 +32,9 @@ use crate::{
         assets, finish, guard, gzip,
         site::{Parts, Site},
     },
-    pages::{bank, banks, contacts, live, now, outings, pair, phones, questions, report, station},
+    pages::{
+        bank, banks, contacts, live, now, outings, pair, phones, plan, questions, report, station,
+    },
     wire::metrics,
 };
 
@@ -128,6 +130,7 @@ fn record_pages() -> Router<Site> {
     Router::new()
         .route("/contacts", post(contacts::log_form).get(contacts::page))
         .route("/outings/{id}/contacts/forget", post(asks::record::forget_contacts))
+        .route("/plan", get(plan::page))
         .route("/outings", get(outings::list))
         .route("/outings/{id}", get(report::one))
         .route("/outings/{id}/ending", post(asks::record::ending))

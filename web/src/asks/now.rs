@@ -348,7 +348,7 @@ pub(crate) struct ThemeForm {
 }
 
 /// The pages that one can go back to by their address.
-const WITH_ADDRESS: [&str; 3] = ["/outings", "/banks", "/station"];
+const WITH_ADDRESS: [&str; 4] = ["/plan", "/outings", "/banks", "/station"];
 
 /// The page that the form stood on, where it is one of ours and can be opened again.
 fn stood_on(headers: &HeaderMap) -> Option<String> {

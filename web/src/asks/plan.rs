@@ -35,13 +35,19 @@ pub(crate) async fn plan(State(site): State<Site>, request: Request) -> Reply {
     let json: Value = serde_json::from_slice(&body).map_err(|why| not_json(&why))?;
     let described = described_plan(&json).ok_or_else(|| unreadable(words::plan::NO_OBJECT))?;
     let known = known(&site, described.needs_record()).await?;
-    let worked = tokio::task::spawn_blocking(move || worked(described, &known));
-    let told = worked.await.map_err(|error| {
-        tracing::error!(%error, "the working out of a plan fell");
-        Problem::from_status(StatusCode::INTERNAL_SERVER_ERROR)
-    })?;
+    let told = aside(move || worked(described, &known)).await?;
     let told = told.map_err(|faults| refused(faults))?;
     Ok(([(header::CONTENT_TYPE, "application/json")], told).into_response())
+}
+
+/// Works something out where nobody waits for the thread.
+pub(crate) async fn aside<T: Send + 'static>(
+    work: impl FnOnce() -> T + Send + 'static,
+) -> Result<T, Problem> {
+    tokio::task::spawn_blocking(work).await.map_err(|error| {
+        tracing::error!(%error, "the working out of a plan fell");
+        Problem::from_status(StatusCode::INTERNAL_SERVER_ERROR)
+    })
 }
 
 /// What the record knows; without a record only a plan that names nothing of it can be worked out.

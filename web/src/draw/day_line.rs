@@ -20,20 +20,24 @@ use crate::draw::labels::{CLOTH_EM, GAP_EM, NARROWEST_EM, Side, bold_em, sides};
 /// Columns of the silhouette at most: about one for each two dots of a small phone.
 const COLUMNS: usize = 150;
 /// The silhouette's own coordinates.
-const WIDE: f64 = 1000.0;
-const HIGH: f64 = 100.0;
+pub(super) const WIDE: f64 = 1000.0;
+pub(super) const HIGH: f64 = 100.0;
+/// What may end dissolves.
+pub(super) const MIST: &str =
+    "<defs><linearGradient id=mist><stop offset=0 /><stop offset=1 /></linearGradient></defs>";
+pub(super) const GROUND: &str = "<line class=ground x1=0 x2=100% y1=100% y2=100% />";
 /// Hour marks at most.
 const MARKS: f64 = 6.0;
 
 /// The drawing's time scale, boot seconds.
-struct Scale {
-    from_s: f64,
-    to_s: f64,
+pub(super) struct Scale {
+    pub(super) from_s: f64,
+    pub(super) to_s: f64,
 }
 
 impl Scale {
     /// Per cent of the width.
-    fn x(&self, at_s: f64) -> f64 {
+    pub(super) fn x(&self, at_s: f64) -> f64 {
         ((at_s - self.from_s) / (self.to_s - self.from_s) * 100.0).clamp(0.0, 100.0)
     }
 }
@@ -58,14 +62,7 @@ pub(crate) fn day_line(snapshot: &Snapshot) -> Option<String> {
         return None;
     }
 
-    let mut svg = String::with_capacity(6 * 1024);
-    // What is drawn is said in words: its letters are not to be read out one by one.
-    let _ = write!(
-        svg,
-        "<svg class=line role=img aria-labelledby=\"day-t day-d\"><title id=day-t>{}</title><desc id=day-d>{}</desc><g aria-hidden=true>",
-        words::drawing::TITLE,
-        escaped(&words::day_line(snapshot))
-    );
+    let mut svg = opened(&words::day_line(snapshot));
     silhouette(&mut svg, snapshot, &scale, ends);
     if let Some([_, middle, _]) = ends {
         upright(&mut svg, "half", scale.x(middle), "15%");
@@ -74,15 +71,27 @@ pub(crate) fn day_line(snapshot: &Snapshot) -> Option<String> {
         let x = scale.x(tick.as_s());
         let _ = write!(svg, "<line class=tick x1={x:.1}% x2={x:.1}% y1=-.5em y2=-.1em />");
     }
-    svg.push_str("<line class=ground x1=0 x2=100% y1=100% y2=100% />");
+    svg.push_str(GROUND);
     signs(&mut svg, snapshot, &scale);
     svg.push_str("</g></svg>");
     legend(&mut svg, snapshot, ends.is_some());
     Some(svg)
 }
 
+/// Its beginning. What is drawn is said in words: its letters are not to be read out one by one.
+pub(super) fn opened(described: &str) -> String {
+    let mut svg = String::with_capacity(6 * 1024);
+    let _ = write!(
+        svg,
+        "<svg class=line role=img aria-labelledby=\"day-t day-d\"><title id=day-t>{}</title><desc id=day-d>{}</desc><g aria-hidden=true>",
+        words::drawing::TITLE,
+        escaped(described)
+    );
+    svg
+}
+
 /// A line from so high down to the ground.
-fn upright(svg: &mut String, class: &str, x: f64, from: &str) {
+pub(super) fn upright(svg: &mut String, class: &str, x: f64, from: &str) {
     let _ = write!(svg, "<line class={class} x1={x:.1}% x2={x:.1}% y1={from} y2=100% />");
 }
 
@@ -113,7 +122,9 @@ fn signs(svg: &mut String, snapshot: &Snapshot, scale: &Scale) {
         );
     }
     let _ = write!(svg, "<line class=now x1={0:.1}% x2={0:.1}% y1=0 y2=3 />", now.0);
-    hours(svg, snapshot, scale, under.then_some(now.0));
+    let zero_s = midnight_s(snapshot.at).unwrap_or(scale.from_s);
+    let say = |at_s, with_minutes| words::hour_mark(Mono::at_s(at_s), snapshot, with_minutes);
+    hours(svg, scale, zero_s, under.then_some(now.0), say);
     svg.push_str("</svg>");
 }
 
@@ -121,6 +132,11 @@ fn signs(svg: &mut String, snapshot: &Snapshot, scale: &Scale) {
 fn legend(svg: &mut String, snapshot: &Snapshot, ahead: bool) {
     let drawn = !snapshot.draw_history.mean_w.is_empty();
     let event = !snapshot.draw_history.ticks.is_empty();
+    key(svg, [drawn, ahead, event]);
+}
+
+/// The legend: what was drawn, what is ahead, and events.
+pub(super) fn key(svg: &mut String, [drawn, ahead, event]: [bool; 3]) {
     svg.push_str("<p class=legend aria-hidden=true>");
     for (class, is_there, text) in [
         ("drawn", drawn, words::drawing::DRAWN),
@@ -145,13 +161,21 @@ fn label(svg: &mut String, x: f64, y_em: f64, text: &str, leftwards: bool, gap_e
     );
 }
 
-fn flag(svg: &mut String, x: f64, text: &str, leftwards: bool) {
+pub(super) fn flag(svg: &mut String, x: f64, text: &str, leftwards: bool) {
     let cloth = if leftwards { "M0 0h-24l6 6-6 6H0" } else { "M0 0h24l-6 6 6 6H0" };
     svg.push_str("<g class=flag>");
     upright(svg, "pole", x, "-1.78em");
     let _ =
         write!(svg, "<svg x={x:.1}% y=-1.78em overflow=visible><path d=\"{cloth}z\"/></svg></g>");
     label(svg, x, -0.85, text, leftwards, CLOTH_EM);
+}
+
+/// Stretched coordinates, up to the end of this element.
+pub(super) fn stretched(svg: &mut String) {
+    let _ = write!(
+        svg,
+        "<svg width=100% height=100% viewBox=\"0 0 {WIDE} {HIGH}\" preserveAspectRatio=none>"
+    );
 }
 
 /// Past and future, in stretched coordinates.
@@ -162,18 +186,14 @@ fn silhouette(svg: &mut String, snapshot: &Snapshot, scale: &Scale, ends: Option
     let highest = whole(&trail.peak_w).chain(whole(&trail.mean_w)).fold(ahead_w, f64::max).max(0.1);
     let y = |watts: f64| HIGH - (watts / highest).clamp(0.0, 1.0) * (HIGH - 4.0);
     let now_s = snapshot.at.mono.as_s();
-    let _ = write!(
-        svg,
-        "<svg width=100% height=100% viewBox=\"0 0 {WIDE} {HIGH}\" preserveAspectRatio=none>"
-    );
+    stretched(svg);
     if let Some([sure_s, _, most_s]) = ends {
         let at = |s: f64| scale.x(s) * WIDE / 100.0;
         let (x0, x1, x2) = (at(now_s), at(sure_s), at(most_s));
         let top = y(ahead_w);
         let _ = write!(
             svg,
-            "<defs><linearGradient id=mist><stop offset=0 /><stop offset=1 /></linearGradient></defs>\
-             <rect class=ahead x={x0:.0} y={top:.0} width={:.0} height={:.0} />\
+            "{MIST}<rect class=ahead x={x0:.0} y={top:.0} width={:.0} height={:.0} />\
              <rect fill=url(#mist) x={x1:.0} y={top:.0} width={:.0} height={:.0} />",
             (x1 - x0).max(0.0),
             HIGH - top,
@@ -255,17 +275,21 @@ fn path(
     }
 }
 
-/// Marks on the ground: full hours of the day where it is known, else hours of the outing; none where
-/// 'now' stands among them.
-fn hours(svg: &mut String, snapshot: &Snapshot, scale: &Scale, now: Option<f64>) {
+/// Marks on the ground: full hours from `zero_s` on, which is a midnight where the time of day is known; none
+/// where 'now' stands among them.
+pub(super) fn hours(
+    svg: &mut String,
+    scale: &Scale,
+    zero_s: f64,
+    now: Option<f64>,
+    say: impl Fn(f64, bool) -> String,
+) {
     let span_h = (scale.to_s - scale.from_s) / 3600.0;
     let step_h = [0.25, 0.5, 1.0, 2.0, 3.0, 4.0, 6.0, 12.0, 24.0]
         .into_iter()
         .find(|step| span_h / step <= MARKS)
         .unwrap_or_else(|| (span_h / MARKS / 24.0).ceil() * 24.0);
     let step_s = step_h * 3600.0;
-    // Where the marks' zero lies, boot seconds.
-    let zero_s = midnight_s(snapshot.at).unwrap_or(scale.from_s);
     let mut mark = ((scale.from_s - zero_s) / step_s).ceil();
     let per_em = 100.0 / NARROWEST_EM;
     let mut free_from = 0.0;
@@ -273,7 +297,7 @@ fn hours(svg: &mut String, snapshot: &Snapshot, scale: &Scale, now: Option<f64>)
         let at_s = zero_s + mark * step_s;
         let x = scale.x(at_s);
         let _ = write!(svg, "<line class=rule x1={x:.1}% x2={x:.1}% y1=0 y2=4 />");
-        let text = words::hour_mark(Mono::at_s(at_s), snapshot, step_h < 1.0);
+        let text = say(at_s, step_h < 1.0);
         let half = bold_em(&text) / 2.0 * per_em;
         let beside_now =
             now.is_none_or(|now| (now.clamp(7.0, 93.0) - x).abs() > half + 1.7 * per_em);

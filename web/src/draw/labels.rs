@@ -62,8 +62,12 @@ pub(super) fn sides(now: (f64, f64), finish: Option<(f64, f64)>) -> (Side, Side)
         }
     }
     // The flag stands alone up there, and the line of now begins below it.
-    let right = fits(reach(finish_em, Right, finish_wide));
-    (Under, if right { Right } else { Left })
+    (Under, if is_left_of_flag(finish, finish_wide) { Left } else { Right })
+}
+
+/// Whether a flag that stands alone has its time on the left. As [`sides`] has it.
+pub(super) fn is_left_of_flag(finish: f64, wide_em: f64) -> bool {
+    finish / 100.0 * NARROWEST_EM + wide_em > NARROWEST_EM
 }
 
 #[cfg(test)]

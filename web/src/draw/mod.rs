@@ -6,4 +6,5 @@ pub(crate) mod day_line;
 pub(crate) mod fold;
 pub(crate) mod foresight;
 mod labels;
+pub(crate) mod plan_day;
 pub(crate) mod whole_day;

@@ -77,21 +77,21 @@ impl Theme {
 
     /// The look that the request's cookie asks for.
     pub(crate) fn from_headers(headers: &HeaderMap) -> Self {
-        headers
-            .get_all(header::COOKIE)
-            .iter()
-            .filter_map(|value| value.to_str().ok())
-            .flat_map(|value| value.split(';'))
-            .filter_map(|pair| pair.trim().split_once('='))
-            .find(|(name, _)| *name == COOKIE)
-            .and_then(|(_, name)| Self::named(name))
-            .unwrap_or(Self::Auto)
+        cookie(headers, COOKIE).and_then(Self::named).unwrap_or(Self::Auto)
     }
 
     /// The header value that keeps this choice for a year.
     pub(crate) fn cookie(self) -> String {
         format!("{COOKIE}={}; Path=/; Max-Age=31536000; SameSite=Strict", self.name())
     }
+}
+
+/// The first cookie of this name (RFC 6265 section 4.2.1).
+pub(crate) fn cookie<'a>(headers: &'a HeaderMap, name: &str) -> Option<&'a str> {
+    let all = headers.get_all(header::COOKIE).iter().filter_map(|value| value.to_str().ok());
+    let mut pairs =
+        all.flat_map(|value| value.split(';')).filter_map(|pair| pair.trim().split_once('='));
+    pairs.find(|(of, _)| *of == name).map(|(_, value)| value)
 }
 
 /// Style or script: its text, its address as a file, and its hash for the policy.

@@ -17,8 +17,13 @@ use crate::http::{
 };
 
 /// Address and name of each page, in the bar's order; a new page adds its line.
-const PLACES: [(&str, &str); 4] =
-    [("/", "Now"), ("/outings", "Outings"), ("/banks", "Banks"), ("/station", "Station")];
+const PLACES: [(&str, &str); 5] = [
+    ("/", "Now"),
+    ("/plan", "Plan"),
+    ("/outings", "Outings"),
+    ("/banks", "Banks"),
+    ("/station", "Station"),
+];
 
 /// What every page's frame needs.
 pub(crate) struct Frame {

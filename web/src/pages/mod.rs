@@ -10,6 +10,8 @@ pub(crate) mod now;
 pub(crate) mod outings;
 pub(crate) mod pair;
 pub(crate) mod phones;
+pub(crate) mod plan;
+mod plan_parts;
 pub(crate) mod questions;
 pub(crate) mod report;
 pub(crate) mod rundown;

@@ -13,6 +13,7 @@ mod openapi;
 mod pages;
 mod pairing;
 mod past;
+mod plan_page;
 mod plans;
 mod pseudo;
 mod record;

@@ -115,6 +115,12 @@ fn with_half_quieter(plan: &Plan) -> Plan {
     Plan { stretches: plan.stretches.iter().flat_map(halved).collect(), ..plan.clone() }
 }
 
+/// The plan with this change, where it allows it.
+#[must_use]
+pub fn changed(plan: &Plan, others: &[PlanBank], what: &What) -> Option<Plan> {
+    possible(plan, others).into_iter().find(|(one, _)| one == what).map(|(_, plan)| plan)
+}
+
 fn double(plan: &mut Plan) -> bool {
     let Some(first) = plan.banks.first_mut() else { return false };
     first.spec.label = AmpHours::of(2.0 * first.spec.label.si());

@@ -34,7 +34,7 @@ mod wiring;
 pub use answer::{Answer, BankFound, Point, Smallest, answer};
 pub use assumption::Assumption;
 pub use caution::Caution;
-pub use change::{Change, What};
+pub use change::{Change, What, changed};
 pub use description::Description;
 pub use given::{Given, Known, Place, PlanFault};
 pub use spec::{Doing, Feeds, Plan, PlanBank, Stretch};

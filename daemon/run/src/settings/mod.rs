@@ -25,7 +25,7 @@ mod rules;
 mod sheet;
 mod warnings;
 
-pub(crate) use sheet::{Complaint, line_of, number_of, written};
+pub(crate) use sheet::Complaint;
 use sheet::{Limits, Sheet, Table};
 pub(crate) use warnings::Warnings;
 

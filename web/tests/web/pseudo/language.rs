@@ -4,7 +4,7 @@ use std::cell::RefCell;
 
 use reckon::words::{
     self, BankBookPage, BankForm, BanksPage, ChangeBankPage, ContactLogPage, ENGLISH, ForgetPage,
-    Frame, ImportPage, Language, NowPage, OutingPage, OutingsPage, PairPage, PhonesPage,
+    Frame, ImportPage, Language, NowPage, OutingPage, OutingsPage, PairPage, PhonesPage, PlanPage,
     QuestionPage, ReportPage, StationPage, TestPage,
 };
 
@@ -62,6 +62,15 @@ pub(super) fn pseudo() -> (&'static Language, Fixed) {
             keep_running, switch_off, going_off, kept(when), quiet_an_hour, quiet_until(until, alarm),
             which_bank, doing, by_itself, rules_choose, connected(bank), change, finish, no_finish,
             how_long, until, set, lost, look_again, script),
+        plan: page!(en PlanPage plan: title, bank, doing, hours, other, mixes, day, buys, start,
+            refine, parts, work_out, smallest, assumed, cautions, start_over, from_record, by_label,
+            nth_bank(nth), another_bank, level, mass, depth, feeds, fed, together, in_turn, in_all,
+            nth_stretch(nth), another_stretch, stretch_hours, activity, no_activity, busy, sent,
+            mode, no_mode, calling, radio_class, by_figures, converter, converters, efficiency,
+            gauge, cross_section, length, contacts, source, peak, charge_efficiency, extra, radio,
+            display, board, switched, connected, yes_no, receive_a, transmit_a, radio_v, idle_w,
+            full_w, ambient, panel, full_sun, noon, latitude, longitude, from, cloud, tilt, facing,
+            kept, charge_limit, at, finish, reserve),
         question: page!(en QuestionPage question: take_back, which_bank, to_now),
         change_bank: page!(en ChangeBankPage change_bank: charged(bank), connect(bank),
             ask_charged(bank), ask_connected(bank), ends(bank, so_far), how_full, no),

@@ -72,7 +72,9 @@ async fn a_page_speaks_a_second_language_and_nothing_else() {
 }
 
 /// Pages that say computed sentences beside their fixed texts, and the tables of the fixed ones.
-const PAGES: [(&str, &[&str]); 8] = [
+const PAGES: [(&str, &[&str]); 10] = [
+    ("/plan", &["frame", "plan"]),
+    ("/plan?bank.known=Blue+ten&doing=half&hours=8", &["frame", "plan"]),
     ("/", &["frame", "now", "bank_form"]),
     ("/station", &["frame", "station", "bank_form"]),
     ("/phones", &["frame", "phones"]),

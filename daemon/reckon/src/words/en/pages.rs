@@ -29,7 +29,7 @@ language! {
             morning, which comes by itself: Now asks about the bank, and Outings has the report."];
         /// What the navigation is, for a screen reader.
         pages = "Pages";
-        places = ["Now", "Outings", "Banks", "Station"];
+        places = ["Now", "Plan", "Outings", "Banks", "Station"];
         may_look = "Look only: a tap asks for the code.";
         pair = "Pair";
         /// At the foot of every page in the night look, the second and fourth where there is no further step.
@@ -84,6 +84,96 @@ language! {
             "Looking for it…",
             "Nothing is sent while it is not heard",
         ];
+    }
+
+    /// Plan.
+    plan: PlanPage {
+        title = "Plan";
+        bank = "Bank";
+        doing = "Doing";
+        hours = "Hours";
+        other = "other";
+        mixes = ["mostly receive", "half and half", "mostly contacts"];
+        day = "The day as planned";
+        buys = "What buys the most time";
+        start = "Start this outing";
+        refine = "Refine";
+        /// Lines that open.
+        parts = [
+            "Banks",
+            "Stretches",
+            "Board, radio and sending",
+            "Cold",
+            "Sun",
+            "Wire, converter, fuse",
+            "Start and reserve",
+        ];
+        work_out = "Work it out";
+        smallest = "Smallest bank";
+        assumed = "Assumed";
+        cautions = "Take care";
+        start_over = "Start over";
+        from_record = "A bank of the record";
+        by_label = "by its label";
+        nth_bank(nth: usize) = "Bank {nth}";
+        another_bank = "Another bank";
+        level = "How full at the start: full, unknown, or 70 %";
+        mass = "It weighs, g";
+        depth = "Share of it that is used, 0.05 to 1";
+        feeds = "It feeds";
+        fed = ["board and radio", "the board", "the radio"];
+        together = "With the bank before it";
+        in_turn = ["in turn, after it", "at the same time"];
+        in_all = "Hours in all, as mixed above";
+        nth_stretch(nth: usize) = "Stretch {nth}";
+        another_stretch = "Another stretch";
+        stretch_hours = "Hours; empty takes it out";
+        activity = "Activity";
+        no_activity = "by the shares below";
+        busy = "Processor busy, share of all cores, 0 to 1";
+        sent = "Key down, share of the time, 0 to 1";
+        mode = "Sending in";
+        no_mode = "by the share above";
+        calling = "Calling, share of the time in that mode, 0 to 1";
+        radio_class = "Radio of this kind";
+        by_figures = "by its figures below";
+        converter = "Converter";
+        converters = ["as usual for the bank", "good", "poor", "linear"];
+        efficiency = "What it leaves of the energy, 0.05 to 1";
+        gauge = "Wire, AWG";
+        cross_section = "or its cross-section, mm²";
+        length = "Length one way, m";
+        contacts = "Plugs and contacts, Ω";
+        source = "Volts at the bank";
+        peak = "Peak current, A";
+        charge_efficiency = "Share of the charge that the bank keeps, 0.05 to 1";
+        extra = "Something else on the bank, W";
+        radio = "Radio";
+        display = "Display";
+        board = "Board";
+        switched = ["on", "off"];
+        connected = "Bank left connected while the board is off";
+        yes_no = ["yes", "no"];
+        receive_a = "Radio, receive, A";
+        transmit_a = "Radio, key down, A";
+        radio_v = "At, V";
+        idle_w = "Board idle, W";
+        full_w = "Board with all cores busy, W";
+        ambient = "Temperature around the bank, °C";
+        panel = "Panel, W";
+        full_sun = "Hours of full sun, from and to";
+        noon = "Noon is so many hours after the start";
+        latitude = "Latitude, ° north";
+        longitude = "Longitude, ° east";
+        from = "Start, such as 2026-06-21T08:00Z";
+        cloud = "Share of cloud, from and to, 0 to 1";
+        tilt = "Panel's tilt, °";
+        facing = "Panel faces, ° from north by east";
+        kept = "Share of it that is kept, 0 to 1";
+        charge_limit = "Bank charges with at most, W";
+        at = "Start at, such as 09:00; empty: now";
+        finish = "Finish, hours after the start, if not the last stretch";
+        reserve = "Hours in reserve after the finish";
     }
 
     /// A question and its answers.

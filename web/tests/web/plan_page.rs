@@ -1,0 +1,210 @@
+//! Page Plan: three taps to an answer, what cannot be right, what is remembered, and addresses that no tap made.
+
+use axum::{
+    body::Body,
+    http::{StatusCode, header},
+};
+use proptest::prelude::*;
+
+use crate::{
+    past::Mood,
+    rig::{Got, Rig, get},
+};
+
+const WHOLE: &str = "/plan?bank.known=Blue+ten&doing=contacts&hours=8";
+
+fn main_of(page: &str) -> String {
+    let main = page.split_once("<main").unwrap().1.split("</main>").next().unwrap();
+    format!("<main{main}</main>")
+}
+
+/// Where the link of this text leads.
+fn link(page: &str, text: &str) -> String {
+    let before = page.split(&format!("><span>{text}</span>")).next().unwrap();
+    let href = before.rsplit("<a href=\"").next().unwrap().split('"').next().unwrap();
+    href.replace("&#38;", "&").replace("&amp;", "&")
+}
+
+async fn with_cookie(rig: &Rig, path: &str, cookie: &str) -> Got {
+    rig.send(get(path).header(header::COOKIE, cookie).body(Body::empty()).unwrap()).await
+}
+
+#[tokio::test]
+async fn golden_plan() {
+    let rig = Rig::of("fine");
+    insta::assert_snapshot!("plan_new", main_of(&rig.get("/plan").await.text));
+    let path = format!("{WHOLE}&at=09:00&ambient_c=-5&reserve_h=1&open=cold");
+    insta::assert_snapshot!("plan", main_of(&rig.get(&path).await.text));
+}
+
+#[tokio::test]
+async fn three_taps_lead_to_an_answer() {
+    let rig = Rig::of("fine");
+    let mut page = rig.get("/plan").await.text;
+    for tap in ["Blue ten", "mostly contacts", "8\u{a0}h"] {
+        assert!(!page.contains(" in 10 to last"), "{tap}: answered too soon");
+        let to = link(&page, tap);
+        page = rig.get(&to).await.text;
+        assert!(page.contains("aria-current=true"), "{tap}: {to}");
+    }
+    assert!(page.contains(" in 10 to last until 19:40."), "08:40 and 8 h: {page}");
+    assert!(page.contains("Would end about"), "{page}");
+    // Without a clock to be believed, hours.
+    let page = Rig::of("no_clock").get(WHOLE).await.text;
+    assert!(page.contains("in 10 to last 8\u{a0}h."), "{page}");
+    assert!(page.contains("Would last about"), "{page}");
+    // A time of day that was typed needs none.
+    let page = Rig::of("no_clock").get(&format!("{WHOLE}&at=9:00")).await.text;
+    assert!(page.contains("in 10 to last until 17:00."), "{page}");
+}
+
+#[tokio::test]
+async fn a_tap_on_a_change_makes_it() {
+    let rig = Rig::of("fine");
+    let page = rig.get(&format!("{WHOLE}&open=cold")).await.text;
+    let buys = page.split("class=buys").nth(1).unwrap().split("</section>").next().unwrap();
+    let links: Vec<&str> =
+        buys.split("href=\"").skip(1).map(|it| it.split('"').next().unwrap()).collect();
+    assert_eq!(links.len(), 3, "{buys}");
+    for href in links {
+        let href = href.replace("&#38;", "&").replace("&amp;", "&");
+        let changed = rig.get(&href).await;
+        assert_eq!(changed.status, StatusCode::OK, "{href}");
+        assert!(changed.text.contains(" last until "), "{href}: {}", changed.text);
+        assert!(!href.contains("open="), "{href}");
+    }
+}
+
+#[tokio::test]
+async fn what_cannot_be_right_comes_back_with_what_was_typed() {
+    let rig = Rig::of("fine");
+    for (query, at, want) in [
+        ("&ambient_c=900", "ambient_c", "want a number from -40 to 60"),
+        ("&ambient_c=warm", "ambient_c", "want a number from -40 to 60"),
+        ("&reserve_h=-1", "reserve_h", "want a number from 0 to 100"),
+        (
+            "&sun.full_sun_h=5&sun.full_sun_h.to=3&sun.panel_w=10",
+            "sun.full_sun_h",
+            "the lesser first",
+        ),
+        ("&stretch.0.hours=2&stretch.0.busy=7", "stretch.0.busy", "want a number from 0 to 1."),
+        ("&at=25:00", "at", ""),
+    ] {
+        let got = rig.get(&format!("{WHOLE}{query}")).await;
+        assert_eq!(got.status, StatusCode::OK, "{query}");
+        let typed = query.split('&').find(|it| it.starts_with(&format!("{at}="))).unwrap();
+        let typed = typed.split('=').nth(1).unwrap();
+        let field = got.text.split(&format!("<input id=\"{at}\"")).nth(1).unwrap();
+        assert!(
+            field.split('>').next().unwrap().contains(&format!("value=\"{typed}\"")),
+            "{query}"
+        );
+        let fault =
+            field.split(&format!("id=\"f-{at}\">")).nth(1).unwrap_or_else(|| panic!("{query}"));
+        assert!(fault.split('<').next().unwrap().contains(want), "{query}: {fault}");
+        assert_eq!(
+            got.header("set-cookie"),
+            if at == "at" { got.header("set-cookie") } else { "" }
+        );
+    }
+    for (query, want) in [
+        ("bank.known=Red+one&doing=half&hours=8", "There is no bank called Red one"),
+        ("bank.label_mah=5&doing=half&hours=8", "mAh"),
+        ("bank.known=Blue+ten&doing=half&hours=eight", "want a number from 0.001 to 1000 h"),
+        ("bank.known=Blue+ten&doing=half&hours=8&nonsense=1", "nonsense: "),
+        ("bank.known=Blue+ten&stretch.0.hours=4&stretch.0.activity=Sleeping", "Sleeping was never"),
+    ] {
+        let got = rig.get(&format!("/plan?{query}")).await;
+        let text = got.text.to_lowercase();
+        assert!(text.contains(&want.to_lowercase()), "{query}: {}", got.text);
+        assert!(got.text.contains("This cannot be worked out yet."), "{query}");
+    }
+}
+
+#[tokio::test]
+async fn the_last_plan_is_remembered_and_a_hostile_cookie_is_not() {
+    let rig = Rig::of("fine");
+    let got = rig.get(&format!("{WHOLE}&open=sun")).await;
+    let cookie = got.header("set-cookie").to_owned();
+    // RFC 6265bis section 4.1.2.7; what is remembered is no secret and changes nothing.
+    assert!(cookie.contains("SameSite=Lax") && cookie.contains("HttpOnly"), "{cookie}");
+    assert!(!cookie.contains("open"), "{cookie}");
+    let cookie = cookie.split(';').next().unwrap();
+    let again = with_cookie(&rig, "/plan", cookie).await;
+    assert!(again.text.contains(" in 10 to last until"), "{}", again.text);
+    // What the address says goes before; an empty one starts over.
+    let other = with_cookie(&rig, "/plan?bank.known=Long+six", cookie).await;
+    assert!(other.text.contains("Will it last?"));
+    let over = with_cookie(&rig, "/plan?", cookie).await;
+    assert!(over.text.contains("Will it last?") && over.header("set-cookie").contains("Max-Age=0"));
+    for hostile in [
+        "plan=%00%ff&&&==",
+        "plan=<script>alert(1)</script>",
+        &format!("plan={}", "hours=1&".repeat(900)),
+    ] {
+        let got = with_cookie(&rig, "/plan", hostile).await;
+        assert_eq!(got.status, StatusCode::OK, "{hostile}");
+        assert!(
+            got.text.contains("Will it last?") && !got.text.contains("<script>alert"),
+            "{hostile}"
+        );
+    }
+}
+
+#[tokio::test]
+async fn a_form_with_empty_fields_is_sent_on_to_a_short_address() {
+    let rig = Rig::of("fine");
+    let got = rig
+        .get(&format!("{WHOLE}&ambient_c=&stretch.0.hours=2&stretch.1.hours=&stretch.1.busy=.2"))
+        .await;
+    assert_eq!(got.status, StatusCode::SEE_OTHER);
+    assert_eq!(
+        got.header("location"),
+        "/plan?bank.known=Blue+ten&doing=contacts&hours=8&stretch.0.hours=2"
+    );
+}
+
+#[tokio::test]
+async fn a_record_that_cannot_be_read_is_said() {
+    let rig = Rig::past(Mood::Gone);
+    assert_eq!(rig.get("/plan").await.status, StatusCode::OK);
+    let got = rig.get(WHOLE).await;
+    assert_eq!(got.status, StatusCode::SERVICE_UNAVAILABLE, "{}", got.text);
+    let labelled = rig.get("/plan?bank.label_mah=10000&doing=half&hours=4").await;
+    assert_eq!(labelled.status, StatusCode::SERVICE_UNAVAILABLE, "activities are of the record");
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(48))]
+    #[test]
+    fn no_address_makes_it_fall(
+        pairs in prop::collection::vec(
+            (
+                prop::sample::select(vec![
+                    "bank.known", "bank.label_mah", "bank.1.known", "bank.9.known", "bank.x.y", "doing", "hours",
+                    "at", "open", "ambient_c", "start", "reserve_h", "finish_h", "stretch.0.hours",
+                    "stretch.3.hours", "stretch.99999999999999999999.hours", "stretch.1.busy", "stretch.0.mode",
+                    "sun.panel_w", "sun.full_sun_h", "sun.full_sun_h.to", "lead.awg", "lead.length_m",
+                    "converter.kind", "draw.radio", "...", "", "a.b.c.d",
+                ]),
+                prop::sample::select(vec![
+                    "Blue+ten", "Long+six", "half", "8", "1000", "-1", "0", "1e300", "NaN", "%ff%00", "<b>", "\"",
+                    "09:00", "99:99", "full", "yes", "small", "good", "", "%22%3E%3Cscript%3E", "0.001", "20",
+                ]),
+            ),
+            0..9,
+        ),
+    ) {
+        let query: Vec<String> = pairs.iter().map(|(name, value)| format!("{name}={value}")).collect();
+        let query = query.join("&").replace(['<', '>', '"'], "%3C");
+        let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build().unwrap();
+        runtime.block_on(async {
+            let rig = Rig::of("fine");
+            let got = rig.get(&format!("/plan?{query}")).await;
+            let there = [StatusCode::OK, StatusCode::SEE_OTHER].contains(&got.status);
+            assert!(there, "{query}: {} {}", got.status, got.text);
+            let svg = got.text.split("<svg").nth(1).unwrap_or_default();
+            assert!(!got.text.contains("<script>") && !svg.contains("NaN"), "{query}");
+        });
+    }
+}
