@@ -274,6 +274,30 @@ fn the_same_bank_in_the_bank_file_of_replay() {
     assert_ne!(seen[1], seen[7], "at the cells and at the output");
 }
 
+#[test]
+fn the_same_bank_in_a_plan() {
+    let home = home();
+    let path = home.path().join("PLAN.toml");
+    let mut said = Vec::new();
+    for (number, case) in CASES.iter().enumerate() {
+        let bank = toml("[bank]", case, number);
+        fs::write(&path, format!("{bank}[[stretch]]\nhours = 4\n")).unwrap();
+        let ended = end_of(outlast(home.path()).args(["plan", "--json"]).arg(&path));
+        let Some(want) = wanted(case, number) else {
+            assert_eq!(ended.code, Some(2), "{:?}: {}", case.said, ended.err);
+            refused(&ended.err, case, "plan");
+            continue;
+        };
+        let told: Value = serde_json::from_str(&ended.out).expect("JSON");
+        let label_wh =
+            want["label_mah"].as_f64().unwrap() * want["label_v"].as_f64().unwrap() / 1e3;
+        let found = told["banks"][0]["label_wh"].as_f64().unwrap();
+        assert!((found - label_wh).abs() < 1e-6, "{:?}: {found}", case.said);
+        said.push(ended.out);
+    }
+    assert_eq!(said.len(), CASES.iter().filter(|case| case.want.is_ok()).count());
+}
+
 /// Each with a character that turns the direction of writing (Unicode Standard Annex #9, section
 /// 2) or a control character (Unicode general category Cc).
 const NOT_PLAIN: [char; 6] = ['\u{202e}', '\u{2066}', '\u{200f}', '\u{61c}', '\u{7}', '\u{9b}'];

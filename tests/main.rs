@@ -6,6 +6,7 @@ mod cards;
 mod daemon;
 mod demo;
 mod open_hotspot;
+mod plans;
 mod record;
 mod report;
 mod settings;

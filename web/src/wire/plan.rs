@@ -2,11 +2,13 @@
 
 use reckon::{
     plan::{Answer, Assumption, BankFound, Change, Description, Given, Place, PlanFault},
-    plan::{Plan, Point, Smallest},
+    plan::{
+        Doing, Plan, Point, Smallest, Stretch, Wiring, air::Carriage, fuse::Fuse, wire::LeadGrade,
+    },
     units::Seconds,
     words,
 };
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 use serde_json::{Map, Value};
 
 use super::object::{Object, list, three};
@@ -72,7 +74,7 @@ fn given(value: &Value) -> Given {
 }
 
 /// What cannot be right in a plan.
-#[derive(Clone, Debug, Serialize)]
+#[derive(Clone, Debug, Serialize, Deserialize)]
 pub struct PlanProblem {
     /// Its table, `""` at the top.
     pub table: String,
@@ -91,7 +93,7 @@ impl PlanProblem {
         let Self { table, nth, key, .. } = self;
         let table = match (table.as_str(), nth) {
             ("", _) => String::new(),
-            ("bank" | "draw" | "sun", 0) => table.clone(),
+            (name, 0) if name != "stretch" => table.clone(),
             _ => format!("{table}[{nth}]"),
         };
         let point = if table.is_empty() || key.is_empty() { "" } else { "." };
@@ -131,12 +133,43 @@ fn told<'a>(plan: &Plan, answer: &'a Answer, assumed: &[Assumption]) -> Object<'
         .with("chance_with_reserve", answer.chance_with_reserve.part())
         .with("energy_wh", three(answer.energy_wh))
         .with("draw_w", answer.draw_w)
+        .with("draw_range_w", three(log_normal(answer.draw_w, answer.draw_log_sd)))
         .with("points", list(answer.points.iter().map(point)))
+        .with("stretches", list(plan.stretches.iter().zip(&answer.stretches).map(stretch)))
         .with("banks", list(answer.banks.iter().map(bank)))
         .with("smallest_bank", list(answer.smallest.iter().map(smallest)))
         .with("changes", list(answer.changes.iter().map(change)))
         .with("assumptions", list(assumed.iter().map(words::plan::assumption)))
+        .with("lead", answer.wiring.as_ref().map(lead))
         .with("cautions", list(answer.cautions.iter().copied().map(words::plan::caution)))
+}
+
+/// 10 %, 50 %, 90 % of what has this mean and this deviation of its logarithm.
+fn log_normal(mean: f64, log_sd: f64) -> [f64; 3] {
+    let middle = mean * (-0.5 * log_sd * log_sd).exp();
+    [-1.281_551_6, 0.0, 1.281_551_6].map(|z: f64| middle * (z * log_sd).exp())
+}
+
+fn lead(it: &Wiring) -> Object<'static> {
+    let (fuse_a, too_thin) = match it.fuse {
+        Some(Fuse::Size(amps)) => (Some(amps.si()), false),
+        Some(Fuse::WireTooThin(_)) => (None, true),
+        None => (None, false),
+    };
+    let grade = it.grade.map(|grade| match grade {
+        LeadGrade::Good => "good",
+        LeadGrade::Fair => "fair",
+        LeadGrade::Poor => "poor",
+    });
+    Object::new()
+        .with("peak_a", it.peak.si())
+        .with("loop_ohm", it.resistance.si())
+        .with("drop_v", it.drop.si())
+        .with("far_end_v", it.far_end.si())
+        .with("undervoltage", it.undervoltage)
+        .with("grade", grade)
+        .with("fuse_a", fuse_a)
+        .with("wire_too_thin", too_thin)
 }
 
 fn point(it: &Point) -> Object<'static> {
@@ -147,12 +180,30 @@ fn point(it: &Point) -> Object<'static> {
         .with("sun_w", it.sun_w)
 }
 
+fn stretch((it, (draw_w, _)): (&Stretch, &(f64, f64))) -> Object<'static> {
+    let activity = match &it.doing {
+        Doing::Activity(name, _) => Some(name.clone()),
+        Doing::Shares { .. } => None,
+    };
+    Object::new()
+        .with("lasts_s", 3600.0 * it.hours)
+        .with("activity", activity)
+        .with("draw_w", *draw_w)
+}
+
 fn bank(it: &BankFound) -> Object<'_> {
+    let by_air = match it.carriage {
+        Carriage::Carried => "carried",
+        Carriage::AfterAsking => "ask",
+        Carriage::Refused => "refused",
+    };
     Object::new()
         .with("name", &it.name)
         .with("learned_from", it.run_downs)
         .with("usable_wh", three(it.usable_wh))
         .with("label_wh", it.label_wh)
+        .with("mass_g", it.mass_g)
+        .with("by_air", by_air)
 }
 
 fn smallest(it: &Smallest) -> Object<'static> {

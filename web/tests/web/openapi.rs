@@ -149,12 +149,12 @@ fn reasons(value: &Value, whose: &str) {
 
 #[test]
 fn units_stand_last() {
-    const UNITS: [&str; 18] = [
-        "h", "s", "v", "a", "w", "wh", "c", "hz", "ohm", "mah", "mib", "kib", "per_s", "min",
-        "percent", "at", "gap", "ms",
+    const UNITS: [&str; 21] = [
+        "h", "g", "m", "deg", "s", "v", "a", "w", "wh", "c", "hz", "ohm", "mah", "mib", "kib",
+        "per_s", "min", "percent", "at", "gap", "ms",
     ];
     // Bare shares, counts, and what is no quantity.
-    const BARE: [&str; 37] = [
+    const BARE: [&str; 39] = [
         "p10",
         "p50",
         "p90",
@@ -192,8 +192,10 @@ fn units_stand_last() {
         "nth",
         "start",
         "hours",
+        "awg",
+        "mm2",
     ];
-    const SHARES: [&str; 18] = [
+    const SHARES: [&str; 22] = [
         "weight",
         "chance",
         "time_share",
@@ -212,6 +214,10 @@ fn units_stand_last() {
         "sent",
         "depth",
         "chance_with_reserve",
+        "efficiency",
+        "charge_efficiency",
+        "kept",
+        "calling",
     ];
     fn walk(value: &Value) {
         if let Some(properties) = value.get("properties").and_then(Value::as_object) {
@@ -373,7 +379,8 @@ async fn a_log_that_was_read_is_told_as_promised() {
 #[tokio::test]
 async fn a_plan_is_told_as_promised() {
     let (document, rig) = (document(), Rig::of("fine"));
-    let plan = r#"{"bank":{"label_mah":10000},"stretch":[{"hours":8,"sent":0.2}]}"#;
+    let plan = r#"{"bank":{"label_mah":10000},"stretch":[{"hours":8,"sent":0.2}],
+        "lead":{"awg":24,"length_m":1}}"#;
     let schema = &document["components"]["schemas"]["Plan"];
     let told = rig.send(json("/api/v1/plan", plan, "")).await.json();
     let mut met = BTreeSet::new();

@@ -326,7 +326,8 @@ proptest! {
                 prop_assert!(status == StatusCode::OK || status.is_client_error(), "{plan}: {status}");
                 if status == StatusCode::OK {
                     // What is no number would be null.
-                    prop_assert!(!got.text.contains("null"), "{plan}: {}", got.text);
+                    let bare = got.text.replace("\"lead\":null", "").replace("\"activity\":null", "");
+                    prop_assert!(!bare.contains("null"), "{plan}: {}", got.text);
                 } else {
                     prop_assert!(got.json()["detail"].as_str().is_some_and(|it| it.len() > 10));
                 }

@@ -40,11 +40,20 @@ impl Description {
         }
     }
 
-    /// Whether it names a bank or an activity, of which only the record knows.
+    /// Whether it names a bank, of which only the record knows.
+    #[must_use]
+    pub fn names_bank(&self) -> bool {
+        self.has("bank", "known")
+    }
+
+    /// Whether it names a bank or an activity.
     #[must_use]
     pub fn needs_record(&self) -> bool {
-        let of_record = [("bank", "known"), ("stretch", "activity")];
-        self.given.iter().any(|(at, _)| of_record.contains(&(&at.table, &at.key)))
+        self.names_bank() || self.has("stretch", "activity")
+    }
+
+    fn has(&self, table: &str, key: &str) -> bool {
+        self.given.iter().any(|(at, _)| at.table == table && at.key == key)
     }
 
     /// Takes what stands at a place; what cannot be right is said in the end, with everything else.

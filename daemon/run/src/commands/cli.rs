@@ -53,7 +53,8 @@ pub(crate) enum Command {
     /// Will it carry the outing? How long a bank lasts for what you plan to do
     ///
     /// The plan is a TOML file: [bank] and [draw] as in the settings (or known = "its name" for a bank of the
-    /// record), then one [[stretch]] after the other with its hours and what is done in it.
+    /// record), then one [[stretch]] after the other with its hours and what is done in it. docs/plan.md names
+    /// every key. Whatever is not told is assumed, and the answer says so.
     Plan(Plan),
     /// What only you know: which bank, how full, how it ended
     ///
@@ -477,9 +478,11 @@ pub(crate) struct Plan {
     /// FILE[:died|:stopped][:from=0.7|:unknown][:ambient=6]
     #[arg(long, value_name = "FILE")]
     pub(crate) learn: Vec<String>,
-    /// The plan
+    /// The plan; `-` reads standard input
     #[arg(value_name = "PLAN.toml")]
     pub(crate) plan: PathBuf,
+    #[command(flatten)]
+    pub(crate) reach: Reach,
 }
 
 /// Options of `check`.

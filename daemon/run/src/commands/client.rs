@@ -24,7 +24,7 @@ use tokio::{
     sync::{mpsc, watch},
 };
 use tower::ServiceExt;
-use web::{Pairing, RecordStatus, Shown};
+use web::{Pairing, PlanProblem, RecordStatus, Shown};
 
 use crate::{
     commands::{cli::Reach, failed::Failed, now},
@@ -55,10 +55,23 @@ struct Answer {
 }
 
 /// What we read of a refusal: RFC 9457.
-#[derive(Deserialize)]
+#[derive(Deserialize, Default)]
 struct Problem {
     detail: Option<String>,
     title: Option<String>,
+    #[serde(default)]
+    problems: Vec<PlanProblem>,
+}
+
+fn refusal(answer: &Answer) -> Problem {
+    serde_json::from_slice(&answer.body).unwrap_or_default()
+}
+
+impl From<Problem> for Failed {
+    fn from(problem: Problem) -> Self {
+        let said = problem.detail.or(problem.title);
+        Self::from(said.unwrap_or_else(|| words::terminal::NOT_IN_RECORD.to_owned()))
+    }
 }
 
 impl Client {
@@ -136,17 +149,29 @@ impl Client {
         understood(&self.ask(&Method::POST, path, Sent::File(file))?)
     }
 
-    fn ask(&self, method: &Method, path: &str, sent: Sent) -> Result<Vec<u8>, Failed> {
-        let answer = match &self.transport {
-            Transport::Socket(socket) => self.runtime.block_on(over(socket, method, path, sent))?,
-            Transport::Here(router) => self.runtime.block_on(within(router, method, path, sent))?,
-        };
+    /// Has a plan worked out: what it comes to, or what is wrong with it.
+    ///
+    /// # Errors
+    /// What else the other side says.
+    pub(crate) fn plan(&self, plan: &Value) -> Result<Result<Value, Vec<PlanProblem>>, Failed> {
+        let answer = self.answer(&Method::POST, "/api/v1/plan", Sent::Json(plan.to_string()))?;
         if answer.good {
-            return Ok(answer.body);
+            return understood(&answer.body).map(Ok);
         }
-        let problem: Option<Problem> = serde_json::from_slice(&answer.body).ok();
-        let said = problem.and_then(|problem| problem.detail.or(problem.title));
-        Err(Failed::from(said.unwrap_or_else(|| words::terminal::NOT_IN_RECORD.to_owned())))
+        let problem = refusal(&answer);
+        if problem.problems.is_empty() { Err(problem.into()) } else { Ok(Err(problem.problems)) }
+    }
+
+    fn ask(&self, method: &Method, path: &str, sent: Sent) -> Result<Vec<u8>, Failed> {
+        let answer = self.answer(method, path, sent)?;
+        if answer.good { Ok(answer.body) } else { Err(refusal(&answer).into()) }
+    }
+
+    fn answer(&self, method: &Method, path: &str, sent: Sent) -> Result<Answer, Failed> {
+        match &self.transport {
+            Transport::Socket(socket) => self.runtime.block_on(over(socket, method, path, sent)),
+            Transport::Here(router) => self.runtime.block_on(within(router, method, path, sent)),
+        }
     }
 }
 

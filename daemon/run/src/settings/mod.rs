@@ -25,7 +25,7 @@ mod rules;
 mod sheet;
 mod warnings;
 
-pub(crate) use sheet::Complaint;
+pub(crate) use sheet::{Complaint, line_of, number_of, written};
 use sheet::{Limits, Sheet, Table};
 pub(crate) use warnings::Warnings;
 

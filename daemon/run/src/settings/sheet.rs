@@ -105,21 +105,25 @@ impl<'a> Sheet<'a> {
     }
 
     fn complain(&self, at: &Range<usize>, key: &str, value: Option<String>, want: String) {
-        let before = self.text.get(..at.start).unwrap_or(self.text);
-        let line = before.matches('\n').count() + 1;
+        let line = line_of(self.text, at.start);
         self.complaints.borrow_mut().push(Complaint { line, key: key.to_owned(), value, want });
     }
+}
 
-    /// What stands in the file there, cut to a length that a sentence can bear.
-    fn written(&self, at: &Range<usize>) -> String {
-        let all = self.text.get(at.clone()).unwrap_or("");
-        let first = all.lines().next().unwrap_or("");
-        let mut short: String = first.chars().filter(|c| name::is_plain(*c)).take(40).collect();
-        if short.len() < all.trim_end().len() {
-            short.push('…');
-        }
-        short
+/// The line of a place in a text, from 1.
+pub(crate) fn line_of(text: &str, at: usize) -> usize {
+    text.get(..at).unwrap_or(text).matches('\n').count() + 1
+}
+
+/// What stands in the file there, cut to a length that a sentence can bear.
+pub(crate) fn written(text: &str, at: &Range<usize>) -> String {
+    let all = text.get(at.clone()).unwrap_or("");
+    let first = all.lines().next().unwrap_or("");
+    let mut short: String = first.chars().filter(|c| name::is_plain(*c)).take(40).collect();
+    if short.len() < all.trim_end().len() {
+        short.push('…');
     }
+    short
 }
 
 /// One table of the file; remembers which keys were asked for, so that the rest are refused.
@@ -143,7 +147,7 @@ impl<'a> Table<'a> {
 
     fn refuse(&self, key: &str, value: &Spanned<DeValue<'_>>, want: String) {
         let at = value.span();
-        self.sheet.complain(&at, &self.full(key), Some(self.sheet.written(&at)), want);
+        self.sheet.complain(&at, &self.full(key), Some(written(self.sheet.text, &at)), want);
     }
 
     /// Whether the key stands there, sound or not.
@@ -345,7 +349,8 @@ fn as_f64(n: i64) -> f64 {
     n as f64
 }
 
-fn number_of(value: &Spanned<DeValue<'_>>) -> Option<f64> {
+/// A number, whole or not.
+pub(crate) fn number_of(value: &Spanned<DeValue<'_>>) -> Option<f64> {
     match value.get_ref() {
         DeValue::Integer(i) => i64::from_str_radix(i.as_str(), i.radix()).ok().map(as_f64),
         DeValue::Float(f) => f.as_str().parse().ok(),

@@ -17,6 +17,7 @@ pub mod outing;
 mod pages;
 pub mod phone;
 pub mod plan;
+pub mod plan_answer;
 pub mod plan_day;
 pub mod power_off;
 pub mod question;
