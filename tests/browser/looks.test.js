@@ -9,7 +9,7 @@ import { FACES, Scenes, openBrowser, phone, pictures, runAxe } from './station.j
 const STATES = ['fine', 'alarm', 'gauge', 'no_bank', 'too_soon', 'unsure', 'blind', 'no_sensor', 'asked', 'swapped', 'held',
   'bank_changed', 'how_full', 'demo'];
 const PAGES = ['outings', 'outings/30', 'banks', 'banks/1', 'station', 'pair', 'phones', 'contacts?outing=30',
-  'answer/how-full', 'bank?bank=Blue+ten'];
+  'answer/how-full', 'bank?bank=Blue+ten', 'plan', 'plan?bank.known=Blue+ten&doing=contacts&hours=8&at=09:00'];
 const PLACES = [...STATES.map((state) => `${state}/`), ...PAGES.map((page) => `fine/${page}`)];
 
 let browser;
@@ -107,7 +107,7 @@ describe('twice the text size (WCAG 2.2 SC 1.4.4) and wide faces', () => {
       for (const standard of [16, 32]) {
         await chrome.send('Page.enable');
         await chrome.send('Page.setFontSizes', { fontSizes: { standard, fixed: standard } });
-        for (const place of ['fine/', 'alarm/', 'fine/outings', 'fine/outings/30', 'fine/banks', 'fine/station']) {
+        for (const place of ['fine/', 'alarm/', 'fine/outings', 'fine/outings/30', 'fine/banks', 'fine/station', 'fine/plan?bank.known=Blue+ten&doing=contacts&hours=10']) {
           await page.goto(served.url(`/paper/${place}`));
           assert.equal(await page.evaluate(() => parseFloat(getComputedStyle(document.documentElement).fontSize)), standard);
           for (const face of FACES) {

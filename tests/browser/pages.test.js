@@ -10,7 +10,7 @@ import { BLUE_TEN, LOOKS, PHONE, Station, openBrowser, phone, pictures, runAxe, 
 import { takePictures } from './screens.js';
 
 const PAGES = [['now', '/'], ['outings', '/outings'], ['outing', '/outings/1'], ['banks', '/banks'],
-  ['station', '/station'], ['question', '/answer/how-full'], ['change-bank', '/bank?bank=Blue+ten'], ['contacts', '/contacts?outing=1'], ['pair', '/pair'], ['phones', '/phones']];
+  ['station', '/station'], ['plan', '/plan'], ['question', '/answer/how-full'], ['change-bank', '/bank?bank=Blue+ten'], ['contacts', '/contacts?outing=1'], ['pair', '/pair'], ['phones', '/phones']];
 
 let browser;
 let station;

@@ -9,7 +9,8 @@ import { Scenes, openBrowser, phone } from './station.js';
 const NOW_BYTES = 14_000;
 const PAGE_BYTES = 30_000;
 const STATES = ['fine', 'alarm', 'two_alarms', 'countdown', 'asked', 'held', 'how_full', 'no_bank', 'blind'];
-const PAGES = ['outings', 'outings/30', 'banks', 'banks/1/test', 'banks/1/book', 'banks/1/import', 'bank?bank=Long+six', 'station', 'contacts', 'pair',
+const PAGES = ['outings', 'outings/30', 'banks', 'banks/1/test', 'banks/1/book', 'banks/1/import', 'bank?bank=Long+six', 'station', 'contacts', 'pair', 'plan',
+  'plan?bank.known=Blue+ten&doing=contacts&hours=8&open=stretches',
   'phones'];
 
 let browser;

@@ -398,7 +398,7 @@ fn coded(text: &str) -> String {
     for byte in text.bytes() {
         match byte {
             b'A'..=b'Z' | b'a'..=b'z' | b'0'..=b'9' | b'-' | b'.' | b'_' => {
-                coded.push(char::from(byte))
+                coded.push(char::from(byte));
             }
             b' ' => coded.push('+'),
             _ => coded.push_str(&format!("%{byte:02X}")),

@@ -65,6 +65,8 @@ struct PlanPage {
     head: String,
     rows: [Row; 3],
     said: [String; 2],
+    /// Parts where something cannot be right: their names and titles.
+    faulty: Vec<(&'static str, &'static str)>,
     /// Complaints that no field of the page has.
     loose: Vec<String>,
     drawn: String,
@@ -195,6 +197,8 @@ fn page_of(
         worked: answered,
     };
     let parts = parts.all();
+    let faulty: Vec<_> =
+        parts.iter().filter(|it| it.is_faulty()).map(|it| (it.name, it.title)).collect();
     let (starts, is_now) = starts(query, &snapshot);
     let ambient = answered.and_then(|it| it.0.banks.first()?.spec.ambient);
     PlanPage {
@@ -203,7 +207,8 @@ fn page_of(
         station: snapshot.station.clone(),
         head: words::plan_day::head(starts, is_now, ambient),
         rows: rows(plain, known, &snapshot, language),
-        said: said(worked, starts, &parts),
+        said: said(worked, starts, &faulty),
+        faulty,
         loose: loose(&faults, &parts),
         drawn: answered.map_or_else(String::new, |(plan, answer)| plan_day(plan, answer, starts)),
         changes: answered.map_or_else(Vec::new, |it| changes(plain, known, it)),
@@ -270,7 +275,11 @@ fn loose(faults: &[(String, String)], parts: &[Part]) -> Vec<String> {
 }
 
 /// The two lines of the answer, or what is missing.
-fn said(worked: &Worked, starts: Option<Local>, parts: &[Part]) -> [String; 2] {
+fn said(
+    worked: &Worked,
+    starts: Option<Local>,
+    faulty: &[(&'static str, &'static str)],
+) -> [String; 2] {
     match worked {
         Worked::Answered(it) => {
             let (plan, answer) = (&it.0, &it.1);
@@ -281,13 +290,12 @@ fn said(worked: &Worked, starts: Option<Local>, parts: &[Part]) -> [String; 2] {
             ]
         }
         Worked::Faulty(_) => {
-            let open: Vec<&str> =
-                parts.iter().filter(|part| part.open).map(|part| part.title).collect();
-            let look = words::plan_day::look_at(&open.join(", "));
-            [
-                words::plan_day::NOT_WORKED_OUT.to_owned(),
-                if open.is_empty() { String::new() } else { look },
-            ]
+            let why = if faulty.is_empty() {
+                words::plan_day::LOOK_BELOW
+            } else {
+                words::plan_day::LOOK_AT
+            };
+            [words::plan_day::NOT_WORKED_OUT.to_owned(), why.to_owned()]
         }
         Worked::NotYet => {
             [words::plan_day::WILL_IT_LAST.to_owned(), words::plan_day::FIRST_ANSWER.to_owned()]

@@ -189,14 +189,14 @@ impl Parts<'_> {
             vec![self.form(self.query, self.table("", &OF_RESERVE, None), "")],
         ];
         let names = NAMES.into_iter().zip(self.words.parts).zip(self.in_force());
-        let part = |(((name, title), in_force), forms): (
-            ((&'static str, &&'static str), String),
-            Vec<Form>,
-        )| {
-            let open = self.query.get("open") == Some(name) || is_faulty(&forms);
-            Part { name, title, in_force, open, forms }
-        };
-        names.zip(forms).map(part).collect()
+        names
+            .zip(forms)
+            .map(|(((name, title), in_force), forms)| {
+                let open = self.query.get("open") == Some(name);
+                let part = Part { name, title, in_force, open, forms };
+                Part { open: open || part.is_faulty(), ..part }
+            })
+            .collect()
     }
 
     /// The assumptions in force; of a plan that cannot be worked out, none.
@@ -290,14 +290,14 @@ impl Parts<'_> {
             label: label(self.words, self.bank_words),
             numeric: matches!(kind, Figure | Pair),
             second: second.map(|name| (name.clone(), of(&name))),
-            options: self.options(*kind, &value),
+            options: self.options(*kind, &value, begin == "bank."),
             fault: self.faults.iter().find(|(of, _)| *of == name).map(|(_, want)| want.clone()),
             value,
             name,
         }
     }
 
-    fn options(&self, kind: Kind, value: &str) -> Vec<Choice> {
+    fn options(&self, kind: Kind, value: &str, is_first: bool) -> Vec<Choice> {
         let choice = |of: &str, label: &str| Choice {
             value: of.to_owned(),
             label: label.to_owned(),
@@ -326,8 +326,9 @@ impl Parts<'_> {
                 some(usual("", words::place_choice(None)), rest.into())
             }
             Kind::Known => {
+                let label = if is_first { self.words.by_label } else { self.words.no_other };
                 let names = self.known.banks.iter().map(|(spec, _)| choice(&spec.name, &spec.name));
-                some(usual("", self.words.by_label), names.collect())
+                some(usual("", label), names.collect())
             }
             Kind::Mode => {
                 let names =
@@ -370,7 +371,10 @@ impl Parts<'_> {
 /// The parts' names in addresses, in the order of the page.
 const NAMES: [&str; 7] = ["banks", "stretches", "radio", "cold", "sun", "wire", "reserve"];
 
-fn is_faulty(forms: &[Form]) -> bool {
-    let fields = forms.iter().flat_map(|form| &form.groups).flat_map(|group| &group.fields);
-    fields.into_iter().any(|field| field.fault.is_some())
+impl Part {
+    /// Whether something in it cannot be right.
+    pub(crate) fn is_faulty(&self) -> bool {
+        let groups = self.forms.iter().flat_map(|form| &form.groups);
+        groups.flat_map(|group| &group.fields).any(|field| field.fault.is_some())
+    }
 }

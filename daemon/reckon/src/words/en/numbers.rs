@@ -16,7 +16,7 @@ pub(super) const TIE: char = '\u{a0}';
     clippy::cast_sign_loss,
     reason = "held to the range first, and never NaN: quantities are finite"
 )]
-fn whole(number: f64) -> u64 {
+pub(super) fn whole(number: f64) -> u64 {
     libm::round(number.clamp(0.0, 1e12)) as u64
 }
 

@@ -96,6 +96,7 @@ language! {
         mixes = ["mostly receive", "half and half", "mostly contacts"];
         day = "The day as planned";
         buys = "What buys the most time";
+        buys_nothing = "Nothing that could be changed buys a minute.";
         start = "Start this outing";
         refine = "Refine";
         /// Lines that open.
@@ -115,6 +116,7 @@ language! {
         start_over = "Start over";
         from_record = "A bank of the record";
         by_label = "by its label";
+        no_other = "none, or by its label";
         nth_bank(nth: usize) = "Bank {nth}";
         another_bank = "Another bank";
         level = "How full at the start: full, unknown, or 70 %";

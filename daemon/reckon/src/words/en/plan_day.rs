@@ -7,7 +7,7 @@ use super::{
     calendar::Local,
     numbers::{
         TIE, amps, bare, celsius, clock_step_min, energy, left, left_brief, minutes_said, percent,
-        power, range_brief, safe_min, volts,
+        power, range_brief, safe_min, volts, whole,
     },
 };
 use crate::{
@@ -20,13 +20,13 @@ const DAY_MIN: i64 = 1440;
 /// A moment of a day that begins at a time of the place, or of one of which only the hours are known.
 fn moment(starts: Option<Local>, after: Seconds, step_min: i64, down: bool) -> Option<String> {
     let starts = starts?;
-    let minute = |local: Local, more_s: f64| {
+    let minute = |local: Local| {
         let local_ms = local.wall.unix_ms().saturating_add(i64::from(local.utc_offset_s) * 1000);
-        local_ms.saturating_add((more_s * 1000.0) as i64).div_euclid(60_000 * step_min) * step_min
+        local_ms.div_euclid(60_000 * step_min) * step_min
     };
     let half_s = if down { 0.0 } else { 30.0 * step_min as f64 };
-    let at = minute(starts.plus_s(after.si()), half_s);
-    let first = minute(starts, 0.0).div_euclid(DAY_MIN);
+    let at = minute(starts.plus_s(after.si() + half_s));
+    let first = minute(starts).div_euclid(DAY_MIN);
     let time = format!("{:02}:{:02}", at.rem_euclid(DAY_MIN) / 60, at.rem_euclid(60));
     Some(match at.div_euclid(DAY_MIN) - first {
         0 => time,
@@ -46,7 +46,7 @@ fn reach(starts: Option<Local>, after: Seconds) -> String {
 /// `8 h`, `7 h 30`.
 #[must_use]
 pub fn hours(time: Seconds) -> String {
-    minutes_said(libm::round(time.si().max(0.0) / 60.0) as u64)
+    minutes_said(whole(time.si() / 60.0))
 }
 
 /// `8 in 10 to last until 17:00.`
@@ -279,7 +279,8 @@ sentences! {
     /// Before there is an answer.
     WILL_IT_LAST = "Will it last?";
     FIRST_ANSWER = "Choose a bank, what you will do, and for how long.";
-    NOT_WORKED_OUT = "This cannot be worked out yet.";
-    look_at(parts) = "Look at: {parts}.";
+    NOT_WORKED_OUT = "Not worked out yet.";
+    LOOK_AT = "Something there cannot be right:";
+    LOOK_BELOW = "Something in the address cannot be right:";
     wrong_at(field, want) = "{field}: {want}";
 }
