@@ -130,6 +130,11 @@ impl<'a> Reading<'a> {
         if found.is_none() {
             self.fault("bank", nth, "known", words::plan::no_such_bank(&name));
         }
+        for key in BankDescription::KEYS {
+            if self.at("bank", nth, key).is_some() {
+                self.fault("bank", nth, key, words::plan::KNOWN_OR_TOLD.to_owned());
+            }
+        }
         found
     }
 
@@ -159,8 +164,8 @@ impl<'a> Reading<'a> {
     /// plan says at which.
     fn load(&mut self, bank: Option<&BankSpec>) -> LoadPrior {
         let of = |key: &str| self.number("draw", 0, key);
-        let told =
-            of("idle_w").zip(of("full_w")).map(|(idle, full)| (Watts::of(idle), Watts::of(full)));
+        let (idle, full) = (of("idle_w"), of("full_w"));
+        let told = idle.zip(full).map(|(idle, full)| (Watts::of(idle), Watts::of(full)));
         let label_v = bank.map_or(1.0, |bank| bank.label_volts.si());
         let volts = of("radio_v").unwrap_or(label_v);
         let radio = |key| of(key).map(|amps| amps * volts);
@@ -172,7 +177,19 @@ impl<'a> Reading<'a> {
         if class.is_some() {
             self.assume(Assumption::RadioOfClass);
         }
-        let kind = self.text("bank", 0, "board").and_then(|name| draw::board_named(&name));
+        match (idle, full) {
+            (Some(_), None) => self.missing("draw", "full_w", words::plan::IDLE_AND_FULL),
+            (None, Some(_)) => self.missing("draw", "idle_w", words::plan::IDLE_AND_FULL),
+            (Some(idle), Some(full)) if full < idle => {
+                self.fault("draw", 0, "full_w", words::settings::busy_draws_more(&idle));
+            }
+            _ => {}
+        }
+        let board = self.text("bank", 0, "board");
+        let kind = board.as_ref().and_then(|name| draw::board_named(name));
+        if board.is_some() && kind.is_none() {
+            self.fault("bank", 0, "board", words::plan::want_board(&words::settings::BOARD));
+        }
         let model = BoardModel::new(kind, told);
         let known = self.known.load;
         let board =
@@ -324,7 +341,7 @@ impl<'a> Reading<'a> {
         let (busy, sent) =
             (self.number("stretch", nth, "busy"), self.number("stretch", nth, "sent"));
         if let Some(name) = self.text("stretch", nth, "activity") {
-            if busy.or(sent).is_some() {
+            if busy.or(sent).is_some() || self.at("stretch", nth, "mode").is_some() {
                 self.fault("stretch", nth, "activity", words::plan::EITHER_OR.to_owned());
             }
             return self.activity(nth, name, banks);
@@ -339,6 +356,9 @@ impl<'a> Reading<'a> {
             let turn = calling.map_or_else(|| mode.usual_turn(), Share::nearest);
             self.radio().map_or_else(|| mode.sent(turn), |radio| radio.sent(mode, turn)).part()
         });
+        if calling.is_some() && mode.is_none() {
+            self.fault("stretch", nth, "calling", words::plan::CALLING_ALONE.to_owned());
+        }
         if mode.is_some() && sent.is_some() {
             self.fault("stretch", nth, "mode", words::plan::MODE_OR_SENT.to_owned());
         }

@@ -31,10 +31,14 @@ sentences! {
     OWN_CONVERTER = "a USB bank has a converter of its own, which counts already. Leave this table out.";
     NO_CONVERTER = "it is missing: \"good\", \"poor\" or \"linear\", or an efficiency.";
     NO_LEAD = "a lead needs its length_m from end to end, and awg or mm2.";
+    KNOWN_OR_TOLD = "a known bank has this from the record. Leave it out, or describe the bank without known.";
+    IDLE_AND_FULL = "it is missing: idle_w and full_w go together.";
+    want_board(board) = "want {board}";
+    CALLING_ALONE = "it is a share of a mode's time, and no mode is named.";
     MODE_OR_SENT = "want either a mode or sent, not both.";
     NO_STRETCH = "no stretch is named. Write how many hours, and what is done in them.";
     NO_HOURS = "it is missing: how long is this stretch?";
-    EITHER_OR = "want either an activity or busy and sent, not both.";
+    EITHER_OR = "want either an activity or busy, sent and mode, not both.";
     no_such_activity(name) = "{name} was never recorded here, and nothing is usual of it. Write busy \
         and sent instead.";
 }
