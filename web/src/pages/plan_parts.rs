@@ -75,16 +75,21 @@ use Kind::{Activity, Figure, One, Pair, Text};
 /// A field: its key, its label, and what it takes.
 type Row = (&'static str, fn(&PlanPage, &words::BankForm) -> &'static str, Kind);
 
-const OF_BANK: [Row; 6] = [
+const OF_BANK: [Row; 10] = [
     ("known", |w, _| w.from_record, Kind::Known),
     ("start", |w, _| w.level, Text),
     ("depth", |w, _| w.depth, Figure),
+    ("age_years", |w, _| w.age, Figure),
+    ("cycles", |w, _| w.cycles, Figure),
+    ("kept_at", |w, _| w.kept_at, Figure),
+    ("kept_c", |w, _| w.kept_c, Figure),
     ("mass_g", |w, _| w.mass, Figure),
     ("feeds", |w, _| w.feeds, One(&["both", "board", "radio"], |w| w.fed)),
     ("together", |w, _| w.together, One(&["no", "yes"], |w| w.in_turn)),
 ];
 /// Of a bank that the record does not know.
-const OF_LABEL: [Row; 6] = [
+const OF_LABEL: [Row; 7] = [
+    ("name", |_, b| b.name, Text),
     ("label_mah", |_, b| b.label_mah, Figure),
     ("label_v", |_, b| b.label_v_if_printed, Figure),
     ("cells", |_, b| b.cells, Kind::Cells),
@@ -109,10 +114,11 @@ const OF_SHARES: [Row; 4] = [
     ("mode", |w, _| w.mode, Kind::Mode),
     ("calling", |w, _| w.calling, Figure),
 ];
-const OF_RADIO: [Row; 6] = [
+const OF_RADIO: [Row; 7] = [
     ("draw.radio", |w, _| w.radio_class, Kind::RadioClass),
     ("draw.radio_receive_a", |w, _| w.receive_a, Figure),
     ("draw.radio_transmit_a", |w, _| w.transmit_a, Figure),
+    ("draw.radio_key_up_a", |w, _| w.key_up_a, Figure),
     ("draw.radio_v", |w, _| w.radio_v, Figure),
     ("draw.idle_w", |w, _| w.idle_w, Figure),
     ("draw.full_w", |w, _| w.full_w, Figure),
@@ -240,7 +246,7 @@ impl Parts<'_> {
             };
             let begin = first(nth);
             let is_known = self.query.get(&format!("{begin}known")).is_some();
-            let (rows, of_label) = (&OF_BANK[..if nth == 0 { 5 } else { 6 }], &OF_LABEL[..]);
+            let (rows, of_label) = (&OF_BANK[..if nth == 0 { 9 } else { 10 }], &OF_LABEL[..]);
             let rows = if is_known { [rows, &[]] } else { [rows, of_label] };
             self.table(&begin, &rows.concat(), Some(legend))
         };

@@ -8,7 +8,7 @@ use proptest::prelude::*;
 
 use crate::{
     past::Mood,
-    rig::{Got, Rig, get},
+    rig::{Got, Rig, get, json},
 };
 
 const WHOLE: &str = "/plan?bank.known=Blue+ten&doing=contacts&hours=8";
@@ -119,6 +119,38 @@ async fn what_cannot_be_right_comes_back_with_what_was_typed() {
         assert!(text.contains(&want.to_lowercase()), "{query}: {}", got.text);
         assert!(got.text.contains("Not worked out yet."), "{query}");
     }
+}
+
+/// Keys for files alone: a curve of many points, another board than this one, and what the page says once for all
+/// banks.
+const OF_FILES: [&str; 4] = ["converter.curve", "bank.board", "bank.ambient_c", "start"];
+
+#[tokio::test]
+async fn every_key_of_a_plan_has_a_field() {
+    let rig = Rig::of("fine");
+    let path = "/plan?bank.label_mah=10000&stretch.0.hours=1&stretch.0.board=off";
+    let page = rig.get(path).await.text;
+    let refused = rig.send(json("/api/v1/plan", r#"{"x":1,"bank":{"x":1},"draw":{"x":1},"sun":{"x":1},"lead":{"x":1},"converter":{"x":1},"stretch":{"x":1}}"#, "")).await;
+    let mut fields = 0;
+    for problem in refused.json()["problems"].as_array().unwrap() {
+        let (table, want) = (problem["table"].as_str().unwrap(), problem["want"].as_str().unwrap());
+        let Some(keys) = want.split("There are: ").nth(1) else { continue };
+        for key in keys.trim_end_matches('.').split(", ") {
+            let name = match table {
+                "" => key.to_owned(),
+                "stretch" => format!("stretch.0.{key}"),
+                table => format!("{table}.{key}"),
+            };
+            if !OF_FILES.contains(&name.as_str()) {
+                // The first bank has none before it.
+                let name = name.replace("bank.together", "bank.1.together");
+                let name = name.replace("stretch.0.activity", "stretch.1.activity");
+                assert!(page.contains(&format!(" name=\"{name}\"")), "no field for {name}");
+                fields += 1;
+            }
+        }
+    }
+    assert!(fields > 55, "{fields}: {}", refused.text);
 }
 
 #[tokio::test]

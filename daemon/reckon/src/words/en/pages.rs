@@ -120,6 +120,10 @@ language! {
         nth_bank(nth: usize) = "Bank {nth}";
         another_bank = "Another bank";
         level = "How full at the start: full, unknown, or 70 %";
+        age = "Age, years";
+        cycles = "Times it was charged full";
+        kept_at = "Kept how full between outings, 0 to 1";
+        kept_c = "Kept at, °C";
         mass = "It weighs, g";
         depth = "Share of it that is used, 0.05 to 1";
         feeds = "It feeds";
@@ -158,7 +162,8 @@ language! {
         yes_no = ["yes", "no"];
         receive_a = "Radio, receive, A";
         transmit_a = "Radio, key down, A";
-        radio_v = "At, V";
+        key_up_a = "Radio, sending with the key up, A";
+        radio_v = "Volts that these amperes are at";
         idle_w = "Board idle, W";
         full_w = "Board with all cores busy, W";
         ambient = "Temperature around the bank, °C";
