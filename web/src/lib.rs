@@ -120,6 +120,7 @@ fn routes(site: &Site) -> Router<Site> {
         .route(assets::helper().path, get(assets::helper_file))
         .route(assets::report().path, get(assets::report_file))
         .route("/api/v1/plan", post(asks::plan::plan).layer(plan))
+        .route("/api/v1/plan/start", post(asks::plan::start).layer(plan))
         .route("/api/v1/clock", get(api_clock).post(asks::record::clock))
         .merge(record_pages().merge(record_api()).route_layer(in_turn))
 }
@@ -131,6 +132,7 @@ fn record_pages() -> Router<Site> {
         .route("/contacts", post(contacts::log_form).get(contacts::page))
         .route("/outings/{id}/contacts/forget", post(asks::record::forget_contacts))
         .route("/plan", get(plan::page))
+        .route("/plan/start", post(asks::plan::start))
         .route("/outings", get(outings::list))
         .route("/outings/{id}", get(report::one))
         .route("/outings/{id}/ending", post(asks::record::ending))

@@ -1,5 +1,6 @@
 //! A plan that is asked for: read, and worked out when it is its turn. It changes nothing, so that anybody
 //! may ask; it costs the bank a little, so that one who is not paired waits like one who reads the record.
+//! An outing that is started with one is a change like others; the plan is worked out anew for it.
 
 use axum::{
     body::Bytes,
@@ -8,14 +9,19 @@ use axum::{
     response::IntoResponse,
 };
 use reckon::{
-    plan::{self, Description, Known, PlanFault},
+    bank::Start,
+    engine::Command,
+    estimator::Learned,
+    plan::{self, Assumption, Description, Known, Plan, PlanFault},
+    snapshot::Snapshot,
     words,
 };
 use serde_json::Value;
 
 use crate::{
+    asks::plan_query::PlanQuery,
     http::{
-        door::Reply,
+        door::{Door, Outcome, Reply},
         guard,
         problem::{Problem, unreadable},
         site::Site,
@@ -32,12 +38,38 @@ pub(crate) async fn plan(State(site): State<Site>, request: Request) -> Reply {
     let body = Bytes::from_request(request, &site).await;
     let body = body.map_err(|why| Problem::from_status(why.status()))?;
     let _turn = guard::turn(&site, &extensions, &headers).await?;
-    let json: Value = serde_json::from_slice(&body).map_err(|why| not_json(&why))?;
-    let described = described_plan(&json).ok_or_else(|| unreadable(words::plan::NO_OBJECT))?;
-    let known = known(&site, described.needs_record()).await?;
-    let told = aside(move || worked(described, &known)).await?;
-    let told = told.map_err(|faults| refused(faults))?;
-    Ok(([(header::CONTENT_TYPE, "application/json")], told).into_response())
+    let described = described(&body)?;
+    let known = Known::clone(&*known(&site, described.needs_record()).await?);
+    let told = worked(described, known, |plan, known, assumed| {
+        plan_json(plan, &plan::answer(plan, &known.others(plan)), assumed)
+    });
+    Ok(([(header::CONTENT_TYPE, "application/json")], told.await?).into_response())
+}
+
+/// Starts the outing with a plan.
+pub(crate) async fn start(State(site): State<Site>, door: Door, body: Bytes) -> Outcome {
+    let described = match door {
+        Door::Api => described(&body)?,
+        Door::Page | Door::Script => {
+            let form = std::str::from_utf8(&body).unwrap_or_default();
+            PlanQuery::read(form)?.description()
+        }
+    };
+    let mut known = Known::clone(&*known(&site, described.needs_record()).await?);
+    also_settings(&mut known, &site.snapshot());
+    let command = worked(described, known, |plan, _, _| {
+        // Full is what everybody takes a bank to be that nobody told of.
+        let start = plan.banks.first().map(|bank| bank.start).filter(|it| *it != Start::Full);
+        Command::StartPlan { plan: plan::answer(plan, &[]).kept(plan), start }
+    });
+    let kept = site.command(command.await?).await?;
+    Ok(door.done("/", kept))
+}
+
+/// The plan that a program sends.
+fn described(body: &[u8]) -> Result<Description, Problem> {
+    let json: Value = serde_json::from_slice(body).map_err(|why| not_json(&why))?;
+    described_plan(&json).ok_or_else(|| unreadable(words::plan::NO_OBJECT))
 }
 
 /// Works something out where nobody waits for the thread.
@@ -59,10 +91,27 @@ pub(crate) async fn known(site: &Site, needed: bool) -> Result<std::sync::Arc<Kn
     }
 }
 
-fn worked(described: Description, known: &Known) -> Result<String, Vec<PlanFault>> {
-    let (plan, assumed) = described.complete(known)?;
-    let answer = plan::answer(&plan, &known.others(&plan));
-    Ok(plan_json(&plan, &answer, &assumed))
+/// The banks of the settings, which no outing was on yet, may be planned with, too.
+pub(crate) fn also_settings(known: &mut Known, snapshot: &Snapshot) {
+    let told = snapshot.bank.spec.as_deref().into_iter().chain(snapshot.bank_choices.iter());
+    for spec in told {
+        if !known.banks.iter().any(|(one, _)| one.name == spec.name) {
+            known.banks.push((spec.clone(), Learned::default()));
+        }
+    }
+}
+
+/// What is made of a plan.
+async fn worked<T: Send + 'static>(
+    described: Description,
+    known: Known,
+    made: impl FnOnce(&Plan, &Known, &[Assumption]) -> T + Send + 'static,
+) -> Result<T, Problem> {
+    let told = aside(move || {
+        let (plan, assumed) = described.complete(&known)?;
+        Ok(made(&plan, &known, &assumed))
+    });
+    told.await?.map_err(refused)
 }
 
 fn not_json(why: &serde_json::Error) -> Problem {

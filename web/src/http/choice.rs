@@ -25,7 +25,7 @@ use reckon::{
 const MOST_BYTES: usize = 2048;
 
 /// Addresses whose forms are carried; `#` is a number.
-const CARRIED: [&str; 22] = [
+const CARRIED: [&str; 23] = [
     "/activity",
     "/alarm",
     "/answer",
@@ -45,6 +45,7 @@ const CARRIED: [&str; 22] = [
     "/outings/#/ending",
     "/outings/#/goes-on",
     "/outings/#/name",
+    "/plan/start",
     "/power-off",
     "/rundowns/#/strike",
     "/test/stop",
@@ -214,6 +215,7 @@ fn general(kind: &str) -> &'static str {
     match kind {
         "/banks/#/forget" => words::phone::FORGET_BANK,
         "/banks/#/test" => words::phone::START_TEST,
+        "/plan/start" => words::phone::START_OUTING,
         "/test/stop" => words::phone::STOP_TEST,
         "/clock/set" => words::phone::SET_CLOCK,
         "/outings/#/contacts/forget" => words::phone::FORGET_CONTACTS,

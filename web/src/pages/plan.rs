@@ -9,7 +9,6 @@ use axum::{
 };
 use reckon::{
     bank::BankSpec,
-    estimator::Learned,
     plan::{self, Answer, Assumption, Known, Plan, PlanBank, PlanFault, What},
     snapshot::Snapshot,
     units::Seconds,
@@ -18,7 +17,7 @@ use reckon::{
 
 use crate::{
     asks::{
-        plan::{aside, known},
+        plan::{also_settings, aside, known},
         plan_query::{Mix, PlanQuery, field_name, number},
     },
     draw::plan_day::plan_day,
@@ -141,16 +140,6 @@ fn has_empty_fields(raw: &str) -> bool {
 
 fn address(query: &PlanQuery) -> String {
     format!("/plan?{}", query.text())
-}
-
-/// Banks that were told of and have not been out yet.
-fn also_settings(known: &mut Known, snapshot: &Snapshot) {
-    let told = snapshot.bank.spec.as_deref().into_iter().chain(snapshot.bank_choices.iter());
-    for spec in told {
-        if !known.banks.iter().any(|(one, _)| one.name == spec.name) {
-            known.banks.push((spec.clone(), Learned::default()));
-        }
-    }
 }
 
 /// Works it out where nothing waits for it.

@@ -28,7 +28,7 @@ use crate::{
     scenes,
 };
 
-const POSTS: [&str; 51] = [
+const POSTS: [&str; 53] = [
     "/answer",
     "/api/v1/answer",
     "/power-off",
@@ -80,6 +80,8 @@ const POSTS: [&str; 51] = [
     "/api/v1/mark",
     "/api/v1/clock",
     "/api/v1/plan",
+    "/api/v1/plan/start",
+    "/plan/start",
 ];
 const KINDS: [&str; 4] =
     ["application/x-www-form-urlencoded", "application/json", "text/plain", "multipart/form-data"];

@@ -400,7 +400,7 @@ fn asks(document: &Value) -> Vec<(String, &Value)> {
     let paths = document["paths"].as_object().unwrap();
     let posts = paths.iter().filter_map(|(path, item)| {
         let schema = item.pointer("/post/requestBody/content/application~1json/schema")?;
-        Some((path.replace("{id}", "29"), schema))
+        Some((path.replace("{id}", "29"), found(document, schema)))
     });
     posts.collect()
 }

@@ -4,6 +4,7 @@ use std::{net::SocketAddr, sync::Arc};
 
 use axum::{extract::ConnectInfo, http::StatusCode};
 use proptest::prelude::*;
+use reckon::engine::Command;
 use serde_json::{Value, json};
 use web::RecordReader;
 
@@ -351,4 +352,29 @@ proptest! {
             Ok(())
         })?;
     }
+}
+
+#[tokio::test]
+async fn an_outing_is_started_with_a_plan_by_who_may_change_things() {
+    let start = "/api/v1/plan/start";
+    let stranger = Rig::of("fine").send(asked(start, &ridge().to_string(), "")).await;
+    assert_eq!(stranger.status, StatusCode::FORBIDDEN, "{}", stranger.text);
+
+    let rig = Rig::socket("fine");
+    let done = rig.send(asked(start, &ridge().to_string(), "")).await;
+    assert_eq!(done.status, StatusCode::NO_CONTENT, "{}", done.text);
+    let told = ask(&rig, &ridge()).await.json();
+    let heard = rig.heard();
+    let [Command::StartPlan { plan, start: None }] = &heard[..] else { panic!("{heard:?}") };
+    assert_eq!((plan.bank.as_str(), plan.finish_s), ("Blue ten", 28_800.0));
+    assert_eq!(three(&told["lasts_s"]), plan.lasts_s);
+    let watts: f64 = plan.stretches.iter().map(|one| one.draw_w * one.lasts_s / 28_800.0).sum();
+    assert!((watts - told["draw_w"].as_f64().unwrap()).abs() < 1e-6, "{watts} W, {told}");
+    assert!(plan.stretches[0].draw_w > plan.stretches[1].draw_w, "{plan:?}");
+
+    // Nothing is started with what is no plan.
+    let wrong = with(|plan| put(plan, "/bank/label_mah", json!(0)));
+    let refused = rig.send(asked(start, &wrong.to_string(), "")).await;
+    assert_eq!(refused.status, StatusCode::UNPROCESSABLE_ENTITY, "{}", refused.text);
+    assert!(rig.heard().is_empty());
 }

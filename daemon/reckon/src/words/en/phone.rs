@@ -80,6 +80,7 @@ sentences! {
     finish_at(time) = "finish at {time}";
     finish_later(span) = "finish {span} later";
     finish_earlier(span) = "finish {span} earlier";
+    START_OUTING = "start the outing as planned";
     START_TEST = "start the run-down test";
     STOP_TEST = "stop the run-down test";
     SET_CLOCK = "set the board's clock";
