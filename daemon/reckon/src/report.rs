@@ -5,6 +5,7 @@
 mod advice;
 mod doing;
 mod judged;
+mod planned;
 mod whole;
 
 use alloc::{string::String, vec::Vec};
@@ -12,6 +13,7 @@ use alloc::{string::String, vec::Vec};
 pub use advice::Advice;
 pub use doing::ActivitySpan;
 pub use judged::{ForecastOutcome, Forecasts, JudgedForecast, Truth};
+pub use planned::{Assumed, PlanOutcome, StretchOutcome, Wrong};
 pub use whole::{BankTally, LearnedStep, OutingReport, contact, since_zero_s};
 
 use crate::{

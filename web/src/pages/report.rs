@@ -17,13 +17,13 @@ use reckon::{
         Channel, Correction, Ending, EnergyPart, EventKind, Origin, Outing, OutingWhole, Series,
         SeriesAsk, Stretch,
     },
-    report::{ActivitySpan, JudgedForecast, LearnedStep, OutingReport, Report},
+    report::{ActivitySpan, JudgedForecast, LearnedStep, OutingReport, PlanOutcome, Report},
     snapshot::Snapshot,
     units::{Joules, Seconds, Watts},
     words::{
         self, Local, ReportPage,
         contact_log::{self, CONTACT_HEAD},
-        day as of_day, fold, opening,
+        day as of_day, fold, opening, plan_outcome,
         report::{self as said, BOOK_HEAD},
         terminal,
     },
@@ -72,6 +72,14 @@ struct SupplyView {
     lowest: String,
     said: String,
     drawn: Option<String>,
+}
+
+struct PlanView {
+    /// In view over it.
+    brief: String,
+    said: Vec<String>,
+    head: [&'static str; 3],
+    rows: Vec<(String, [String; 3])>,
 }
 
 struct LearnedView {
@@ -129,6 +137,7 @@ struct ReportView {
     grave_left: Option<String>,
     gaps: Vec<(String, String)>,
     gaps_left: Option<String>,
+    planned: Option<PlanView>,
     learned: Option<LearnedView>,
     /// Lines stand open in a file, since not every browser opens them on paper.
     open: &'static str,
@@ -403,8 +412,19 @@ fn report_view(
         events,
         gaps: gaps(whole, began),
         gaps_left: left(whole.gaps.len(), ROWS),
+        planned: told.planned.as_ref().map(|it| planned(it, began)),
         learned: told.learned.map(learned),
         open: if on_paper { " open" } else { "" },
+    }
+}
+
+fn planned(told: &PlanOutcome, began: Option<Local>) -> PlanView {
+    let rows = told.stretches.iter().enumerate();
+    PlanView {
+        brief: plan_outcome::brief(told),
+        said: plan_outcome::said(told),
+        head: plan_outcome::HEAD,
+        rows: rows.map(|(k, one)| plan_outcome::row(one, k + 1, began)).collect(),
     }
 }
 

@@ -7,10 +7,11 @@ use reckon::{
     fold::{Part, Total},
     record::{Correction, EnergyPart, Unread},
     report::{
-        ActivitySpan, BankTally, ForecastOutcome, Forecasts, JudgedForecast, LearnedStep,
-        LoadShare, MarkedChange, MinMeanMax, OutingReport, Report, Truth,
+        ActivitySpan, Assumed, BankTally, ForecastOutcome, Forecasts, JudgedForecast, LearnedStep,
+        LoadShare, MarkedChange, MinMeanMax, OutingReport, PlanOutcome, Report, StretchOutcome,
+        Truth, Wrong,
     },
-    units::{Joules, Seconds, Share, Watts},
+    units::{Celsius, Joules, Seconds, Share, Watts},
     words::missing,
 };
 
@@ -200,6 +201,45 @@ fn mark(it: &MarkedChange) -> Object<'_> {
         .with("error_w", it.more.1.si())
 }
 
+fn stretch(it: &StretchOutcome) -> Object<'_> {
+    Object::new()
+        .with("name", Some(&it.name).filter(|name| !name.is_empty()))
+        .with("from_s", it.from.si())
+        .with("to_s", it.to.si())
+        .with("planned_w", it.planned.si())
+        .or_why(["drew_w", "drew_gap"], it.drew.map(Watts::si), missing::NOT_READ)
+}
+
+/// What was assumed otherwise than it was: of the bank, Wh, or of the draw, W.
+fn most_wrong(it: &Wrong) -> Object<'_> {
+    let object = Object::new().with("moved_s", it.moved.si());
+    match &it.what {
+        Assumed::Energy(believed, gave) => object
+            .with("what", "energy")
+            .with("planned_wh", believed.wh())
+            .with("real_wh", gave.wh()),
+        Assumed::Draw { name, nth, watts: [planned, drew] } => object
+            .with("what", "draw")
+            .with("name", Some(name).filter(|name| !name.is_empty()))
+            .with("stretch", *nth)
+            .with("planned_w", planned.si())
+            .with("real_w", drew.si()),
+    }
+}
+
+fn plan(it: &PlanOutcome) -> Object<'_> {
+    Object::new()
+        .with("began_s", it.began.si())
+        .with("lasts_s", three(it.lasts.map(Seconds::si)))
+        .with("came_s", it.came.si())
+        .with("bank_was_empty", it.died)
+        .with("usable_wh", three(it.usable.map(Joules::wh)))
+        .with("gave_wh", it.gave.map(Joules::wh))
+        .with("ambient_c", it.ambient.map(Celsius::si))
+        .with("stretches", list(it.stretches.iter().map(stretch)))
+        .with("most_wrong", it.most_wrong.as_ref().map(most_wrong))
+}
+
 fn learned<'a>(step: LearnedStep) -> Object<'a> {
     Object::new().with("before_wh", three(step.before_wh)).with("after_wh", three(step.after_wh))
 }
@@ -236,6 +276,7 @@ pub(crate) fn report(told: &OutingReport, utc_offset_s: i32) -> Object<'_> {
         .with("marks", list(report.switched.iter().map(mark)));
     let taken = forecasts(taken, &report.forecasts)
         .or_why(["learned", "learned_gap"], told.learned.map(learned), missing::NO_RUNDOWN)
+        .or_why(["plan", "plan_gap"], told.planned.as_ref().map(plan), missing::NO_PLAN)
         .with("doings", list(report.done.iter().map(doing)))
         .with("corrections", list(told.whole.corrections.iter().map(correction)));
     outing_whole(&told.whole, utc_offset_s).with("report", taken)

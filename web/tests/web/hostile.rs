@@ -469,7 +469,12 @@ fn wild_report(outing: &OutingWhole, series: &Series) -> OutingReport {
     let mut whole = outing.clone();
     whole.contacts.undated_s = Some(value(2));
     whole.corrections = vec![correction(None)];
+    whole.rows = rows;
+    let truth = Truth::Died { at: Seconds::of(outing.outing.lasted_s), within: b };
+    let planned = report::PlanOutcome::of_outing(&whole, truth, report.all());
+    whole.rows = Vec::new();
     OutingReport {
+        planned,
         whole,
         report,
         learned: Some(report::LearnedStep { before_wh: [value(3); 3], after_wh: [value(4); 3] }),
@@ -556,7 +561,22 @@ fn wild_outing() -> impl Strategy<Value = OutingWhole> {
             corrections: Vec::new(),
             folds: Vec::new(),
             loads: Vec::new(),
-            plan: None,
+            plan: Some(record::OutingPlan {
+                began_s: n[6],
+                lasts_s: [n[7], n[8], n[9]],
+                energy_wh: [n[10], n[11], n[0]],
+                ambient_c: Some(n[1]),
+                stretches: [(n[2], n[3]), (n[4], n[5]), (n[6], n[7])]
+                    .into_iter()
+                    .map(|(lasts_s, draw_w)| record::PlannedStretch {
+                        name: "<i>".to_owned(),
+                        lasts_s,
+                        draw_w,
+                        draw_log_sd: n[8],
+                    })
+                    .collect(),
+                ..record::OutingPlan::default()
+            }),
             events: vec![event],
             gaps: vec![gap],
             forecasts: forecasts.into_iter().map(forecast).collect(),

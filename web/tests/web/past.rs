@@ -15,10 +15,11 @@ use reckon::{
     plan::Known,
     record::{
         self, BankWhole, Channel, Correction, Ending, Event, EventKind, LoggedContact, Origin,
-        Outing, OutingContacts, OutingWhole, Page, PlacedContact, RecordedBank, RecordedRunDown,
-        Row, RunDown, Series, SeriesAsk, SourceGap, Stats, Stretch, TestLoad, year_before,
+        Outing, OutingContacts, OutingPlan, OutingWhole, Page, PlacedContact, PlannedStretch,
+        RecordedBank, RecordedRunDown, Row, RunDown, Series, SeriesAsk, SourceGap, Stats, Stretch,
+        TestLoad, year_before,
     },
-    report::{self, BankTally, LearnedStep, OutingReport, Report, Truth},
+    report::{self, BankTally, LearnedStep, OutingReport, PlanOutcome, Report, Truth},
     snapshot::Basis,
     time::{Mono, Stamp, Trust, Wall},
     units::{Seconds, Watts},
@@ -118,6 +119,31 @@ fn event(at_s: f64, kind: EventKind, text: &str) -> Event {
     Event { at: Mono::at_s(at_s), kind, text: text.to_owned() }
 }
 
+/// The plan that an outing was started with: what one says of the bank, or of its contacts, was wrong.
+fn plan(id: i64) -> OutingPlan {
+    let stretch = |name: &str, lasts_s, draw_w| PlannedStretch {
+        name: name.to_owned(),
+        lasts_s,
+        draw_w,
+        draw_log_sd: 0.1,
+    };
+    let of_bank = id % 4 == 3;
+    OutingPlan {
+        began_s: 300.0,
+        bank: "Blue ten".to_owned(),
+        finish_s: 28_800.0,
+        reserve_s: 3600.0,
+        lasts_s: [26_100.0, 30_600.0, 35_100.0],
+        energy_wh: if of_bank { [34.0, 39.0, 44.0] } else { [27.0, 31.5, 36.0] },
+        ambient_c: Some(-4.0),
+        stretches: vec![
+            stretch("Receive", 14_100.0, 3.2),
+            stretch("", 1500.0, 1.4),
+            stretch("Contacts", 14_400.0, if of_bank { 3.2 } else { 4.6 }),
+        ],
+    }
+}
+
 fn whole(id: i64) -> OutingWhole {
     let line = line(id);
     let truth = line.lasted_s;
@@ -160,7 +186,7 @@ fn whole(id: i64) -> OutingWhole {
         corrections: Vec::new(),
         folds: Vec::new(),
         loads: Vec::new(),
-        plan: None,
+        plan: (line.ending == Ending::Died).then(|| plan(id)),
         bank: (line.ending == Ending::Died).then(|| BankWhole {
             bank: bank(1, scenes::blue_ten(), false),
             run_downs: vec![rundown(3, Some(id))],
@@ -325,6 +351,11 @@ fn report_of(id: i64) -> OutingReport {
         event(23_000.0, EventKind::Activity, "receive"),
     ];
     let died = whole.outing.ending == Ending::Died;
+    let truth = match whole.outing.ending {
+        Ending::Open => Truth::Open { at: of(lasted) },
+        Ending::Died => Truth::Died { at: of(lasted), within: of(10.0) },
+        _ => Truth::AtLeast { at: of(lasted) },
+    };
     let mut report = Report::from_inputs(&report::ReportInputs {
         rows: &rows(lasted),
         events: &events,
@@ -334,11 +365,7 @@ fn report_of(id: i64) -> OutingReport {
         loads: &[],
         forecasts: &whole.forecasts,
         off_s: &[],
-        truth: match whole.outing.ending {
-            Ending::Open => Truth::Open { at: of(lasted) },
-            Ending::Died => Truth::Died { at: of(lasted), within: of(10.0) },
-            _ => Truth::AtLeast { at: of(lasted) },
-        },
+        truth,
     });
     // The board started for 22 s; what the gap took is bridged.
     report.energy.unread[0] = record::EnergyPart { lasted_s: 22.0, energy_wh: 0.02 };
@@ -347,7 +374,11 @@ fn report_of(id: i64) -> OutingReport {
     whole.outing.bridged_wh = Some(1.38);
     whole.corrections = put_right;
     whole.contacts.undated_s = None;
+    whole.rows = rows(lasted);
+    let planned = PlanOutcome::of_outing(&whole, truth, report.all());
+    whole.rows = Vec::new();
     OutingReport {
+        planned,
         report,
         learned: died
             .then_some(LearnedStep { before_wh: [24.1, 29.0, 33.8], after_wh: [28.4, 30.6, 32.9] }),

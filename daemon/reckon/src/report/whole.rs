@@ -2,7 +2,7 @@
 
 use alloc::{string::String, vec::Vec};
 
-use super::{Report, ReportInputs, Truth, zero_at};
+use super::{PlanOutcome, Report, ReportInputs, Truth, zero_at};
 use crate::{
     adif::{Contact, band_named},
     energy_tally::{EnergyTally, OutingTally},
@@ -24,6 +24,8 @@ pub struct OutingReport {
     pub report: Report,
     /// What its run-down taught, where it was credited and counts.
     pub learned: Option<LearnedStep>,
+    /// The plan that it was started with, against what came.
+    pub planned: Option<PlanOutcome>,
 }
 
 /// Usable energy of a full bank as believed, Wh: 10 %, 50 %, 90 %.
@@ -59,8 +61,9 @@ impl OutingReport {
     #[must_use]
     pub fn from_whole(mut whole: OutingWhole) -> Self {
         let (report, learned) = (Report::from_outing(&whole), LearnedStep::of_outing(&whole));
+        let planned = PlanOutcome::of_outing(&whole, report.forecasts.truth, report.all());
         whole.rows = Vec::new();
-        Self { report, learned, whole }
+        Self { report, learned, planned, whole }
     }
 }
 

@@ -98,7 +98,7 @@ pub(super) fn pseudo() -> (&'static Language, Fixed) {
             no_reading, board_off, supply_low, alarms, marks, processor, no_draw, energy, doing,
             hours, hour, timed_modes, contacts, band_mode, contacts_alone, supply, temperature,
             forecasts, was_right, said_at, cautious, likely_end, off, cautious_to_hopeful,
-            as_it_came, learned, events, when, what, notes, gaps, corrections, in_export(more),
+            as_it_came, planned, stretch, learned, events, when, what, notes, gaps, corrections, in_export(more),
             demo, made_by(version)),
         contact_log: ContactLogPage {
             outing_name: |name, began| match name {

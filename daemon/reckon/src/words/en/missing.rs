@@ -11,5 +11,6 @@ sentences! {
     LOAD_UNCHANGED = "the load did not change, or was not read";
     NO_CONTACT = "no contact in a log falls within it";
     NOT_KNOWN = "what came is not known";
+    NO_PLAN = "it was not started with a plan";
     NO_RUNDOWN = "it is not counted as a run-down";
 }

@@ -19,6 +19,7 @@ pub mod phone;
 pub mod plan;
 pub mod plan_answer;
 pub mod plan_day;
+pub mod plan_outcome;
 pub mod power_off;
 pub mod question;
 pub mod record;

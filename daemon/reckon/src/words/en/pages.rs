@@ -410,6 +410,8 @@ language! {
         off = "off by";
         cautious_to_hopeful = "cautious to hopeful end";
         as_it_came = "as it came";
+        planned = "Did the plan hold?";
+        stretch = "Stretch";
         learned = "What was learned";
         events = "What happened";
         when = "When";
