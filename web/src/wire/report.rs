@@ -211,7 +211,7 @@ fn stretch(it: &StretchOutcome) -> Object<'_> {
 }
 
 /// What was assumed otherwise than it was: of the bank, Wh, or of the draw, W.
-fn most_wrong(it: &Wrong) -> Object<'_> {
+fn most_wrong<'a>(it: &'a Wrong, stretches: &[StretchOutcome]) -> Object<'a> {
     let object = Object::new().with("moved_s", it.moved.si());
     match &it.what {
         Assumed::Energy(believed, gave) => object
@@ -221,7 +221,7 @@ fn most_wrong(it: &Wrong) -> Object<'_> {
         Assumed::Draw { name, nth, watts: [planned, drew] } => object
             .with("what", "draw")
             .with("name", Some(name).filter(|name| !name.is_empty()))
-            .with("stretch", *nth)
+            .with("from_s", stretches.get(nth.saturating_sub(1)).map(|one| one.from.si()))
             .with("planned_w", planned.si())
             .with("real_w", drew.si()),
     }
@@ -237,7 +237,7 @@ fn plan(it: &PlanOutcome) -> Object<'_> {
         .with("gave_wh", it.gave.map(Joules::wh))
         .with("ambient_c", it.ambient.map(Celsius::si))
         .with("stretches", list(it.stretches.iter().map(stretch)))
-        .with("most_wrong", it.most_wrong.as_ref().map(most_wrong))
+        .with("most_wrong", it.most_wrong.as_ref().map(|wrong| most_wrong(wrong, &it.stretches)))
 }
 
 fn learned<'a>(step: LearnedStep) -> Object<'a> {

@@ -10,7 +10,7 @@ use web::RecordReader;
 
 use crate::{
     past::{Invented, Mood},
-    rig::{Got, Rig, json as asked, post},
+    rig::{Got, Rig, form, json as asked, post},
 };
 
 const PLAN: &str = "/api/v1/plan";
@@ -375,6 +375,29 @@ async fn an_outing_is_started_with_a_plan_by_who_may_change_things() {
     // Nothing is started with what is no plan.
     let wrong = with(|plan| put(plan, "/bank/label_mah", json!(0)));
     let refused = rig.send(asked(start, &wrong.to_string(), "")).await;
+    assert_eq!(refused.status, StatusCode::UNPROCESSABLE_ENTITY, "{}", refused.text);
+    assert!(rig.heard().is_empty());
+}
+
+#[tokio::test]
+async fn the_button_of_the_page_starts_it_and_leads_to_now() {
+    let rig = Rig::of("fine");
+    let plan = "bank.known=Blue+ten&doing=contacts&hours=8&ambient_c=-5";
+    let stranger = rig.send(form("/plan/start", plan, "")).await;
+    assert_eq!(stranger.status, StatusCode::FORBIDDEN);
+    assert!(stranger.text.contains("start the outing as planned"), "{}", stranger.text);
+    let ticket = rig.ticket().await;
+    let done = rig.send(form("/plan/start", plan, &ticket)).await;
+    assert_eq!((done.status, done.header("location")), (StatusCode::SEE_OTHER, "/"));
+    let heard = rig.heard();
+    let [Command::StartPlan { plan, .. }] = &heard[..] else { panic!("{heard:?}") };
+    assert_eq!(
+        (plan.bank.as_str(), plan.finish_s, plan.ambient_c),
+        ("Blue ten", 28_800.0, Some(-5.0))
+    );
+    assert_eq!(plan.stretches.len(), 4);
+    // What is missing is said, and nothing is started.
+    let refused = rig.send(form("/plan/start", "bank.known=Nobody", &ticket)).await;
     assert_eq!(refused.status, StatusCode::UNPROCESSABLE_ENTITY, "{}", refused.text);
     assert!(rig.heard().is_empty());
 }

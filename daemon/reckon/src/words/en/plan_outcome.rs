@@ -2,12 +2,12 @@
 
 use super::{
     calendar::{Local, capital},
-    numbers::{bare, celsius, energy, power, range, span},
+    numbers::{TIE, bare, celsius, energy, percent, power, range, span},
     report::stretch,
 };
 use crate::{
     report::{Assumed, PlanOutcome, StretchOutcome, Wrong},
-    units::{Celsius, Seconds},
+    units::{Celsius, Seconds, Share},
 };
 use alloc::{format, string::String, vec::Vec};
 
@@ -50,12 +50,21 @@ pub fn row(one: &StretchOutcome, nth: usize, began: Option<Local>) -> (String, [
     let head = format!("{}, {}", capital(&name), stretch(began, one.from, one.to));
     let none = || "–".into();
     let drew = one.drew.map_or_else(none, |drew| bare(&power(drew)).into());
-    let off = one.drew.filter(|_| one.planned.si() > 0.0).map_or_else(none, |drew| {
-        let percent = libm::round(100.0 * (drew.si() / one.planned.si() - 1.0));
-        // No minus before a nought.
-        format!("{:+} %", percent + 0.0)
-    });
+    let off = one.drew.filter(|_| one.planned.si() > 0.0);
+    let off = off.map_or_else(none, |drew| off_by(drew.si() / one.planned.si() - 1.0));
     (head, [bare(&power(one.planned)).into(), drew, off])
+}
+
+/// `+25 %`.
+fn off_by(off: f64) -> String {
+    let size = percent(Share::nearest(off.abs()));
+    let sign = match () {
+        () if size == percent(Share::NONE) => "",
+        () if off < 0.0 => "−",
+        () => "+",
+    };
+    // Beyond twice as much a share says it no more.
+    if off >= 1.0 { format!("×{TIE}{:.1}", off + 1.0) } else { format!("{sign}{size}") }
 }
 
 fn named(name: &str, nth: usize) -> String {
@@ -168,6 +177,11 @@ mod tests {
         let (head, cells) = row(&one, 1, None);
         assert_eq!(head.replace('\u{a0}', " "), "Stretch 1, 0 s to 2 h into it");
         assert_eq!(cells.map(|it| it.replace('\u{a0}', " ")), ["2.0", "2.5", "+25 %"]);
+        let off = |drew| {
+            let one = StretchOutcome { drew: Some(Watts::of(drew)), ..one.clone() };
+            row(&one, 1, None).1[2].replace('\u{a0}', " ")
+        };
+        assert_eq!([2.001, 1.5, 5.0].map(off), ["0 %", "−25 %", "× 2.5"]);
         let unread = StretchOutcome { drew: None, ..one };
         assert_eq!(row(&unread, 1, None).1[1..], ["–", "–"]);
     }
