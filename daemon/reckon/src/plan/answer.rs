@@ -5,7 +5,7 @@ use alloc::{string::String, vec::Vec};
 use super::{
     air::{Carriage, carriage},
     caution::{Caution, cautions},
-    change::{self, Change},
+    change::{self, Change, What},
     course::{Course, doings},
     energies::Energies,
     lasting::{LONGEST_H, Paths, SKIES, Skies, Supply},
@@ -156,13 +156,7 @@ pub fn answer(plan: &Plan, others: &[PlanBank]) -> Answer {
     let chance = |at| spread.chance_beyond(at).unwrap_or(Share::NONE);
     let lasts = quantiles(&spread);
     let followed = Seconds::of(3600.0 * worked.paths.hours.last().copied().unwrap_or(LONGEST_H));
-    let mut changes: Vec<Change> = change::possible(plan, others)
-        .into_iter()
-        .map(|(what, changed)| Change { what, gains: middle(&changed) - lasts[1] })
-        .filter(|change| change.gains.si() > 60.0)
-        .collect();
-    changes.sort_by(|a, b| b.gains.si().total_cmp(&a.gains.si()));
-    changes.truncate(CHANGES);
+    let changes = changes(plan, others, lasts[1]);
     let (draw_w, draw_log_sd) = worked.draw(plan.finish_h);
     Answer {
         lasts,
@@ -182,10 +176,31 @@ pub fn answer(plan: &Plan, others: &[PlanBank]) -> Answer {
     }
 }
 
-/// When a plan ends in the middle.
-fn middle(plan: &Plan) -> Seconds {
-    let skies = skies_of(plan);
-    quantiles(&Worked::new(plan, skies.as_ref()).spread())[1]
+/// What buys the most time: of other banks the first that carries the outing in nine of ten cases, else the one that
+/// gains most, so that there is room for what costs nothing.
+fn changes(plan: &Plan, others: &[PlanBank], middle: Seconds) -> Vec<Change> {
+    let wanted = Seconds::of(3600.0 * (plan.finish_h + plan.reserve_h));
+    let tried = |(what, changed): (What, Plan)| {
+        let skies = skies_of(&changed);
+        let spread = Worked::new(&changed, skies.as_ref()).spread();
+        let carries = spread.chance_beyond(wanted).is_some_and(|chance| chance.part() >= WANTED[0]);
+        (Change { what, gains: quantiles(&spread)[1] - middle }, carries)
+    };
+    let all = change::possible(plan, others).into_iter().map(tried);
+    let worth: Vec<(Change, bool)> = all.filter(|(change, _)| change.gains.si() > 60.0).collect();
+    let (banks, free): (Vec<_>, Vec<_>) =
+        worth.into_iter().partition(|(one, _)| one.what.is_bank());
+    let carries = banks.iter().position(|(_, carries)| *carries);
+    let most = || (0..banks.len()).max_by(|a, b| by_gain(&banks[*a].0, &banks[*b].0));
+    let bank = carries.or_else(most).and_then(|k| banks.get(k));
+    let mut told: Vec<Change> = bank.into_iter().chain(&free).map(|(one, _)| one.clone()).collect();
+    told.sort_by(|a, b| by_gain(b, a));
+    told.truncate(CHANGES);
+    told
+}
+
+fn by_gain(a: &Change, b: &Change) -> core::cmp::Ordering {
+    a.gains.si().total_cmp(&b.gains.si())
 }
 
 /// What the plan's panel gives its first supply.

@@ -2,7 +2,10 @@
 
 use alloc::{string::String, vec::Vec};
 
-use super::spec::{Doing, Plan, PlanBank, Stretch};
+use super::{
+    spec::{Doing, Plan, PlanBank, Stretch},
+    sun::{Charge, DAYLIGHT_UNSAID_H, Light, Panel, Sun},
+};
 use crate::units::{AmpHours, Celsius, Seconds};
 
 /// A change.
@@ -26,6 +29,8 @@ pub enum What {
     RadioOff,
     /// The bank kept at about 15 °C.
     KeepWarm,
+    /// A small panel in middling sun.
+    Panel,
 }
 
 impl What {
@@ -42,7 +47,13 @@ impl What {
             Self::DisplayOff => "display_off",
             Self::RadioOff => "radio_off",
             Self::KeepWarm => "keep_warm",
+            Self::Panel => "panel",
         }
+    }
+
+    /// Whether it is another bank; of these only one is told.
+    pub(super) const fn is_bank(&self) -> bool {
+        matches!(self, Self::Take(_) | Self::Bring(_) | Self::Double)
     }
 }
 
@@ -70,14 +81,18 @@ pub(super) fn possible(plan: &Plan, others: &[PlanBank]) -> Vec<(What, Plan)> {
     let known = |bank: &PlanBank| plan.banks.iter().any(|b| b.spec.name == bank.spec.name);
     for bank in others.iter().filter(|bank| !known(bank)) {
         let mut taken = plan.clone();
+        let mut bank = bank.clone();
         if let Some(first) = taken.banks.first_mut() {
-            let feeds = first.feeds;
-            *first = PlanBank { feeds, ..bank.clone() };
+            // It goes into the same cold, and feeds the same.
+            bank.spec.ambient = first.spec.ambient.or(bank.spec.ambient);
+            bank.feeds = first.feeds;
+            *first = bank.clone();
         }
         all.push((What::Take(bank.spec.name.clone()), taken));
         let mut brought = plan.clone();
-        brought.banks.push(bank.clone());
-        all.push((What::Bring(bank.spec.name.clone()), brought));
+        let name = bank.spec.name.clone();
+        brought.banks.push(bank);
+        all.push((What::Bring(name), brought));
     }
     if let Some((name, _)) = &plan.quietest {
         let quieter = with_half_quieter(plan);
@@ -97,6 +112,7 @@ pub(super) fn possible(plan: &Plan, others: &[PlanBank]) -> Vec<(What, Plan)> {
     add(What::DisplayOff, &display_off);
     add(What::RadioOff, &radio_off);
     add(What::KeepWarm, &keep_warm);
+    add(What::Panel, &panel);
     all
 }
 
@@ -156,6 +172,24 @@ fn radio_off(plan: &mut Plan) -> bool {
         }
     }
     has_radio && plan.stretches != before
+}
+
+/// A panel of 20 W, three hours of full sun a day (ours: a hand-sized panel on a fair day), the middle of them
+/// three hours after the start.
+fn panel(plan: &mut Plan) -> bool {
+    if plan.sun.is_some() {
+        return false;
+    }
+    let Some(bank) = plan.banks.first() else { return false };
+    let air = bank.spec.ambient.unwrap_or(Celsius::of(WARM_C));
+    let light = Light::Hours {
+        full_sun_h: (3.0, 3.0),
+        noon_s: 3.0 * 3600.0,
+        daylight_h: DAYLIGHT_UNSAID_H,
+    };
+    let charge = Charge::usual(bank.spec.cells, bank.spec.label_energy(), air, None);
+    plan.sun = Sun::new(Panel::flat(20.0), light, charge, air);
+    plan.sun.is_some()
 }
 
 fn keep_warm(plan: &mut Plan) -> bool {

@@ -57,6 +57,7 @@ pub fn change(one: &What) -> String {
         What::Quieter(activity) => {
             format!("Give half of what draws more to {activity}.")
         }
+        What::Panel => "Bring a panel of 20 W, for three hours of full sun a day.".into(),
         What::SendHalf => "Send half as much.".into(),
         What::SlowDown => "Slow the processor down to half its clock.".into(),
         What::DisplayOff => "Keep the display off.".into(),
