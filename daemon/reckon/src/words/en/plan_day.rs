@@ -17,8 +17,13 @@ use crate::{
 
 const DAY_MIN: i64 = 1440;
 
-/// A moment of a day that begins at a time of the place, or of one of which only the hours are known.
-fn moment(starts: Option<Local>, after: Seconds, step_min: i64, down: bool) -> Option<String> {
+/// A time of day of an outing whose first is known, and how many days after that one.
+fn moment(
+    starts: Option<Local>,
+    after: Seconds,
+    step_min: i64,
+    down: bool,
+) -> Option<(String, i64)> {
     let starts = starts?;
     let minute = |local: Local| {
         let local_ms = local.wall.unix_ms().saturating_add(i64::from(local.utc_offset_s) * 1000);
@@ -26,19 +31,23 @@ fn moment(starts: Option<Local>, after: Seconds, step_min: i64, down: bool) -> O
     };
     let half_s = if down { 0.0 } else { 30.0 * step_min as f64 };
     let at = minute(starts.plus_s(after.si() + half_s));
-    let first = minute(starts).div_euclid(DAY_MIN);
     let time = format!("{:02}:{:02}", at.rem_euclid(DAY_MIN) / 60, at.rem_euclid(60));
-    Some(match at.div_euclid(DAY_MIN) - first {
-        0 => time,
+    Some((time, at.div_euclid(DAY_MIN) - minute(starts).div_euclid(DAY_MIN)))
+}
+
+/// `17:00`, `03:50 next day`, `17:00 on day 3`.
+fn with_day((time, days): &(String, i64)) -> String {
+    match days {
+        0 => time.clone(),
         1 => format!("{time} next day"),
         days => format!("{time} on day{TIE}{}", days + 1),
-    })
+    }
 }
 
 /// Until when, or for how long: `until 17:00`, `8 h`.
 fn reach(starts: Option<Local>, after: Seconds) -> String {
     match moment(starts, after, 1, false) {
-        Some(time) => format!("until {time}"),
+        Some(time) => format!("until {}", with_day(&time)),
         None => hours(after),
     }
 }
@@ -69,18 +78,24 @@ pub fn ends(answer: &Answer, starts: Option<Local>) -> String {
     let step = clock_step_min(middle, width);
     let at = |time, down| moment(starts, time, step, down);
     if answer.beyond[1] {
-        return format!("Would last more than {}.", minutes_said(safe_min(low, Seconds::ZERO)));
+        // Of more than 30 days no more is said.
+        let at_least = minutes_said(safe_min(low, Seconds::ZERO));
+        let or_more = if at_least.starts_with("more") { "" } else { " or more" };
+        return format!("Would last {at_least}{or_more}.");
     }
-    match (at(low, true), at(middle, false), at(high, false)) {
-        (Some(from), Some(about), _) if answer.beyond[2] => {
-            format!("Would end about {about}, {from} or later.")
-        }
-        (Some(from), Some(about), Some(to)) => format!("Would end about {about}, {from} to {to}."),
-        _ => format!(
-            "Would last about {}, {}.",
-            left_brief(middle, width),
-            range_brief(answer.lasts)
-        ),
+    let (Some(from), Some(about), Some(to)) = (at(low, true), at(middle, false), at(high, false))
+    else {
+        let (about, range) = (left_brief(middle, width), range_brief(answer.lasts));
+        return format!("Would last about {about}, {range}.");
+    };
+    // A day is said once where all three are of it.
+    let day_of = |one: &(String, i64)| {
+        if one.1 == about.1 { one.0.clone() } else { with_day(one) }
+    };
+    let (from, to, about) = (day_of(&from), day_of(&to), with_day(&about));
+    match answer.beyond[2] {
+        true => format!("Would end about {about}, {from} or later."),
+        false => format!("Would end about {about}, {from} to {to}."),
     }
 }
 
@@ -88,8 +103,8 @@ pub fn ends(answer: &Answer, starts: Option<Local>) -> String {
 #[must_use]
 pub fn mark(starts: Option<Local>, after: Seconds, with_minutes: bool) -> String {
     match moment(starts, after, 1, false) {
-        Some(time) if with_minutes => time.chars().take(5).collect(),
-        Some(time) => time.chars().take(2).collect(),
+        Some((time, _)) if with_minutes => time,
+        Some((time, _)) => time.chars().take(2).collect(),
         None => hours(after),
     }
 }
@@ -120,7 +135,7 @@ pub fn head(starts: Option<Local>, is_now: bool, ambient: Option<Celsius>) -> St
     let start = match starts {
         Some(starts) if is_now => format!("start now, {}", starts.hour_minute()),
         Some(starts) => format!("start {}", starts.hour_minute()),
-        None => "no time of day".into(),
+        None => "time not known".into(),
     };
     match ambient {
         Some(ambient) => format!("{start}, {}", celsius(ambient)),
@@ -283,4 +298,66 @@ sentences! {
     LOOK_AT = "Something there cannot be right:";
     LOOK_BELOW = "Something in the address cannot be right:";
     wrong_at(field, want) = "{field}: {want}";
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::{
+        plan::{self, PlanBank, Stretch},
+        time::Wall,
+    };
+
+    fn at_nine() -> Option<Local> {
+        Some(Local { wall: Wall::from_unix_ms(9 * 3_600_000), utc_offset_s: 0 })
+    }
+
+    fn h(hours: f64) -> Seconds {
+        Seconds::of(3600.0 * hours)
+    }
+
+    fn ending(hours: [f64; 3]) -> Answer {
+        let bank = PlanBank::default();
+        let stretches = alloc::vec![Stretch::of_shares(8.0, 0.1, 0.0)];
+        let plan = Plan { banks: alloc::vec![bank], stretches, finish_h: 8.0, ..Plan::default() };
+        Answer { lasts: hours.map(h), beyond: [false; 3], ..plan::answer(&plan, &[]) }
+    }
+
+    fn plain(text: &str) -> String {
+        text.replace(TIE, " ")
+    }
+
+    #[test]
+    fn a_chance_is_said_in_tenths() {
+        let said = |part| plain(&chance(Share::nearest(part), at_nine(), h(8.0)));
+        assert_eq!(said(0.81), "8 in 10 to last until 17:00.");
+        assert_eq!(said(0.94), "19 in 20 to last until 17:00.");
+        assert_eq!(said(0.99), "Almost sure to last until 17:00.");
+        assert_eq!(said(0.06), "1 in 10 to last until 17:00.");
+        assert_eq!(said(0.01), "Will hardly last until 17:00.");
+        assert_eq!(plain(&chance(Share::nearest(0.5), None, h(7.5))), "5 in 10 to last 7 h 30.");
+        let next = plain(&chance(Share::nearest(0.5), at_nine(), h(20.0)));
+        assert_eq!(next, "5 in 10 to last until 05:00 next day.");
+    }
+
+    #[test]
+    fn an_end_is_said_with_its_range_and_a_day_once() {
+        let said = |hours, starts| plain(&ends(&ending(hours), starts));
+        // 9:00 and 8 h 30; the cautious end is rounded down.
+        assert_eq!(said([7.83, 8.5, 9.3], at_nine()), "Would end about 17:30, 16:40 to 18:20.");
+        let night = said([17.9, 18.9, 19.7], at_nine());
+        assert_eq!(night, "Would end about 03:50 next day, 02:50 to 04:40.");
+        let both = said([14.0, 15.5, 17.0], at_nine());
+        assert_eq!(both, "Would end about 00:30 next day, 23:00 to 02:00.");
+        assert_eq!(said([7.83, 8.5, 9.3], None), "Would last about 8 h 30, 7 h 40 to 9 h 20.");
+        let long = Answer { beyond: [true; 3], ..ending([1500.0; 3]) };
+        assert_eq!(plain(&ends(&long, at_nine())), "Would last more than 30 days.");
+    }
+
+    #[test]
+    fn a_label_is_rounded_up_to_two_digits() {
+        for (mah, said) in [(9_830.0, "9900 mAh"), (14_010.0, "15000 mAh"), (420.0, "420 mAh")] {
+            assert_eq!(plain(&label_mah(mah)), said);
+        }
+    }
 }
