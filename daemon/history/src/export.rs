@@ -8,7 +8,10 @@
 
 use std::{fmt::Write as _, iter::Peekable, vec::IntoIter};
 
-use reckon::record::{Channel, CloseUp, Ending, Event, Outing, Row, SwitchedOn};
+use reckon::{
+    record::{Channel, CloseUp, Ending, Event, Outing, Row, SwitchedOn},
+    units::Celsius,
+};
 
 use crate::{reader::Reader, trouble::Trouble};
 
@@ -33,7 +36,7 @@ pub fn csv(reader: &Reader, outing: i64) -> Result<Option<Pieces>, Trouble> {
     let Some(told) = reader.outing(outing)? else { return Ok(None) };
     let banks = reader.banks()?;
     let bank = banks.iter().find(|bank| Some(&bank.spec.name) == told.bank.as_ref());
-    let facts = facts(&told, bank.and_then(|bank| bank.spec.ambient).map(|at| at.si()));
+    let facts = facts(&told, bank.and_then(|bank| bank.spec.ambient).map(Celsius::si));
     let (on, events) = (reader.switched_on(outing)?, reader.events(outing)?);
     let rows = reader.rows_by_hour(outing, &Channel::ALL)?;
     Ok(Some(Box::new(Csv::new(rows, facts, on, events))))

@@ -24,12 +24,16 @@ pub(crate) struct Problem {
     /// Where to go on from here: address and words.
     pub way_on: (&'static str, &'static str),
     /// When trying again can help, seconds.
-    pub retry_after_s: Option<u64>,
+    pub retry_after_s: Option<u32>,
     /// The way on is a code, typed on this very page.
     pub wants_code: Option<Box<CodeWanted>>,
     /// What cannot be right in a plan, one by one.
-    pub of_plan: Vec<PlanProblem>,
+    pub of_plan: Option<Box<PlanProblems>>,
 }
+
+/// All that cannot be right in a plan. In a box, so that every other problem stays small.
+#[derive(Clone, Debug)]
+pub(crate) struct PlanProblems(pub(crate) Vec<PlanProblem>);
 
 /// What the page with the field for the code has besides the problem.
 #[derive(Clone, Debug, Default)]
@@ -53,12 +57,12 @@ impl Problem {
     ) -> Self {
         let way_on = ("/", words::refusal::BACK_TO_NOW);
         let say = say.into();
-        let (retry_after_s, wants_code, of_plan) = (None, None, Vec::new());
+        let (retry_after_s, wants_code, of_plan) = (None, None, None);
         Self { status, code, title, say, way_on, retry_after_s, wants_code, of_plan }
     }
 
     pub(crate) fn of_plan(mut self, problems: Vec<PlanProblem>) -> Self {
-        self.of_plan = problems;
+        self.of_plan = Some(Box::new(PlanProblems(problems)));
         self
     }
 
@@ -68,7 +72,7 @@ impl Problem {
     }
 
     pub(crate) fn retry_after(mut self, wait_s: u64) -> Self {
-        self.retry_after_s = Some(wait_s);
+        self.retry_after_s = u32::try_from(wait_s).ok();
         self
     }
 
@@ -182,7 +186,7 @@ pub(crate) fn detail(problem: &Problem, path: &str) -> Vec<u8> {
         detail: &problem.say,
         instance: path,
         code: problem.code,
-        problems: &problem.of_plan,
+        problems: problem.of_plan.as_ref().map_or(&[], |all| &all.0),
     };
     serde_json::to_vec(&detail).unwrap_or_else(|_| b"{}".to_vec())
 }

@@ -97,8 +97,7 @@ fn plan_of(row: &Row<'_>) -> Done<OutingPlan> {
 
 /// A moment of a boot, since the outing began.
 fn axis_s(pieces: &[Piece], boot: i64, at_s: f64) -> f64 {
-    let of_boot = pieces.iter().filter(|piece| piece.boot == boot);
-    let piece = of_boot.filter(|piece| piece.from_s <= at_s).next_back();
+    let piece = pieces.iter().rfind(|piece| piece.boot == boot && piece.from_s <= at_s);
     piece.map_or(0.0, |piece| piece.axis_s(at_s))
 }
 

@@ -177,6 +177,9 @@ struct Reading<'a> {
     last_s: Option<f64>,
 }
 
+/// A row, and when the board was on from and to if it is the first of that.
+type RowOn = (Row, Option<(f64, f64)>);
+
 impl<'a> Reading<'a> {
     fn new(text: &'a [u8], least_s: f64) -> Result<Self, String> {
         let recording = Recording::new(text)?;
@@ -186,7 +189,7 @@ impl<'a> Reading<'a> {
     }
 
     /// The next row, and when the board was on from and to if it is the first of that.
-    fn next(&mut self) -> Result<Option<(Row, Option<(f64, f64)>)>, String> {
+    fn next(&mut self) -> Result<Option<RowOn>, String> {
         while let Some(seen) = self.recording.next_row()? {
             let Some(row) = self.row(&seen) else { continue };
             let Some((held, on_s)) = self.held.take() else {

@@ -26,10 +26,7 @@ pub fn said(told: &PlanOutcome) -> Vec<String> {
         true => gave_all(&between, &energy(gave)),
         false => gave_at_least(&between, &energy(gave)),
     });
-    [Some(hours), gave, told.ambient.map(|it| around_bank(it)), wrong(told)]
-        .into_iter()
-        .flatten()
-        .collect()
+    [Some(hours), gave, told.ambient.map(around_bank), wrong(told)].into_iter().flatten().collect()
 }
 
 /// In view over that: `planned 8 h, lasted 7 h 20`.
@@ -119,7 +116,7 @@ mod tests {
     use super::*;
     use crate::units::{Joules, Watts};
 
-    fn plain(lines: Vec<String>) -> Vec<String> {
+    fn plain(lines: &[String]) -> Vec<String> {
         lines.iter().map(|line| line.replace('\u{a0}', " ")).collect()
     }
 
@@ -142,7 +139,7 @@ mod tests {
     fn a_plan_is_said_beside_what_came() {
         let what = Assumed::Energy(Joules::from_wh(20.0), Joules::from_wh(12.0));
         let wrong = Wrong { what, moved: Seconds::of(-7200.0) };
-        let lines = plain(said(&outcome(true, Some(wrong))));
+        let lines = plain(&said(&outcome(true, Some(wrong))));
         assert_eq!(lines[0], "Planned to last between 5 h and 7 h; it lasted 4 h.");
         assert_eq!(lines[1], "The bank was expected to give 17.0 to 23.0 Wh; it gave 12.0 Wh.");
         assert_eq!(lines[2], "Planned for −4 °C around the bank, which no sensor reads.");
@@ -153,7 +150,7 @@ mod tests {
         let watts = [4.0, 3.0].map(Watts::of);
         let what = Assumed::Draw { name: "Contacts".into(), nth: 2, watts };
         let wrong = Wrong { what, moved: Seconds::of(4800.0) };
-        let lines = plain(said(&outcome(false, Some(wrong))));
+        let lines = plain(&said(&outcome(false, Some(wrong))));
         assert!(lines[0].ends_with("it would have lasted at least that."), "{lines:?}");
         assert!(lines[1].ends_with("it has given 12.0 Wh, and had at least that."), "{lines:?}");
         assert_eq!(
@@ -162,7 +159,7 @@ mod tests {
         );
         // Stopped early and nothing far off: nothing is claimed.
         assert_eq!(said(&outcome(false, None)).len(), 3);
-        assert_eq!(plain(said(&outcome(true, None)))[3], NONE_WRONG);
+        assert_eq!(plain(&said(&outcome(true, None)))[3], NONE_WRONG);
     }
 
     #[test]
