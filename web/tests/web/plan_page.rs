@@ -121,6 +121,14 @@ async fn what_cannot_be_right_comes_back_with_what_was_typed() {
     }
 }
 
+#[tokio::test]
+async fn a_lead_loses_volts_though_nobody_said_which_board() {
+    // 1 m there and back of AWG 24 is 2 x 84 mohm (ASTM B258), and a busy board takes an ampere and more.
+    let page = Rig::of("fine").get(&format!("{WHOLE}&lead.awg=24&lead.length_m=1")).await.text;
+    let said = page.split("the lead loses ").nth(1).unwrap().split('\u{a0}').next().unwrap();
+    assert!((0.15..0.6).contains(&said.parse::<f64>().unwrap()), "{said}");
+}
+
 /// Keys for files alone: a curve of many points, another board than this one, and what the page says once for all
 /// banks.
 const OF_FILES: [&str; 4] = ["converter.curve", "bank.board", "bank.ambient_c", "start"];

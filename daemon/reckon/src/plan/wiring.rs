@@ -5,7 +5,10 @@ use super::{
     spec::{Feeds, Plan},
     wire::{BOARD_SUPPLY, LeadGrade, UNDERVOLTAGE, grade},
 };
-use crate::units::{Amps, Celsius, Ohms, Volts};
+use crate::{
+    draw::BoardModel,
+    units::{Amps, Celsius, Ohms, Volts},
+};
 
 /// What a lead costs at peak load.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -32,7 +35,8 @@ pub(super) fn wiring(plan: &Plan) -> Option<Wiring> {
     let usb = bank.spec.series <= 1;
     let source = lead.source.unwrap_or(if usb { BOARD_SUPPLY } else { bank.spec.label_volts });
     let peak = lead.peak.unwrap_or_else(|| {
-        let board_w = plan.load.full_w.unwrap_or(0.0) + most_extra_w(plan);
+        let some_board = || BoardModel::new(None, None).full.si();
+        let board_w = plan.load.full_w.unwrap_or_else(some_board) + most_extra_w(plan);
         let board_w = if bank.feeds == Feeds::Radio { 0.0 } else { board_w / through(plan, usb) };
         let radio_w = plan.load.radio_transmit_w.filter(|_| bank.feeds != Feeds::Board);
         Amps::of((board_w + radio_w.unwrap_or(0.0)) / source.si().max(0.1))
