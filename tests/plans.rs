@@ -266,6 +266,31 @@ fn without_a_record_a_bank_cannot_be_known_and_an_activity_is_assumed() {
     );
 }
 
+#[test]
+fn the_documents_example_is_worked_out_and_every_key_is_in_it() {
+    let home = home();
+    let text = fs::read_to_string(tree().join("docs/plan.md")).expect("a text");
+    let example = text.split("```toml\n").nth(1).and_then(|rest| rest.split("```").next());
+    let told = answer(home.path(), &[], example.expect("an example"));
+    assert_eq!((&told["finish_s"], &told["reserve_s"]), (&json!(28_800.0), &json!(3600.0)));
+    // What is told of a key that is none names those there are.
+    let tables = ["", "bank", "converter", "lead", "draw", "sun", "stretch"];
+    let mut named = 0;
+    for table in tables {
+        let header = if table.is_empty() { String::new() } else { format!("[{table}]\n") };
+        let said = planned(home.path(), &[], &format!("{header}no_such_key = 1\n")).err;
+        let keys = said.split("There are: ").nth(1).and_then(|rest| rest.split('.').next());
+        for key in keys.expect("the keys").split(", ") {
+            named += 1;
+            assert!(
+                text.contains(&format!("`{key}`")),
+                "docs/plan.md says nothing of {table}.{key}"
+            );
+        }
+    }
+    assert!(named > 50, "only {named} keys were met");
+}
+
 /// Whoever reads may have seen enough.
 #[test]
 fn a_pipe_that_closes_is_no_trouble() {

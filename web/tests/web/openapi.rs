@@ -154,7 +154,7 @@ fn units_stand_last() {
         "per_s", "min", "percent", "at", "gap", "ms",
     ];
     // Bare shares, counts, and what is no quantity.
-    const BARE: [&str; 39] = [
+    const BARE: [&str; 41] = [
         "p10",
         "p50",
         "p90",
@@ -194,8 +194,10 @@ fn units_stand_last() {
         "hours",
         "awg",
         "mm2",
+        "age_years",
+        "cycles",
     ];
-    const SHARES: [&str; 22] = [
+    const SHARES: [&str; 23] = [
         "weight",
         "chance",
         "time_share",
@@ -218,6 +220,7 @@ fn units_stand_last() {
         "charge_efficiency",
         "kept",
         "calling",
+        "kept_at",
     ];
     fn walk(value: &Value) {
         if let Some(properties) = value.get("properties").and_then(Value::as_object) {
@@ -393,6 +396,39 @@ async fn a_plan_is_told_as_promised() {
     let refused = rig.send(json("/api/v1/plan", r#"{"bank":{"label_mah":1}}"#, "")).await.json();
     fits(&document, problem, &refused, "problem", &mut BTreeSet::new()).unwrap();
     assert_eq!(refused["problems"].as_array().map(Vec::len), Some(2), "{refused}");
+}
+
+/// What is told of a key that is none names those there are: these and no others are in the document.
+#[tokio::test]
+async fn every_key_of_a_plan_is_in_the_document() {
+    let document = document();
+    let rig = Rig::of("fine");
+    let whole = document
+        .pointer("/paths/~1api~1v1~1plan/post/requestBody/content/application~1json/schema");
+    let whole = whole.unwrap();
+    let schemas = &document["components"]["schemas"];
+    for table in ["", "bank", "converter", "lead", "draw", "sun", "stretch"] {
+        let schema = match table {
+            "" => whole,
+            "bank" => &schemas["PlanBank"],
+            "stretch" => &schemas["PlanStretch"],
+            table => &whole["properties"][table],
+        };
+        let body = match table {
+            "" => r#"{"no_such_key":1}"#.to_owned(),
+            table => format!(r#"{{"{table}":{{"no_such_key":1}}}}"#),
+        };
+        let refused = rig.send(json("/api/v1/plan", &body, "")).await.json();
+        let mut all = refused["problems"].as_array().unwrap().iter();
+        let want = all.find(|it| it["key"] == "no_such_key").unwrap()["want"].as_str().unwrap();
+        let named = want.split("There are: ").nth(1).unwrap().trim_end_matches('.');
+        let named: BTreeSet<&str> = named.split(", ").collect();
+        let tables = ["bank", "converter", "lead", "draw", "sun", "stretch"];
+        let own = schema["properties"].as_object().unwrap().keys().map(String::as_str);
+        let own: BTreeSet<&str> =
+            own.filter(|key| !table.is_empty() || !tables.contains(key)).collect();
+        assert_eq!(own, named, "[{table}]");
+    }
 }
 
 /// What each address takes that changes something: its body's schema, if it has one.

@@ -20,6 +20,7 @@ sentences! {
     usable(low, middle, high) = "{middle} (between {low} and {high})";
     held(usable) = "Usable at the start: {usable}.";
     INPUT = "The plan from standard input";
+    USABLE_COLUMN = "usable at the start";
     BY_LABEL = "its label";
     smallest(odds: Share, label: AmpHours, usable: Joules) = "{:.0} mAh on its label ({} usable): {}.",
         100.0 * libm::ceil(label.si() * 10.0), energy(usable), chance(odds);

@@ -65,7 +65,7 @@ fn usable(of: &Value) -> String {
 }
 
 fn banks(all: &Value) -> String {
-    let title = ["", "known from", "usable at the start", "label", "weighs"].map(str::to_owned);
+    let title = ["", "known from", words_of::USABLE_COLUMN, "label", "weighs"].map(str::to_owned);
     let row = |it: &Value| {
         vec![
             string(it, "name").to_owned(),
