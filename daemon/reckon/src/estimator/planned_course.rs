@@ -21,8 +21,8 @@ const HALF_HOUR_MEMORY: f64 = MEMORY * MEMORY * MEMORY * MEMORY * MEMORY * MEMOR
 const FOLLOWED: f64 = 0.85;
 /// Deviation (ln) of half an hour's mean draw from that of its stretch (as [`super::draw`]'s ordinary temper).
 const WANDERS: f64 = 0.10;
-/// Bounds of how well a plan may know its draw (deviation of the logarithm).
-const KNOWN: (f64, f64) = (0.03, 0.8);
+/// No plan knows the draw of a stretch better, nor worse (deviation of the logarithm; common practice, no source).
+const KNOWN: (f64, f64) = (0.12, 0.8);
 /// Less than this is no draw that a ratio could be taken of, W.
 const LEAST_W: f64 = 0.05;
 /// No stretch lasts longer, s, and none draws more, W.
@@ -161,12 +161,21 @@ impl PlannedCourse {
         HalfHour { seen: (0.0, 0.0, 0.0), common, var, leg, own, other }
     }
 
+    /// Variance (ln) that a stretch has alone. Where it draws far otherwise than planned, that is believed of it
+    /// and not averaged (Student's law as a scale mixture).
+    fn own_var(&self, leg: &Leg) -> f64 {
+        let off2 = leg
+            .ratio()
+            .map_or(0.0, |(ratio, var)| ratio * ratio / (self.common_var + leg.own_var + var));
+        leg.own_var * ((JUDGE + off2) / (JUDGE + 1.0)).max(1.0)
+    }
+
     /// ln of the ratio that all stretches have in common, and its variance.
     fn common(&self) -> (f64, f64) {
         let (mut sum, mut precision) = (0.0, 1.0 / self.common_var);
         for leg in &self.legs {
             let Some((ratio, var)) = leg.ratio() else { continue };
-            let weight = 1.0 / (leg.own_var + var);
+            let weight = 1.0 / (self.own_var(leg) + var);
             sum += weight * ratio;
             precision += weight;
         }
@@ -177,7 +186,8 @@ impl PlannedCourse {
     fn own(&self, leg: usize, common: f64) -> (f64, f64) {
         let Some(leg) = self.legs.get(leg) else { return (0.0, 0.0) };
         let Some((ratio, var)) = leg.ratio() else { return (0.0, leg.own_var) };
-        let gain = leg.own_var / (leg.own_var + var);
+        let own_var = self.own_var(leg);
+        let gain = own_var / (own_var + var);
         (gain * (ratio - common), gain * var)
     }
 
