@@ -10,7 +10,11 @@ use axum::{
 };
 use reckon::{
     bank::BankSpec,
-    plan::{Description, Doing, Given, Place, Stretch},
+    plan::{
+        Description, Doing, Given, Place, Stretch,
+        sun::{Light, Sun},
+    },
+    units::Volts,
 };
 
 use crate::http::problem::Problem;
@@ -301,6 +305,29 @@ impl PlanQuery {
         set("label_v", &typed(bank.label_volts.si()));
         set("measured_at", bank.measured_at.name());
         query
+    }
+
+    /// With this panel, where hours of full sun say what it gets.
+    pub(crate) fn with_sun(self, sun: &Sun) -> Option<Self> {
+        let (panel, light) = sun.made_of();
+        let Light::Hours { full_sun_h: (from, to), noon_s, .. } = light else { return None };
+        let noon_h = typed(noon_s / 3600.0);
+        let told = [
+            ("sun.panel_w", typed(panel.rated_w)),
+            ("sun.full_sun_h", typed(*from)),
+            ("sun.full_sun_h.to", typed(*to)),
+            ("sun.noon_in_h", noon_h),
+        ];
+        Some(told.into_iter().fold(self, |query, (name, value)| query.with(name, &value)))
+    }
+
+    /// A radio's amperes stay at the volts of the bank before, where nobody said at which they are.
+    pub(crate) fn with_radio_at(self, volts: Volts) -> Self {
+        let has_radio = self.fields.iter().any(|(name, _)| name.starts_with("draw.radio"));
+        if !has_radio || self.get("draw.radio_v").is_some() {
+            return self;
+        }
+        self.with("draw.radio_v", &typed(volts.si()))
     }
 
     /// Without the fields of its first bank.

@@ -401,8 +401,16 @@ fn applied(
         {
             continue;
         }
+        if nth == 0
+            && let Some(before) = before
+        {
+            query = query.with_radio_at(before.spec.label_volts);
+        }
         let is_known = known.banks.iter().any(|(spec, _)| is_same(spec, &bank.spec));
         query = query.with_nth_bank(nth, &bank.spec, is_known);
+    }
+    if changed.sun != plan.sun {
+        query = query.with_sun(changed.sun.as_ref()?)?;
     }
     let ambient = |plan: &Plan| plan.banks.first().and_then(|bank| bank.spec.ambient);
     if let Some(warmer) = ambient(&changed).filter(|it| Some(*it) != ambient(plan)) {

@@ -58,21 +58,48 @@ async fn three_taps_lead_to_an_answer() {
     assert!(page.contains("in 10 to last until 17:00."), "{page}");
 }
 
+/// When it would end, min after a midnight, and what is said of the change of this text, min.
+fn ends_min(page: &str) -> f64 {
+    let about = page.split("Would end about ").nth(1).unwrap();
+    let (hour, minute) = about[..5].split_once(':').unwrap();
+    let next = about[5..].starts_with(" next day");
+    let days = if next { 1440.0 } else { 0.0 };
+    hour.parse::<f64>().unwrap() * 60.0 + minute.parse::<f64>().unwrap() + days
+}
+
+fn gains_min(text: &str) -> f64 {
+    let parts: Vec<&str> = text.trim_start_matches("+\u{a0}").split('\u{a0}').collect();
+    match parts[..] {
+        [hours, "h"] => hours.parse::<f64>().unwrap() * 60.0,
+        [hours, "h", min] => hours.parse::<f64>().unwrap() * 60.0 + min.parse::<f64>().unwrap(),
+        [min, "min"] => min.parse().unwrap(),
+        _ => panic!("{text}"),
+    }
+}
+
 #[tokio::test]
 async fn a_tap_on_a_change_makes_it() {
     let rig = Rig::of("fine");
-    let page = rig.get(&format!("{WHOLE}&open=cold")).await.text;
-    let buys = page.split("class=buys").nth(1).unwrap().split("</section>").next().unwrap();
-    let links: Vec<&str> =
-        buys.split("href=\"").skip(1).map(|it| it.split('"').next().unwrap()).collect();
-    assert_eq!(links.len(), 3, "{buys}");
-    for href in links {
-        let href = href.replace("&#38;", "&").replace("&amp;", "&");
-        let changed = rig.get(&href).await;
-        assert_eq!(changed.status, StatusCode::OK, "{href}");
-        assert!(changed.text.contains(" last until "), "{href}: {}", changed.text);
-        assert!(!href.contains("open="), "{href}");
+    let mut seen = 0;
+    for plan in [
+        &format!("{WHOLE}&open=cold&at=08:00&ambient_c=2"),
+        "/plan?bank.label_mah=10000&at=08:00&stretch.0.hours=6&stretch.0.busy=.5&stretch.0.sent=.3&draw.radio=small",
+    ] {
+        let page = rig.get(plan).await.text;
+        let buys = page.split("class=buys").nth(1).unwrap().split("</section>").next().unwrap();
+        for row in buys.split("href=\"").skip(1) {
+            let href = row.split('"').next().unwrap().replace("&#38;", "&");
+            assert!(!href.contains("open="), "{href}");
+            let gains = row.split("<b>").nth(1).unwrap().split('<').next().unwrap();
+            let changed = rig.get(&href).await;
+            assert_eq!(changed.status, StatusCode::OK, "{href}");
+            // Each of the two times is rounded to ten minutes, and so is what lies between them; beyond 12 h to 30.
+            let later = ends_min(&changed.text) - ends_min(&page);
+            assert!((later - gains_min(gains)).abs() <= 30.0, "{href}: {later} for {gains}");
+            seen += 1;
+        }
     }
+    assert_eq!(seen, 6);
 }
 
 #[tokio::test]

@@ -228,6 +228,12 @@ impl Sun {
         sound.then_some(Self { panel, light, charge, air })
     }
 
+    /// What it was made of.
+    #[must_use]
+    pub const fn made_of(&self) -> (&Panel, &Light) {
+        (&self.panel, &self.light)
+    }
+
     /// The outing's sun where the sky is so clear: none stands for the dullest told of, the whole for the
     /// clearest, half for the middle of the range of cloud or hours. One sky for all days. So many seconds
     /// are reckoned, 10 days at most.
