@@ -20,6 +20,7 @@ mod meter;
 mod notes;
 mod observe;
 mod outing_count;
+mod plan_in_force;
 mod possible;
 mod resume;
 mod rules;

@@ -4,37 +4,16 @@
 use alloc::sync::Arc;
 use core::time::Duration;
 
-use super::{choices::PlanChoice, commands::FARTHEST_FINISH, setup::Refusal, state::Engine};
+use super::{
+    choices::PlanChoice, commands::FARTHEST_FINISH, plan_in_force::StartedPlan, setup::Refusal,
+    state::Engine,
+};
 use crate::{
     bank::{BankSpec, Start},
     estimator::Estimator,
     record::OutingPlan,
-    time::{Mono, Stamp, Wall},
+    time::{Mono, Stamp},
 };
-
-/// A plan in force.
-#[derive(Clone, Debug)]
-pub(super) struct StartedPlan {
-    plan: Arc<OutingPlan>,
-    /// When it was started by the calendar, where that was believed.
-    wall: Option<Wall>,
-    /// Whether [`OutingPlan::began_s`] is of this boot's time; before a clock is believed it is not.
-    placed: bool,
-    /// Whether it was started in this boot.
-    here: bool,
-}
-
-impl StartedPlan {
-    /// How long ago, s.
-    fn since_s(&self, now: Mono) -> Option<f64> {
-        self.placed.then(|| now.as_s() - self.plan.began_s)
-    }
-
-    /// How long it plans, s.
-    fn lasts_s(&self) -> f64 {
-        self.plan.stretches.iter().map(|one| one.lasts_s).sum()
-    }
-}
 
 impl Engine {
     /// The outing starts with a plan: its end becomes the finish, another known bank is put to use, and its

@@ -9,11 +9,11 @@ use super::{
     latched_flags::LatchedFlags,
     loads::LoadWatch,
     outing_count::OutingCount,
+    plan_in_force::StartedPlan,
     rules::ByRules,
     setup::{Radio, Setup},
     shown_forecast::{ShownForecast, Silence},
     source_select::{MeasuredBy, SourceSelector},
-    started_plan::StartedPlan,
     switches::Switches,
     tracked_bank::TrackedBank,
 };
