@@ -156,7 +156,7 @@ pub fn answer(plan: &Plan, others: &[PlanBank]) -> Answer {
     let chance = |at| spread.chance_beyond(at).unwrap_or(Share::NONE);
     let lasts = quantiles(&spread);
     let followed = Seconds::of(3600.0 * worked.paths.hours.last().copied().unwrap_or(LONGEST_H));
-    let changes = changes(plan, others, lasts[1]);
+    let changes = changes(plan, others, lasts[1], skies.as_ref());
     let (draw_w, draw_log_sd) = worked.draw(plan.finish_h);
     Answer {
         lasts,
@@ -178,11 +178,17 @@ pub fn answer(plan: &Plan, others: &[PlanBank]) -> Answer {
 
 /// What buys the most time: of other banks the first that carries the outing in nine of ten cases, else the one that
 /// gains most, so that there is room for what costs nothing.
-fn changes(plan: &Plan, others: &[PlanBank], middle: Seconds) -> Vec<Change> {
+fn changes(
+    plan: &Plan,
+    others: &[PlanBank],
+    middle: Seconds,
+    skies: Option<&Skies>,
+) -> Vec<Change> {
     let wanted = Seconds::of(3600.0 * (plan.finish_h + plan.reserve_h));
     let tried = |(what, changed): (What, Plan)| {
-        let skies = skies_of(&changed);
-        let spread = Worked::new(&changed, skies.as_ref()).spread();
+        // The same sun need not be worked out again.
+        let other = if changed.sun == plan.sun { None } else { skies_of(&changed) };
+        let spread = Worked::new(&changed, other.as_ref().or(skies)).spread();
         let carries = spread.chance_beyond(wanted).is_some_and(|chance| chance.part() >= WANTED[0]);
         (Change { what, gains: quantiles(&spread)[1] - middle }, carries)
     };

@@ -28,6 +28,10 @@ const TEMPERATE: Celsius = Celsius::of(15.0);
 const NOON_IN_H: f64 = 3.0;
 /// Where nobody says how busy the processor is (common practice, no source: logging, a hotspot).
 const SOMEWHAT_BUSY: f64 = 0.15;
+/// A radio is meant for 12 V: from here on the pack's own volts count, else those of a usual pack (common practice,
+/// no source: four cells of LiFePO4).
+const LEAST_RADIO_V: f64 = 6.0;
+const USUAL_RADIO_V: f64 = 12.8;
 /// Where nobody says which board, W at rest.
 const SOME_BOARD_W: f64 = 2.5;
 
@@ -58,7 +62,8 @@ impl<'a> Reading<'a> {
     /// The plan; to be leant on only if nothing was wrong.
     pub(super) fn plan(&mut self) -> Plan {
         let banks = self.banks();
-        let load = self.load(banks.first().map(|bank| &bank.spec));
+        let radios = banks.iter().find(|bank| bank.feeds != Feeds::Board);
+        let load = self.load(radios.map(|bank| &bank.spec));
         let through = banks.first().and_then(|bank| self.through(&bank.spec, &load));
         let lead = self.lead();
         let sun = banks.first().and_then(|bank| self.sun(&bank.spec));
@@ -166,8 +171,10 @@ impl<'a> Reading<'a> {
         let of = |key: &str| self.number("draw", 0, key);
         let (idle, full) = (of("idle_w"), of("full_w"));
         let told = idle.zip(full).map(|(idle, full)| (Watts::of(idle), Watts::of(full)));
-        let label_v = bank.map_or(1.0, |bank| bank.label_volts.si());
-        let volts = of("radio_v").unwrap_or(label_v);
+        // Behind a USB bank a radio of 12 V has a converter of its own.
+        let label_v =
+            bank.map(|bank| bank.label_volts.si()).filter(|volts| *volts >= LEAST_RADIO_V);
+        let volts = of("radio_v").or(label_v).unwrap_or(USUAL_RADIO_V);
         let radio = |key| of(key).map(|amps| amps * volts);
         let class = self.text("draw", 0, "radio");
         let class = class.and_then(|name| RadioClass::named(&name)).map(RadioClass::middle);

@@ -497,3 +497,18 @@ fn morse_counts_its_key_up_current() {
     assert!((draw_w(Some(0.6)) - 12.8 * 0.566).abs() < 0.02, "{}", draw_w(Some(0.6)));
     assert!(draw_w(None) < draw_w(Some(0.6)));
 }
+
+#[test]
+fn a_radios_amperes_are_meant_at_the_bank_that_feeds_it() {
+    // 0.25 A at 12.8 V are 3.2 W, whatever the label of the board's own USB bank says.
+    let plan = described([
+        number("bank", 0, "label_mah", 10_000.0),
+        text("bank", 0, "feeds", "board"),
+        text("bank", 1, "cells", "lifepo4"),
+        number("bank", 1, "label_mah", 6_000.0),
+        text("bank", 1, "feeds", "radio"),
+        number("draw", 0, "radio_receive_a", 0.25),
+        number("stretch", 0, "hours", 4.0),
+    ]);
+    assert!((plan.unwrap().load.radio_receive_w.unwrap() - 3.2).abs() < 1e-9);
+}
