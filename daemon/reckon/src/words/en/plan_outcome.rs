@@ -47,10 +47,15 @@ pub fn row(one: &StretchOutcome, nth: usize, began: Option<Local>) -> (String, [
     let head = format!("{}, {}", capital(&name), stretch(began, one.from, one.to));
     let none = || "–".into();
     let drew = one.drew.map_or_else(none, |drew| bare(&power(drew)).into());
-    let off = one.drew.filter(|_| one.planned.si() > 0.0);
-    let off = off.map_or_else(none, |drew| off_by(drew.si() / one.planned.si() - 1.0));
+    // Against next to nothing no share says anything.
+    let ratio = one.drew.map(|drew| drew.si() / one.planned.si());
+    let ratio = ratio.filter(|ratio| one.planned.si() > 0.0 && *ratio < MOST_TIMES);
+    let off = ratio.map_or_else(none, |ratio| off_by(ratio - 1.0));
     (head, [bare(&power(one.planned)).into(), drew, off])
 }
+
+/// From here on no `×` is told.
+const MOST_TIMES: f64 = 1000.0;
 
 /// `+25 %`.
 fn off_by(off: f64) -> String {
@@ -179,6 +184,7 @@ mod tests {
             row(&one, 1, None).1[2].replace('\u{a0}', " ")
         };
         assert_eq!([2.001, 1.5, 5.0].map(off), ["0 %", "−25 %", "× 2.5"]);
+        assert_eq!(off(1e300), "–");
         let unread = StretchOutcome { drew: None, ..one };
         assert_eq!(row(&unread, 1, None).1[1..], ["–", "–"]);
     }
