@@ -121,14 +121,16 @@ impl LevelWatch {
             .chunks(GROUP)
             .filter_map(|all| Group::of(all.iter().filter(|r| is_not(f64::from(r.watts)))))
             .collect();
-        let first = groups.first()?;
+        if groups.is_empty() {
+            return None;
+        }
         let work = work_w(&groups, load);
         let slope = work.map_or(0.0, |line| line.slope);
         let mut rests: Vec<f64> = groups.iter().map(|g| g.watts - slope * g.busy).collect();
         rests.sort_by(f64::total_cmp);
         let (rest_w, step) = step(&rests);
         let mean = |of: fn(&Group) -> f64| groups.iter().map(of).sum::<f64>() / groups.len() as f64;
-        let quiet_w = mean(|g| g.watts).max(first.watts.min(rest_w));
+        let quiet_w = mean(|g| g.watts);
         let sent = &all[all.partition_point(|w| !is_sent(*w))..];
         let sending_w =
             (sent.len() >= FEWEST_SENT).then(|| quantile(sent, WHOLLY_SENT_AT) - quiet_w);

@@ -7,7 +7,7 @@ use crate::{bank::BankSpec, record::RunDown};
 
 /// A 12 V pack feeds the board through a step-down converter of about this efficiency (trade
 /// figure for 0.5 to 3 A at 5 V; common practice, no source).
-pub(super) const STEP_DOWN: f64 = 0.89;
+pub(crate) const STEP_DOWN: f64 = 0.89;
 /// A board in use draws more than its printed idle figure: radio link, hotspot, display, what is
 /// plugged in. Taken as this share of what full work adds (fit).
 const IN_USE: f64 = 0.5;
@@ -25,7 +25,7 @@ const CHANGE_USB: (f64, f64) = (0.13, 10.0);
 const CHANGE_PACK: (f64, f64) = (0.30, 8.0);
 
 /// What a board draws that nobody has told of, W: a middling one.
-pub(super) const SOME_BOARD_W: f64 = 2.5;
+pub(crate) const SOME_BOARD_W: f64 = 2.5;
 /// Full work against idle for such a board (the vendors' tables: about two to two and a half).
 pub(super) const FULL_TO_IDLE: f64 = 2.2;
 

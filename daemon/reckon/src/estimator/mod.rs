@@ -32,6 +32,7 @@ mod work_life;
 
 pub(crate) use comparable::comparable;
 pub use draw_levels::LevelWatch;
+pub(crate) use draw_prior::{SOME_BOARD_W, STEP_DOWN};
 pub use learned::Learned;
 pub use load_prior::LoadPrior;
 pub use observation::{FED_OTHERWISE_W, Observation};

@@ -166,7 +166,7 @@ pub fn answer(plan: &Plan, others: &[PlanBank]) -> Answer {
         energy_wh: worked.energy_wh(),
         draw_w,
         draw_log_sd,
-        points: worked.points(plan, skies.as_ref()),
+        points: worked.points(plan, lasts[2], skies.as_ref()),
         smallest: worked.smallest(plan),
         wiring: wiring(plan),
         cautions: cautions(plan),
@@ -291,10 +291,10 @@ impl<'a> Worked<'a> {
         sums
     }
 
-    fn points(&self, plan: &Plan, skies: Option<&Skies>) -> Vec<Point> {
+    /// From the start to `end` or what is wanted, whichever is later.
+    fn points(&self, plan: &Plan, end: Seconds, skies: Option<&Skies>) -> Vec<Point> {
         let last = plan.finish_h + plan.reserve_h;
-        let ends = quantiles(&self.spread())[2].si() / 3600.0;
-        let until = last.max(ends).min(*self.paths.hours.last().unwrap_or(&last));
+        let until = last.max(end.si() / 3600.0).min(*self.paths.hours.last().unwrap_or(&last));
         (0..=POINTS)
             .map(|n| {
                 let hour = until * n as f64 / POINTS as f64;

@@ -6,7 +6,10 @@ use super::{
     spec::{Doing, Plan, PlanBank, Stretch},
     sun::{Charge, DAYLIGHT_UNSAID_H, Light, Panel, Sun},
 };
-use crate::units::{AmpHours, Celsius, Seconds};
+use crate::{
+    estimator::Learned,
+    units::{AmpHours, Celsius, Seconds},
+};
 
 /// A change.
 #[derive(Clone, Debug, PartialEq)]
@@ -69,17 +72,16 @@ pub struct Change {
 /// What is left of the processor's draw when it is slowed down (ours: boards halve their clock, and a decoder
 /// then takes longer).
 const SLOWED: f64 = 0.6;
-/// A bank is kept as warm as this in a pocket, °C, where it is colder by this much.
-const WARM_C: f64 = 15.0;
-const COLDER_C: f64 = 5.0;
+/// A bank is kept as warm as this in a pocket, where it is colder by so many degrees.
+const WARM: Celsius = Celsius::of(15.0);
+const COLDER_K: f64 = 5.0;
 /// Less of the cores is busy where nothing is decoded.
 const QUIET_BUSY: f64 = 0.05;
 
 /// Each change that this plan allows, with the plan changed.
 pub(super) fn possible(plan: &Plan, others: &[PlanBank]) -> Vec<(What, Plan)> {
     let mut all: Vec<(What, Plan)> = Vec::new();
-    let known = |bank: &PlanBank| plan.banks.iter().any(|b| b.spec.name == bank.spec.name);
-    for bank in others.iter().filter(|bank| !known(bank)) {
+    for bank in others {
         let mut taken = plan.clone();
         let mut bank = bank.clone();
         if let Some(first) = taken.banks.first_mut() {
@@ -94,22 +96,20 @@ pub(super) fn possible(plan: &Plan, others: &[PlanBank]) -> Vec<(What, Plan)> {
         brought.banks.push(bank);
         all.push((What::Bring(name), brought));
     }
-    if let Some((name, _)) = &plan.quietest {
-        let quieter = with_half_quieter(plan);
-        if quieter.stretches != plan.stretches {
-            all.push((What::Quieter(name.clone()), quieter));
-        }
-    }
-    let mut add = |what, change: &dyn Fn(&mut Plan) -> bool| {
+    let mut add = |what, change: &dyn Fn(&mut Plan)| {
         let mut changed = plan.clone();
-        if change(&mut changed) {
+        change(&mut changed);
+        if changed != *plan {
             all.push((what, changed));
         }
     };
+    if let Some((name, _)) = &plan.quietest {
+        add(What::Quieter(name.clone()), &half_quieter);
+    }
     add(What::Double, &double);
     add(What::SendHalf, &|plan| each_share(plan, |_, sent| *sent *= 0.5));
     add(What::SlowDown, &|plan| each_share(plan, |busy, _| *busy *= SLOWED));
-    add(What::DisplayOff, &display_off);
+    add(What::DisplayOff, &|plan| plan.stretches.iter_mut().for_each(|one| one.display_on = false));
     add(What::RadioOff, &radio_off);
     add(What::KeepWarm, &keep_warm);
     add(What::Panel, &panel);
@@ -117,8 +117,8 @@ pub(super) fn possible(plan: &Plan, others: &[PlanBank]) -> Vec<(What, Plan)> {
 }
 
 /// Every stretch of an activity that draws more is halved, and its second half given to the quietest.
-fn with_half_quieter(plan: &Plan) -> Plan {
-    let Some((name, usual)) = &plan.quietest else { return plan.clone() };
+fn half_quieter(plan: &mut Plan) {
+    let Some((name, usual)) = &plan.quietest else { return };
     let halved = |stretch: &Stretch| {
         let more = matches!(&stretch.doing, Doing::Activity(_, of) if of.watts > usual.watts);
         if !more {
@@ -128,7 +128,7 @@ fn with_half_quieter(plan: &Plan) -> Plan {
         let doing = Doing::Activity(name.clone(), *usual);
         Vec::from([half.clone(), Stretch { doing, ..half }])
     };
-    Plan { stretches: plan.stretches.iter().flat_map(halved).collect(), ..plan.clone() }
+    plan.stretches = plan.stretches.iter().flat_map(halved).collect();
 }
 
 /// The plan with this change, where it allows it.
@@ -137,51 +137,38 @@ pub fn changed(plan: &Plan, others: &[PlanBank], what: &What) -> Option<Plan> {
     possible(plan, others).into_iter().find(|(one, _)| one == what).map(|(_, plan)| plan)
 }
 
-fn double(plan: &mut Plan) -> bool {
-    let Some(first) = plan.banks.first_mut() else { return false };
-    first.spec.label = AmpHours::of(2.0 * first.spec.label.si());
-    first.learned = crate::estimator::Learned::default();
-    true
+fn double(plan: &mut Plan) {
+    if let Some(first) = plan.banks.first_mut() {
+        first.spec.label = AmpHours::of(2.0 * first.spec.label.si());
+        first.learned = Learned::default();
+    }
 }
 
-fn each_share(plan: &mut Plan, change: impl Fn(&mut f64, &mut f64)) -> bool {
-    let before = plan.stretches.clone();
+fn each_share(plan: &mut Plan, change: impl Fn(&mut f64, &mut f64)) {
     for stretch in &mut plan.stretches {
         if let Doing::Shares { busy, sent } = &mut stretch.doing {
             change(busy, sent);
         }
     }
-    plan.stretches != before
 }
 
-fn display_off(plan: &mut Plan) -> bool {
-    let before = plan.stretches.clone();
-    for stretch in &mut plan.stretches {
-        stretch.display_on = false;
+fn radio_off(plan: &mut Plan) {
+    if plan.load.radio_receive_w.is_none() {
+        return;
     }
-    plan.stretches != before
-}
-
-fn radio_off(plan: &mut Plan) -> bool {
-    let has_radio = plan.load.radio_receive_w.is_some();
-    let before = plan.stretches.clone();
     for stretch in &mut plan.stretches {
         if matches!(stretch.doing, Doing::Shares { busy, sent } if sent == 0.0 && busy <= QUIET_BUSY)
         {
             stretch.radio_on = false;
         }
     }
-    has_radio && plan.stretches != before
 }
 
 /// A panel of 20 W, three hours of full sun a day (ours: a hand-sized panel on a fair day), the middle of them
 /// three hours after the start.
-fn panel(plan: &mut Plan) -> bool {
-    if plan.sun.is_some() {
-        return false;
-    }
-    let Some(bank) = plan.banks.first() else { return false };
-    let air = bank.spec.ambient.unwrap_or(Celsius::of(WARM_C));
+fn panel(plan: &mut Plan) {
+    let Some(bank) = plan.banks.first().filter(|_| plan.sun.is_none()) else { return };
+    let air = bank.spec.ambient.unwrap_or(WARM);
     let light = Light::Hours {
         full_sun_h: (3.0, 3.0),
         noon_s: 3.0 * 3600.0,
@@ -189,16 +176,12 @@ fn panel(plan: &mut Plan) -> bool {
     };
     let charge = Charge::usual(bank.spec.cells, bank.spec.label_energy(), air, None);
     plan.sun = Sun::new(Panel::flat(20.0), light, charge, air);
-    plan.sun.is_some()
 }
 
-fn keep_warm(plan: &mut Plan) -> bool {
-    let mut colder = false;
+fn keep_warm(plan: &mut Plan) {
     for bank in &mut plan.banks {
-        if bank.spec.ambient.is_some_and(|c| c.si() <= WARM_C - COLDER_C) {
-            bank.spec.ambient = Some(Celsius::of(WARM_C));
-            colder = true;
+        if bank.spec.ambient.is_some_and(|c| c.si() <= WARM.si() - COLDER_K) {
+            bank.spec.ambient = Some(WARM);
         }
     }
-    colder
 }

@@ -56,17 +56,15 @@ pub struct Known {
 }
 
 impl Known {
-    /// Banks of the record that a plan could take instead or besides: full, as cold as its first one.
-    /// The largest few.
+    /// Banks of the record that a plan could take instead or besides: full ones, the largest few.
     #[must_use]
     pub fn others(&self, plan: &Plan) -> Vec<PlanBank> {
         let has = |spec: &BankSpec| plan.banks.iter().any(|bank| bank.spec.name == spec.name);
         let mut all: Vec<_> = self.banks.iter().filter(|(spec, _)| !has(spec)).collect();
         let wh = |spec: &BankSpec| spec.label_energy().wh();
         all.sort_by(|(a, _), (b, _)| wh(b).total_cmp(&wh(a)));
-        let ambient = plan.banks.first().and_then(|bank| bank.spec.ambient);
         let other = |(spec, learned): &(BankSpec, Learned)| PlanBank {
-            spec: BankSpec { ambient: ambient.or(spec.ambient), ..spec.clone() },
+            spec: spec.clone(),
             learned: learned.clone(),
             ..PlanBank::default()
         };

@@ -124,8 +124,8 @@ impl Way {
 }
 
 impl Paths {
-    /// Up to where all has ended, and in any case to `least_h`, in even steps and at every moment at which a
-    /// draw changes.
+    /// Up to where the first has ended, and in any case to the last mark, in even steps, at the marks, and at every
+    /// moment at which a draw changes.
     pub(super) fn new(supplies: &[Supply<'_>], marks_h: &[f64]) -> Self {
         let horizon = supplies.iter().map(Supply::horizon_h).fold(LONGEST_H, f64::min);
         let last = marks_h.iter().copied().fold(horizon, f64::max).min(LONGEST_H);
@@ -162,7 +162,7 @@ impl Paths {
         first[k].iter().enumerate().map(chance).sum()
     }
 
-    /// The k-th moment's place, nearest at or after an hour.
+    /// Which moment lies at or next after an hour.
     pub(super) fn place(&self, hour: f64) -> usize {
         self.hours.partition_point(|h| *h < hour - 1e-9).min(self.hours.len().saturating_sub(1))
     }

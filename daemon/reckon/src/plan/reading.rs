@@ -17,7 +17,7 @@ use crate::{
     bank::{BankDescription, BankFault, BankSpec, Cells, Start},
     draw::{self, BoardModel, ModelFrom},
     engine::{UsualDraw, UsualDraws},
-    estimator::{Learned, LoadPrior},
+    estimator::{Learned, LoadPrior, SOME_BOARD_W},
     units::{Amps, Celsius, Ohms, Share, Volts, Watts},
     words,
 };
@@ -32,8 +32,6 @@ const SOMEWHAT_BUSY: f64 = 0.15;
 /// no source: four cells of LiFePO4).
 const LEAST_RADIO_V: f64 = 6.0;
 const USUAL_RADIO_V: f64 = 12.8;
-/// Where nobody says which board, W at rest.
-const SOME_BOARD_W: f64 = 2.5;
 
 /// A description on its way to a plan.
 pub(super) struct Reading<'a> {
@@ -185,8 +183,8 @@ impl<'a> Reading<'a> {
             self.assume(Assumption::RadioOfClass);
         }
         match (idle, full) {
-            (Some(_), None) => self.missing("draw", "full_w", words::plan::IDLE_AND_FULL),
-            (None, Some(_)) => self.missing("draw", "idle_w", words::plan::IDLE_AND_FULL),
+            (Some(_), None) => self.missing("draw", 0, "full_w", words::plan::IDLE_AND_FULL),
+            (None, Some(_)) => self.missing("draw", 0, "idle_w", words::plan::IDLE_AND_FULL),
             (Some(idle), Some(full)) if full < idle => {
                 self.fault("draw", 0, "full_w", words::settings::busy_draws_more(&idle));
             }
@@ -238,7 +236,7 @@ impl<'a> Reading<'a> {
             _ => Converter::POOR,
         });
         let Some(converter) = curve.or(share).or(of_kind) else {
-            self.missing("converter", "kind", words::plan::NO_CONVERTER);
+            self.missing("converter", 0, "kind", words::plan::NO_CONVERTER);
             return None;
         };
         let idle = load.idle_w.unwrap_or(SOME_BOARD_W);
@@ -255,7 +253,7 @@ impl<'a> Reading<'a> {
         #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "0 to 40")]
         let gauge = of("mm2").map(Gauge::Mm2).or(of("awg").map(|awg| Gauge::Awg(awg as u8)));
         let Some((gauge, length_m)) = gauge.zip(of("length_m")) else {
-            self.missing("lead", "length_m", words::plan::NO_LEAD);
+            self.missing("lead", 0, "length_m", words::plan::NO_LEAD);
             return None;
         };
         let contacts = Ohms::of(of("contacts_ohm").unwrap_or(0.0));
@@ -270,7 +268,7 @@ impl<'a> Reading<'a> {
         }
         let of = |key: &str| self.number("sun", 0, key);
         let Some(rated_w) = of("panel_w") else {
-            self.missing("sun", "panel_w", words::plan::NO_PANEL_W);
+            self.missing("sun", 0, "panel_w", words::plan::NO_PANEL_W);
             return None;
         };
         let flat = Panel::flat(rated_w);
@@ -306,7 +304,7 @@ impl<'a> Reading<'a> {
         let (Some(latitude_deg), Some(longitude_deg), Some(start_unix_s)) =
             (of("latitude_deg"), of("longitude_deg"), from)
         else {
-            self.missing("sun", "full_sun_h", words::plan::NO_LIGHT);
+            self.missing("sun", 0, "full_sun_h", words::plan::NO_LIGHT);
             return None;
         };
         let cloud = self
@@ -330,9 +328,7 @@ impl<'a> Reading<'a> {
 
     fn stretch(&mut self, nth: usize, banks: &[&str]) -> Stretch {
         let Some(hours) = self.number("stretch", nth, "hours") else {
-            if !self.is_faulty("stretch", nth, "hours") {
-                self.fault("stretch", nth, "hours", words::plan::NO_HOURS.to_owned());
-            }
+            self.missing("stretch", nth, "hours", words::plan::NO_HOURS);
             return Stretch::of_shares(1.0, 0.0, 0.0);
         };
         let word = |key: &str| self.text("stretch", nth, key);
@@ -421,9 +417,9 @@ impl<'a> Reading<'a> {
     }
 
     /// Complains of a key that is not there, unless what stood there was refused.
-    fn missing(&mut self, table: &str, key: &str, want: &str) {
-        if !self.is_faulty(table, 0, key) {
-            self.fault(table, 0, key, want.to_owned());
+    fn missing(&mut self, table: &str, nth: usize, key: &str, want: &str) {
+        if !self.is_faulty(table, nth, key) {
+            self.fault(table, nth, key, want.to_owned());
         }
     }
 

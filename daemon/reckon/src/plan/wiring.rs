@@ -7,6 +7,7 @@ use super::{
 };
 use crate::{
     draw::BoardModel,
+    estimator::STEP_DOWN,
     units::{Amps, Celsius, Ohms, Volts},
 };
 
@@ -62,7 +63,7 @@ fn most_extra_w(plan: &Plan) -> f64 {
     plan.stretches.iter().map(|stretch| stretch.extra_w).fold(0.0, f64::max)
 }
 
-/// A pack's board hangs on a converter of about 89 % (common practice, no source), if nobody says otherwise.
+/// A pack's board hangs on a converter, by itself an ordinary one.
 fn through(plan: &Plan, usb: bool) -> f64 {
-    if usb { 1.0 } else { plan.through.unwrap_or(0.89).max(0.05) }
+    if usb { 1.0 } else { plan.through.unwrap_or(STEP_DOWN).max(0.05) }
 }
